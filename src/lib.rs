@@ -1,0 +1,9 @@
+//! `litrewise` turns a fleet's CSV readings into a store, fits how membranes
+//! decline and how long resin lasts against the hardness of each van's water,
+//! and renders the monthly report a fleet manager acts on.
+//!
+//! Data flows one way: `ingest` → `store` → `lives` → `fit` → `advise` →
+//! `report`; `stats` and `water` are leaves.
+
+pub mod store;
+pub mod water;

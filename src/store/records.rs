@@ -1,0 +1,228 @@
+//! The plain records that the store keeps and hands out: what a row of each
+//! kind means once it has been read and checked.
+
+use std::sync::Arc;
+
+use jiff::civil::Date;
+
+/// Microseconds since 1970-01-01T00:00:00Z.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
+pub struct Instant(pub i64);
+
+/// A day, or an instant where the time of day is known.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
+pub enum When {
+    /// A plain date in the fleet's time zone.
+    Day(Date),
+    /// A known instant.
+    At(Instant),
+}
+
+/// A look at the meters. At least one of the three ppm values is known.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Reading {
+    /// The van's name as the store resolves it.
+    pub van: Arc<str>,
+    /// When the meters were read; local noon where only the day is known.
+    pub taken_at: Instant,
+    /// `Some` where only the day is known: the row's position among that
+    /// van's rows of that day in its file, from 0.
+    pub day_position: Option<u32>,
+    /// Where the van stood; `None` means the van's base on that day.
+    pub postcode: Option<Arc<str>>,
+    /// Dissolved solids before the membrane, ppm on the 0.5 scale.
+    pub feed_ppm: Option<f64>,
+    /// Dissolved solids after the membrane, before the resin, ppm.
+    pub permeate_ppm: Option<f64>,
+    /// Dissolved solids after the resin, ppm.
+    pub product_ppm: Option<f64>,
+    /// Feed water temperature, °C.
+    pub water_c: Option<f64>,
+    /// Feed pressure, bar.
+    pub feed_bar: Option<f64>,
+    /// Permeate flow, L/min.
+    pub permeate_lpm: Option<f64>,
+    /// Concentrate flow, L/min.
+    pub concentrate_lpm: Option<f64>,
+}
+
+/// Where the water of a fill came from.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
+pub enum Source {
+    /// Tap water through the van's own plant.
+    Mains,
+    /// Purified elsewhere: passed neither membrane nor resin.
+    BoughtIn,
+}
+
+/// A tank fill. At least one of `litres` and `meter_litres` is known.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Fill {
+    pub van: Arc<str>,
+    pub started_at: Instant,
+    /// As for [`Reading::day_position`].
+    pub day_position: Option<u32>,
+    pub ended_at: Option<Instant>,
+    pub postcode: Option<Arc<str>>,
+    /// Purified water into the tank, L.
+    pub litres: Option<f64>,
+    /// A running counter read after the fill, L.
+    pub meter_litres: Option<f64>,
+    /// Water to drain, L.
+    pub reject_litres: Option<f64>,
+    pub source: Source,
+}
+
+/// What was worked on.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
+pub enum Item {
+    Prefilter,
+    Membrane,
+    Resin,
+    Flush,
+    Probe,
+    Tank,
+}
+
+impl Item {
+    /// All items, in the contract's order.
+    pub const ALL: [Item; 6] = [
+        Item::Prefilter,
+        Item::Membrane,
+        Item::Resin,
+        Item::Flush,
+        Item::Probe,
+        Item::Tank,
+    ];
+
+    /// The contract's word for the item.
+    pub fn word(self) -> &'static str {
+        match self {
+            Item::Prefilter => "prefilter",
+            Item::Membrane => "membrane",
+            Item::Resin => "resin",
+            Item::Flush => "flush",
+            Item::Probe => "probe",
+            Item::Tank => "tank",
+        }
+    }
+}
+
+/// Work done on a van.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Service {
+    pub van: Arc<str>,
+    pub done_at: When,
+    pub item: Item,
+    /// L for resin, otherwise pieces.
+    pub quantity: Option<f64>,
+    /// In the fleet's own currency; negative for a credit.
+    pub cost: Option<f64>,
+    pub part: Option<Arc<str>>,
+    pub note: Option<Arc<str>>,
+}
+
+/// A row of the van list: sizes and base from a date on.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Van {
+    pub van: Arc<str>,
+    /// Date from which base and sizes hold; `None`: ever.
+    pub from: Option<Date>,
+    pub base_postcode: Option<Arc<str>>,
+    pub tank_litres: Option<f64>,
+    /// How many membranes share the water; 0 = resin only.
+    pub membranes: Option<u32>,
+    /// Resin in the vessel, L; 0 = no resin.
+    pub resin_litres: Option<f64>,
+    pub in_service_on: Option<Date>,
+    pub out_of_service_on: Option<Date>,
+}
+
+/// What the supplier publishes for a postcode area, district or sector.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Hardness {
+    pub postcode: Arc<str>,
+    pub as_of: Option<Date>,
+    /// As given, in `unit`.
+    pub hardness: f64,
+    pub unit: crate::water::HardnessUnit,
+    pub source: Option<Arc<str>>,
+}
+
+/// One accepted row, of any kind.
+#[derive(Debug, Clone, PartialEq)]
+pub enum Record {
+    Reading(Reading),
+    Fill(Fill),
+    Service(Service),
+    Van(Van),
+    Hardness(Hardness),
+}
+
+/// A row that could not be used: kept, counted, listed.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct SetAside {
+    /// Name of the file as the user gave it.
+    pub file: String,
+    /// 1-based physical line on which the row starts; `None` for a whole file.
+    pub line: Option<u64>,
+    pub reason: String,
+    /// The row as it stood in the file, decoded, without its line end.
+    pub text: String,
+}
+
+/// Something repaired or worth knowing about an accepted row or a file.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Note {
+    pub line: Option<u64>,
+    pub text: String,
+}
+
+/// One file as `ingest` understood it, ready for the store.
+#[derive(Debug, Clone)]
+pub struct FileRows {
+    /// Name as the user gave it.
+    pub name: String,
+    /// SHA-256 of the file's bytes, hex.
+    pub sha256: String,
+    pub bytes: u64,
+    /// Accepted rows in file order with their 1-based physical start line and
+    /// their original text (needed should the van list reject the row later).
+    pub rows: Vec<(u64, Record, Box<str>)>,
+    pub set_aside: Vec<SetAside>,
+    pub notes: Vec<Note>,
+    /// What was recognised, for people: `semicolon, decimal comma, day first`.
+    pub recognised: String,
+}
+
+/// Rows of the store, counted. `read = stored + already_stored + set_aside`.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default, serde::Serialize)]
+pub struct RowCounts {
+    pub read: u64,
+    pub stored: u64,
+    pub already_stored: u64,
+    pub set_aside: u64,
+}
+
+/// One van's current rows, each list oldest first, possibly empty.
+#[derive(Debug, Clone, Default)]
+pub struct History {
+    pub van: Arc<str>,
+    pub readings: Vec<Reading>,
+    pub fills: Vec<Fill>,
+    pub services: Vec<Service>,
+    /// The van's rows of the van list, by `from`; empty without a list.
+    pub listed: Vec<Van>,
+}
+
+/// Everything current in the store.
+#[derive(Debug, Clone, Default)]
+pub struct Fleet {
+    /// In order of van name.
+    pub histories: Vec<History>,
+    /// Sorted by postcode, then `as_of`.
+    pub hardness: Vec<Hardness>,
+    /// Whether the store holds a van list at all.
+    pub has_van_list: bool,
+    pub rows: RowCounts,
+}

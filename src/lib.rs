@@ -5,5 +5,9 @@
 //! Data flows one way: `ingest` → `store` → `lives` → `fit` → `advise` →
 //! `report`; `stats` and `water` are leaves.
 
+pub mod advise;
+pub mod fit;
+pub mod lives;
+pub mod settings;
 pub mod store;
 pub mod water;

@@ -1,0 +1,150 @@
+//! The finished assessment: the contract's JSON, and beside it every series
+//! that a page draws.
+
+use jiff::civil::Date;
+use serde::Serialize;
+
+use crate::fit::{Band, LifeDot, SharedNumber, Span};
+use crate::lives::{HardnessBasis, RecordsRemark, ServiceMark, WeekLitres};
+use crate::settings::Limits;
+use crate::store::records::RowCounts;
+
+/// What to think of a component today. First that holds, in the contract's order.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize)]
+#[serde(rename_all = "snake_case")]
+pub enum State {
+    Unknown,
+    FailingEarly,
+    Overdue,
+    Due,
+    Watch,
+    OnCourse,
+}
+
+/// What to check first when a membrane alarms.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize)]
+#[serde(rename_all = "snake_case")]
+pub enum Suspect {
+    Membrane,
+    Prefilter,
+    Probe,
+    Feed,
+}
+
+#[derive(Debug, Clone, Serialize)]
+pub struct Assessment {
+    pub schema: &'static str,
+    pub as_of: Date,
+    pub limits: Limits,
+    pub vans: Vec<VanAssessment>,
+    pub areas: Vec<AreaAssessment>,
+    pub rows: RowCounts,
+    #[serde(skip)]
+    pub fleet: FleetSeries,
+}
+
+#[derive(Debug, Clone, Serialize)]
+pub struct VanAssessment {
+    pub van: String,
+    pub postcode: Option<String>,
+    pub hardness_mg_l_caco3: Option<f64>,
+    pub hardness_basis: Option<HardnessBasis>,
+    pub membrane: MembraneAssessment,
+    pub resin: ResinAssessment,
+    pub prefilter: PrefilterAssessment,
+    #[serde(skip)]
+    pub series: VanSeries,
+}
+
+#[derive(Debug, Clone, Serialize)]
+pub struct MembraneAssessment {
+    pub fitted_on: Option<Date>,
+    pub litres_made: Option<f64>,
+    pub salt_passage: Span<f64>,
+    pub limit_on: Span<Date>,
+    pub replace_on: Option<Date>,
+    pub state: State,
+    pub reason: String,
+    pub suspect: Option<Suspect>,
+    /// What the rule of thumb would say.
+    pub rule_of_thumb_on: Option<Date>,
+    /// Usable readings on this element.
+    pub readings: usize,
+}
+
+#[derive(Debug, Clone, Serialize)]
+pub struct ResinAssessment {
+    pub changed_on: Option<Date>,
+    pub litres_treated: Option<f64>,
+    pub litres_left: Span<f64>,
+    pub limit_on: Span<Date>,
+    pub replace_on: Option<Date>,
+    pub state: State,
+    pub reason: String,
+}
+
+#[derive(Debug, Clone, Serialize)]
+pub struct PrefilterAssessment {
+    pub changed_on: Option<Date>,
+    pub replace_on: Option<Date>,
+    pub state: State,
+    pub reason: String,
+}
+
+#[derive(Debug, Clone, Serialize)]
+pub struct AreaAssessment {
+    pub postcode: String,
+    pub hardness_mg_l_caco3: Option<f64>,
+    pub vans: usize,
+    pub membrane_life_litres: Span<f64>,
+    pub membrane_life_days: Span<f64>,
+    pub resin_life_litres: Span<f64>,
+    pub suggested: Suggested,
+    pub saving_per_van_year: Option<f64>,
+}
+
+#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+pub struct Suggested {
+    pub membrane_days: Option<f64>,
+    pub resin_litres: Option<f64>,
+    pub prefilter_days: Option<f64>,
+}
+
+/// What a van's page draws. Lists are oldest first and may be empty.
+#[derive(Debug, Clone, Default)]
+pub struct VanSeries {
+    /// Whether the van has a membrane / resin at all.
+    pub has_membrane: bool,
+    pub has_resin: bool,
+    /// Salt passage read (at 25 °C), all elements: day and fraction.
+    pub salt_passage: Vec<(Date, f64)>,
+    /// Fit and forecast of the element in use.
+    pub salt_passage_path: Vec<Band<Date>>,
+    /// Salt passage against litres made on the element in use.
+    pub salt_passage_by_litres: Vec<(f64, f64)>,
+    /// Product water read: day and ppm.
+    pub product_ppm: Vec<(Date, f64)>,
+    pub product_path: Vec<Band<Date>>,
+    /// Feed read: day and ppm.
+    pub feed_ppm: Vec<(Date, f64)>,
+    pub weeks: Vec<WeekLitres>,
+    pub services: Vec<ServiceMark>,
+    pub remarks: Vec<RecordsRemark>,
+    pub last_reading_on: Option<Date>,
+    pub litres_per_week: Option<f64>,
+}
+
+/// What the fleet and district pages draw.
+#[derive(Debug, Clone, Default)]
+pub struct FleetSeries {
+    pub currency: Option<String>,
+    pub membrane_dots: Vec<LifeDot>,
+    pub resin_dots: Vec<LifeDot>,
+    pub membrane_life_by_hardness: Vec<Band<f64>>,
+    pub resin_life_by_hardness: Vec<Band<f64>>,
+    pub shared: Vec<SharedNumber>,
+    pub remarks: Vec<String>,
+    /// The rule of thumb in the settings, for the comparison columns.
+    pub rule_membrane_months: f64,
+    pub rule_prefilter_weeks: f64,
+}

@@ -1,0 +1,179 @@
+//! What fitting gives: the fleet's shared numbers and each van's forecasts.
+
+use std::sync::Arc;
+
+use jiff::civil::Date;
+
+/// Three quantiles of one predictive distribution; a quantile beyond the
+/// horizon (never, or more than ten years ahead) is `None`.
+#[derive(Debug, Clone, Copy, PartialEq, serde::Serialize)]
+pub struct Span<T> {
+    pub p10: Option<T>,
+    pub p50: Option<T>,
+    pub p90: Option<T>,
+}
+
+impl<T> Span<T> {
+    /// Nothing can be told.
+    pub const fn unknown() -> Span<T> {
+        Span {
+            p10: None,
+            p50: None,
+            p90: None,
+        }
+    }
+
+    /// The same quantiles, each put through `f`.
+    pub fn map<U>(self, mut f: impl FnMut(T) -> U) -> Span<U> {
+        Span {
+            p10: self.p10.map(&mut f),
+            p50: self.p50.map(&mut f),
+            p90: self.p90.map(f),
+        }
+    }
+}
+
+/// Why something cannot be told. `advise` turns it into a sentence.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum CannotTell {
+    /// The van has no membrane, or no resin.
+    NotFitted,
+    /// Feed and permeate were never read together on this element.
+    NoSaltPassage,
+    /// No product reading and no way to know what the resin has taken.
+    NoProductReading,
+    /// Litres cannot be counted: no fills recorded since that day, or ever.
+    NoFillsSince(Option<Date>),
+    /// Nothing tells how hard the water is.
+    NoHardness,
+    /// What leaves the membrane stays below the limit, so spent resin cannot
+    /// take product water over it.
+    PermeateBelowLimit,
+}
+
+/// A band at one position of an axis.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Band<X> {
+    pub x: X,
+    pub p10: f64,
+    pub p50: f64,
+    pub p90: f64,
+}
+
+/// Equally likely days (as days since the as-of day, may be negative; infinite
+/// means never) on which an element's salt passage reaches the limit, sorted.
+#[derive(Debug, Clone, PartialEq)]
+pub struct DayDraws(pub Vec<f64>);
+
+/// What is forecast for the element in use on a van.
+#[derive(Debug, Clone)]
+pub struct MembraneForecast {
+    /// Salt passage now, a fraction at 25 °C, noise-free.
+    pub salt_passage: Span<f64>,
+    /// The day the limit is reached if the element stays in.
+    pub limit_on: Span<Date>,
+    pub limit_draws: DayDraws,
+    /// Salt passage over time, past fit and forecast, weekly to monthly steps.
+    pub path: Vec<Band<Date>>,
+    /// Salt passage against litres made on this element, for the fleet chart.
+    pub path_by_litres: Vec<Band<f64>>,
+    /// Usable readings on this element.
+    pub readings: usize,
+    /// Probability that this element declines faster than 95 % of new elements
+    /// in its water would.
+    pub p_fast: f64,
+    /// Probability and day of a step up in salt passage that persists.
+    pub step: Option<Step>,
+    /// Expected mains-fed litres a week from now on.
+    pub litres_per_week: f64,
+    /// `ln` salt passage now (median), its growth per litre from here (median),
+    /// for the cost search.
+    pub ln_now: f64,
+    pub growth_per_litre: f64,
+}
+
+/// A lasting step in salt passage.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Step {
+    pub date: Date,
+    /// Salt passage after over before.
+    pub ratio: f64,
+    pub probability: f64,
+}
+
+/// What is forecast for the resin charge in use on a van.
+#[derive(Debug, Clone)]
+pub struct ResinForecast {
+    pub litres_left: Span<f64>,
+    pub limit_on: Span<Date>,
+    /// Product water over time, past fit and forecast.
+    pub path: Vec<Band<Date>>,
+    pub litres_per_week: f64,
+    /// Litres until the first rise (carbonic acid), if it is still ahead.
+    pub first_rise_litres_left: Span<f64>,
+}
+
+/// One van's forecasts.
+#[derive(Debug, Clone)]
+pub struct VanFit {
+    pub van: Arc<str>,
+    pub membrane: Result<MembraneForecast, CannotTell>,
+    pub resin: Result<ResinForecast, CannotTell>,
+}
+
+/// Lives of the next new element or charge in a district, on its median van.
+#[derive(Debug, Clone)]
+pub struct AreaFit {
+    pub district: Arc<str>,
+    pub vans: usize,
+    pub hardness_mg_l_caco3: Option<f64>,
+    pub litres_per_week: Option<f64>,
+    pub membrane_life_litres: Span<f64>,
+    pub membrane_life_days: Span<f64>,
+    pub resin_life_litres: Span<f64>,
+    /// Equally likely lives in litres, sorted, infinite where never; for costs.
+    pub membrane_life_draws: Vec<f64>,
+    pub resin_life_draws: Vec<f64>,
+    /// Median vessel, L.
+    pub resin_litres: Option<f64>,
+}
+
+/// A life as a dot on the life-against-hardness chart.
+#[derive(Debug, Clone, PartialEq)]
+pub struct LifeDot {
+    pub van: Arc<str>,
+    pub hardness_mg_l_caco3: f64,
+    /// Litres at which the limit was or is expected to be reached (p50).
+    pub litres: f64,
+    /// Whether the limit was seen in the data rather than forecast.
+    pub seen: bool,
+}
+
+/// The fleet's shared numbers, in the form in which they are explained.
+#[derive(Debug, Clone, PartialEq)]
+pub struct SharedNumber {
+    pub name: &'static str,
+    pub value: f64,
+    pub sd: f64,
+    /// What was assumed before any data.
+    pub prior: f64,
+    pub prior_sd: f64,
+    pub unit: &'static str,
+}
+
+/// Everything that fitting gives.
+#[derive(Debug, Clone)]
+pub struct FleetFit {
+    /// As in `FleetLives::vans`, same order.
+    pub vans: Vec<VanFit>,
+    /// One per district with a van based in it, in order of name.
+    pub areas: Vec<AreaFit>,
+    pub shared: Vec<SharedNumber>,
+    pub membrane_dots: Vec<LifeDot>,
+    pub resin_dots: Vec<LifeDot>,
+    /// Life of a new element / charge (litres) against hardness, with its spread.
+    pub membrane_life_by_hardness: Vec<Band<f64>>,
+    pub resin_life_by_hardness: Vec<Band<f64>>,
+    /// What did not converge and what was done instead; empty when all is well.
+    pub remarks: Vec<String>,
+}

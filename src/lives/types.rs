@@ -1,0 +1,213 @@
+//! What a van's history looks like once it is cut into lives.
+
+use std::sync::Arc;
+
+use jiff::civil::Date;
+
+use crate::store::records::{Instant, Item, RowCounts};
+
+/// How a hardness value came about.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, serde::Serialize)]
+#[serde(rename_all = "snake_case")]
+pub enum HardnessBasis {
+    /// From the supplier's table.
+    Table,
+    /// From the feed readings.
+    Estimated,
+    /// The fleet's median, for want of anything else.
+    Assumed,
+}
+
+/// Hardness of one place on one day.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct HardnessAt {
+    pub mg_l_caco3: f64,
+    pub basis: HardnessBasis,
+}
+
+/// How the start of a life is known.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
+pub enum Start {
+    /// A service row says so.
+    Recorded,
+    /// The readings recovered without a service row: looks replaced, not recorded.
+    Inferred,
+    /// In use before the first row; the true start is unknown.
+    BeforeRecords,
+}
+
+/// How a life ended.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
+pub enum End {
+    /// Still in use on the as-of day.
+    InUse,
+    /// Taken out on that day.
+    Replaced(Date),
+}
+
+/// One look at salt passage, already brought to 25 °C and to the van's present
+/// usual pressure and recovery as far as the reading allows.
+#[derive(Debug, Clone, PartialEq)]
+pub struct PassagePoint {
+    pub at: Instant,
+    pub date: Date,
+    /// Salt passage as read, a fraction (permeate over feed).
+    pub raw: f64,
+    /// Salt passage at 25 °C, a fraction.
+    pub salt_passage: f64,
+    /// Left-over standard deviation of `ln salt_passage` for this reading
+    /// alone: probe, rounding, temperature and pressure not known.
+    pub sd_ln: f64,
+    /// Degrees below 25 °C that only the coefficient `theta` corrected for:
+    /// `ln SP25 = ln SP + theta·theta_lever`; 0 where flow or pressure served.
+    pub theta_lever: f64,
+    /// Mains-fed litres made by this element up to here, by hardness level
+    /// (see [`ElementLife::hardness_levels`]); same length as that.
+    pub litres_by_level: Vec<f64>,
+    /// Mains-fed litres made while the pre-filters were overdue, up to here.
+    pub late_litres: f64,
+    /// Whether the van stood at its base.
+    pub at_base: bool,
+    pub feed_ppm: f64,
+    pub permeate_ppm: f64,
+}
+
+/// A membrane element (or the set that shares the water) from fitting on.
+#[derive(Debug, Clone, PartialEq)]
+pub struct ElementLife {
+    /// Recorded or inferred day of fitting; `None` if before the records.
+    pub fitted_on: Option<Date>,
+    pub start: Start,
+    pub end: End,
+    pub part: Option<Arc<str>>,
+    /// First day with any row of this life, for elements fitted before the records.
+    pub seen_from: Date,
+    /// Distinct hardness values of the water drunk (rounded to 5 % steps), mg/L CaCO3.
+    pub hardness_levels: Vec<f64>,
+    /// Mains-fed litres of the whole life up to its end or the as-of day, by level.
+    pub litres_by_level: Vec<f64>,
+    pub late_litres: f64,
+    /// Total of `litres_by_level`; `None` where fills are not recorded.
+    pub litres_made: Option<f64>,
+    /// Oldest first; may be empty.
+    pub points: Vec<PassagePoint>,
+}
+
+/// One look at product water.
+#[derive(Debug, Clone, PartialEq)]
+pub struct ProductPoint {
+    pub at: Instant,
+    pub date: Date,
+    pub product_ppm: f64,
+    /// What entered the resin then, ppm: read, or interpolated from its
+    /// neighbours; `None` where unknown.
+    pub permeate_ppm: Option<f64>,
+    /// Mains-fed litres this charge has treated up to here.
+    pub litres: f64,
+    /// `∫ permeate ppm dV` up to here, ppm·L.
+    pub ppm_litres: f64,
+}
+
+/// A resin charge from its change on.
+#[derive(Debug, Clone, PartialEq)]
+pub struct ChargeLife {
+    pub changed_on: Option<Date>,
+    pub start: Start,
+    pub end: End,
+    pub part: Option<Arc<str>>,
+    pub seen_from: Date,
+    /// Resin in the charge, L (vessel size, or the service's quantity, or the fleet's median).
+    pub resin_litres: f64,
+    /// Whether `resin_litres` is known for this van rather than assumed.
+    pub resin_litres_known: bool,
+    /// Mains-fed litres treated up to its end or the as-of day; `None` where fills are not recorded.
+    pub litres_treated: Option<f64>,
+    /// `∫ permeate ppm dV` over the life, ppm·L.
+    pub ppm_litres: f64,
+    /// Litre-weighted hardness of the water over this life, mg/L CaCO3.
+    pub hardness_mg_l_caco3: f64,
+    /// District in which most of the litres were filled.
+    pub district: Option<Arc<str>>,
+    /// Oldest first; may be empty.
+    pub points: Vec<ProductPoint>,
+}
+
+/// A set of pre-filters from its change on.
+#[derive(Debug, Clone, PartialEq)]
+pub struct PrefilterLife {
+    pub changed_on: Option<Date>,
+    pub end: End,
+    /// Mains-fed product litres made through it so far; `None` where fills are not recorded.
+    pub litres_made: Option<f64>,
+}
+
+/// A service event, for the page and for the reasons.
+#[derive(Debug, Clone, PartialEq)]
+pub struct ServiceMark {
+    pub date: Date,
+    pub item: Item,
+    pub quantity: Option<f64>,
+    pub cost: Option<f64>,
+    pub part: Option<Arc<str>>,
+    pub note: Option<Arc<str>>,
+    /// Inserted because the readings recovered without a row.
+    pub inferred: bool,
+}
+
+/// Mains-fed litres of one week.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct WeekLitres {
+    /// The Monday it begins.
+    pub monday: Date,
+    pub litres: f64,
+}
+
+/// Something about this van's records that a person should put right.
+#[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord)]
+pub struct RecordsRemark {
+    pub date: Option<Date>,
+    pub text: String,
+}
+
+/// One van, cut into lives, as of a day.
+#[derive(Debug, Clone)]
+pub struct VanLives {
+    pub van: Arc<str>,
+    /// The base's postcode district on the as-of day (`QA3`), `None` if unknown.
+    pub district: Option<Arc<str>>,
+    /// Hardness at the base on the as-of day; `None` only if nothing in the fleet tells.
+    pub hardness: Option<HardnessAt>,
+    /// How many membranes share the water; 0 = resin only.
+    pub membranes: u32,
+    /// Vessel, L; 0 = no resin.
+    pub resin_litres: f64,
+    pub tank_litres: Option<f64>,
+    pub in_service_on: Option<Date>,
+    /// Median recovery from flows or reject litres; `None` where nothing tells.
+    pub recovery: Option<f64>,
+    /// Median feed, ppm, of the last half year; `None` if never read.
+    pub feed_ppm: Option<f64>,
+    /// Oldest first; the last one is in use unless the van has no membrane. May be empty.
+    pub elements: Vec<ElementLife>,
+    pub charges: Vec<ChargeLife>,
+    pub prefilters: Vec<PrefilterLife>,
+    /// Oldest first, without gaps: weeks without fills have 0 litres.
+    pub weeks: Vec<WeekLitres>,
+    /// Day of the first and of the last fill; `None` without fills.
+    pub fills_between: Option<(Date, Date)>,
+    pub last_reading_on: Option<Date>,
+    /// All service events up to the as-of day, oldest first, inferred ones included.
+    pub services: Vec<ServiceMark>,
+    pub remarks: Vec<RecordsRemark>,
+}
+
+/// The whole fleet, cut into lives, as of a day.
+#[derive(Debug, Clone)]
+pub struct FleetLives {
+    pub as_of: Date,
+    /// Vans in service on the as-of day, in order of name.
+    pub vans: Vec<VanLives>,
+    /// Vans no longer in service: their finished lives still teach.
+    pub retired: Vec<VanLives>,
+    pub rows: RowCounts,
+}

@@ -1,0 +1,90 @@
+//! Limits, prices and habits: defaults, then `litrewise.toml`, then the
+//! environment, then flags, resolved once.
+
+use jiff::tz::TimeZone;
+
+/// Everything that can be set, complete.
+#[derive(Debug, Clone)]
+pub struct Settings {
+    /// The fleet's time zone; days begin and end there.
+    pub time_zone: TimeZone,
+    pub limits: Limits,
+    pub prices: Prices,
+    pub rule_of_thumb: RuleOfThumb,
+    pub habits: Habits,
+}
+
+/// Where a membrane or a resin charge is at its end.
+#[derive(Debug, Clone, Copy, PartialEq, serde::Serialize)]
+pub struct Limits {
+    /// Salt passage as a fraction at 25 °C.
+    pub salt_passage: f64,
+    /// Product water, ppm.
+    pub product_ppm: f64,
+}
+
+/// Prices in the fleet's own currency; `None` where nobody said.
+#[derive(Debug, Clone, Default, PartialEq)]
+pub struct Prices {
+    pub currency: Option<String>,
+    /// One membrane element.
+    pub membrane: Option<f64>,
+    /// One set of pre-filters.
+    pub prefilter: Option<f64>,
+    pub resin_per_litre: Option<f64>,
+    /// Work for one change, whatever is changed.
+    pub labour_per_visit: Option<f64>,
+    pub water_per_m3: Option<f64>,
+    pub drain_per_m3: Option<f64>,
+    /// A van that fails unplanned: the day's lost round.
+    pub lost_round: Option<f64>,
+}
+
+/// The intervals that the suggestion is compared with.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct RuleOfThumb {
+    pub membrane_months: f64,
+    pub prefilter_weeks: f64,
+}
+
+/// How this fleet works.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Habits {
+    /// Notice needed before a replacement, days.
+    pub lead_days: i32,
+    /// Longest pre-filter interval, days.
+    pub prefilter_days: f64,
+    /// Free chlorine a pre-filter set takes up, g.
+    pub prefilter_chlorine_g: f64,
+    /// Free chlorine in the tap water, mg/L.
+    pub chlorine_mg_l: f64,
+    /// Share of the feed that becomes permeate where no flow tells, 0..1.
+    pub recovery: f64,
+    /// Chance that a healthy membrane raises an alarm within a year.
+    pub false_alarms_per_van_year: f64,
+}
+
+impl Default for Settings {
+    fn default() -> Self {
+        Settings {
+            time_zone: TimeZone::get("Europe/London").unwrap_or(TimeZone::UTC),
+            limits: Limits {
+                salt_passage: 0.10,
+                product_ppm: 10.0,
+            },
+            prices: Prices::default(),
+            rule_of_thumb: RuleOfThumb {
+                membrane_months: 21.0,
+                prefilter_weeks: 12.0,
+            },
+            habits: Habits {
+                lead_days: 14,
+                prefilter_days: 84.0,
+                prefilter_chlorine_g: 40.0,
+                chlorine_mg_l: 0.4,
+                recovery: 0.30,
+                false_alarms_per_van_year: 0.01,
+            },
+        }
+    }
+}

@@ -9,5 +9,6 @@ pub mod advise;
 pub mod fit;
 pub mod lives;
 pub mod settings;
+pub mod stats;
 pub mod store;
 pub mod water;

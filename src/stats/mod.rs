@@ -1,0 +1,17 @@
+//! Pure mathematics: it knows nothing of water or vans.
+//!
+//! Plain slices go in, plain structs come out. Whatever is drawn at random is
+//! seeded, floats are ordered with `total_cmp`, and every iteration says why it
+//! stopped ([`Stop`]).
+
+mod error;
+pub mod isotonic;
+pub mod linear;
+pub mod optimise;
+pub mod quantiles;
+pub mod random;
+pub mod robust;
+pub mod special;
+
+pub use error::{StatsError, Stop};
+pub use random::Rng;

@@ -1,7 +1,12 @@
 //! Limits, prices and habits: defaults, then `litrewise.toml`, then the
 //! environment, then flags, resolved once.
 
+mod keys;
+mod load;
+
 use jiff::tz::TimeZone;
+
+pub use load::{FILE_NAME, Origin, Overrides, SettingsError, load};
 
 /// Everything that can be set, complete.
 #[derive(Debug, Clone)]

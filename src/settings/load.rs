@@ -1,0 +1,307 @@
+//! Reading the settings: defaults, then `litrewise.toml`, then the
+//! environment, then flags.
+
+use std::fmt;
+use std::path::{Path, PathBuf};
+
+use toml::Spanned;
+use toml::de::{DeTable, DeValue};
+
+use super::Settings;
+use super::keys::{Raw, SECTIONS, find, suggestion};
+
+/// Name of the settings file inside the store's folder.
+pub const FILE_NAME: &str = "litrewise.toml";
+
+/// What stands above the file.
+#[derive(Debug, Clone, Default, PartialEq, Eq)]
+pub struct Overrides {
+    /// Environment variables by name; those that are no setting are passed over.
+    pub environment: Vec<(String, String)>,
+    /// Keys and values from flags, `limits.product_ppm` and `5`.
+    pub flags: Vec<(String, String)>,
+}
+
+/// Where a value stood.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum Origin {
+    File { path: PathBuf, line: usize },
+    Environment(String),
+    Flag,
+}
+
+impl fmt::Display for Origin {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        match self {
+            Origin::File { path, line } => write!(f, "{}:{line}", path.display()),
+            Origin::Environment(name) => write!(f, "environment variable {name}"),
+            Origin::Flag => f.write_str("--set"),
+        }
+    }
+}
+
+/// Why the settings cannot be used.
+#[derive(Debug, thiserror::Error)]
+pub enum SettingsError {
+    #[error("cannot read the settings {}", path.display())]
+    Unreadable {
+        path: PathBuf,
+        source: std::io::Error,
+    },
+    #[error("{origin}: not valid TOML: {what}")]
+    NotToml { origin: Origin, what: String },
+    #[error("{origin}: unknown setting {key}{}", did_you_mean(*.suggestion))]
+    UnknownKey {
+        origin: Origin,
+        key: String,
+        suggestion: Option<&'static str>,
+    },
+    #[error("{origin}: {key} is {found}; allowed is {allowed}")]
+    NotAllowed {
+        origin: Origin,
+        key: String,
+        found: String,
+        allowed: String,
+    },
+}
+
+fn did_you_mean(suggestion: Option<&str>) -> String {
+    suggestion.map_or_else(
+        || "; remove it or see the README for the settings there are".to_owned(),
+        |name| format!("; did you mean {name}?"),
+    )
+}
+
+/// The settings in force for a store.
+///
+/// `store` is the store's folder; a missing folder or file leaves the defaults.
+///
+/// # Errors
+/// [`SettingsError`] names the place, what stood there and what is allowed.
+pub fn load(store: &Path, overrides: &Overrides) -> Result<Settings, SettingsError> {
+    let mut settings = Settings::default();
+    let path = store.join(FILE_NAME);
+    match std::fs::read_to_string(&path) {
+        Ok(text) => from_file(&path, &text, &mut settings)?,
+        Err(e) if e.kind() == std::io::ErrorKind::NotFound => {}
+        Err(source) => return Err(SettingsError::Unreadable { path, source }),
+    }
+    from_environment(&overrides.environment, &mut settings)?;
+    for (key, value) in &overrides.flags {
+        put_typed(Origin::Flag, key, value, &mut settings)?;
+    }
+    Ok(settings)
+}
+
+fn from_file(path: &Path, text: &str, settings: &mut Settings) -> Result<(), SettingsError> {
+    let origin = |offset: usize| Origin::File {
+        path: path.to_owned(),
+        line: line_of(text, offset),
+    };
+    let root = DeTable::parse(text).map_err(|e| SettingsError::NotToml {
+        origin: origin(e.span().map_or(0, |s| s.start)),
+        what: e.message().to_owned(),
+    })?;
+    for (key, value) in root.get_ref() {
+        let name: &str = key.get_ref();
+        let section = SECTIONS.contains(&name);
+        match value.get_ref() {
+            DeValue::Table(table) if section => {
+                for (inner, value) in table {
+                    let full = format!("{name}.{}", inner.get_ref());
+                    put(origin(inner.span().start), &full, &raw(value), settings)?;
+                }
+            }
+            other if section => {
+                return Err(SettingsError::NotAllowed {
+                    origin: origin(key.span().start),
+                    key: name.to_owned(),
+                    found: format!("{} {}", article(other.type_str()), other.type_str()),
+                    allowed: format!("a section, [{name}]"),
+                });
+            }
+            _ => put(origin(key.span().start), name, &raw(value), settings)?,
+        }
+    }
+    Ok(())
+}
+
+fn line_of(text: &str, offset: usize) -> usize {
+    let before = text.as_bytes().get(..offset).unwrap_or(text.as_bytes());
+    1 + before.iter().filter(|&&b| b == b'\n').count()
+}
+
+fn raw(value: &Spanned<DeValue<'_>>) -> Raw {
+    match value.get_ref() {
+        DeValue::String(s) => Raw::Text(s.to_string()),
+        DeValue::Integer(i) => i64::from_str_radix(i.as_str(), i.radix())
+            .map_or(Raw::Other("whole number too large"), |n| {
+                Raw::Number(n as f64)
+            }),
+        DeValue::Float(f) => match f.as_str().parse::<f64>() {
+            Ok(x) if x.is_finite() => Raw::Number(x),
+            _ => Raw::Other("number that is not finite"),
+        },
+        other => Raw::Other(other.type_str()),
+    }
+}
+
+/// Environment variables are `LITREWISE_` and the key in capitals with `_` for
+/// the dot: `LITREWISE_LIMITS_PRODUCT_PPM`.
+fn from_environment(
+    variables: &[(String, String)],
+    settings: &mut Settings,
+) -> Result<(), SettingsError> {
+    for (name, value) in variables {
+        let Some(rest) = name.strip_prefix("LITREWISE_") else {
+            continue;
+        };
+        let lower = rest.to_lowercase();
+        let key = SECTIONS
+            .iter()
+            .find_map(|section| {
+                let key = lower.strip_prefix(section)?.strip_prefix('_')?;
+                Some(format!("{section}.{key}"))
+            })
+            .or_else(|| (lower == "time_zone").then_some(lower));
+        if let Some(key) = key {
+            put_typed(Origin::Environment(name.clone()), &key, value, settings)?;
+        }
+    }
+    Ok(())
+}
+
+fn put_typed(
+    origin: Origin,
+    key: &str,
+    typed: &str,
+    settings: &mut Settings,
+) -> Result<(), SettingsError> {
+    let value = find(key).map_or(Raw::Text(typed.to_owned()), |known| known.raw(typed));
+    put(origin, key, &value, settings)
+}
+
+fn put(
+    origin: Origin,
+    key: &str,
+    value: &Raw,
+    settings: &mut Settings,
+) -> Result<(), SettingsError> {
+    let Some(known) = find(key) else {
+        return Err(SettingsError::UnknownKey {
+            origin,
+            key: key.to_owned(),
+            suggestion: suggestion(key),
+        });
+    };
+    known
+        .put(value, settings)
+        .map_err(|allowed| SettingsError::NotAllowed {
+            origin,
+            key: key.to_owned(),
+            found: match value {
+                Raw::Number(x) => x.to_string(),
+                Raw::Text(text) => format!("{text:?}"),
+                Raw::Other(kind) => format!("{} {kind}", article(kind)),
+            },
+            allowed,
+        })
+}
+
+fn article(word: &str) -> &'static str {
+    if word.starts_with(['a', 'e', 'i', 'o', 'u']) {
+        "an"
+    } else {
+        "a"
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    #![allow(clippy::unwrap_used)]
+    use super::*;
+
+    fn loaded(toml: &str, overrides: &Overrides) -> Result<Settings, String> {
+        let folder = tempfile::tempdir().unwrap();
+        std::fs::write(folder.path().join(FILE_NAME), toml).unwrap();
+        load(folder.path(), overrides).map_err(|e| {
+            e.to_string()
+                .replace(&format!("{}/", folder.path().display()), "")
+        })
+    }
+
+    #[test]
+    fn nothing_set_leaves_the_defaults() {
+        let folder = tempfile::tempdir().unwrap();
+        let settings = load(&folder.path().join("none"), &Overrides::default()).unwrap();
+        assert_eq!(settings.limits, Settings::default().limits);
+        assert_eq!(
+            settings.time_zone.iana_name(),
+            Settings::default().time_zone.iana_name()
+        );
+    }
+
+    #[test]
+    fn file_gives_way_to_environment_and_that_to_flags() {
+        let file = "[limits]\nproduct_ppm = 8\nsalt_passage = 0.08\n[habits]\nlead_days = 21\n";
+        let overrides = Overrides {
+            environment: vec![
+                ("LITREWISE_LIMITS_PRODUCT_PPM".into(), "6".into()),
+                ("LITREWISE_HABITS_LEAD_DAYS".into(), "7".into()),
+                ("LITREWISE_STORE".into(), "elsewhere".into()),
+            ],
+            flags: vec![("limits.product_ppm".into(), "5".into())],
+        };
+        let settings = loaded(file, &overrides).unwrap();
+        assert_eq!(settings.limits.salt_passage, 0.08);
+        assert_eq!(settings.limits.product_ppm, 5.0);
+        assert_eq!(settings.habits.lead_days, 7);
+    }
+
+    #[test]
+    fn unknown_keys_are_refused_with_line_and_suggestion() {
+        let none = Overrides::default();
+        assert_eq!(
+            loaded("# ours\n[limits]\nprodukt_ppm = 8\n", &none).unwrap_err(),
+            "litrewise.toml:3: unknown setting limits.produkt_ppm; did you mean limits.product_ppm?"
+        );
+        assert_eq!(
+            loaded("membrane_months = 20\n", &none).unwrap_err(),
+            "litrewise.toml:1: unknown setting membrane_months; did you mean rule_of_thumb.membrane_months?"
+        );
+        let environment = Overrides {
+            environment: vec![("LITREWISE_PRICES_MEMBRAIN".into(), "5".into())],
+            ..none
+        };
+        assert_eq!(
+            loaded("", &environment).unwrap_err(),
+            "environment variable LITREWISE_PRICES_MEMBRAIN: unknown setting prices.membrain; did you mean prices.membrane?"
+        );
+    }
+
+    #[test]
+    fn a_wrong_value_says_what_is_allowed() {
+        let none = Overrides::default();
+        assert_eq!(
+            loaded("[limits]\nsalt_passage = 10\n", &none).unwrap_err(),
+            "litrewise.toml:2: limits.salt_passage is 10; allowed is a number from 0.005 to 0.9 (a share: 0.10 for 10 %)"
+        );
+        assert_eq!(
+            loaded("[habits]\nlead_days = \"two weeks\"\n", &none).unwrap_err(),
+            "litrewise.toml:2: habits.lead_days is \"two weeks\"; allowed is a whole number from 0 to 180 (days)"
+        );
+        assert_eq!(
+            loaded("time_zone = \"Quayside/Nowhere\"\n", &none).unwrap_err(),
+            "litrewise.toml:1: time_zone is \"Quayside/Nowhere\"; allowed is the name of a time zone, such as \"Europe/London\""
+        );
+        assert_eq!(
+            loaded("limits = 3\n", &none).unwrap_err(),
+            "litrewise.toml:1: limits is an integer; allowed is a section, [limits]"
+        );
+        let broken = loaded("[limits]\nproduct_ppm = \n", &none).unwrap_err();
+        assert!(
+            broken.starts_with("litrewise.toml:2: not valid TOML"),
+            "{broken}"
+        );
+    }
+}

@@ -4,9 +4,13 @@
 //! seeded, floats are ordered with `total_cmp`, and every iteration says why it
 //! stopped ([`Stop`]).
 
+// matrix subscripts read best as subscripts
+#![allow(clippy::needless_range_loop)]
+
 mod error;
 pub mod isotonic;
 pub mod linear;
+pub mod mixed;
 pub mod optimise;
 pub mod quantiles;
 pub mod random;

@@ -19,13 +19,24 @@ pub struct Plan {
     pub start: Date,
 }
 
+/// The day after the last day of an invented fleet.
+const END: Date = date(2026, 11, 1);
+
+impl Plan {
+    /// First day of so many months that end on 2026-10-31.
+    pub fn start_for(months: u32) -> Date {
+        END.checked_sub(i64::from(months).months())
+            .unwrap_or(Date::MIN)
+    }
+}
+
 impl Default for Plan {
     fn default() -> Plan {
         Plan {
             vans: 12,
             months: 24,
             seed: 7,
-            start: date(2024, 11, 1),
+            start: Plan::start_for(24),
         }
     }
 }

@@ -1,0 +1,75 @@
+//! What every command needs besides its own options.
+
+use std::fmt::Display;
+use std::io::Write;
+use std::path::{Path, PathBuf};
+
+use jiff::civil::Date;
+
+use super::args::Shared;
+use super::error::CliError;
+use crate::settings::{self, Overrides, Settings};
+
+/// The shared options, checked.
+pub(super) struct Context {
+    pub store: PathBuf,
+    pub as_of: Option<Date>,
+    quiet: bool,
+    overrides: Overrides,
+    today: Option<Date>,
+}
+
+impl Context {
+    pub(super) fn new(shared: Shared) -> Result<Context, CliError> {
+        if let Some(jobs) = shared.jobs {
+            rayon::ThreadPoolBuilder::new()
+                .num_threads(jobs.get())
+                .build_global()
+                .map_err(|source| CliError::Jobs {
+                    jobs: jobs.get(),
+                    source,
+                })?;
+        }
+        let environment = std::env::vars_os()
+            .filter_map(|(name, value)| Some((name.into_string().ok()?, value.into_string().ok()?)))
+            .filter(|(name, _)| name.starts_with("LITREWISE_"))
+            .collect();
+        Ok(Context {
+            store: shared.store,
+            as_of: shared.as_of,
+            quiet: shared.quiet,
+            overrides: Overrides {
+                environment,
+                flags: shared.set,
+            },
+            today: shared.today,
+        })
+    }
+
+    /// The settings in force for a store.
+    pub(super) fn settings(&self, store: &Path) -> Result<Settings, CliError> {
+        Ok(settings::load(store, &self.overrides)?)
+    }
+
+    /// Today in the fleet's time zone: only to refuse rows of the future.
+    pub(super) fn today(&self, settings: &Settings) -> Date {
+        self.today.unwrap_or_else(|| {
+            settings
+                .time_zone
+                .to_datetime(jiff::Timestamp::now())
+                .date()
+        })
+    }
+
+    /// Progress and remarks go to standard error, unless `--quiet`.
+    pub(super) fn say(&self, line: impl Display) {
+        if !self.quiet {
+            complain(line);
+        }
+    }
+}
+
+/// What went wrong goes to standard error, always. Nobody listening is no error.
+pub(super) fn complain(line: impl Display) {
+    let _ = writeln!(std::io::stderr().lock(), "{line}");
+}

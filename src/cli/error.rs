@@ -1,0 +1,63 @@
+//! What stops a command, and how it is said.
+
+use std::path::PathBuf;
+
+use crate::demo::WriteError;
+use crate::settings::SettingsError;
+
+/// Why a command ended before its work was done.
+#[derive(Debug, thiserror::Error)]
+pub enum CliError {
+    /// What was typed cannot be meant.
+    #[error("{0}")]
+    Usage(String),
+    #[error("cannot write the output")]
+    Output(#[from] std::io::Error),
+    #[error("cannot write {}", path.display())]
+    Write {
+        path: PathBuf,
+        source: std::io::Error,
+    },
+    #[error("cannot start {jobs} jobs side by side")]
+    Jobs {
+        jobs: usize,
+        source: rayon::ThreadPoolBuildError,
+    },
+    #[error(transparent)]
+    Settings(#[from] SettingsError),
+    #[error(transparent)]
+    Simulated(#[from] WriteError),
+}
+
+impl CliError {
+    /// The reader of our output went away: a quiet end.
+    pub fn is_closed_pipe(&self) -> bool {
+        matches!(self, CliError::Output(e) if e.kind() == std::io::ErrorKind::BrokenPipe)
+    }
+
+    /// 2 for what was typed wrongly, 1 for everything else.
+    pub fn exit_code(&self) -> u8 {
+        match self {
+            CliError::Usage(_) => 2,
+            _ => 1,
+        }
+    }
+
+    /// The error and its causes on one line.
+    pub fn on_one_line(&self) -> String {
+        let mut line = self.to_string();
+        let mut cause = std::error::Error::source(self);
+        while let Some(error) = cause {
+            let text = error.to_string();
+            if !line.ends_with(&text) {
+                line = format!("{line}: {text}");
+            }
+            cause = error.source();
+        }
+        line.split(['\n', '\r'])
+            .map(str::trim)
+            .filter(|part| !part.is_empty())
+            .collect::<Vec<_>>()
+            .join("; ")
+    }
+}

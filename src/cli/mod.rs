@@ -1,0 +1,34 @@
+//! The command line: what was typed, turned into plans that the work runs on.
+//! One file per command; none does work of its own.
+
+mod args;
+mod context;
+mod error;
+
+mod simulate;
+mod template;
+
+use std::io::{BufWriter, Write};
+use std::process::ExitCode;
+
+pub use args::Cli;
+pub use error::CliError;
+
+use args::Command;
+use context::Context;
+
+/// Runs the command that was typed, writing to standard output.
+///
+/// # Errors
+/// [`CliError`]; [`CliError::is_closed_pipe`] is no failure.
+pub fn run(cli: Cli) -> Result<ExitCode, CliError> {
+    let context = Context::new(cli.shared)?;
+    let stdout = std::io::stdout().lock();
+    let mut out = BufWriter::new(stdout);
+    let code = match cli.command {
+        Command::Simulate(args) => simulate::run(&args.plan()?, &context, &mut out),
+        Command::Template(args) => template::run(&args.plan(), &context, &mut out),
+    }?;
+    out.flush()?;
+    Ok(code)
+}

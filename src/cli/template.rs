@@ -1,0 +1,76 @@
+//! `litrewise template`: five CSV files to start from.
+
+use std::io::Write;
+use std::path::PathBuf;
+use std::process::ExitCode;
+
+use clap::Args;
+
+use super::context::Context;
+use super::error::CliError;
+
+/// Write five CSV files with two example rows each, and say what to write down when
+///
+/// Files that are already there are left alone.
+#[derive(Debug, Args)]
+#[command(
+    after_help = "Example:\n  litrewise template --out our-fleet\n  litrewise ingest our-fleet"
+)]
+pub(super) struct TemplateArgs {
+    /// Folder for the files
+    #[arg(long, default_value = "./litrewise-template", value_name = "DIR")]
+    out: PathBuf,
+}
+
+pub(super) struct TemplatePlan {
+    out: PathBuf,
+}
+
+impl TemplateArgs {
+    pub(super) fn plan(self) -> TemplatePlan {
+        TemplatePlan { out: self.out }
+    }
+}
+
+/// The files, ready for a spreadsheet.
+const FILES: [(&str, &str); 5] = [
+    ("readings.csv", include_str!("template/readings.csv")),
+    ("fills.csv", include_str!("template/fills.csv")),
+    ("services.csv", include_str!("template/services.csv")),
+    ("vans.csv", include_str!("template/vans.csv")),
+    ("hardness.csv", include_str!("template/hardness.csv")),
+];
+
+/// What to write down, when, from which cup.
+const WORDS: &str = include_str!("template/what-to-write-down.txt");
+
+pub(super) fn run(
+    plan: &TemplatePlan,
+    context: &Context,
+    out: &mut dyn Write,
+) -> Result<ExitCode, CliError> {
+    let failed = |path: &PathBuf, source| CliError::Write {
+        path: path.clone(),
+        source,
+    };
+    std::fs::create_dir_all(&plan.out).map_err(|e| failed(&plan.out, e))?;
+    for (name, text) in FILES {
+        let path = plan.out.join(name);
+        // Never over somebody's own rows.
+        match std::fs::File::create_new(&path) {
+            Ok(mut file) => file
+                .write_all(text.as_bytes())
+                .map_err(|e| failed(&path, e))?,
+            Err(e) if e.kind() == std::io::ErrorKind::AlreadyExists => {
+                context.say(format_args!(
+                    "{} is already there: left alone",
+                    path.display()
+                ));
+            }
+            Err(e) => return Err(failed(&path, e)),
+        }
+    }
+    write!(out, "{WORDS}")?;
+    writeln!(out, "\nThe five files lie in {}", plan.out.display())?;
+    Ok(ExitCode::SUCCESS)
+}

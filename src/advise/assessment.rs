@@ -4,10 +4,10 @@
 use jiff::civil::Date;
 use serde::Serialize;
 
-use crate::fit::{Band, LifeDot, SharedNumber, Span};
-use crate::lives::{HardnessBasis, RecordsRemark, ServiceMark, WeekLitres};
-use crate::settings::Limits;
-use crate::store::records::RowCounts;
+// The finished assessment is all that a page reads, so what it is made of is named here too.
+pub use crate::fit::{Band, LifeDot, SharedNumber, Span};
+pub use crate::lives::{HardnessBasis, Item, RecordsRemark, RowCounts, ServiceMark, WeekLitres};
+pub use crate::settings::Limits;
 
 /// What to think of a component today. First that holds, in the contract's order.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize)]

@@ -5,11 +5,14 @@
 
 mod cast;
 mod chemistry;
+mod crew;
 mod fleet;
+mod meters;
 mod plant;
 mod random;
 mod simulate;
 mod tap;
+mod van;
 mod write;
 
 pub use fleet::{

@@ -1,6 +1,17 @@
 //! Small, seeded random numbers: the same seed gives the same fleet for ever,
 //! whatever library versions come.
 
+/// What a stream of random numbers is for.
+#[derive(Debug, Clone, Copy)]
+pub enum Stream {
+    Tap = 1,
+    Cast,
+    Parts,
+    Use,
+    Meters,
+    Crew,
+}
+
 /// SplitMix64 (Steele, Lea, Flood 2014, "Fast splittable pseudorandom number
 /// generators", OOPSLA; constants of the reference code, from memory).
 #[derive(Debug, Clone)]
@@ -11,9 +22,9 @@ pub struct Random {
 impl Random {
     /// A stream of its own for one purpose of one van, so that a draw added
     /// in one place does not shift every other van's history.
-    pub fn stream(seed: u64, purpose: u64, number: u64) -> Random {
+    pub fn stream(seed: u64, purpose: Stream, number: u64) -> Random {
         let mut mixer = Random {
-            state: seed ^ purpose.wrapping_mul(0xD1B5_4A32_D192_ED03),
+            state: seed ^ (purpose as u64).wrapping_mul(0xD1B5_4A32_D192_ED03),
         };
         let first = mixer.next_u64();
         Random {
@@ -64,7 +75,7 @@ impl Random {
 
 #[cfg(test)]
 mod tests {
-    use super::Random;
+    use super::{Random, Stream};
 
     #[test]
     fn first_numbers_are_those_of_the_reference_code() {
@@ -77,7 +88,7 @@ mod tests {
 
     #[test]
     fn normal_has_mean_zero_and_unit_spread() {
-        let mut random = Random::stream(1, 2, 3);
+        let mut random = Random::stream(1, Stream::Use, 3);
         let n = 20_000;
         let (mut sum, mut squares) = (0.0, 0.0);
         for _ in 0..n {

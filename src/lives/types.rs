@@ -4,7 +4,7 @@ use std::sync::Arc;
 
 use jiff::civil::Date;
 
-use crate::store::records::{Instant, Item, RowCounts};
+pub use crate::store::records::{Instant, Item, RowCounts};
 
 /// How a hardness value came about.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, serde::Serialize)]

@@ -53,13 +53,16 @@ pub struct PassagePoint {
     pub date: Date,
     /// Salt passage as read, a fraction (permeate over feed).
     pub raw: f64,
-    /// Salt passage at 25 °C, a fraction.
+    /// Salt passage at 25 °C, a fraction, at the prior mean of the temperature
+    /// coefficient, `theta` = [`crate::water::THETA_MEAN_PER_C`] per °C.
     pub salt_passage: f64,
     /// Left-over standard deviation of `ln salt_passage` for this reading
     /// alone: probe, rounding, temperature and pressure not known.
     pub sd_ln: f64,
-    /// Degrees below 25 °C that only the coefficient `theta` corrected for:
-    /// `ln SP25 = ln SP + theta·theta_lever`; 0 where flow or pressure served.
+    /// Degrees below 25 °C through which `theta` acted. With another `theta`:
+    /// `ln SP25 = ln salt_passage + (theta − THETA_MEAN_PER_C)·theta_lever`
+    /// (exact below 10 % salt passage, on the odds above). Not 0 where flow or
+    /// pressure served: they take out excursions of pressure, not `theta`.
     pub theta_lever: f64,
     /// Mains-fed litres made by this element up to here, by hardness level
     /// (see [`ElementLife::hardness_levels`]); same length as that.
@@ -87,7 +90,9 @@ pub struct ElementLife {
     /// Mains-fed litres of the whole life up to its end or the as-of day, by level.
     pub litres_by_level: Vec<f64>,
     pub late_litres: f64,
-    /// Total of `litres_by_level`; `None` where fills are not recorded.
+    /// Total of `litres_by_level`: since fitting, or since the first row for one
+    /// fitted before the records. `None` where fills are not recorded, begin
+    /// long after fitting, or stop long before the last reading.
     pub litres_made: Option<f64>,
     /// Oldest first; may be empty.
     pub points: Vec<PassagePoint>,
@@ -116,13 +121,16 @@ pub struct ChargeLife {
     pub end: End,
     pub part: Option<Arc<str>>,
     pub seen_from: Date,
-    /// Resin in the charge, L (vessel size, or the service's quantity, or the fleet's median).
+    /// Resin in the charge, L: the service's quantity where it is about what the
+    /// vessel takes, else the vessel; top-ups added.
     pub resin_litres: f64,
     /// Whether `resin_litres` is known for this van rather than assumed.
     pub resin_litres_known: bool,
-    /// Mains-fed litres treated up to its end or the as-of day; `None` where fills are not recorded.
+    /// Mains-fed litres treated up to its end or the as-of day; `None` as for
+    /// [`ElementLife::litres_made`].
     pub litres_treated: Option<f64>,
-    /// `∫ permeate ppm dV` over the life, ppm·L.
+    /// `∫ permeate ppm dV` over the life, ppm·L; 0 where what entered the resin
+    /// was never read (then the points' `permeate_ppm` are `None` too).
     pub ppm_litres: f64,
     /// Litre-weighted hardness of the water over this life, mg/L CaCO3.
     pub hardness_mg_l_caco3: f64,
@@ -191,7 +199,8 @@ pub struct VanLives {
     pub elements: Vec<ElementLife>,
     pub charges: Vec<ChargeLife>,
     pub prefilters: Vec<PrefilterLife>,
-    /// Oldest first, without gaps: weeks without fills have 0 litres.
+    /// Oldest first, without gaps: weeks without fills have 0 litres. The last
+    /// one, that of the as-of day, may be incomplete.
     pub weeks: Vec<WeekLitres>,
     /// Day of the first and of the last fill; `None` without fills.
     pub fills_between: Option<(Date, Date)>,

@@ -1,0 +1,223 @@
+//! Resin charges: lives with what they treated and what product water read.
+
+use jiff::civil::Date;
+
+use super::changes::Change;
+use super::elements::{Material, Stretch};
+use super::entering::Track;
+use super::seen::Dated;
+use super::types::{ChargeLife, ProductPoint};
+use super::usage::{Districts, Made};
+use crate::store::records::{Instant, Item, Service};
+
+/// A resin service with less than this share of the vessel is a top-up.
+const TOP_UP_BELOW: f64 = 0.6;
+/// A quantity up to this share of the vessel is taken for what went in; more
+/// is a bag, of which the vessel takes its part.
+const FULL_UP_TO: f64 = 1.1;
+
+/// The resin vessel of a van, L.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(crate) struct Vessel {
+    pub litres: f64,
+    /// Whether the van's own list or services tell.
+    pub known: bool,
+}
+
+impl Vessel {
+    /// Whether a resin service only added to what was there.
+    pub(crate) fn is_topped_up_by(&self, service: &Service) -> bool {
+        self.known
+            && service
+                .quantity
+                .is_some_and(|litres| litres > 0.0 && self.is_topped_up_with(litres))
+    }
+
+    pub(crate) fn is_topped_up_with(&self, litres: f64) -> bool {
+        litres < TOP_UP_BELOW * self.litres
+    }
+
+    /// Resin after a full change with `quantity`.
+    fn filled_with(&self, quantity: Option<f64>) -> f64 {
+        quantity
+            .filter(|litres| *litres >= TOP_UP_BELOW * self.litres)
+            .filter(|litres| *litres <= FULL_UP_TO * self.litres)
+            .unwrap_or(self.litres)
+    }
+}
+
+/// Resin services parted into full changes and top-ups, each oldest first.
+pub(crate) fn changes_and_top_ups<'a>(
+    services: &'a [Dated<'a>],
+    vessel_on: impl Fn(Date) -> Vessel,
+) -> (Vec<&'a Dated<'a>>, Vec<&'a Dated<'a>>) {
+    services
+        .iter()
+        .filter(|dated| dated.service.item == Item::Resin)
+        .partition(|dated| !vessel_on(dated.date).is_topped_up_by(dated.service))
+}
+
+/// What charges need beside the material of all lives.
+#[derive(Clone, Copy)]
+pub(crate) struct Resin<'a> {
+    /// The vessel on a day.
+    pub vessel_on: &'a dyn Fn(Date) -> Vessel,
+    pub top_ups: &'a [&'a Dated<'a>],
+    /// What enters the resin, ppm.
+    pub entering: &'a Track,
+    pub districts: &'a Districts,
+}
+
+/// The charge lives of a van, oldest first.
+pub(crate) fn lives(
+    material: &Material<'_>,
+    resin: &Resin<'_>,
+    changes: &[Change],
+) -> Vec<ChargeLife> {
+    let mut stretches = material.stretches(changes);
+    hand_back_readings_before_a_change(material, &mut stretches);
+    stretches
+        .iter()
+        .map(|stretch| life(material, resin, stretch))
+        .collect()
+}
+
+/// Product above this on the day of a change was read before it.
+const READ_BEFORE_CHANGE_PPM: f64 = 2.0;
+
+/// Where only the day of a change is known, readings of that day that are
+/// still high belong to the old charge: people read, then change.
+fn hand_back_readings_before_a_change<'a>(material: &Material<'a>, stretches: &mut [Stretch<'a>]) {
+    for n in 1..stretches.len() {
+        let (earlier, later) = stretches.split_at_mut(n);
+        let (Some(old), Some(new)) = (earlier.last_mut(), later.first_mut()) else {
+            continue;
+        };
+        let Some(change) = new.change.filter(|change| change.day_only) else {
+            continue;
+        };
+        let back = new
+            .looks
+            .iter()
+            .take_while(|look| {
+                look.date == change.date
+                    && look
+                        .product_ppm
+                        .is_some_and(|ppm| ppm > READ_BEFORE_CHANGE_PPM)
+            })
+            .count();
+        // Both are neighbours in the van's looks: move the border.
+        let first = material
+            .looks
+            .partition_point(|look| old.looks.first().is_some_and(|first| look.at < first.at));
+        if back > 0 && !old.looks.is_empty() {
+            old.looks = material
+                .looks
+                .get(first..first + old.looks.len() + back)
+                .unwrap_or(old.looks);
+            new.looks = new.looks.get(back..).unwrap_or_default();
+        }
+    }
+}
+
+fn life(material: &Material<'_>, resin: &Resin<'_>, stretch: &Stretch<'_>) -> ChargeLife {
+    let (points, treated) = points(stretch, resin.entering);
+    let quantity = stretch.change.and_then(|change| change.quantity);
+    let vessel = (resin.vessel_on)(stretch.seen_from(material.as_of));
+    ChargeLife {
+        changed_on: stretch.change.map(|change| change.date),
+        start: stretch.start(),
+        end: stretch.end(material.standing),
+        part: stretch.change.and_then(|change| change.part.clone()),
+        seen_from: stretch.seen_from(material.as_of),
+        resin_litres: vessel.filled_with(quantity) + topped_up(stretch, resin.top_ups),
+        resin_litres_known: vessel.known,
+        litres_treated: material.fills_cover(stretch).then_some(treated.litres),
+        ppm_litres: treated.ppm_litres,
+        hardness_mg_l_caco3: mean_hardness(stretch.made).unwrap_or(material.base_hardness_mg_l),
+        district: main_district(stretch.made).and_then(|n| resin.districts.name(n)),
+        points,
+    }
+}
+
+/// L of resin added during a life.
+fn topped_up(stretch: &Stretch<'_>, top_ups: &[&Dated<'_>]) -> f64 {
+    let from = stretch
+        .change
+        .map_or(Instant(i64::MIN), |change| change.from);
+    let until = stretch.next.map_or(Instant(i64::MAX), |next| next.from);
+    top_ups
+        .iter()
+        .filter(|dated| dated.from > from && dated.from < until)
+        .filter_map(|dated| dated.service.quantity)
+        .sum()
+}
+
+#[derive(Debug, Clone, Copy, Default)]
+struct Treated {
+    litres: f64,
+    ppm_litres: f64,
+}
+
+impl Treated {
+    /// The water of a fill carries what enters the resin at that time.
+    fn add(&mut self, fill: &Made, entering: &Track) {
+        self.litres += fill.litres;
+        self.ppm_litres += fill.litres * entering.at(fill.at).unwrap_or_default();
+    }
+}
+
+fn points(stretch: &Stretch<'_>, entering: &Track) -> (Vec<ProductPoint>, Treated) {
+    let mut treated = Treated::default();
+    let mut fills = stretch.made.iter().peekable();
+    let mut points = Vec::new();
+    for look in stretch.looks {
+        while let Some(fill) = fills.next_if(|fill| fill.at <= look.at) {
+            treated.add(fill, entering);
+        }
+        if let Some(product_ppm) = look.product_ppm {
+            points.push(ProductPoint {
+                at: look.at,
+                date: look.date,
+                product_ppm,
+                permeate_ppm: entering.at(look.at),
+                litres: treated.litres,
+                ppm_litres: treated.ppm_litres,
+            });
+        }
+    }
+    for fill in fills {
+        treated.add(fill, entering);
+    }
+    (points, treated)
+}
+
+/// Litre-weighted mean, mg/L CaCO3; `None` without litres.
+fn mean_hardness(made: &[Made]) -> Option<f64> {
+    let litres: f64 = made.iter().map(|fill| fill.litres).sum();
+    let load: f64 = made
+        .iter()
+        .map(|fill| fill.litres * fill.hardness_mg_l_caco3)
+        .sum();
+    (litres > 0.0).then(|| load / litres)
+}
+
+/// The district with most litres; the first seen of equals.
+fn main_district(made: &[Made]) -> Option<usize> {
+    let mut litres: Vec<f64> = Vec::new();
+    for fill in made {
+        if let Some(n) = fill.district {
+            if litres.len() <= n {
+                litres.resize(n + 1, 0.0);
+            }
+            if let Some(sum) = litres.get_mut(n) {
+                *sum += fill.litres;
+            }
+        }
+    }
+    litres
+        .iter()
+        .enumerate()
+        .max_by(|(n, a), (m, b)| a.total_cmp(b).then(m.cmp(n)))
+        .map(|(n, _)| n)
+}

@@ -1,0 +1,113 @@
+//! Instants to days of the fleet's time zone.
+
+use jiff::Timestamp;
+use jiff::civil::Date;
+use jiff::tz::TimeZone;
+
+use crate::store::records::{Instant, When};
+
+pub(crate) const MICROS_PER_DAY: i64 = 86_400_000_000;
+
+/// Finds the local day of an instant; remembers the last day, as rows come in
+/// order and a look-up in the time zone costs far more than a comparison.
+#[derive(Debug, Clone)]
+pub(crate) struct Days {
+    time_zone: TimeZone,
+    date: Date,
+    starts: i64,
+    ends: i64,
+}
+
+impl Days {
+    pub(crate) fn new(time_zone: &TimeZone) -> Days {
+        Days {
+            time_zone: time_zone.clone(),
+            date: Date::ZERO,
+            starts: 0,
+            ends: 0,
+        }
+    }
+
+    /// The local day on which `at` falls.
+    pub(crate) fn date(&mut self, at: Instant) -> Date {
+        if at.0 < self.starts || at.0 >= self.ends {
+            let date = Timestamp::from_microsecond(at.0)
+                .unwrap_or(if at.0 < 0 {
+                    Timestamp::MIN
+                } else {
+                    Timestamp::MAX
+                })
+                .to_zoned_datetime(self.time_zone.clone())
+                .date();
+            self.date = date;
+            self.starts = self.start(date).0;
+            self.ends = self.end(date).0;
+        }
+        self.date
+    }
+
+    /// The first instant of a local day.
+    pub(crate) fn start(&self, date: Date) -> Instant {
+        // Only the very edge of the calendar has no such instant.
+        date.to_zoned_datetime(self.time_zone.clone())
+            .map_or(Instant(i64::MIN), |zoned| {
+                Instant(zoned.timestamp().as_microsecond())
+            })
+    }
+
+    /// The first instant after a local day.
+    pub(crate) fn end(&self, date: Date) -> Instant {
+        date.tomorrow()
+            .map_or(Instant(i64::MAX), |next| self.start(next))
+    }
+
+    /// The local day of a service.
+    pub(crate) fn day(&mut self, when: When) -> Date {
+        match when {
+            When::Day(date) => date,
+            When::At(at) => self.date(at),
+        }
+    }
+}
+
+/// Whole days from `earlier` to `later`; negative the other way round.
+pub(crate) fn days_between(earlier: Date, later: Date) -> i64 {
+    let days = later.duration_since(earlier).as_hours() / 24;
+    days
+}
+
+/// `days` after `date` (before it, if negative), stopping at the calendar's edge.
+pub(crate) fn days_after(date: Date, days: i64) -> Date {
+    date.saturating_add(jiff::SignedDuration::from_hours(days.saturating_mul(24)))
+}
+
+/// The Monday of the week of `date`.
+pub(crate) fn monday_of(date: Date) -> Date {
+    days_after(date, -i64::from(date.weekday().to_monday_zero_offset()))
+}
+
+#[cfg(test)]
+mod tests {
+    #![allow(clippy::unwrap_used)]
+    use super::*;
+    use jiff::civil::date;
+
+    #[test]
+    fn a_fill_just_before_midnight_in_summer_belongs_to_the_local_day() {
+        let mut days = Days::new(&TimeZone::get("Europe/London").unwrap());
+        // 22:59:59Z and 23:00:00Z are 23:59:59 and midnight in summer time.
+        let late: Timestamp = "2026-07-01T22:59:59Z".parse().unwrap();
+        let next: Timestamp = "2026-07-01T23:00:00Z".parse().unwrap();
+        assert_eq!(days.date(Instant(late.as_microsecond())), date(2026, 7, 1));
+        assert_eq!(days.date(Instant(next.as_microsecond())), date(2026, 7, 2));
+        assert_eq!(days.end(date(2026, 7, 1)), Instant(next.as_microsecond()));
+    }
+
+    #[test]
+    fn weeks_begin_on_monday() {
+        assert_eq!(monday_of(date(2026, 11, 25)), date(2026, 11, 23));
+        assert_eq!(monday_of(date(2026, 11, 23)), date(2026, 11, 23));
+        assert_eq!(monday_of(date(2026, 11, 29)), date(2026, 11, 23));
+        assert_eq!(days_between(date(2026, 1, 1), date(2026, 11, 25)), 328);
+    }
+}

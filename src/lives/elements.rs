@@ -1,0 +1,237 @@
+//! Membrane elements: lives with the water they drank and their salt passage.
+
+use jiff::civil::Date;
+
+use super::changes::Change;
+use super::days::{MICROS_PER_DAY, days_between};
+use super::looks::Look;
+use super::passage::passages;
+use super::seen::Standing;
+use super::types::{ElementLife, End, PassagePoint, Start};
+use super::usage::Made;
+use crate::store::records::Instant;
+
+/// What all lives of a van are cut from.
+#[derive(Debug, Clone, Copy)]
+pub(crate) struct Material<'a> {
+    /// Oldest first.
+    pub looks: &'a [Look],
+    /// Mains fills, oldest first.
+    pub made: &'a [Made],
+    /// Whether fills are recorded, and from which day to which.
+    pub fills_between: Option<(Date, Date)>,
+    pub in_service_on: Option<Date>,
+    pub standing: Standing,
+    pub as_of: Date,
+    /// Stands in for water that was never filled.
+    pub base_hardness_mg_l: f64,
+}
+
+/// A stretch of time between two changes, with the rows that fall into it.
+#[derive(Debug, Clone, Copy)]
+pub(crate) struct Stretch<'a> {
+    pub change: Option<&'a Change>,
+    pub next: Option<&'a Change>,
+    pub looks: &'a [Look],
+    pub made: &'a [Made],
+}
+
+impl<'a> Stretch<'a> {
+    pub(crate) fn start(&self) -> Start {
+        self.change
+            .map_or(Start::BeforeRecords, |change| change.start)
+    }
+
+    pub(crate) fn end(&self, standing: Standing) -> End {
+        match (self.next, standing) {
+            (Some(next), _) => End::Replaced(next.date),
+            (None, Standing::Retired(out)) => End::Replaced(out),
+            (None, _) => End::InUse,
+        }
+    }
+
+    /// First day with any row of this life.
+    pub(crate) fn seen_from(&self, as_of: Date) -> Date {
+        let first_row = [
+            self.looks.first().map(|look| look.date),
+            self.made.first().map(|fill| fill.date),
+        ]
+        .into_iter()
+        .flatten()
+        .min();
+        self.change
+            .map(|change| change.date)
+            .or(first_row)
+            .unwrap_or(as_of)
+    }
+}
+
+impl<'a> Material<'a> {
+    /// Rows cut at the changes, oldest first. The stretch before the first
+    /// change is there only if it has rows.
+    pub(crate) fn stretches(&self, changes: &'a [Change]) -> Vec<Stretch<'a>> {
+        let mut stretches = Vec::with_capacity(changes.len() + 1);
+        let (mut looks, mut made) = (self.looks, self.made);
+        let starts = std::iter::once(None).chain(changes.iter().map(Some));
+        let nexts = changes.iter().map(Some).chain(std::iter::once(None));
+        for (change, next) in starts.zip(nexts) {
+            let until = next.map_or(Instant(i64::MAX), |next| next.from);
+            let here = looks.partition_point(|look| look.at < until);
+            let (own_looks, later_looks) = looks.split_at(here);
+            let filled = made.partition_point(|fill| fill.at < until);
+            let (own_made, later_made) = made.split_at(filled);
+            (looks, made) = (later_looks, later_made);
+            if change.is_some() || !own_looks.is_empty() || !own_made.is_empty() {
+                stretches.push(Stretch {
+                    change,
+                    next,
+                    looks: own_looks,
+                    made: own_made,
+                });
+            }
+        }
+        stretches
+    }
+
+    /// Whether the fills cover a life, so that its litres are known.
+    pub(crate) fn fills_cover(&self, stretch: &Stretch<'_>) -> bool {
+        let Some((first, last)) = self.fills_between else {
+            return false;
+        };
+        let begins = stretch
+            .change
+            .map(|change| change.date)
+            .max(self.in_service_on);
+        let late_start = stretch.change.is_some()
+            && begins.is_some_and(|begins| days_between(begins, first) > UNRECORDED_DAYS);
+        // Readings that go on long after the last fill: water was made unseen.
+        let stopped = stretch
+            .looks
+            .last()
+            .is_some_and(|look| days_between(last, look.date) > UNRECORDED_DAYS);
+        !late_start && !stopped
+    }
+}
+
+/// Fills missing for longer than this while the van is in use make litres unknown.
+const UNRECORDED_DAYS: i64 = 45;
+
+/// Hardness is kept in steps of this ratio.
+const LEVEL_RATIO: f64 = 1.05;
+
+/// Number of the 5 % step nearest to a hardness.
+fn level_of(hardness_mg_l: f64) -> i32 {
+    (hardness_mg_l.max(1.0).ln() / LEVEL_RATIO.ln()).round() as i32
+}
+
+/// The element lives of a van, oldest first.
+pub(crate) fn lives(material: &Material<'_>, changes: &[Change]) -> Vec<ElementLife> {
+    material
+        .stretches(changes)
+        .iter()
+        .map(|stretch| life(material, stretch))
+        .collect()
+}
+
+fn life(material: &Material<'_>, stretch: &Stretch<'_>) -> ElementLife {
+    let mut levels: Vec<i32> = stretch
+        .made
+        .iter()
+        .map(|fill| level_of(fill.hardness_mg_l_caco3))
+        .collect();
+    levels.sort_unstable();
+    levels.dedup();
+    if levels.is_empty() {
+        levels.push(level_of(material.base_hardness_mg_l));
+    }
+    let mut drunk = Drunk {
+        litres: vec![0.0; levels.len()],
+        late_litres: 0.0,
+        levels: &levels,
+    };
+    let points = points(stretch, &mut drunk);
+    let total: f64 = drunk.litres.iter().sum();
+    ElementLife {
+        fitted_on: stretch.change.map(|change| change.date),
+        start: stretch.start(),
+        end: stretch.end(material.standing),
+        part: stretch.change.and_then(|change| change.part.clone()),
+        seen_from: stretch.seen_from(material.as_of),
+        hardness_levels: levels.iter().map(|n| LEVEL_RATIO.powi(*n)).collect(),
+        late_litres: drunk.late_litres,
+        litres_by_level: drunk.litres,
+        litres_made: material.fills_cover(stretch).then_some(total),
+        points,
+    }
+}
+
+/// Running litres of one life.
+struct Drunk<'a> {
+    litres: Vec<f64>,
+    late_litres: f64,
+    levels: &'a [i32],
+}
+
+impl Drunk<'_> {
+    fn add(&mut self, fill: &Made) {
+        let level = level_of(fill.hardness_mg_l_caco3);
+        if let Ok(n) = self.levels.binary_search(&level)
+            && let Some(litres) = self.litres.get_mut(n)
+        {
+            *litres += fill.litres;
+        }
+        if fill.late {
+            self.late_litres += fill.litres;
+        }
+    }
+}
+
+/// Salt passage points with the litres up to each; afterwards `drunk` holds
+/// the whole life's.
+fn points(stretch: &Stretch<'_>, drunk: &mut Drunk<'_>) -> Vec<PassagePoint> {
+    let mut fills = stretch.made.iter().peekable();
+    let mut points = Vec::new();
+    for (look, passage) in stretch.looks.iter().zip(passages(stretch.looks)) {
+        while let Some(fill) = fills.next_if(|fill| fill.at <= look.at) {
+            drunk.add(fill);
+        }
+        let (Some(passage), Some(feed_ppm), Some(permeate_ppm)) =
+            (passage, look.feed_ppm, look.permeate_ppm)
+        else {
+            continue;
+        };
+        if is_settling(stretch.change, look) {
+            continue;
+        }
+        points.push(PassagePoint {
+            at: look.at,
+            date: look.date,
+            raw: passage.raw,
+            salt_passage: passage.salt_passage,
+            sd_ln: passage.sd_ln,
+            theta_lever: passage.theta_lever,
+            litres_by_level: drunk.litres.clone(),
+            late_litres: drunk.late_litres,
+            at_base: look.at_base,
+            feed_ppm,
+            permeate_ppm,
+        });
+    }
+    for fill in fills {
+        drunk.add(fill);
+    }
+    points
+}
+
+/// The first day of a new element reads high (preservative), and a reading of
+/// that day may have been taken before the change.
+fn is_settling(change: Option<&Change>, look: &Look) -> bool {
+    change
+        .filter(|change| change.start == Start::Recorded)
+        .is_some_and(|change| {
+            look.date == change.date
+                || (!change.day_only
+                    && look.at >= change.from
+                    && look.at.0 - change.from.0 < MICROS_PER_DAY)
+        })
+}

@@ -1,0 +1,99 @@
+//! What enters the resin over time.
+
+use super::changes::Change;
+use super::hardness_table::median;
+use super::looks::Look;
+use crate::store::records::Instant;
+
+/// A quantity over time, linear between its knots and flat beyond them; never
+/// drawn across a change of element.
+#[derive(Debug, Clone, Default)]
+pub(crate) struct Track {
+    /// First instants of the elements but the first, oldest first.
+    starts: Vec<Instant>,
+    /// Knots of each element, oldest first, possibly none.
+    pieces: Vec<Vec<(Instant, f64)>>,
+    /// Median of all knots, for an element that was never read.
+    otherwise: Option<f64>,
+}
+
+impl Track {
+    /// `knots`: oldest first. `starts`: where a new element begins.
+    pub(crate) fn new(knots: &[(Instant, f64)], starts: Vec<Instant>) -> Track {
+        let mut pieces = Vec::with_capacity(starts.len() + 1);
+        let mut rest = knots;
+        for start in &starts {
+            let (piece, later) = rest.split_at(rest.partition_point(|(at, _)| at < start));
+            pieces.push(piece.to_vec());
+            rest = later;
+        }
+        pieces.push(rest.to_vec());
+        let mut values: Vec<f64> = knots.iter().map(|(_, value)| *value).collect();
+        Track {
+            starts,
+            pieces,
+            otherwise: median(&mut values),
+        }
+    }
+
+    /// The value at an instant; `None` if there is no knot at all.
+    pub(crate) fn at(&self, at: Instant) -> Option<f64> {
+        let element = self.starts.partition_point(|start| *start <= at);
+        let knots = self.pieces.get(element)?;
+        let after = knots.partition_point(|(knot, _)| *knot <= at);
+        let right = knots.get(after);
+        let left = after.checked_sub(1).and_then(|n| knots.get(n));
+        match (left, right) {
+            (Some((from, a)), Some((to, b))) => {
+                let share = (at.0 - from.0) as f64 / (to.0 - from.0).max(1) as f64;
+                Some(a + share * (b - a))
+            }
+            (Some((_, value)), None) | (None, Some((_, value))) => Some(*value),
+            (None, None) => self.otherwise,
+        }
+    }
+}
+
+/// What enters the resin, ppm: the permeate as read, else the feed times its
+/// neighbours' salt passage; for a resin-only van the feed itself.
+pub(crate) fn entering_ppm(looks: &[Look], membrane_changes: &[Change], resin_only: bool) -> Track {
+    if resin_only {
+        let feeds: Vec<(Instant, f64)> = looks
+            .iter()
+            .filter_map(|look| Some((look.at, look.feed_ppm?)))
+            .collect();
+        return Track::new(&feeds, Vec::new());
+    }
+    let starts: Vec<Instant> = membrane_changes.iter().map(|change| change.from).collect();
+    let passages: Vec<(Instant, f64)> = looks
+        .iter()
+        .filter_map(|look| Some((look.at, look.salt_passage()?)))
+        .collect();
+    let passages = Track::new(&passages, starts.clone());
+    let permeates: Vec<(Instant, f64)> = looks
+        .iter()
+        .filter_map(|look| {
+            let by_feed = || Some(look.feed_ppm? * passages.at(look.at)?);
+            Some((look.at, look.permeate_ppm.or_else(by_feed)?))
+        })
+        .collect();
+    Track::new(&permeates, starts)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn values_are_linear_between_knots_and_never_drawn_across_a_change() {
+        let knots = [(Instant(0), 10.0), (Instant(10), 20.0), (Instant(30), 5.0)];
+        let track = Track::new(&knots, vec![Instant(25), Instant(40)]);
+        assert_eq!(track.at(Instant(5)), Some(15.0));
+        assert_eq!(track.at(Instant(24)), Some(20.0));
+        assert_eq!(track.at(Instant(25)), Some(5.0));
+        // An element that was never read takes the median of all.
+        assert_eq!(track.at(Instant(50)), Some(10.0));
+        assert_eq!(Track::default().at(Instant(0)), None);
+        assert_eq!(Track::new(&[], vec![]).at(Instant(0)), None);
+    }
+}

@@ -1,0 +1,153 @@
+//! Remarks on what is missing or does not fit together in a van's records.
+
+use jiff::civil::Date;
+
+use super::days::{days_after, days_between};
+use super::hardness_table::median;
+use super::looks::Look;
+use super::remarks::Remarks;
+use super::seen::{Seen, Standing};
+use super::types::{HardnessAt, HardnessBasis};
+use crate::store::records::Item;
+use crate::water::{HARDNESS_PER_PPM_MAX, hardness_from_feed_ppm};
+
+/// What the health of the records is judged from.
+pub(crate) struct Health<'a> {
+    pub seen: &'a Seen<'a>,
+    pub as_of: Date,
+    pub last_reading_on: Option<Date>,
+    pub fills_between: Option<(Date, Date)>,
+    pub hardness: Option<HardnessAt>,
+    pub looks: &'a [Look],
+    /// Hardness over feed ppm in this fleet.
+    pub ratio: f64,
+    pub membranes: u32,
+    pub last_prefilter_on: Option<Date>,
+    pub prefilter_days: f64,
+}
+
+const NO_FILLS_DAYS: i64 = 28;
+const NO_READINGS_DAYS: i64 = 21;
+/// Feed that would be this many times as hard as published contradicts it.
+const CONTRADICTION: f64 = 2.0;
+/// Feed readings of the last half year are held against the table.
+const FEED_DAYS: i64 = 183;
+const FEEDS_FROM: usize = 3;
+
+pub(crate) fn remark(health: &Health<'_>, remarks: &mut Remarks) {
+    if health.seen.standing != Standing::InService {
+        return;
+    }
+    missing_rows(health, remarks);
+    missing_services(health, remarks);
+    hardness(health, remarks);
+}
+
+fn missing_rows(health: &Health<'_>, remarks: &mut Remarks) {
+    match health.fills_between {
+        None => remarks.note(None, "no fills recorded, so litres cannot be counted"),
+        Some((_, last)) if days_between(last, health.as_of) > NO_FILLS_DAYS => remarks.note(
+            Some(last),
+            format!("no fills recorded since {last}, so litres since then are not counted"),
+        ),
+        Some(_) => {}
+    }
+    match health.last_reading_on {
+        None => remarks.note(None, "no readings recorded"),
+        Some(last) if days_between(last, health.as_of) > NO_READINGS_DAYS => {
+            remarks.note(Some(last), format!("no readings recorded since {last}"));
+        }
+        Some(_) => {}
+    }
+}
+
+fn missing_services(health: &Health<'_>, remarks: &mut Remarks) {
+    if health.seen.services.is_empty() {
+        remarks.note(
+            None,
+            "no services recorded, so the age of membrane, resin and pre-filters is not known",
+        );
+        return;
+    }
+    let recorded = |item: Item| {
+        health
+            .seen
+            .services
+            .iter()
+            .any(|dated| dated.service.item == item)
+    };
+    if health.membranes > 0 && !recorded(Item::Membrane) {
+        remarks.note(None, "no membrane change recorded, so its age is not known");
+    }
+    match health.last_prefilter_on {
+        None => remarks.note(None, "no pre-filter change recorded"),
+        Some(last) if days_between(last, health.as_of) as f64 > 2.0 * health.prefilter_days => {
+            remarks.note(
+                Some(last),
+                format!(
+                    "no pre-filter change recorded since {last}: overdue, or changed and not written down"
+                ),
+            );
+        }
+        Some(_) => {}
+    }
+}
+
+fn hardness(health: &Health<'_>, remarks: &mut Remarks) {
+    let Some(hardness) = health.hardness else {
+        remarks.note(
+            None,
+            "nothing tells how hard the water is: no postcode, no table, no tap reading",
+        );
+        return;
+    };
+    match hardness.basis {
+        HardnessBasis::Table => contradiction(health, hardness.mg_l_caco3, remarks),
+        HardnessBasis::Estimated => remarks.note(
+            None,
+            "no hardness published for the base's postcode in the table; estimated from tap readings",
+        ),
+        HardnessBasis::Assumed => remarks.note(
+            None,
+            "no hardness known for the base; the fleet's median is assumed",
+        ),
+    }
+}
+
+/// Holds the published hardness against what the meter reads at the base's tap.
+fn contradiction(health: &Health<'_>, published_mg_l: f64, remarks: &mut Remarks) {
+    let since = days_after(health.as_of, -FEED_DAYS);
+    let mut feeds: Vec<f64> = health
+        .looks
+        .iter()
+        .filter(|look| look.at_base && look.date > since)
+        .filter_map(|look| look.feed_ppm)
+        .collect();
+    if feeds.len() < FEEDS_FROM {
+        return;
+    }
+    let Some(feed_ppm) = median(&mut feeds) else {
+        return;
+    };
+    let most = HARDNESS_PER_PPM_MAX * feed_ppm;
+    let likely = hardness_from_feed_ppm(feed_ppm, health.ratio);
+    if published_mg_l > most {
+        remarks.note(
+            None,
+            format!(
+                "the hardness table says {published_mg_l:.0} mg/L, but the tap reads \
+                 {feed_ppm:.0} ppm, which cannot hold more than {most:.0}; check the unit in \
+                 the table and the meter's scale"
+            ),
+        );
+    } else if likely > CONTRADICTION * published_mg_l {
+        remarks.note(
+            None,
+            format!(
+                "the hardness table says {published_mg_l:.0} mg/L, but the tap reads \
+                 {feed_ppm:.0} ppm, which is likely about {likely:.0}; check the unit in the \
+                 table, or whether the tap is softened"
+            ),
+        );
+    }
+}

@@ -1,0 +1,182 @@
+//! Readings as they serve for fitting: repeats within ten minutes made one,
+//! copied rows thinned, swapped probes put right.
+
+use std::sync::Arc;
+
+use jiff::civil::Date;
+
+use super::days::Days;
+use super::hardness_table::median;
+use super::postcode::Postcode;
+use super::remarks::{Remarks, Repeated};
+use super::seen::Seen;
+use crate::store::records::{Instant, Reading};
+
+/// One look at the meters: the median of readings taken within ten minutes.
+#[derive(Debug, Clone, PartialEq)]
+pub(crate) struct Look {
+    pub at: Instant,
+    pub date: Date,
+    /// Whether only the day is known.
+    pub day_only: bool,
+    pub at_base: bool,
+    pub feed_ppm: Option<f64>,
+    pub permeate_ppm: Option<f64>,
+    pub product_ppm: Option<f64>,
+    pub water_c: Option<f64>,
+    pub feed_bar: Option<f64>,
+    pub permeate_lpm: Option<f64>,
+    pub concentrate_lpm: Option<f64>,
+}
+
+impl Look {
+    /// Permeate over feed where both are read and make sense together.
+    pub(crate) fn salt_passage(&self) -> Option<f64> {
+        let feed = self.feed_ppm.filter(|feed| *feed > 0.0)?;
+        let permeate = self.permeate_ppm?;
+        (permeate < PERMEATE_AT_MOST * feed).then(|| permeate.max(SMALLEST_PPM) / feed)
+    }
+
+    fn triple(&self) -> [Option<f64>; 3] {
+        [self.feed_ppm, self.permeate_ppm, self.product_ppm]
+    }
+}
+
+/// Readings closer than this are one look.
+const ONE_LOOK_MICROS: i64 = 600_000_000;
+/// A permeate above this share of the feed is a fault of the probes.
+const PERMEATE_AT_MOST: f64 = 1.1;
+/// Meters resolve 1 ppm: what reads 0 is half of that at most.
+const SMALLEST_PPM: f64 = 0.5;
+/// A permeate of 0 beside a feed above this is a meter that does not read:
+/// the best new element still lets a hundredth through.
+const FEED_THAT_SHOWS_PPM: f64 = 100.0;
+/// So many looks in a row with the same figures are copies; more where the
+/// feed is so low that whole ppm do repeat.
+const COPIES_FROM: usize = 4;
+const COPIES_FROM_IN_SOFT_WATER: usize = 8;
+/// Swapping must change the order by this much to be believed.
+const SWAP_AT_LEAST: f64 = 5.0;
+
+/// A van's looks, oldest first.
+pub(crate) fn looks(seen: &Seen<'_>, days: &mut Days, remarks: &mut Remarks) -> Vec<Look> {
+    let mut looks: Vec<Look> = Vec::with_capacity(seen.readings.len());
+    let mut rest = seen.readings;
+    while let Some(first) = rest.first() {
+        let together = rest
+            .iter()
+            .take_while(|r| {
+                r.taken_at.0 - first.taken_at.0 <= ONE_LOOK_MICROS && r.postcode == first.postcode
+            })
+            .count()
+            .max(1);
+        let (group, after) = rest.split_at(together);
+        looks.push(one_look(group, seen, days));
+        rest = after;
+    }
+    put_right(&mut looks, remarks);
+    thin_copies(looks, remarks)
+}
+
+fn one_look(group: &[Reading], seen: &Seen<'_>, days: &mut Days) -> Look {
+    let first = group.first();
+    let at = first.map_or(Instant(0), |r| r.taken_at);
+    let date = days.date(at);
+    let of = |field: fn(&Reading) -> Option<f64>| match group {
+        [one] => field(one),
+        _ => median(&mut group.iter().filter_map(field).collect::<Vec<f64>>()),
+    };
+    Look {
+        at,
+        date,
+        day_only: first.is_some_and(|r| r.day_position.is_some()),
+        at_base: is_at_base(first.and_then(|r| r.postcode.as_ref()), seen, date),
+        feed_ppm: of(|r| r.feed_ppm),
+        permeate_ppm: of(|r| r.permeate_ppm),
+        product_ppm: of(|r| r.product_ppm),
+        water_c: of(|r| r.water_c),
+        feed_bar: of(|r| r.feed_bar),
+        permeate_lpm: of(|r| r.permeate_lpm),
+        concentrate_lpm: of(|r| r.concentrate_lpm),
+    }
+}
+
+fn is_at_base(place: Option<&Arc<str>>, seen: &Seen<'_>, date: Date) -> bool {
+    let Some(place) = place.and_then(|text| seen.places.find(text)) else {
+        return true;
+    };
+    seen.base
+        .on(date)
+        .and_then(Postcode::district_or_area)
+        .is_some_and(|base| place.district_or_area() == Some(base))
+}
+
+/// Swaps feed and permeate back where that alone restores order, and drops
+/// figures that cannot be readings.
+fn put_right(looks: &mut [Look], remarks: &mut Remarks) {
+    let usual_feed = median(
+        &mut looks
+            .iter()
+            .filter(|look| look.salt_passage().is_some_and(|sp| sp < 1.0))
+            .filter_map(|look| look.feed_ppm)
+            .collect::<Vec<f64>>(),
+    );
+    for look in looks {
+        if look.feed_ppm == Some(0.0) {
+            look.feed_ppm = None;
+            remarks.count(Repeated::TapReadsZero, look.date);
+        }
+        let (Some(feed), Some(permeate)) = (look.feed_ppm, look.permeate_ppm) else {
+            continue;
+        };
+        let fits = usual_feed.is_none_or(|usual| (usual / 2.0..usual * 2.0).contains(&permeate));
+        if permeate > SWAP_AT_LEAST * feed && fits {
+            look.feed_ppm = Some(permeate);
+            look.permeate_ppm = Some(feed);
+            remarks.count(Repeated::SwappedProbes, look.date);
+        } else if permeate >= PERMEATE_AT_MOST * feed {
+            remarks.count(Repeated::MembraneNotBelowTap, look.date);
+        } else if permeate == 0.0 && feed > FEED_THAT_SHOWS_PPM {
+            look.permeate_ppm = None;
+            remarks.count(Repeated::MembraneReadsZero, look.date);
+        }
+    }
+}
+
+/// Keeps the first of a run of looks with the same figures.
+fn thin_copies(looks: Vec<Look>, remarks: &mut Remarks) -> Vec<Look> {
+    let mut kept: Vec<Look> = Vec::with_capacity(looks.len());
+    let mut run: Vec<Look> = Vec::new();
+    let mut close = |run: &mut Vec<Look>, kept: &mut Vec<Look>| {
+        let known = run
+            .first()
+            .map_or(0, |look| look.triple().iter().flatten().count());
+        let shows = run
+            .first()
+            .and_then(|look| look.feed_ppm)
+            .is_some_and(|feed| feed > FEED_THAT_SHOWS_PPM);
+        let copies_from = if shows {
+            COPIES_FROM
+        } else {
+            COPIES_FROM_IN_SOFT_WATER
+        };
+        if run.len() >= copies_from && known >= 2 {
+            for copy in run.iter().skip(1) {
+                remarks.count(Repeated::CopiedReading, copy.date);
+            }
+            run.truncate(1);
+        }
+        kept.append(run);
+    };
+    for look in looks {
+        if run
+            .last()
+            .is_some_and(|last| last.triple() != look.triple())
+        {
+            close(&mut run, &mut kept);
+        }
+        run.push(look);
+    }
+    close(&mut run, &mut kept);
+    kept
+}

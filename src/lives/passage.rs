@@ -1,0 +1,103 @@
+//! Salt passage of each look, brought to 25 °C and to usual pressure and recovery.
+
+use super::hardness_table::median;
+use super::looks::Look;
+use crate::water::{
+    Conditions, THETA_MEAN_PER_C, UsualOperation, recovery_from_flows, salt_passage_at_25,
+    tap_temperature_c, water_temperature_factor,
+};
+
+/// A salt passage at 25 °C; fields as in [`super::PassagePoint`].
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(crate) struct Passage {
+    pub raw: f64,
+    pub salt_passage: f64,
+    pub sd_ln: f64,
+    pub theta_lever: f64,
+}
+
+/// Looks to each side of one that make what is usual there.
+const HALF_WINDOW: usize = 5;
+/// So many values make something usual.
+const USUAL_FROM: usize = 3;
+
+/// A running median over the looks that have a value.
+struct Running(Vec<(usize, f64)>);
+
+impl Running {
+    fn of(looks: &[Look], value: impl Fn(&Look) -> Option<f64>) -> Running {
+        Running(
+            looks
+                .iter()
+                .enumerate()
+                .filter_map(|(n, look)| Some((n, value(look)?)))
+                .collect(),
+        )
+    }
+
+    /// Median of the values around look `n`.
+    fn around(&self, n: usize) -> Option<f64> {
+        if self.0.len() < USUAL_FROM {
+            return None;
+        }
+        let here = self.0.partition_point(|(look, _)| *look < n);
+        let width = (2 * HALF_WINDOW + 1).min(self.0.len());
+        let first = here.saturating_sub(HALF_WINDOW).min(self.0.len() - width);
+        let mut window: Vec<f64> = self
+            .0
+            .iter()
+            .skip(first)
+            .take(width)
+            .map(|(_, value)| *value)
+            .collect();
+        median(&mut window)
+    }
+}
+
+/// Salt passage of each look, same order and length; `None` where it cannot be
+/// told. `looks`: of one element, oldest first.
+pub(crate) fn passages(looks: &[Look]) -> Vec<Option<Passage>> {
+    let flow = Running::of(looks, |look| {
+        let lpm = look.permeate_lpm.filter(|lpm| *lpm > 0.0)?;
+        Some(lpm / water_temperature_factor(look.water_c.unwrap_or(seasonal_c(look))))
+    });
+    let recovery = Running::of(looks, |look| {
+        let made = look.permeate_lpm.filter(|lpm| *lpm > 0.0)?;
+        let drained = look.concentrate_lpm.filter(|lpm| *lpm > 0.0)?;
+        Some(recovery_from_flows(made, drained))
+    });
+    let pressure = Running::of(looks, |look| look.feed_bar.filter(|bar| *bar > 0.0));
+    looks
+        .iter()
+        .enumerate()
+        .map(|(n, look)| {
+            let raw = look.salt_passage()?;
+            let known = Conditions {
+                feed_ppm: look.feed_ppm?,
+                // Read as less than a meter resolves: known no better than that.
+                permeate_ppm: raw * look.feed_ppm?,
+                water_c: look.water_c,
+                seasonal_c: seasonal_c(look),
+                permeate_lpm: look.permeate_lpm,
+                concentrate_lpm: look.concentrate_lpm,
+                feed_bar: look.feed_bar,
+                usual: UsualOperation {
+                    permeate_lpm_at_25: flow.around(n),
+                    recovery: recovery.around(n),
+                    feed_bar: pressure.around(n),
+                },
+            };
+            let at_25 = salt_passage_at_25(raw, &known, THETA_MEAN_PER_C).ok()?;
+            Some(Passage {
+                raw,
+                salt_passage: at_25.salt_passage,
+                sd_ln: at_25.sd_ln,
+                theta_lever: at_25.theta_lever,
+            })
+        })
+        .collect()
+}
+
+fn seasonal_c(look: &Look) -> f64 {
+    tap_temperature_c(f64::from(look.date.day_of_year()))
+}

@@ -1,0 +1,262 @@
+//! Changes that nobody wrote down: what the readings tell by recovering.
+
+use super::hardness_table::median;
+
+/// One value of a series with what belongs to it.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(crate) struct Level {
+    /// Number of the look.
+    pub look: usize,
+    /// `ln` salt passage at 25 °C.
+    pub ln_salt_passage: f64,
+    pub ln_permeate_ppm: f64,
+    /// What else may explain a fall: different numbers mean that the van moved
+    /// or that a probe was changed in between.
+    pub regime: u32,
+}
+
+/// A fall of 40 % within one gap, as a difference of logarithms.
+const FALL_LN: f64 = 0.510_825_623_765_990_7;
+/// The permeate itself must fall by this much; else the feed probe did it.
+const PERMEATE_FALL_LN: f64 = 0.25;
+/// Standard deviations of the difference of medians that chance may explain.
+const CHANCE_SDS: f64 = 4.0;
+/// Looks before and after that are compared; two high ones before a fall are
+/// an excursion, not an ageing membrane.
+const LOOKS_BEFORE: usize = 5;
+const LOOKS_AFTER: usize = 3;
+const LOOKS_AT_LEAST: usize = 2;
+
+/// Gaps over which salt passage fell and stayed low: numbers of the looks
+/// before and after each. `levels`: oldest first.
+pub(crate) fn falls(levels: &[Level]) -> Vec<(usize, usize)> {
+    let scatter = step_scatter(levels);
+    let mut found: Vec<(usize, usize)> = Vec::new();
+    let mut since = 0;
+    let mut n = LOOKS_AT_LEAST;
+    while n + LOOKS_AT_LEAST <= levels.len() {
+        if fall_at(levels, since, n, scatter).is_some() {
+            let best = steepest(levels, since, n, scatter);
+            if let (Some(before), Some(after)) = (levels.get(best - 1), levels.get(best)) {
+                found.push((before.look, after.look));
+            }
+            since = best;
+            n = best + LOOKS_AT_LEAST;
+        } else {
+            n += 1;
+        }
+    }
+    found
+}
+
+/// The gap with the largest single drop among the next ones that also qualify.
+fn steepest(levels: &[Level], since: usize, from: usize, scatter: f64) -> usize {
+    let drop = |n: usize| match (levels.get(n - 1), levels.get(n)) {
+        (Some(a), Some(b)) => a.ln_salt_passage - b.ln_salt_passage,
+        _ => f64::NEG_INFINITY,
+    };
+    let mut best = from;
+    for n in from + 1..(from + LOOKS_AFTER).min(levels.len()) {
+        if fall_at(levels, since, n, scatter).is_some() && drop(n) > drop(best) {
+            best = n;
+        }
+    }
+    best
+}
+
+/// How far salt passage fell between looks `n − 1` and `n`, if it did and stayed.
+fn fall_at(levels: &[Level], since: usize, n: usize, scatter: f64) -> Option<f64> {
+    let before = levels.get(since.max(n.saturating_sub(LOOKS_BEFORE))..n)?;
+    let after = levels.get(n..(n + LOOKS_AFTER).min(levels.len()))?;
+    if before.len() < LOOKS_AT_LEAST || after.len() < LOOKS_AT_LEAST {
+        return None;
+    }
+    let (last, first) = (before.last()?, after.first()?);
+    let fell = |of: fn(&Level) -> f64| Some(median_of(before, of)? - median_of(after, of)?);
+    let fall = fell(|level| level.ln_salt_passage)?;
+    let chance =
+        CHANCE_SDS * scatter * (1.0 / before.len() as f64 + 1.0 / after.len() as f64).sqrt();
+    // Every look after it is down, and the one before it is not yet.
+    let middle = median_of(before, |level| level.ln_salt_passage)? - fall / 2.0;
+    let stays = after.iter().all(|level| level.ln_salt_passage < middle);
+    let sudden = last.ln_salt_passage > middle
+        && last.ln_salt_passage - first.ln_salt_passage > FALL_LN / 2.0;
+    (fall > FALL_LN.max(chance)
+        && stays
+        && sudden
+        && last.regime == first.regime
+        && fell(|level| level.ln_permeate_ppm)? > PERMEATE_FALL_LN)
+        .then_some(fall)
+}
+
+/// Robust standard deviation of one look, from the steps between neighbours.
+fn step_scatter(levels: &[Level]) -> f64 {
+    let mut steps: Vec<f64> = levels
+        .windows(2)
+        .filter_map(|pair| match pair {
+            [a, b] => Some((b.ln_salt_passage - a.ln_salt_passage).abs()),
+            _ => None,
+        })
+        .collect();
+    // Median absolute deviation to standard deviation; a step holds two looks.
+    median(&mut steps).map_or(0.0, |mad| 1.4826 * mad / std::f64::consts::SQRT_2)
+}
+
+fn median_of(levels: &[Level], of: fn(&Level) -> f64) -> Option<f64> {
+    median(&mut levels.iter().map(of).collect::<Vec<f64>>())
+}
+
+/// One product reading with what belongs to it.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(crate) struct ProductLevel {
+    pub look: usize,
+    pub product_ppm: f64,
+    /// What entered the resin, where known.
+    pub permeate_ppm: Option<f64>,
+    /// Mains-fed litres up to here, L.
+    pub litres: f64,
+    pub regime: u32,
+}
+
+/// Product this low is fresh resin.
+const FRESH_PPM: f64 = 1.0;
+/// Product above this, or above half the limit, is a charge going.
+const GOING_PPM: f64 = 3.0;
+
+/// Gaps over which product water went from spent to fresh while water was
+/// still made: numbers of the looks before and after. `levels`: oldest first.
+/// `litres_known`: whether fills are recorded. `resin_only`: no membrane, so
+/// one look may be all there is between fresh and spent.
+pub(crate) fn fresh_again(
+    levels: &[ProductLevel],
+    limit_ppm: f64,
+    litres_known: bool,
+    resin_only: bool,
+) -> Vec<(usize, usize)> {
+    let going = GOING_PPM.min(limit_ppm / 2.0);
+    let is_going = |level: &ProductLevel| level.product_ppm > going;
+    let mut found = Vec::new();
+    for n in 1..levels.len() {
+        let (Some(last), Some(first)) = (levels.get(n - 1), levels.get(n)) else {
+            continue;
+        };
+        let Some(after) = levels.get(n..(n + 2)) else {
+            break;
+        };
+        let before = levels.get(n.saturating_sub(3)..n).unwrap_or_default();
+        let high = before.iter().filter(|level| is_going(level)).count();
+        let spent = is_going(last) && (high >= 2 || (resin_only && last.product_ppm > limit_ppm));
+        let fresh = after.iter().all(|level| {
+            level.product_ppm <= FRESH_PPM
+                // A permeate that is itself this low tells nothing of the resin.
+                && level.permeate_ppm.is_none_or(|ppm| ppm > level.product_ppm + 1.0)
+        });
+        let water_made =
+            !litres_known || after.last().is_some_and(|level| level.litres > last.litres);
+        if spent && fresh && water_made && last.regime == first.regime {
+            found.push((last.look, first.look));
+        }
+    }
+    found
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn levels(salt_passages: &[f64]) -> Vec<Level> {
+        salt_passages
+            .iter()
+            .enumerate()
+            .map(|(look, sp)| Level {
+                look,
+                ln_salt_passage: sp.ln(),
+                ln_permeate_ppm: (300.0 * sp).ln(),
+                regime: 0,
+            })
+            .collect()
+    }
+
+    const CHANGED: [f64; 12] = [
+        0.061, 0.066, 0.064, 0.071, 0.074, 0.078, 0.081, 0.029, 0.031, 0.030, 0.030, 0.032,
+    ];
+
+    #[test]
+    fn a_recovery_that_stays_is_a_replacement() {
+        assert_eq!(falls(&levels(&CHANGED)), [(6, 7)]);
+    }
+
+    #[test]
+    fn one_splashed_probe_is_no_replacement() {
+        let high = [0.04, 0.041, 0.04, 0.12, 0.042, 0.041, 0.043];
+        assert!(falls(&levels(&high)).is_empty());
+        let low = [0.08, 0.081, 0.08, 0.03, 0.082, 0.081, 0.083];
+        assert!(falls(&levels(&low)).is_empty());
+    }
+
+    #[test]
+    fn two_high_looks_in_a_row_are_an_excursion() {
+        let high = [0.04, 0.041, 0.04, 0.09, 0.092, 0.041, 0.043, 0.042];
+        assert!(falls(&levels(&high)).is_empty());
+    }
+
+    #[test]
+    fn a_feed_probe_that_reads_more_is_no_new_membrane() {
+        let mut same_permeate = levels(&CHANGED);
+        for level in &mut same_permeate {
+            level.ln_permeate_ppm = 3.0;
+        }
+        assert!(falls(&same_permeate).is_empty());
+    }
+
+    #[test]
+    fn a_fall_with_a_probe_service_is_no_replacement() {
+        let mut serviced = levels(&CHANGED);
+        for level in serviced.iter_mut().skip(7) {
+            level.regime = 1;
+        }
+        assert!(falls(&serviced).is_empty());
+    }
+
+    #[test]
+    fn a_slow_decline_of_salt_passage_is_no_replacement() {
+        let slow: Vec<f64> = (0..30)
+            .map(|n| 0.09 * (-0.06 * f64::from(n)).exp())
+            .collect();
+        assert!(falls(&levels(&slow)).is_empty());
+    }
+
+    fn products(values: &[f64]) -> Vec<ProductLevel> {
+        values
+            .iter()
+            .enumerate()
+            .map(|(look, ppm)| ProductLevel {
+                look,
+                product_ppm: *ppm,
+                permeate_ppm: Some(14.0),
+                litres: 300.0 * look as f64,
+                regime: 0,
+            })
+            .collect()
+    }
+
+    #[test]
+    fn product_that_is_fresh_again_means_new_resin() {
+        let seen = products(&[0.0, 0.0, 2.0, 3.5, 6.0, 0.0, 0.0, 1.0]);
+        assert_eq!(fresh_again(&seen, 10.0, true, false), [(4, 5)]);
+        assert!(fresh_again(&products(&[0.0, 0.0, 9.0, 0.0, 0.0]), 10.0, true, false).is_empty());
+        assert_eq!(
+            fresh_again(&products(&[0.0, 0.0, 19.0, 0.0, 0.0]), 10.0, true, true),
+            [(2, 3)]
+        );
+    }
+
+    #[test]
+    fn fresh_product_without_water_made_is_no_new_resin() {
+        let mut bought_in = products(&[0.0, 2.0, 3.5, 6.0, 0.0, 0.0]);
+        for level in bought_in.iter_mut().skip(3) {
+            level.litres = 900.0;
+        }
+        assert!(fresh_again(&bought_in, 10.0, true, false).is_empty());
+    }
+}

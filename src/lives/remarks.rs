@@ -1,0 +1,127 @@
+//! What a person should put right in a van's records.
+
+use std::collections::BTreeMap;
+
+use jiff::civil::Date;
+
+use super::types::RecordsRemark;
+
+/// Faults that may come row after row: counted, told once.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+pub(crate) enum Repeated {
+    CounterStoodStill,
+    CounterWentBack,
+    CounterMisread,
+    CounterAndLitresDisagree,
+    LitresUnknown,
+    MoreThanTheTank,
+    CopiedReading,
+    SwappedProbes,
+    MembraneNotBelowTap,
+    TapReadsZero,
+    MembraneReadsZero,
+    RowsAfterOutOfService,
+}
+
+impl Repeated {
+    fn text(self, count: usize) -> String {
+        let many = count > 1;
+        let fills = if many {
+            format!("{count} fills")
+        } else {
+            "1 fill".to_owned()
+        };
+        let readings = if many {
+            format!("{count} readings")
+        } else {
+            "1 reading".to_owned()
+        };
+        let last = if many {
+            ", the last one on this day"
+        } else {
+            ""
+        };
+        match self {
+            Repeated::CounterStoodStill => format!(
+                "{fills} without litres while the counter did not move{last}; counted as 0 L"
+            ),
+            Repeated::CounterWentBack => format!(
+                "the counter was read lower than before at {fills}{last}; looks misread, \
+                 counted with the next reading instead"
+            ),
+            Repeated::CounterMisread => format!(
+                "the counter jumped further than the van can have filled at {fills}{last} \
+                 and came back; looks misread, ignored"
+            ),
+            Repeated::CounterAndLitresDisagree => {
+                format!("litres and counter differ by more than 10 % at {fills}{last}; litres used")
+            }
+            Repeated::LitresUnknown => {
+                format!("litres unknown for {fills}{last}; the van's median fill used instead")
+            }
+            Repeated::MoreThanTheTank => {
+                format!("{fills} above what the tank holds{last}; check litres or tank size")
+            }
+            Repeated::CopiedReading => format!(
+                "{readings} with the same figures as the ones before{last}; look copied down, left out"
+            ),
+            Repeated::SwappedProbes => format!(
+                "tap and after-the-membrane figures look swapped in {readings}{last}; swapped back"
+            ),
+            Repeated::MembraneNotBelowTap => format!(
+                "after the membrane was not below the tap in {readings}{last}; not used, check the probes"
+            ),
+            Repeated::TapReadsZero => {
+                format!("tap water reads 0 in {readings}{last}; meter off or dry, not used")
+            }
+            Repeated::MembraneReadsZero => format!(
+                "after the membrane reads 0 in {readings}{last} though the tap does not; \
+                 meter off or not connected, not used"
+            ),
+            Repeated::RowsAfterOutOfService => format!(
+                "{count} row{} after the van went out of service{last}; not used",
+                if many { "s" } else { "" }
+            ),
+        }
+    }
+}
+
+/// Collects remarks on one van.
+#[derive(Debug, Default)]
+pub(crate) struct Remarks {
+    single: Vec<RecordsRemark>,
+    repeated: BTreeMap<Repeated, (usize, Date)>,
+}
+
+impl Remarks {
+    /// A remark of its own.
+    pub(crate) fn note(&mut self, date: Option<Date>, text: impl Into<String>) {
+        self.single.push(RecordsRemark {
+            date,
+            text: text.into(),
+        });
+    }
+
+    /// One more of a kind.
+    pub(crate) fn count(&mut self, what: Repeated, date: Date) {
+        let entry = self.repeated.entry(what).or_insert((0, date));
+        entry.0 += 1;
+        entry.1 = entry.1.max(date);
+    }
+
+    /// All remarks, by date, undated ones first.
+    pub(crate) fn finish(self) -> Vec<RecordsRemark> {
+        let mut all = self.single;
+        all.extend(
+            self.repeated
+                .into_iter()
+                .map(|(what, (count, last))| RecordsRemark {
+                    date: Some(last),
+                    text: what.text(count),
+                }),
+        );
+        all.sort();
+        all.dedup();
+        all
+    }
+}

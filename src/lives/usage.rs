@@ -1,0 +1,178 @@
+//! Water made: litres by place and day, weeks, recovery, feed.
+
+use std::sync::Arc;
+
+use jiff::civil::Date;
+
+use super::days::{days_after, monday_of};
+use super::hardness_table::{HardnessSeries, HardnessTable, median};
+use super::looks::Look;
+use super::postcode::Postcode;
+use super::seen::Seen;
+use super::types::WeekLitres;
+use crate::store::records::{Fill, Instant, Source};
+
+/// Water of one mains fill, as the membrane and the resin saw it.
+#[derive(Debug, Clone, PartialEq)]
+pub(crate) struct Made {
+    pub at: Instant,
+    pub date: Date,
+    pub litres: f64,
+    pub hardness_mg_l_caco3: f64,
+    /// Number of the district among the van's, for [`Districts::name`].
+    pub district: Option<usize>,
+    /// Made while the pre-filters were overdue.
+    pub late: bool,
+}
+
+/// Stands where nothing in the fleet tells how hard the water is; the van's
+/// `hardness` is `None` then, so that nobody takes it for knowledge.
+pub(crate) const NEUTRAL_HARDNESS_MG_L: f64 = 200.0;
+
+/// Names of the districts a van fills in.
+#[derive(Debug, Default)]
+pub(crate) struct Districts(Vec<Arc<str>>);
+
+impl Districts {
+    fn number(&mut self, place: Option<&Postcode>) -> Option<usize> {
+        let name = place?.district_or_area()?;
+        let known = self.0.iter().position(|known| **known == *name);
+        known.or_else(|| {
+            self.0.push(name.into());
+            Some(self.0.len() - 1)
+        })
+    }
+
+    pub(crate) fn name(&self, number: usize) -> Option<Arc<str>> {
+        self.0.get(number).cloned()
+    }
+}
+
+/// Hardness and district of one place.
+struct Tap {
+    hardness: HardnessSeries,
+    district: Option<usize>,
+}
+
+/// The mains fills with their litres and water, oldest first.
+///
+/// `litres`: of every fill, same order and length as the van's fills.
+pub(crate) fn made(
+    seen: &Seen<'_>,
+    litres: &[f64],
+    table: &HardnessTable,
+    own_feed_ppm: Option<f64>,
+) -> (Vec<Made>, Districts) {
+    let mut districts = Districts::default();
+    let mut tap = |place: Option<&Postcode>| Tap {
+        hardness: table.at(place, own_feed_ppm),
+        district: districts.number(place),
+    };
+    let places: Vec<Tap> = seen.places.all().iter().map(|p| tap(Some(p))).collect();
+    let bases: Vec<Tap> = seen.base.all().map(|p| tap(Some(p))).collect();
+    let nowhere = tap(None);
+    let made = seen
+        .fills
+        .iter()
+        .zip(litres)
+        .zip(&seen.fill_dates)
+        .filter(|((fill, _), _)| fill.source == Source::Mains)
+        .map(|((fill, litres), date)| {
+            let tap = match fill.postcode.as_deref().and_then(|p| seen.places.id(p)) {
+                Some(id) => places.get(id),
+                None => seen.base.index(*date).and_then(|n| bases.get(n)),
+            }
+            .unwrap_or(&nowhere);
+            Made {
+                at: fill.started_at,
+                date: *date,
+                litres: *litres,
+                hardness_mg_l_caco3: tap
+                    .hardness
+                    .on(*date)
+                    .map_or(NEUTRAL_HARDNESS_MG_L, |at| at.mg_l_caco3),
+                district: tap.district,
+                late: false,
+            }
+        })
+        .collect();
+    (made, districts)
+}
+
+/// Mains-fed litres by week from the first fill of any kind to the as-of day,
+/// whose week may be incomplete.
+pub(crate) fn weeks(made: &[Made], first_fill: Option<Date>, last_day: Date) -> Vec<WeekLitres> {
+    let Some(first) = first_fill else {
+        return Vec::new();
+    };
+    let mut weeks = Vec::new();
+    let mut monday = monday_of(first);
+    let mut fills = made.iter().peekable();
+    while monday <= last_day {
+        let next = days_after(monday, 7);
+        let mut litres = 0.0;
+        while let Some(fill) = fills.next_if(|fill| fill.date < next) {
+            litres += fill.litres;
+        }
+        weeks.push(WeekLitres { monday, litres });
+        if next <= monday {
+            break;
+        }
+        monday = next;
+    }
+    weeks
+}
+
+/// So many flow pairs outweigh the litres to drain.
+const FLOWS_FROM: usize = 3;
+
+/// Median share of the feed that became permeate, over the last year with
+/// any: from flows, else from litres to drain.
+pub(crate) fn recovery(
+    looks: &[Look],
+    fills: &[Fill],
+    fill_dates: &[Date],
+    litres: &[f64],
+) -> Option<f64> {
+    let share = |made: f64, drained: f64| {
+        // Ten times as much to drain, or the same figure twice, is a slip.
+        (made > 0.0 && drained > 0.0 && drained < 10.0 * made && made != drained)
+            .then(|| made / (made + drained))
+    };
+    let by_flow: Vec<(Date, f64)> = looks
+        .iter()
+        .filter_map(|look| {
+            let made = look.permeate_lpm?;
+            let drained = look.concentrate_lpm?;
+            (made > 0.0 && drained > 0.0).then(|| (look.date, made / (made + drained)))
+        })
+        .collect();
+    if by_flow.len() >= FLOWS_FROM {
+        return median_of_last(&by_flow, 365);
+    }
+    let by_litres: Vec<(Date, f64)> = fills
+        .iter()
+        .zip(fill_dates)
+        .zip(litres)
+        .filter(|((fill, _), _)| fill.source == Source::Mains)
+        .filter_map(|((fill, date), made)| Some((*date, share(*made, fill.reject_litres?)?)))
+        .collect();
+    median_of_last(&by_litres, 365).or_else(|| median_of_last(&by_flow, 365))
+}
+
+/// Median feed of the last half year before the last one read, ppm.
+pub(crate) fn feed_ppm(looks: &[Look]) -> Option<f64> {
+    let feeds: Vec<(Date, f64)> = looks
+        .iter()
+        .filter_map(|look| Some((look.date, look.feed_ppm?)))
+        .collect();
+    median_of_last(&feeds, 183)
+}
+
+/// Median of the values of the last `days` up to the newest; `values` oldest first.
+fn median_of_last(values: &[(Date, f64)], days: i64) -> Option<f64> {
+    let (newest, _) = values.last()?;
+    let first = values.partition_point(|(date, _)| *date <= days_after(*newest, -days));
+    let mut recent: Vec<f64> = values.iter().skip(first).map(|(_, value)| *value).collect();
+    median(&mut recent)
+}

@@ -12,10 +12,16 @@ pub mod isotonic;
 pub mod linear;
 pub mod mixed;
 pub mod optimise;
+mod prior;
 pub mod quantiles;
 pub mod random;
 pub mod robust;
 pub mod special;
+pub mod survival;
 
 pub use error::{StatsError, Stop};
+pub use prior::GaussianPrior;
 pub use random::Rng;
+
+#[cfg(test)]
+mod test_data;

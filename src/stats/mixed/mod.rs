@@ -16,6 +16,7 @@ mod summary;
 use nalgebra::{DMatrix, DVector};
 
 use super::error::{StatsError, Stop};
+use super::prior::GaussianPrior;
 pub use predict::{GroupEffects, Prediction};
 pub use summary::GroupSummary;
 
@@ -48,52 +49,6 @@ impl ScalePrior {
             ScalePrior::HalfNormal { sd } => (value / sd).powi(2),
             ScalePrior::LogNormal { median, ln_sd } => ((value / median).ln() / ln_sd).powi(2),
         }
-    }
-}
-
-/// A normal belief about the fixed effects. Zero precision says nothing.
-#[derive(Debug, Clone, PartialEq)]
-pub struct GaussianPrior {
-    pub mean: DVector<f64>,
-    /// Inverse of the covariance.
-    pub precision: DMatrix<f64>,
-}
-
-impl GaussianPrior {
-    /// Independent beliefs; an infinite standard deviation says nothing.
-    ///
-    /// # Errors
-    /// Different lengths, a mean that is not finite, a standard deviation that is not positive.
-    pub fn independent(means: &[f64], sds: &[f64]) -> Result<Self, StatsError> {
-        super::error::check_length("standard deviations of the prior", means.len(), sds.len())?;
-        super::error::check_finite("means of the prior", means)?;
-        if let Some(&value) = sds.iter().find(|sd| sd.is_nan() || **sd <= 0.0) {
-            return Err(StatsError::OutOfRange {
-                what: "prior sd",
-                value,
-                allowed: "above 0",
-            });
-        }
-        let precision = DVector::from_iterator(sds.len(), sds.iter().map(|sd| 1.0 / (sd * sd)));
-        Ok(GaussianPrior {
-            mean: DVector::from_column_slice(means),
-            precision: DMatrix::from_diagonal(&precision),
-        })
-    }
-
-    /// A joint belief.
-    ///
-    /// # Errors
-    /// A covariance of another size, or one that is not positive definite.
-    pub fn from_covariance(mean: DVector<f64>, cov: DMatrix<f64>) -> Result<Self, StatsError> {
-        super::error::check_length("covariance of the prior", mean.len(), cov.nrows())?;
-        let factor = cov.cholesky().ok_or(StatsError::Singular {
-            what: "covariance of the prior",
-        })?;
-        Ok(GaussianPrior {
-            mean,
-            precision: factor.inverse(),
-        })
     }
 }
 

@@ -7,6 +7,7 @@ use data::*;
 use expected::*;
 
 use super::*;
+use nalgebra::{DMatrix, DVector};
 
 const LOGLIK: f64 = 1e-8;
 const BETA: f64 = 1e-7;

@@ -1,5 +1,93 @@
 //! States, dates, intervals and money: the finished assessment.
 
+mod areas;
 mod assessment;
+mod cheapest;
+mod membrane;
+mod prefilter;
+mod prices;
+mod resin;
+mod series;
+mod suspect;
+
+use jiff::civil::Date;
+
+use crate::fit::FleetFit;
+use crate::lives::FleetLives;
+use crate::settings::Settings;
 
 pub use assessment::*;
+use prices::DecisionPrices;
+
+/// Builds the assessment from the fleet's lives and what was fitted to them.
+pub fn assess(lives: &FleetLives, fit: &FleetFit, settings: &Settings) -> Assessment {
+    let prices = DecisionPrices::of(settings, lives);
+    let vans = lives
+        .vans
+        .iter()
+        .zip(&fit.vans)
+        .map(|(van, van_fit)| {
+            let area = fit
+                .areas
+                .iter()
+                .find(|a| Some(&a.district) == van.district.as_ref());
+            let prefilter = prefilter::assess(van, settings, lives.as_of);
+            VanAssessment {
+                van: van.van.to_string(),
+                postcode: van.district.as_deref().map(str::to_owned),
+                hardness_mg_l_caco3: van.hardness.map(|h| round_to(h.mg_l_caco3, 0.1)),
+                hardness_basis: van.hardness.map(|h| h.basis),
+                membrane: membrane::assess(van, van_fit, area, lives, &prices, settings),
+                resin: resin::assess(van, van_fit, area, lives, &prices, settings),
+                prefilter,
+                series: series::of_van(van, van_fit),
+            }
+        })
+        .collect();
+    Assessment {
+        schema: "litrewise/assessment/1",
+        as_of: lives.as_of,
+        limits: settings.limits,
+        vans,
+        areas: fit
+            .areas
+            .iter()
+            .map(|a| areas::assess(a, lives, &prices, settings))
+            .collect(),
+        rows: lives.rows,
+        fleet: series::of_fleet(fit, settings),
+    }
+}
+
+/// The state that a suggested day alone gives, if any.
+fn state_by_date(replace_on: Option<Date>, as_of: Date, settings: &Settings) -> Option<State> {
+    let day = replace_on?;
+    if day < as_of {
+        Some(State::Overdue)
+    } else if day <= lead_end(as_of, settings) {
+        Some(State::Due)
+    } else {
+        None
+    }
+}
+
+/// Last day within the notice that a replacement needs.
+fn lead_end(as_of: Date, settings: &Settings) -> Date {
+    add_days(as_of, f64::from(settings.habits.lead_days))
+}
+
+/// `date` plus whole days; the calendar's end where it would run over.
+fn add_days(date: Date, days: f64) -> Date {
+    date.checked_add(jiff::Span::new().days(days.clamp(-400_000.0, 400_000.0) as i64))
+        .unwrap_or(date)
+}
+
+/// Rounds to a multiple of `step`: what is printed claims no more than is known.
+fn round_to(value: f64, step: f64) -> f64 {
+    // Dividing by the inverse keeps 0.1 steps free of binary dust.
+    if step < 1.0 {
+        (value * (1.0 / step).round()).round() / (1.0 / step).round()
+    } else {
+        (value / step).round() * step
+    }
+}

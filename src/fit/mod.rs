@@ -1,5 +1,141 @@
 //! How membranes decline and how long resin lasts, learnt from the fleet's lives.
+//!
+//! The per-van step turns lives into looks; the fleet step finds the shared
+//! numbers; then each van is forecast on its own. Nothing depends on the
+//! number of threads.
 
+mod areas;
+mod horizon;
+mod membrane;
+mod resin;
 mod types;
+mod usage;
+mod van;
 
+use rayon::prelude::*;
+
+use crate::lives::{End, FleetLives, VanLives};
+use crate::settings::Settings;
+
+pub use horizon::HORIZON_DAYS;
 pub use types::*;
+use usage::fleet_litres_per_week;
+use van::VanLooks;
+
+/// Fits the fleet and forecasts every van in service.
+pub fn fit(lives: &FleetLives, settings: &Settings) -> FleetFit {
+    let all: Vec<&VanLives> = lives.vans.iter().chain(&lives.retired).collect();
+    let fleet_week = fleet_litres_per_week(all.iter().copied());
+    let looks: Vec<VanLooks> = all
+        .par_iter()
+        .map(|v| VanLooks::of(v, fleet_week, &settings.limits, lives.until))
+        .collect();
+    let elements: Vec<membrane::ElementLooks> = looks
+        .iter()
+        .flat_map(|l| l.elements.iter().cloned())
+        .collect();
+    let charges: Vec<resin::ChargeLooks> = looks
+        .iter()
+        .flat_map(|l| l.charges.iter().cloned())
+        .collect();
+    let membrane_fit = membrane::fit_shared(&elements);
+    let resin_fit = resin::fit_shared(&charges, settings.limits.product_ppm);
+
+    let forecasts: Vec<van::VanForecast> = lives
+        .vans
+        .par_iter()
+        .zip(looks.par_iter())
+        .map(|(v, l)| van::forecast(v, l, &membrane_fit, &resin_fit, settings, lives.until))
+        .collect();
+    let areas = areas::areas(lives, &forecasts, &membrane_fit, &resin_fit, settings);
+    let remarks = membrane_fit
+        .remark
+        .iter()
+        .chain(&resin_fit.remark)
+        .cloned()
+        .collect();
+    FleetFit {
+        areas,
+        membrane_dots: membrane_dots(&all, &looks, &forecasts),
+        resin_dots: resin_dots(&all, &looks, &forecasts),
+        membrane_life_by_hardness: areas::membrane_by_hardness(&membrane_fit, settings),
+        resin_life_by_hardness: areas::resin_by_hardness(&forecasts, lives, &resin_fit, settings),
+        shared: membrane_fit
+            .explained
+            .iter()
+            .chain(&resin_fit.explained)
+            .cloned()
+            .collect(),
+        remarks,
+        vans: forecasts.into_iter().map(|f| f.fit).collect(),
+    }
+}
+
+/// Lives of elements in use, forecast, as dots on the chart.
+fn membrane_dots(
+    all: &[&VanLives],
+    looks: &[VanLooks],
+    forecasts: &[van::VanForecast],
+) -> Vec<LifeDot> {
+    all.iter()
+        .zip(looks)
+        .zip(forecasts)
+        .filter_map(|((v, l), f)| {
+            let forecast = f.fit.membrane.as_ref().ok()?;
+            let life = v.elements.last().filter(|e| e.fitted_on.is_some())?;
+            let made = life.litres_made?;
+            let hardness = litre_weighted_hardness(&life.hardness_levels, &life.litres_by_level)
+                .or_else(|| l.hardness)?;
+            let ahead = f
+                .litres_to_limit_p50
+                .filter(|_| forecast.limit_on.p50.is_some())?;
+            Some(LifeDot {
+                van: v.van.clone(),
+                hardness_mg_l_caco3: hardness,
+                litres: (made + ahead).max(0.0),
+                seen: ahead <= 0.0,
+            })
+        })
+        .collect()
+}
+
+/// Charges whose limit was seen, and the running ones with a forecast.
+fn resin_dots(
+    all: &[&VanLives],
+    looks: &[VanLooks],
+    forecasts: &[van::VanForecast],
+) -> Vec<LifeDot> {
+    let mut dots = Vec::new();
+    for (i, (v, l)) in all.iter().zip(looks).enumerate() {
+        for (life, charge) in v.charges.iter().zip(&l.charges) {
+            if life.changed_on.is_none() {
+                continue;
+            }
+            let dot = |litres: f64, seen: bool| LifeDot {
+                van: v.van.clone(),
+                hardness_mg_l_caco3: life.hardness_mg_l_caco3,
+                litres,
+                seen,
+            };
+            match (&charge.crossing, life.end) {
+                (Some(c), _) => dots.push(dot(0.5 * (c.litres.0 + c.litres.1), true)),
+                (None, End::InUse) => {
+                    let left = forecasts
+                        .get(i)
+                        .and_then(|f| f.fit.resin.as_ref().ok())
+                        .and_then(|r| r.litres_left.p50);
+                    if let (Some(left), Some(treated)) = (left, life.litres_treated) {
+                        dots.push(dot(treated + left, false));
+                    }
+                }
+                (None, End::Replaced(_)) => {}
+            }
+        }
+    }
+    dots
+}
+
+fn litre_weighted_hardness(levels: &[f64], litres: &[f64]) -> Option<f64> {
+    let total: f64 = litres.iter().sum();
+    (total > 0.0).then(|| levels.iter().zip(litres).map(|(h, l)| h * l).sum::<f64>() / total)
+}

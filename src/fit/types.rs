@@ -46,9 +46,6 @@ pub enum CannotTell {
     NoFillsSince(Option<Date>),
     /// Nothing tells how hard the water is.
     NoHardness,
-    /// What leaves the membrane stays below the limit, so spent resin cannot
-    /// take product water over it.
-    PermeateBelowLimit,
 }
 
 /// A band at one position of an axis.
@@ -106,11 +103,13 @@ pub struct Step {
 pub struct ResinForecast {
     pub litres_left: Span<f64>,
     pub limit_on: Span<Date>,
+    pub limit_draws: DayDraws,
     /// Product water over time, past fit and forecast.
     pub path: Vec<Band<Date>>,
     pub litres_per_week: f64,
-    /// Litres until the first rise (carbonic acid), if it is still ahead.
-    pub first_rise_litres_left: Span<f64>,
+    /// What enters the resin now, ppm; below the limit, spent resin cannot take
+    /// product water over it.
+    pub permeate_ppm: f64,
 }
 
 /// One van's forecasts.

@@ -213,7 +213,11 @@ pub struct VanLives {
 /// The whole fleet, cut into lives, as of a day.
 #[derive(Debug, Clone)]
 pub struct FleetLives {
+    /// The day of the assessment: who is in service, what is overdue.
     pub as_of: Date,
+    /// Day of the newest row that counts, at most `as_of`: where records end
+    /// and forecasts begin, so that dates move with new rows only.
+    pub until: Date,
     /// Vans in service on the as-of day, in order of name.
     pub vans: Vec<VanLives>,
     /// Vans no longer in service: their finished lives still teach.

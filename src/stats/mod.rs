@@ -7,6 +7,7 @@
 // matrix subscripts read best as subscripts
 #![allow(clippy::needless_range_loop)]
 
+pub mod drift;
 mod error;
 pub mod isotonic;
 pub mod linear;

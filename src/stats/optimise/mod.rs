@@ -1,5 +1,6 @@
 //! Minimising smooth functions of a few variables, and minima and roots in one.
 
+mod descent;
 mod line;
 mod simplex;
 
@@ -7,6 +8,7 @@ use nalgebra::{DMatrix, DVector};
 
 use super::error::{StatsError, Stop};
 
+pub use descent::bfgs;
 pub use line::{LineMinimum, minimise_between, root_between};
 pub use simplex::nelder_mead;
 

@@ -1,0 +1,231 @@
+//! What the next new membrane or charge will do, by district and by hardness.
+
+use std::collections::BTreeMap;
+use std::sync::Arc;
+
+use super::horizon::{HORIZON_DAYS, span_of_sorted};
+use super::membrane::{self, SharedFit};
+use super::resin::{self, PermeateAhead, ResinFit};
+use super::van::VanForecast;
+use super::{AreaFit, Band, Span};
+use crate::lives::{FleetLives, VanLives};
+use crate::settings::Settings;
+
+/// A new membrane's salt passage half-way through its life, for a district in
+/// which none can be told (common practice, no source).
+const TYPICAL_PASSAGE: f64 = 0.04;
+/// Tap ppm per mg/L of hardness where no tap was read: the inverse of the
+/// usual ratio.
+const PPM_PER_HARDNESS: f64 = 1.0 / crate::water::HARDNESS_PER_PPM_MEDIAN;
+
+fn median(mut values: Vec<f64>) -> Option<f64> {
+    values.sort_by(f64::total_cmp);
+    values.get(values.len() / 2).copied()
+}
+
+/// One entry per district with a van based in it, in order of name.
+pub fn areas(
+    lives: &FleetLives,
+    forecasts: &[VanForecast],
+    membrane_fit: &SharedFit,
+    resin_fit: &ResinFit,
+    settings: &Settings,
+) -> Vec<AreaFit> {
+    let mut by_district: BTreeMap<Arc<str>, Vec<(&VanLives, &VanForecast)>> = BTreeMap::new();
+    for (van, forecast) in lives.vans.iter().zip(forecasts) {
+        if let Some(name) = &van.district {
+            by_district
+                .entry(name.clone())
+                .or_default()
+                .push((van, forecast));
+        }
+    }
+    by_district
+        .into_iter()
+        .map(|(name, vans)| area(name, &vans, membrane_fit, resin_fit, settings))
+        .collect()
+}
+
+fn area(
+    district: Arc<str>,
+    vans: &[(&VanLives, &VanForecast)],
+    membrane_fit: &SharedFit,
+    resin_fit: &ResinFit,
+    settings: &Settings,
+) -> AreaFit {
+    let hardness = median(
+        vans.iter()
+            .filter_map(|(v, _)| v.hardness.map(|h| h.mg_l_caco3))
+            .collect(),
+    );
+    let week = median(vans.iter().map(|(_, f)| f.usage.litres_per_week).collect());
+    let with_membrane = vans.iter().any(|(v, _)| v.membranes > 0);
+    let vessel = median(
+        vans.iter()
+            .filter(|(v, _)| v.resin_litres > 0.0)
+            .map(|(v, _)| v.resin_litres)
+            .collect(),
+    );
+    let membrane = match hardness {
+        Some(h) if with_membrane => membrane::new_element_lives(
+            membrane_fit,
+            h,
+            settings.limits.salt_passage.ln(),
+            &district,
+        ),
+        _ => Vec::new(),
+    };
+    let typical = typical_permeate(vans, hardness, with_membrane);
+    let resin = match (hardness, vessel, typical, week) {
+        (Some(h), Some(litres), Some(permeate), Some(week)) => resin::new_charge_lives(
+            resin_fit,
+            Some(&district),
+            h,
+            litres,
+            &permeate,
+            week / 7.0,
+            settings.limits.product_ppm,
+            &district,
+        ),
+        _ => Vec::new(),
+    };
+    let within = |litres: f64| week.is_some_and(|w| litres <= w / 7.0 * HORIZON_DAYS);
+    let capped: Vec<f64> = membrane
+        .iter()
+        .map(|&l| if within(l) { l } else { f64::INFINITY })
+        .collect();
+    let days: Vec<f64> = capped
+        .iter()
+        .map(|l| week.map_or(f64::INFINITY, |w| l / w * 7.0))
+        .collect();
+    let span = |sorted: &[f64]| {
+        if sorted.is_empty() {
+            Span::unknown()
+        } else {
+            span_of_sorted(sorted)
+        }
+    };
+    AreaFit {
+        vans: vans.len(),
+        hardness_mg_l_caco3: hardness,
+        litres_per_week: week,
+        membrane_life_litres: span(&capped),
+        membrane_life_days: span(&days),
+        resin_life_litres: span(&resin),
+        membrane_life_draws: membrane,
+        resin_life_draws: resin,
+        resin_litres: vessel,
+        district,
+    }
+}
+
+/// What enters the resin of the district's median van.
+fn typical_permeate(
+    vans: &[(&VanLives, &VanForecast)],
+    hardness: Option<f64>,
+    with_membrane: bool,
+) -> Option<PermeateAhead> {
+    let of_kind: Vec<&PermeateAhead> = vans
+        .iter()
+        .filter(|(v, _)| (v.membranes > 0) == with_membrane)
+        .filter_map(|(_, f)| f.permeate.as_ref())
+        .collect();
+    let feed = median(of_kind.iter().map(|p| p.feed_ppm).collect())
+        .or_else(|| hardness.map(|h| h * PPM_PER_HARDNESS))?;
+    let now = median(of_kind.iter().map(|p| p.ppm_now).collect()).unwrap_or(if with_membrane {
+        TYPICAL_PASSAGE * feed
+    } else {
+        feed
+    });
+    let middle = of_kind.iter().find(|p| p.ppm_now == now);
+    Some(PermeateAhead {
+        ppm_now: now,
+        feed_ppm: feed.max(now),
+        growth_per_litre: middle.map_or_else(Vec::new, |p| p.growth_per_litre.clone()),
+    })
+}
+
+/// Hardness values at which the fleet's curves are drawn, mg/L CaCO3.
+fn hardness_axis() -> impl Iterator<Item = f64> {
+    (1..=18).map(|i| 20.0 * f64::from(i))
+}
+
+/// Life of a new membrane against hardness; beyond 400,000 L nothing is drawn.
+pub fn membrane_by_hardness(fit: &SharedFit, settings: &Settings) -> Vec<Band<f64>> {
+    hardness_axis()
+        .filter_map(|h| {
+            band(
+                h,
+                &membrane::new_element_lives(
+                    fit,
+                    h,
+                    settings.limits.salt_passage.ln(),
+                    "by hardness",
+                ),
+            )
+        })
+        .collect()
+}
+
+/// Life of the fleet's median vessel against hardness, behind the fleet's
+/// median salt passage.
+pub fn resin_by_hardness(
+    forecasts: &[VanForecast],
+    lives: &FleetLives,
+    fit: &ResinFit,
+    settings: &Settings,
+) -> Vec<Band<f64>> {
+    let Some(vessel) = median(
+        lives
+            .vans
+            .iter()
+            .map(|v| v.resin_litres)
+            .filter(|l| *l > 0.0)
+            .collect(),
+    ) else {
+        return Vec::new();
+    };
+    let passage = median(
+        forecasts
+            .iter()
+            .filter_map(|f| f.fit.membrane.as_ref().ok())
+            .map(|m| m.ln_now.exp())
+            .collect(),
+    )
+    .unwrap_or(TYPICAL_PASSAGE);
+    let per_day =
+        median(forecasts.iter().map(|f| f.usage.litres_per_day()).collect()).unwrap_or(150.0);
+    hardness_axis()
+        .filter_map(|h| {
+            let feed_ppm = h * PPM_PER_HARDNESS;
+            let permeate = PermeateAhead {
+                ppm_now: passage * feed_ppm,
+                feed_ppm,
+                growth_per_litre: Vec::new(),
+            };
+            band(
+                h,
+                &resin::new_charge_lives(
+                    fit,
+                    None,
+                    h,
+                    vessel,
+                    &permeate,
+                    per_day,
+                    settings.limits.product_ppm,
+                    "by hardness",
+                ),
+            )
+        })
+        .collect()
+}
+
+fn band(x: f64, sorted: &[f64]) -> Option<Band<f64>> {
+    let span = span_of_sorted(sorted);
+    Some(Band {
+        x,
+        p10: span.p10?,
+        p50: span.p50?,
+        p90: span.p90?,
+    })
+}

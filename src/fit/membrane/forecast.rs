@@ -1,0 +1,330 @@
+//! The day an element reaches the limit, by simulation over everything unsure:
+//! shared numbers, its own rate and level, the wander ahead, the van's use.
+
+use jiff::civil::Date;
+
+use super::looks::ElementLooks;
+use super::shared::{Shared, SharedFit};
+use super::step::step_of;
+use crate::fit::horizon::{HORIZON_DAYS, day_span, span_of};
+use crate::fit::usage::Usage;
+use crate::fit::{Band, DayDraws, MembraneForecast};
+use crate::lives::ElementLife;
+use crate::stats::drift::{self, DriftSummary, Drifting, Look, RatePosterior};
+use crate::stats::random::Rng;
+
+/// Draws for each draw of the shared numbers.
+const DRAWS_EACH: usize = 50;
+
+/// One draw of what an element is and will do.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct ElementDraw {
+    /// `ln` salt passage now.
+    pub ln_now: f64,
+    /// Growth of `ln` salt passage per future litre.
+    pub growth_per_litre: f64,
+    /// Variance of the wander per future litre.
+    pub wander_per_litre: f64,
+    /// Litres from now until the limit; negative or 0 if it is past.
+    pub litres_to_limit: f64,
+    /// Days from the as-of day until the limit; negative if past, infinite if never.
+    pub days_to_limit: f64,
+    /// Litres a day from now on.
+    pub litres_per_day: f64,
+}
+
+/// Equally likely draws for one element, with what the page needs of its past.
+#[derive(Debug, Clone)]
+pub struct ElementDraws {
+    pub draws: Vec<ElementDraw>,
+    /// Probability of a rate above 95 % of new elements.
+    pub p_fast: f64,
+    /// Levels (`ln`) at the readings and at the end, a path for every eighth draw.
+    pub paths: Vec<Vec<f64>>,
+}
+
+/// Everything about one element under one draw of the shared numbers.
+struct UnderShared {
+    shared: Shared,
+    drifting: Drifting,
+    looks: Vec<Look>,
+    summary: DriftSummary,
+    rate: RatePosterior,
+    since_last: f64,
+    per_litre: f64,
+}
+
+fn under(shared: &Shared, looks: &ElementLooks, base_hardness: f64) -> UnderShared {
+    let list = looks.looks(shared);
+    let drifting = shared.drifting(looks.start_known);
+    let summary = drift::summarise(&list, &drifting);
+    UnderShared {
+        shared: *shared,
+        drifting,
+        summary,
+        rate: drift::rate_posterior(&summary, shared.ln_rate, shared.rate_sd),
+        since_last: looks.exposure_since_last(shared),
+        per_litre: looks
+            .exposure_per_future_litre(shared, base_hardness)
+            .max(1e-9),
+        looks: list,
+    }
+}
+
+/// Draws an element's present and future. `seed_name` keeps vans independent
+/// of each other's presence.
+pub fn draws_of(
+    fit: &SharedFit,
+    life: &ElementLife,
+    looks: &ElementLooks,
+    base_hardness: f64,
+    usage: &Usage,
+    ln_limit: f64,
+    as_of: Date,
+    seed_name: &str,
+) -> ElementDraws {
+    let mut rng = Rng::for_part(2, seed_name);
+    let mut out = ElementDraws {
+        draws: Vec::with_capacity(fit.draws.len() * DRAWS_EACH),
+        p_fast: 0.0,
+        paths: Vec::new(),
+    };
+    let mut path = Vec::new();
+    for shared in &fit.draws {
+        let u = under(shared, looks, base_hardness);
+        out.p_fast += u
+            .rate
+            .probability_above(u.shared.ln_rate + 1.645 * u.shared.rate_sd)
+            / fit.draws.len() as f64;
+        for i in 0..DRAWS_EACH {
+            // Stratified over the rate: fewer draws for the same precision.
+            let p = (i as f64 + rng.uniform()) / DRAWS_EACH as f64;
+            let rate = u.rate.ln_quantile(p).exp();
+            let (mean, variance) = u.summary.level_after(rate, u.since_last, u.drifting.wander);
+            let ln_now = mean + variance.max(0.0).sqrt() * rng.normal();
+            let passed = ln_now >= ln_limit;
+            if passed || i % 8 == 0 {
+                drift::draw_path(
+                    &u.looks,
+                    &u.drifting,
+                    rate,
+                    u.since_last,
+                    ln_now,
+                    &mut rng,
+                    &mut path,
+                );
+                if i % 8 == 0 {
+                    out.paths.push(path.clone());
+                }
+            }
+            let mut draw = ElementDraw {
+                ln_now,
+                growth_per_litre: rate * u.per_litre,
+                wander_per_litre: u.drifting.wander * u.per_litre,
+                litres_to_limit: 0.0,
+                days_to_limit: 0.0,
+                litres_per_day: usage.litres_per_day() * usage.factor(rng.normal(), 0.0, 0.0),
+            };
+            if passed {
+                draw.days_to_limit = past_crossing(life, looks, &path, ln_limit, as_of);
+            } else {
+                ahead(&mut draw, ln_limit - ln_now, usage, &mut rng);
+            }
+            out.draws.push(draw);
+        }
+    }
+    out
+}
+
+/// Fills in when the limit is reached that is still `distance` away.
+fn ahead(draw: &mut ElementDraw, distance: f64, usage: &Usage, rng: &mut Rng) {
+    let mean = distance / draw.growth_per_litre;
+    let shape = distance * distance / draw.wander_per_litre.max(1e-18);
+    draw.litres_to_limit = rng.inverse_gaussian(mean, shape);
+    let years = draw.litres_to_limit / draw.litres_per_day / 365.25;
+    draw.litres_per_day *= usage.factor(0.0, rng.normal(), years);
+    let days = draw.litres_to_limit / draw.litres_per_day;
+    draw.days_to_limit = if days > HORIZON_DAYS {
+        f64::INFINITY
+    } else {
+        days
+    };
+}
+
+/// Days from the as-of day back to the first time the drawn path was at the
+/// limit; never before the element was fitted.
+fn past_crossing(
+    life: &ElementLife,
+    looks: &ElementLooks,
+    path: &[f64],
+    ln_limit: f64,
+    as_of: Date,
+) -> f64 {
+    let begin = life.fitted_on.unwrap_or(life.seen_from);
+    let day = |date: Date| f64::from((date - as_of).get_days());
+    let dates = looks
+        .dates()
+        .iter()
+        .map(|&d| day(d))
+        .chain(std::iter::once(0.0));
+    let (mut before_day, mut before_level) = (day(begin), f64::NAN);
+    for (at, &level) in dates.zip(path) {
+        if level >= ln_limit {
+            let share = (ln_limit - before_level) / (level - before_level);
+            // The first reading may already be above: then it is as late as that.
+            let share = if share.is_finite() {
+                share.clamp(0.0, 1.0)
+            } else {
+                1.0
+            };
+            return (before_day + share * (at - before_day))
+                .max(day(begin))
+                .min(0.0);
+        }
+        (before_day, before_level) = (at, level);
+    }
+    0.0
+}
+
+/// Turns draws into the forecast that is handed on.
+pub fn forecast(
+    draws: &ElementDraws,
+    fit: &SharedFit,
+    life: &ElementLife,
+    looks: &ElementLooks,
+    base_hardness: f64,
+    usage: &Usage,
+    as_of: Date,
+) -> MembraneForecast {
+    let mut days: Vec<f64> = draws.draws.iter().map(|d| d.days_to_limit).collect();
+    days.sort_by(f64::total_cmp);
+    let begin = life.fitted_on.unwrap_or(life.seen_from);
+    let median_of = |f: fn(&ElementDraw) -> f64| {
+        let mut values: Vec<f64> = draws.draws.iter().map(f).collect();
+        values.sort_by(f64::total_cmp);
+        values.get(values.len() / 2).copied().unwrap_or(f64::NAN)
+    };
+    let growth_per_litre = median_of(|d| d.growth_per_litre);
+    let litres = looks.litres_at_readings();
+    let per_reading_litres = litres.last().copied().unwrap_or(0.0) / litres.len().max(1) as f64;
+    let step = step_of(
+        &life.points,
+        fit.best.noise,
+        fit.best.wander * per_reading_litres * fit.best.exposure_per_litre(base_hardness),
+        |a, b| {
+            let at = |i: usize| {
+                life.points
+                    .get(i)
+                    .map_or(0.0, |p| p.litres_by_level.iter().sum::<f64>())
+            };
+            (at(b) - at(a)).max(0.0) * growth_per_litre
+        },
+    );
+    MembraneForecast {
+        salt_passage: span_of(draws.draws.iter().map(|d| d.ln_now.exp())),
+        limit_on: day_span(&days, as_of, Some(begin)),
+        path: path_over_time(draws, looks, &days, as_of),
+        path_by_litres: path_over_litres(draws, looks),
+        limit_draws: DayDraws(days),
+        readings: looks.len(),
+        p_fast: draws.p_fast,
+        step,
+        litres_per_week: usage.litres_per_week,
+        ln_now: median_of(|d| d.ln_now),
+        growth_per_litre,
+    }
+}
+
+/// Bands at past readings (thinned) and on future days up to a little past the
+/// likely end, at least a year ahead.
+fn path_over_time(
+    draws: &ElementDraws,
+    looks: &ElementLooks,
+    days: &[f64],
+    as_of: Date,
+) -> Vec<Band<Date>> {
+    let mut bands = past_bands(draws, looks.dates());
+    let p90 = days
+        .get(days.len() * 9 / 10)
+        .copied()
+        .unwrap_or(f64::INFINITY);
+    let ahead_days = if p90.is_finite() {
+        (1.1 * p90).clamp(180.0, 1500.0)
+    } else {
+        1500.0
+    };
+    const STEPS: usize = 24;
+    for i in 0..=STEPS {
+        let day = ahead_days * i as f64 / STEPS as f64;
+        let mut rng = Rng::for_part(3, "path ahead");
+        let levels = draws.draws.iter().map(|d| {
+            let litres = d.litres_per_day * day;
+            let z = rng.normal();
+            (d.ln_now + d.growth_per_litre * litres + (d.wander_per_litre * litres).sqrt() * z)
+                .exp()
+                .min(1.0)
+        });
+        let span = span_of(levels);
+        if let (Ok(x), Some(p10), Some(p50), Some(p90)) = (
+            as_of.checked_add(jiff::Span::new().days(day as i64)),
+            span.p10,
+            span.p50,
+            span.p90,
+        ) {
+            bands.push(Band { x, p10, p50, p90 });
+        }
+    }
+    bands
+}
+
+fn past_bands<X: Copy>(draws: &ElementDraws, at: &[X]) -> Vec<Band<X>> {
+    let every = at.len().div_ceil(60).max(1);
+    at.iter()
+        .enumerate()
+        .filter(|(i, _)| i % every == 0)
+        .filter_map(|(i, &x)| {
+            let span = span_of(draws.paths.iter().filter_map(|p| p.get(i)).map(|l| l.exp()));
+            Some(Band {
+                x,
+                p10: span.p10?,
+                p50: span.p50?,
+                p90: span.p90?,
+            })
+        })
+        .collect()
+}
+
+fn path_over_litres(draws: &ElementDraws, looks: &ElementLooks) -> Vec<Band<f64>> {
+    let mut litres = looks.litres_at_readings();
+    litres.push(looks.litres_made());
+    past_bands(draws, &litres)
+}
+
+/// Sorted lives, in litres, of a new element in water of that hardness, for
+/// one draw of its own each; infinite lives do not occur, very long ones do.
+pub fn new_element_lives(
+    fit: &SharedFit,
+    hardness: f64,
+    ln_limit: f64,
+    seed_name: &str,
+) -> Vec<f64> {
+    let mut rng = Rng::for_part(4, seed_name);
+    let mut lives: Vec<f64> = fit
+        .draws
+        .iter()
+        .flat_map(|s| {
+            let per_litre = s.exposure_per_litre(hardness);
+            (0..DRAWS_EACH)
+                .map(|_| {
+                    let start = s.ln_start + s.start_sd * rng.normal();
+                    let rate = (s.ln_rate + s.rate_sd * rng.normal()).exp();
+                    let distance = (ln_limit - start).max(0.01);
+                    rng.inverse_gaussian(distance / rate, distance * distance / s.wander.max(1e-12))
+                        / per_litre
+                })
+                .collect::<Vec<f64>>()
+        })
+        .collect();
+    lives.sort_by(f64::total_cmp);
+    lives
+}

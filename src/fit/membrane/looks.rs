@@ -1,0 +1,232 @@
+//! An element's readings in the form that the fit reads.
+
+use crate::lives::{ElementLife, PassagePoint, Start};
+use crate::stats::drift::Look;
+use crate::stats::robust::median;
+
+use super::shared::Shared;
+
+/// Variance of `ln` salt passage for a tap other than the usual one: pressure
+/// at the tap moves salt passage almost in inverse proportion (judgement).
+const AWAY_VARIANCE: f64 = 0.02;
+/// Degrees of freedom of the heavy-tailed noise.
+const NU: f64 = 4.0;
+/// A life longer than this many readings is read in groups.
+const MOST_POINTS: usize = 400;
+
+/// One element's readings, with what the shared numbers turn into exposure.
+#[derive(Debug, Clone)]
+pub struct ElementLooks {
+    pub start_known: bool,
+    points: Vec<Point>,
+    levels: Vec<f64>,
+    dates: Vec<jiff::civil::Date>,
+    /// Litres by level, and behind late pre-filters, at the end of the record.
+    end: Vec<f64>,
+    end_late: f64,
+}
+
+#[derive(Debug, Clone)]
+struct Point {
+    ln_passage: f64,
+    variance: f64,
+    lever: f64,
+    litres: Vec<f64>,
+    late: f64,
+}
+
+/// Gathers an element's usable readings. `assumed_litres_per_day` counts the
+/// litres of a van whose fills are not recorded.
+pub fn looks_of(
+    life: &ElementLife,
+    hardness: f64,
+    assumed_litres_per_day: f64,
+    as_of: jiff::civil::Date,
+) -> ElementLooks {
+    let counted = life.litres_made.is_some() && !life.hardness_levels.is_empty();
+    let levels = if counted {
+        life.hardness_levels.clone()
+    } else {
+        vec![hardness]
+    };
+    let begin = life.fitted_on.unwrap_or(life.seen_from);
+    let days = |date: jiff::civil::Date| f64::from((date - begin).get_days()).max(0.0);
+    let litres_at = |p: &PassagePoint| {
+        if counted {
+            p.litres_by_level.clone()
+        } else {
+            vec![days(p.date) * assumed_litres_per_day]
+        }
+    };
+    let weights = tail_weights(&life.points);
+    let every = life.points.len().div_ceil(MOST_POINTS).max(1);
+    // Counted from the newest, so that the newest reading always stays.
+    let kept: Vec<(&PassagePoint, f64)> = life
+        .points
+        .iter()
+        .zip(weights)
+        .enumerate()
+        .filter(|(i, _)| (life.points.len() - 1 - i) % every == 0)
+        .map(|(_, kept)| kept)
+        .collect();
+    let points = kept
+        .iter()
+        .map(|&(p, weight)| Point {
+            ln_passage: p.salt_passage.max(1e-6).ln(),
+            variance: (p.sd_ln * p.sd_ln + if p.at_base { 0.0 } else { AWAY_VARIANCE }) / weight,
+            lever: p.theta_lever,
+            litres: litres_at(p),
+            late: if counted { p.late_litres } else { 0.0 },
+        })
+        .collect();
+    let last_day = match life.end {
+        crate::lives::End::InUse => as_of,
+        crate::lives::End::Replaced(on) => on,
+    };
+    ElementLooks {
+        start_known: life.start != Start::BeforeRecords,
+        points,
+        dates: kept.iter().map(|(p, _)| p.date).collect(),
+        end: if counted {
+            life.litres_by_level.clone()
+        } else {
+            vec![days(last_day) * assumed_litres_per_day]
+        },
+        end_late: if counted { life.late_litres } else { 0.0 },
+        levels,
+    }
+}
+
+/// Weights of Student's t for each reading against the median of its
+/// neighbours: one splashed probe must not move the path, and the weights must
+/// not depend on what is being fitted.
+fn tail_weights(points: &[PassagePoint]) -> Vec<f64> {
+    let ln: Vec<f64> = points
+        .iter()
+        .map(|p| p.salt_passage.max(1e-6).ln())
+        .collect();
+    ln.iter()
+        .enumerate()
+        .map(|(i, y)| {
+            let from = i.saturating_sub(3);
+            let to = (i + 4).min(ln.len());
+            let around: Vec<f64> = (from..to)
+                .filter(|&j| j != i)
+                .filter_map(|j| ln.get(j).copied())
+                .collect();
+            if around.len() < 2 {
+                return 1.0;
+            }
+            let sd = points.get(i).map_or(0.1, |p| p.sd_ln).max(0.02) * 1.25;
+            let z = (y - median(&around).unwrap_or(*y)) / sd;
+            ((NU + 1.0) / (NU + z * z)).min(1.0)
+        })
+        .collect()
+}
+
+impl ElementLooks {
+    /// Number of readings behind the looks.
+    pub fn len(&self) -> usize {
+        self.points.len()
+    }
+
+    pub fn is_empty(&self) -> bool {
+        self.points.is_empty()
+    }
+
+    /// Days of the readings behind the looks.
+    pub fn dates(&self) -> &[jiff::civil::Date] {
+        &self.dates
+    }
+
+    /// Exposure of litres by level, those behind late pre-filters counted more.
+    fn exposure(&self, factors: &[f64], litres: &[f64], late: f64, shared: &Shared) -> f64 {
+        let sum: f64 = litres.iter().zip(factors).map(|(l, f)| l * f).sum();
+        let total: f64 = litres.iter().sum();
+        let late_share = if total > 0.0 {
+            (late / total).clamp(0.0, 1.0)
+        } else {
+            0.0
+        };
+        sum * (1.0 + shared.late * late_share)
+    }
+
+    fn factors(&self, shared: &Shared) -> Vec<f64> {
+        self.levels
+            .iter()
+            .map(|&h| shared.exposure_per_litre(h))
+            .collect()
+    }
+
+    /// The looks under these shared numbers, oldest first.
+    pub fn looks(&self, shared: &Shared) -> Vec<Look> {
+        let factors = self.factors(shared);
+        let noise = shared.noise * shared.noise;
+        let mut before = 0.0;
+        self.points
+            .iter()
+            .map(|p| {
+                let exposure = self
+                    .exposure(&factors, &p.litres, p.late, shared)
+                    .max(before);
+                let advance = exposure - before;
+                before = exposure;
+                Look {
+                    advance,
+                    y: p.ln_passage + shared.theta * p.lever,
+                    variance: p.variance * noise,
+                }
+            })
+            .collect()
+    }
+
+    /// Exposure up to each reading, and to the end of the record.
+    pub fn exposure_since_last(&self, shared: &Shared) -> f64 {
+        let factors = self.factors(shared);
+        let end = self.exposure(&factors, &self.end, self.end_late, shared);
+        let last = self
+            .points
+            .last()
+            .map_or(0.0, |p| self.exposure(&factors, &p.litres, p.late, shared));
+        (end - last).max(0.0)
+    }
+
+    /// Litres made up to each reading.
+    pub fn litres_at_readings(&self) -> Vec<f64> {
+        self.points.iter().map(|p| p.litres.iter().sum()).collect()
+    }
+
+    /// Litres made over the whole record of the element.
+    pub fn litres_made(&self) -> f64 {
+        self.end.iter().sum()
+    }
+
+    /// Exposure of one future litre: the mix of water drunk of late, or of the
+    /// whole life where readings are too few.
+    pub fn exposure_per_future_litre(&self, shared: &Shared, base_hardness: f64) -> f64 {
+        let start = self
+            .points
+            .len()
+            .checked_sub(12)
+            .and_then(|i| self.points.get(i));
+        let recent: Vec<f64> = match start {
+            Some(p) => self
+                .end
+                .iter()
+                .zip(&p.litres)
+                .map(|(e, l)| (e - l).max(0.0))
+                .collect(),
+            None => self.end.clone(),
+        };
+        let litres: f64 = recent.iter().sum();
+        if litres < 500.0 {
+            return shared.exposure_per_litre(base_hardness);
+        }
+        recent
+            .iter()
+            .zip(&self.levels)
+            .map(|(l, &h)| l * shared.exposure_per_litre(h))
+            .sum::<f64>()
+            / litres
+    }
+}

@@ -1,0 +1,17 @@
+//! How a membrane's salt passage climbs with what it has drunk.
+//!
+//! `ln SP25 = start + rate·E + wander along E + noise`, with exposure `E` =
+//! Σ litres/1000·(hardness/200)^γ. Each element has a start and a rate of its
+//! own; the rates are log-normal over the fleet. The fleet's shared numbers are
+//! the most probable ones given all elements and the priors of common
+//! practice, with their curvature as uncertainty (Lu & Meeker 1993 for mixed
+//! degradation; Ye & Chen 2014 for the wandering path).
+
+mod forecast;
+mod looks;
+mod shared;
+mod step;
+
+pub use forecast::{ElementDraws, draws_of, forecast, new_element_lives};
+pub use looks::{ElementLooks, looks_of};
+pub use shared::{SharedFit, fit_shared};

@@ -65,19 +65,25 @@ pub fn cut(fleet: &Fleet, as_of: Date, settings: &Settings) -> FleetLives {
         .filter_map(|history| Seen::new(history, as_of, &settings.time_zone))
         .collect();
     seen.sort_by_key(|van| van.van);
+    // Records end here: a day without rows must not move any date.
+    let until = seen
+        .iter()
+        .filter_map(|van| van.last_row)
+        .max()
+        .unwrap_or(as_of);
     let surveys: Vec<Survey> = seen
         .par_iter()
-        .map(|van| Survey::of(van, as_of, settings))
+        .map(|van| Survey::of(van, until, settings))
         .collect();
     let aids = FleetAids::of(&surveys);
     let water: Vec<WaterSeen> = surveys.into_iter().map(|survey| survey.water).collect();
-    let table = HardnessTable::new(&fleet.hardness, &water, as_of);
+    let table = HardnessTable::new(&fleet.hardness, &water, until);
     let cut: Vec<(Standing, VanLives)> = seen
         .par_iter()
         .zip(&water)
         .filter(|(van, _)| van.standing != Standing::NotYet || van.first_row.is_some())
         .map(|(van, water)| {
-            let lives = cut_van(van, water, &table, &aids, as_of, settings);
+            let lives = cut_van(van, water, &table, &aids, until, settings);
             (van.standing, lives)
         })
         .collect();
@@ -86,6 +92,7 @@ pub fn cut(fleet: &Fleet, as_of: Date, settings: &Settings) -> FleetLives {
         .partition(|(standing, _)| *standing == Standing::InService);
     FleetLives {
         as_of,
+        until,
         vans: in_service.into_iter().map(|(_, lives)| lives).collect(),
         retired: retired.into_iter().map(|(_, lives)| lives).collect(),
         rows: fleet.rows,

@@ -49,6 +49,8 @@ pub(crate) struct Seen<'a> {
     pub rows_after_out: usize,
     /// First day with any row.
     pub first_row: Option<Date>,
+    /// Last day with any row, a row of the van list included.
+    pub last_row: Option<Date>,
 }
 
 impl<'a> Seen<'a> {
@@ -98,6 +100,20 @@ impl<'a> Seen<'a> {
         .into_iter()
         .flatten()
         .min();
+        let last_row = [
+            readings.last().map(|r| days.date(r.taken_at)),
+            fills.last().map(|f| days.date(f.started_at)),
+            services.last().map(|s| s.date),
+            history
+                .listed
+                .iter()
+                .filter_map(|v| v.from)
+                .filter(|from| *from <= as_of)
+                .max(),
+        ]
+        .into_iter()
+        .flatten()
+        .max();
         let mut places = Places::default();
         let fill_dates: Vec<Date> = fills.iter().map(|f| days.date(f.started_at)).collect();
         let base = Base::new(&sizes, readings, fills, &mut places, &mut days, as_of);
@@ -113,6 +129,7 @@ impl<'a> Seen<'a> {
             base,
             rows_after_out: known_readings.len() - readings.len() + known_fills.len() - fills.len(),
             first_row,
+            last_row,
         })
     }
 

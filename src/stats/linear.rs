@@ -67,41 +67,20 @@ pub fn least_squares(
             target[i] *= w.sqrt();
         }
     }
-    // columns of unit length: the size of a covariate's unit must not cost digits
-    let lengths: Vec<f64> = x.column_iter().map(|c| c.norm()).collect();
-    if lengths.contains(&0.0) {
-        return Err(StatsError::Singular {
-            what: "design matrix",
-        });
-    }
-    for (j, length) in lengths.iter().enumerate() {
-        x.column_mut(j).unscale_mut(*length);
-    }
+    let lengths = unit_columns(&mut x, "design matrix")?;
     let qr = x.qr();
     let r = qr.r();
-    if (0..p).any(|j| r[(j, j)].abs() < RANK_TOLERANCE) {
-        return Err(StatsError::Singular {
-            what: "design matrix",
-        });
-    }
     let mut rotated = target;
     qr.q_tr_mul(&mut rotated);
-    let singular = StatsError::Singular {
-        what: "design matrix",
-    };
     let head = rotated.rows(0, p).into_owned();
+    let cov = covariance_of_triangle(&r, &lengths, RANK_TOLERANCE, "design matrix")?;
     let mut coef = r
         .solve_upper_triangular(&head)
-        .ok_or_else(|| singular.clone())?;
-    let r_inverse = r
-        .solve_upper_triangular(&DMatrix::identity(p, p))
-        .ok_or(singular)?;
-    let mut cov = &r_inverse * r_inverse.transpose();
-    for j in 0..p {
-        coef[j] /= lengths[j];
-        for k in 0..p {
-            cov[(j, k)] /= lengths[j] * lengths[k];
-        }
+        .ok_or(StatsError::Singular {
+            what: "design matrix",
+        })?;
+    for (b, length) in coef.iter_mut().zip(&lengths) {
+        *b /= length;
     }
     let rss = rotated.rows(p, n - p).norm_squared();
     let degrees_of_freedom = n - p;
@@ -120,3 +99,42 @@ pub fn least_squares(
         degrees_of_freedom,
     })
 }
+
+/// Brings the columns to length 1, so that the size of a covariate's unit costs
+/// no digits; returns their former lengths.
+pub(super) fn unit_columns(
+    matrix: &mut DMatrix<f64>,
+    what: &'static str,
+) -> Result<Vec<f64>, StatsError> {
+    let lengths: Vec<f64> = matrix.column_iter().map(|c| c.norm()).collect();
+    if matrix.nrows() < matrix.ncols() || lengths.contains(&0.0) {
+        return Err(StatsError::Singular { what });
+    }
+    for (j, length) in lengths.iter().enumerate() {
+        matrix.column_mut(j).unscale_mut(*length);
+    }
+    Ok(lengths)
+}
+
+/// (XᵀX)⁻¹ from the triangle of X with unit columns and the lengths these had.
+pub(super) fn covariance_of_triangle(
+    r: &DMatrix<f64>,
+    lengths: &[f64],
+    tolerance: f64,
+    what: &'static str,
+) -> Result<DMatrix<f64>, StatsError> {
+    let p = r.ncols();
+    if (0..p).any(|j| r[(j, j)].is_nan() || r[(j, j)].abs() < tolerance) {
+        return Err(StatsError::Singular { what });
+    }
+    let inverse = r
+        .solve_upper_triangular(&DMatrix::identity(p, p))
+        .ok_or(StatsError::Singular { what })?;
+    let unit = &inverse * inverse.transpose();
+    Ok(DMatrix::from_fn(p, p, |j, k| {
+        unit[(j, k)] / (lengths[j] * lengths[k])
+    }))
+}
+
+#[cfg(test)]
+mod tests;

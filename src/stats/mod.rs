@@ -8,10 +8,12 @@
 #![allow(clippy::needless_range_loop)]
 
 pub mod drift;
+pub mod curve;
 mod error;
 pub mod isotonic;
 pub mod linear;
 pub mod mixed;
+pub mod nonparametric;
 pub mod optimise;
 mod prior;
 pub mod quantiles;

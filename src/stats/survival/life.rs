@@ -78,7 +78,7 @@ impl Life {
         }
     }
 
-    pub(super) fn check(&self) -> Result<(), StatsError> {
+    pub(crate) fn check(&self) -> Result<(), StatsError> {
         let bad = |what, value, allowed| {
             Err(StatsError::OutOfRange {
                 what,

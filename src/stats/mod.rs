@@ -7,17 +7,20 @@
 // matrix subscripts read best as subscripts
 #![allow(clippy::needless_range_loop)]
 
-pub mod drift;
 pub mod curve;
+pub mod drift;
 mod error;
 pub mod isotonic;
 pub mod linear;
 pub mod mixed;
 pub mod nonparametric;
 pub mod optimise;
+pub mod passage;
 mod prior;
+pub mod quadrature;
 pub mod quantiles;
 pub mod random;
+pub mod replacement;
 pub mod robust;
 pub mod special;
 pub mod survival;

@@ -1,0 +1,211 @@
+//! When a path first reaches a limit.
+
+use super::error::StatsError;
+use super::optimise::root_between;
+use super::special::{ln_normal_cdf, normal_cdf, normal_quantile};
+
+/// First passage of a Wiener process with drift over a distance.
+///
+/// X(t) = M·t + σB(t), with M ~ N(`drift_mean`, `drift_var`) fixed for the path;
+/// the passage is the first t with X(t) ≥ `distance`. Without drift variance it
+/// is inverse Gaussian.
+///
+/// # Source
+/// Folks & Chhikara 1978, J. R. Stat. Soc. B 40:263; random drift: Peng & Tseng
+/// 2009, IEEE Trans. Reliab. 58:444.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Passage {
+    distance: f64,
+    drift_mean: f64,
+    drift_var: f64,
+    sigma2: f64,
+}
+
+fn check(
+    what: &'static str,
+    value: f64,
+    ok: bool,
+    allowed: &'static str,
+) -> Result<(), StatsError> {
+    if ok && value.is_finite() {
+        Ok(())
+    } else {
+        Err(StatsError::OutOfRange {
+            what,
+            value,
+            allowed,
+        })
+    }
+}
+
+impl Passage {
+    /// # Errors
+    /// A distance that is not positive, a negative variance, or no variance and no drift at all.
+    pub fn new(
+        distance: f64,
+        drift_mean: f64,
+        drift_var: f64,
+        sigma2: f64,
+    ) -> Result<Self, StatsError> {
+        check(
+            "distance to the limit",
+            distance,
+            distance > 0.0,
+            "finite and above 0",
+        )?;
+        check("mean drift", drift_mean, true, "finite")?;
+        check(
+            "variance of the drift",
+            drift_var,
+            drift_var >= 0.0,
+            "finite, 0 or more",
+        )?;
+        check(
+            "variance of the path",
+            sigma2,
+            sigma2 >= 0.0,
+            "finite, 0 or more",
+        )?;
+        let moves = drift_var > 0.0 || sigma2 > 0.0;
+        check(
+            "variance of the path",
+            sigma2,
+            moves,
+            "above 0 where the drift is certain",
+        )?;
+        Ok(Passage {
+            distance,
+            drift_mean,
+            drift_var,
+            sigma2,
+        })
+    }
+
+    /// P(passage by time `t`).
+    pub fn cdf(&self, t: f64) -> f64 {
+        if t.is_nan() || t <= 0.0 {
+            return 0.0;
+        }
+        let (d, m, v, s2) = (self.distance, self.drift_mean, self.drift_var, self.sigma2);
+        let spread = (s2 * t + v * t * t).sqrt();
+        let straight = normal_cdf((m * t - d) / spread);
+        if s2 == 0.0 {
+            return straight;
+        }
+        let rise = 2.0 * d * (m + v * d / s2) / s2;
+        let tail = -(2.0 * v * d * t / s2 + m * t + d) / spread;
+        (straight + (rise + ln_normal_cdf(tail)).exp()).min(1.0)
+    }
+
+    /// Density of the time of passage.
+    pub fn pdf(&self, t: f64) -> f64 {
+        if t.is_nan() || t <= 0.0 {
+            return 0.0;
+        }
+        let per_time = self.sigma2 + self.drift_var * t;
+        let miss = self.distance - self.drift_mean * t;
+        self.distance / (2.0 * std::f64::consts::PI * t.powi(3) * per_time).sqrt()
+            * (-miss * miss / (2.0 * t * per_time)).exp()
+    }
+
+    /// P(passage ever).
+    pub fn ever(&self) -> f64 {
+        let (d, m, v, s2) = (self.distance, self.drift_mean, self.drift_var, self.sigma2);
+        if v == 0.0 {
+            return if m >= 0.0 {
+                1.0
+            } else {
+                (2.0 * m * d / s2).exp()
+            };
+        }
+        let straight = normal_cdf(m / v.sqrt());
+        if s2 == 0.0 {
+            return straight;
+        }
+        let rise = 2.0 * d * (m + v * d / s2) / s2;
+        (straight + (rise + ln_normal_cdf(-(2.0 * v * d / s2 + m) / v.sqrt())).exp()).min(1.0)
+    }
+
+    /// The time by which passage has happened with probability `p`; `None` if it
+    /// never comes to that.
+    pub fn quantile(&self, p: f64) -> Option<f64> {
+        if p.is_nan() || p <= 0.0 || p >= self.ever() {
+            return None;
+        }
+        // a time scale to start from: the drift's, or the diffusion's
+        let by_drift = self.distance / self.drift_mean.abs().max(self.drift_var.sqrt());
+        let by_diffusion = self.distance * self.distance / self.sigma2;
+        let start = by_drift.min(by_diffusion).ln();
+        let excess = |ln_t: f64| self.cdf(ln_t.exp()) - p;
+        let (mut low, mut high) = (start - 1.0, start + 1.0);
+        while excess(low) > 0.0 && low > -700.0 {
+            low -= 2.0;
+        }
+        while excess(high) < 0.0 && high < 700.0 {
+            high += 2.0;
+        }
+        root_between(excess, low, high).ok().map(f64::exp)
+    }
+}
+
+/// A straight line a + b·t whose intercept and slope are jointly normal.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct UncertainLine {
+    pub intercept: f64,
+    pub slope: f64,
+    pub var_intercept: f64,
+    pub var_slope: f64,
+    pub cov: f64,
+}
+
+impl UncertainLine {
+    /// P(the line is at or above `limit` at time `t`).
+    pub fn above(&self, limit: f64, t: f64) -> f64 {
+        let miss = self.intercept + self.slope * t - limit;
+        let variance = self.var_intercept + 2.0 * t * self.cov + t * t * self.var_slope;
+        if variance > 0.0 {
+            normal_cdf(miss / variance.sqrt())
+        } else {
+            f64::from(u8::from(miss >= 0.0))
+        }
+    }
+
+    /// What [`UncertainLine::above`] tends to: the probability of a rising line.
+    pub fn above_ever(&self) -> f64 {
+        if self.var_slope > 0.0 {
+            normal_cdf(self.slope / self.var_slope.sqrt())
+        } else {
+            f64::from(u8::from(self.slope > 0.0))
+        }
+    }
+
+    /// The first t ≥ 0 at which the line is at or above `limit` with probability
+    /// `p`; 0 if it is so already, `None` if it never comes to that.
+    pub fn crossing(&self, limit: f64, p: f64) -> Option<f64> {
+        if p.is_nan() || p <= 0.0 || p >= 1.0 {
+            return None;
+        }
+        if self.above(limit, 0.0) >= p {
+            return Some(0.0);
+        }
+        // (a + bt − limit)² = z²·Var(a + bt), of which one root belongs to −z
+        let z = normal_quantile(p);
+        let start = self.intercept - limit;
+        let a = self.slope * self.slope - z * z * self.var_slope;
+        let half_b = self.slope * start - z * z * self.cov;
+        let c = start * start - z * z * self.var_intercept;
+        let root = (half_b * half_b - a * c).max(0.0).sqrt();
+        let q = -(half_b + root.copysign(half_b));
+        let is_crossing = |t: &f64| {
+            let miss = start + self.slope * t;
+            *t > 0.0 && t.is_finite() && miss * z >= -1e-9 * (start.abs() + (self.slope * t).abs())
+        };
+        [q / a, c / q]
+            .into_iter()
+            .filter(is_crossing)
+            .min_by(f64::total_cmp)
+    }
+}
+
+#[cfg(test)]
+mod tests;

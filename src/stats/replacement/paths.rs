@@ -1,0 +1,130 @@
+//! The cheapest age from simulated cycles.
+
+use crate::stats::error::{StatsError, check_finite};
+
+/// Sums over simulated cycles, for every candidate age of planned replacement.
+///
+/// By the renewal-reward theorem the long-run cost rate is mean cost over mean
+/// length of a cycle (Ross 1996, Stochastic Processes, theorem 3.6.1).
+#[derive(Debug, Clone)]
+pub struct PathCosts {
+    ages: Vec<f64>,
+    paths: usize,
+    /// Σc, Σl, Σc², Σcl, Σl² of the cycles' costs c and lengths l, by age.
+    sums: Vec<[f64; 5]>,
+}
+
+/// The cheapest of the candidate ages.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct CheapestAge {
+    /// Position among the candidates.
+    pub index: usize,
+    /// Its age, moved between the neighbours to the lowest point of the parabola
+    /// through the three.
+    pub age: f64,
+    pub cost_rate: f64,
+    /// Simulation error of the cost rate.
+    pub se: f64,
+}
+
+impl PathCosts {
+    /// # Errors
+    /// No ages, or ages that are not positive and ascending.
+    pub fn new(ages: &[f64]) -> Result<Self, StatsError> {
+        check_finite("candidate ages", ages)?;
+        if ages.is_empty() {
+            return Err(StatsError::TooFew {
+                what: "candidate ages",
+                needed: 1,
+                found: 0,
+            });
+        }
+        let before = std::iter::once(&0.0).chain(ages);
+        if let Some((_, &value)) = before.zip(ages).find(|(a, b)| a >= b) {
+            let allowed = "positive and above the one before";
+            return Err(StatsError::OutOfRange {
+                what: "candidate age",
+                value,
+                allowed,
+            });
+        }
+        Ok(PathCosts {
+            ages: ages.to_vec(),
+            paths: 0,
+            sums: vec![[0.0; 5]; ages.len()],
+        })
+    }
+
+    pub fn ages(&self) -> &[f64] {
+        &self.ages
+    }
+
+    /// Adds one simulated life: `cycle(age)` gives cost and length of the cycle
+    /// it makes when replacement is planned at `age`.
+    pub fn add_path(&mut self, mut cycle: impl FnMut(f64) -> (f64, f64)) {
+        self.paths += 1;
+        for (age, sums) in self.ages.iter().zip(&mut self.sums) {
+            let (cost, length) = cycle(*age);
+            for (sum, term) in
+                sums.iter_mut()
+                    .zip([cost, length, cost * cost, cost * length, length * length])
+            {
+                *sum += term;
+            }
+        }
+    }
+
+    /// Long-run cost per unit of length, by age.
+    pub fn cost_rates(&self) -> Vec<f64> {
+        self.sums.iter().map(|s| s[0] / s[1]).collect()
+    }
+
+    /// Standard error of a ratio of means.
+    fn se(&self, sums: &[f64; 5]) -> f64 {
+        let n = self.paths as f64;
+        let rate = sums[0] / sums[1];
+        let squares = sums[2] - 2.0 * rate * sums[3] + rate * rate * sums[4];
+        if self.paths < 2 {
+            f64::NAN
+        } else {
+            (squares.max(0.0) * n / (n - 1.0)).sqrt() / sums[1]
+        }
+    }
+
+    /// The candidate with the lowest cost rate; the lower age of equals.
+    ///
+    /// # Errors
+    /// No path added, or costs or lengths that give no finite rate.
+    pub fn cheapest(&self) -> Result<CheapestAge, StatsError> {
+        if self.paths == 0 {
+            return Err(StatsError::TooFew {
+                what: "simulated paths",
+                needed: 1,
+                found: 0,
+            });
+        }
+        let rates = self.cost_rates();
+        check_finite("cost rates", &rates)?;
+        let index = (0..rates.len())
+            .min_by(|a, b| rates[*a].total_cmp(&rates[*b]))
+            .unwrap_or(0);
+        let mut age = self.ages[index];
+        if index > 0 && index + 1 < rates.len() {
+            let (x0, x2) = (self.ages[index - 1] - age, self.ages[index + 1] - age);
+            let (d0, d2) = (
+                (rates[index - 1] - rates[index]) / x0,
+                (rates[index + 1] - rates[index]) / x2,
+            );
+            // d0 ≤ 0 ≤ d2: the parabola's slope passes 0 between the midpoints
+            if d2 > d0 {
+                age += (0.5 * (x0 * d2 - x2 * d0) / (d2 - d0)).clamp(0.5 * x0, 0.5 * x2);
+            }
+        }
+        Ok(CheapestAge {
+            index,
+            age,
+            cost_rate: rates[index],
+            se: self.se(&self.sums[index]),
+        })
+    }
+}

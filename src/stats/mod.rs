@@ -7,11 +7,13 @@
 // matrix subscripts read best as subscripts
 #![allow(clippy::needless_range_loop)]
 
+pub mod change;
 pub mod curve;
 pub mod drift;
 mod error;
 pub mod isotonic;
 pub mod linear;
+pub mod local_level;
 pub mod mixed;
 pub mod nonparametric;
 pub mod optimise;
@@ -22,6 +24,7 @@ pub mod quantiles;
 pub mod random;
 pub mod replacement;
 pub mod robust;
+pub mod scores;
 pub mod special;
 pub mod survival;
 

@@ -86,9 +86,55 @@ pub fn integrate(mut f: impl FnMut(f64) -> f64, a: f64, b: f64, relative: f64) -
     }
 }
 
+/// Nodes and weights of the Gauss–Legendre rule with `points` nodes on `a`..`b`,
+/// in ascending order: exact for polynomials up to degree 2·`points` − 1.
+pub fn gauss_legendre(points: usize, a: f64, b: f64) -> Vec<(f64, f64)> {
+    let n = points as f64;
+    let mut out = Vec::with_capacity(points);
+    for i in 0..points {
+        // Newton's method on the Legendre polynomial, from Tricomi's estimate
+        let mut x = -(std::f64::consts::PI * (i as f64 + 0.75) / (n + 0.5)).cos();
+        let mut slope = 1.0;
+        for _ in 0..50 {
+            let (mut before, mut value) = (1.0, x);
+            for k in 2..=points {
+                let k = k as f64;
+                (before, value) = (
+                    value,
+                    ((2.0 * k - 1.0) * x * value - (k - 1.0) * before) / k,
+                );
+            }
+            slope = n * (x * value - before) / (x * x - 1.0);
+            let step = value / slope;
+            x -= step;
+            if step.abs() < 1e-15 {
+                break;
+            }
+        }
+        let weight = 2.0 / ((1.0 - x * x) * slope * slope);
+        out.push((0.5 * (a + b) + 0.5 * (b - a) * x, 0.5 * (b - a) * weight));
+    }
+    out
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn legendre_rules_are_exact_for_polynomials() {
+        for points in [1, 2, 5, 16, 96] {
+            let degree = 2 * points as i32 - 1;
+            let got: f64 = gauss_legendre(points, 0.0, 1.0)
+                .iter()
+                .map(|(x, w)| w * x.powi(degree))
+                .sum();
+            assert!(
+                (got * f64::from(degree + 1) - 1.0).abs() < 1e-12,
+                "{points}: {got}"
+            );
+        }
+    }
 
     #[test]
     fn integrals_with_a_known_value() {

@@ -10,6 +10,7 @@ pub mod cli;
 pub mod demo;
 pub mod fit;
 pub mod lives;
+pub mod report;
 pub mod settings;
 pub mod stats;
 pub mod store;

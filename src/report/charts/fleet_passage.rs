@@ -1,0 +1,188 @@
+//! Salt passage against litres made, every membrane in use: does one stand
+//! out from the others?
+
+use crate::advise::{State, VanAssessment};
+use crate::report::axis::{nice_top, number_ticks};
+use crate::report::canvas::{Align, Canvas};
+use crate::report::look::{self, Ink, Shape, badge};
+use crate::report::panel::{Axis, frame, heading};
+use crate::report::place::{Wanted, place};
+use crate::report::rect::Rect;
+use crate::report::words;
+
+/// At most so many vans are named in the chart.
+const NAMED: usize = 9;
+
+/// The finding: who is nearest to the limit, or over it.
+pub fn title(vans: &[&VanAssessment], limit: f64) -> String {
+    let known: Vec<(&str, f64)> = vans
+        .iter()
+        .filter_map(|v| Some((v.van.as_str(), v.membrane.salt_passage.p50?)))
+        .collect();
+    let over = known.iter().filter(|(_, p)| *p >= limit).count();
+    let Some((name, most)) = known.iter().max_by(|a, b| a.1.total_cmp(&b.1)) else {
+        return "Salt passage is not known for any membrane here".to_owned();
+    };
+    let limit = words::percent(limit, decimals_for(limit));
+    let share = words::percent(*most, 0);
+    match (over, known.len()) {
+        (0, 1) => format!(
+            "{name}'s membrane lets {share} of the salts through, under the limit of {limit}"
+        ),
+        (0, n) => format!(
+            "All {n} membranes are under the limit of {limit}; {name} is nearest with {share}"
+        ),
+        (1, _) => {
+            format!("{name}'s membrane is over the limit: it lets {share} of the salts through")
+        }
+        (over, _) => {
+            format!("{over} membranes are over the limit of {limit}; {name} is worst with {share}")
+        }
+    }
+}
+
+/// What a reader who cannot see the chart needs.
+pub fn alternative(vans: &[&VanAssessment], limit: f64) -> String {
+    format!(
+        "{}. Salt passage in percent against litres made by each membrane in use, with the limit as a dashed line.",
+        title(vans, limit)
+    )
+}
+
+fn decimals_for(fraction: f64) -> usize {
+    usize::from((fraction * 100.0).fract().abs() > 1e-6)
+}
+
+/// Draws the chart with its title.
+pub fn draw(canvas: &mut Canvas<'_>, area: Rect, vans: &[&VanAssessment], limit: f64) {
+    let unit = "Salts that come through the membrane, % of the tap water's";
+    let rest = heading(canvas, area, &title(vans, limit), unit);
+    let drawn: Vec<&&VanAssessment> = vans
+        .iter()
+        .filter(|v| !v.series.salt_passage_by_litres.is_empty())
+        .collect();
+    if drawn.is_empty() {
+        canvas.paragraph(
+            "No membrane here has both litres and readings of tap and after the membrane yet.",
+            (rest.x0, rest.y0 + 40.0),
+            &look::BODY,
+            rest.width(),
+            3,
+        );
+        return;
+    }
+    let points = || {
+        drawn
+            .iter()
+            .flat_map(|v| v.series.salt_passage_by_litres.iter())
+    };
+    let x_top = nice_top(points().map(|p| p.0).fold(1000.0, f64::max), 6);
+    let highest = points().map(|p| p.1).fold(0.0, f64::max);
+    // one splashed reading must not flatten all others
+    let y_top = nice_top(highest.min(limit * 2.5).max(limit * 1.2) * 100.0, 6);
+    let x = Axis {
+        low: 0.0,
+        high: x_top,
+        ticks: number_ticks((0.0, x_top), 6, |v, _| words::thousands(v)),
+    };
+    let y = Axis {
+        low: 0.0,
+        high: y_top,
+        ticks: number_ticks((0.0, y_top), 6, |v, d| format!("{v:.d$}")),
+    };
+    let panel = frame(canvas, rest, &x, &y, "litres made by the membrane in use");
+
+    // the calm ones first, so that those in trouble lie on top
+    let mut order = drawn.clone();
+    order.sort_by_key(|v| std::cmp::Reverse(words::urgency(v.membrane.state)));
+    for van in &order {
+        let (line, dot) = inks(van.membrane.state);
+        let path: Vec<(f64, f64)> = smoothed(&van.series.salt_passage_by_litres)
+            .into_iter()
+            .map(|(l, p)| (l, p * 100.0))
+            .collect();
+        for run in panel.curve(&path) {
+            canvas.line(
+                &run,
+                line,
+                if van.membrane.state == State::OnCourse {
+                    1.6
+                } else {
+                    2.6
+                },
+            );
+        }
+        for (litres, passage) in &van.series.salt_passage_by_litres {
+            if panel.y.holds(passage * 100.0) {
+                canvas.mark(Shape::Circle, panel.at(*litres, passage * 100.0), 2.6, dot);
+            }
+        }
+    }
+    let mut taken: Vec<Rect> = Vec::new();
+    let name = format!("limit {}", words::percent(limit, decimals_for(limit)));
+    taken.extend(panel.limit(canvas, limit * 100.0, &name));
+
+    // the most urgent first: they get their place
+    order.reverse();
+    let mut ends = Vec::new();
+    for van in order.iter() {
+        let Some((litres, passage)) = smoothed(&van.series.salt_passage_by_litres).last().copied()
+        else {
+            continue;
+        };
+        let at = panel.at(litres, passage * 100.0);
+        let (shape, ink) = badge(van.membrane.state);
+        canvas.mark(shape, at, 7.0, ink);
+        taken.push(Rect::at(at.0, at.1, 0.0, 0.0).inset(-8.0));
+        ends.push((van, at));
+    }
+    let face = look::SMALL_BOLD;
+    let labels: Vec<(String, Wanted)> = ends
+        .iter()
+        .take(NAMED)
+        .map(|(van, at)| {
+            let name = canvas.shortened(&van.van, &face, 130.0);
+            let width = canvas.width_of(&name, &face);
+            (
+                name,
+                Wanted {
+                    at: *at,
+                    width,
+                    height: face.size,
+                },
+            )
+        })
+        .collect();
+    let wanted: Vec<Wanted> = labels.iter().map(|(_, w)| w.clone()).collect();
+    for ((name, _), spot) in labels.iter().zip(place(panel.plot, &taken, &wanted)) {
+        if let Some(spot) = spot {
+            canvas.text(
+                name,
+                (spot.x0, spot.y0 + face.size * 0.76),
+                &face,
+                Align::Left,
+            );
+        }
+    }
+}
+
+fn inks(state: State) -> (Ink, Ink) {
+    if state == State::OnCourse {
+        (look::MEMBRANE.tint(0.45), look::MEMBRANE.tint(0.3))
+    } else {
+        let ink = badge(state).1;
+        (ink, ink.tint(0.55))
+    }
+}
+
+/// Running middle value of five readings: guides the eye, is not a result.
+fn smoothed(points: &[(f64, f64)]) -> Vec<(f64, f64)> {
+    (0..points.len())
+        .filter_map(|i| {
+            let window = points.get(i.saturating_sub(2)..(i + 3).min(points.len()))?;
+            let mut values: Vec<f64> = window.iter().map(|p| p.1).collect();
+            values.sort_by(f64::total_cmp);
+            Some((points.get(i)?.0, *values.get(values.len() / 2)?))
+        })
+        .collect()
+}

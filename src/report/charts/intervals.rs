@@ -1,0 +1,159 @@
+//! The table of suggested intervals per district, beside the rule of thumb.
+
+use crate::advise::{AreaAssessment, Assessment};
+use crate::report::canvas::{Align, Canvas};
+use crate::report::look;
+use crate::report::panel::heading;
+use crate::report::rect::Rect;
+use crate::report::words;
+
+const ROW: f64 = 30.0;
+
+/// The finding: how far the suggestions spread around the rule of thumb.
+pub fn title(assessment: &Assessment) -> String {
+    let rule = assessment.fleet.rule_membrane_months;
+    let months: Vec<(f64, &str)> = assessment
+        .areas
+        .iter()
+        .filter_map(|a| Some((a.suggested.membrane_days? / 30.44, a.postcode.as_str())))
+        .collect();
+    let shortest = months.iter().min_by(|a, b| a.0.total_cmp(&b.0));
+    let longest = months.iter().max_by(|a, b| a.0.total_cmp(&b.0));
+    match (shortest, longest) {
+        (Some(short), Some(long)) if long.0 - short.0 >= 2.0 => format!(
+            "Membranes: from {:.0} months in {} to {:.0} in {}; the rule of thumb says {rule:.0} everywhere",
+            short.0, short.1, long.0, long.1
+        ),
+        (Some(short), Some(_)) => format!(
+            "Membranes: about {:.0} months everywhere; the rule of thumb says {rule:.0}",
+            short.0
+        ),
+        _ => "No interval can be suggested yet".to_owned(),
+    }
+}
+
+/// What a reader who cannot see the table needs.
+pub fn alternative(assessment: &Assessment) -> String {
+    format!(
+        "{}. The table is repeated below as text.",
+        title(assessment)
+    )
+}
+
+/// The column heads, in the order of [`cells`].
+pub const HEADS: [&str; 6] = [
+    "District",
+    "Hardness",
+    "Membrane",
+    "Pre-filters",
+    "Resin",
+    "Saves a year",
+];
+
+/// One district's row in words.
+pub fn cells(area: &AreaAssessment, currency: Option<&str>) -> [String; 6] {
+    let unknown = || "–".to_owned();
+    [
+        area.postcode.clone(),
+        area.hardness_mg_l_caco3
+            .map_or_else(unknown, |h| format!("{h:.0} mg/L")),
+        area.suggested
+            .membrane_days
+            .map_or_else(unknown, words::days_as_interval),
+        area.suggested
+            .prefilter_days
+            .map_or_else(unknown, words::days_as_interval),
+        area.suggested.resin_litres.map_or_else(unknown, |l| {
+            format!("{} L", words::thousands(words::two_figures(l)))
+        }),
+        area.saving_per_van_year
+            .map_or_else(unknown, |m| words::money(m, currency)),
+    ]
+}
+
+/// The rule of thumb's row, to stand under the districts.
+pub fn rule_cells(assessment: &Assessment) -> [String; 6] {
+    [
+        "Rule of thumb".to_owned(),
+        String::new(),
+        format!("{:.0} months", assessment.fleet.rule_membrane_months),
+        format!("{:.0} weeks", assessment.fleet.rule_prefilter_weeks),
+        "at the limit".to_owned(),
+        String::new(),
+    ]
+}
+
+/// Draws the table with its title; districts that do not fit are counted.
+pub fn draw(canvas: &mut Canvas<'_>, area: Rect, assessment: &Assessment) {
+    let unit = "Suggested intervals; resin in litres of water a filling; saving per van";
+    let rest = heading(canvas, area, &title(assessment), unit);
+    let currency = assessment.fleet.currency.as_deref();
+    // head, rule of thumb and a possible last line take three rows
+    let room = ((rest.height() - 3.0 * ROW) / ROW).floor().max(1.0) as usize;
+    let with_money = assessment
+        .areas
+        .iter()
+        .any(|a| a.saving_per_van_year.is_some());
+    let shares: &[f64] = if with_money {
+        &[0.0, 0.20, 0.37, 0.55, 0.72, 0.86]
+    } else {
+        &[0.0, 0.24, 0.44, 0.66, 0.84]
+    };
+    let mut y = rest.y0 + 12.0;
+    let mut row = |canvas: &mut Canvas<'_>, texts: &[String], bold: bool, shade: bool| {
+        if shade {
+            canvas.fill(
+                Rect {
+                    y0: y,
+                    y1: y + ROW,
+                    ..area
+                },
+                look::SHADE,
+            );
+        }
+        for (i, (text, share)) in texts.iter().zip(shares).enumerate() {
+            let next = shares.get(i + 1).copied().unwrap_or(1.0);
+            let face = if bold || i == 0 {
+                look::SMALL_BOLD
+            } else {
+                look::SMALL.inked(look::TEXT)
+            };
+            let room = (next - share) * area.width() - 8.0;
+            let text = canvas.shortened(text, &face, room);
+            canvas.text(
+                &text,
+                (area.x0 + 8.0 + share * (area.width() - 8.0), y + 20.0),
+                &face,
+                Align::Left,
+            );
+        }
+        y += ROW;
+    };
+    row(canvas, &HEADS.map(str::to_owned), true, false);
+    for (i, area) in assessment.areas.iter().take(room).enumerate() {
+        row(canvas, &cells(area, currency), false, i % 2 == 0);
+    }
+    let more = assessment.areas.len().saturating_sub(room);
+    if more > 0 {
+        let text = format!(
+            "and {} more, each on its own page",
+            words::count(more, "district", "districts")
+        );
+        canvas.text(&text, (area.x0 + 8.0, y + 20.0), &look::SMALL, Align::Left);
+        y += ROW;
+    }
+    canvas.fill(
+        Rect {
+            y0: y + 1.0,
+            y1: y + 2.5,
+            ..area
+        },
+        look::RULE,
+    );
+    y += 4.0;
+    let rule = rule_cells(assessment);
+    for (text, share) in rule.iter().zip(shares) {
+        let at = (area.x0 + 8.0 + share * (area.width() - 8.0), y + 20.0);
+        canvas.text(text, at, &look::SMALL, Align::Left);
+    }
+}

@@ -1,0 +1,216 @@
+//! Life of a new membrane or resin filling against the hardness of the water:
+//! the lives, the fitted middle and the range in which four of five will lie.
+
+use crate::fit::{Band, LifeDot};
+use crate::report::axis::{nice_top, number_ticks};
+use crate::report::canvas::{Align, Canvas};
+use crate::report::look::{self, Ink, Shape};
+use crate::report::panel::{Axis, Panel, frame, heading};
+use crate::report::rect::Rect;
+use crate::report::words;
+
+/// Which life is drawn.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Of {
+    Membrane,
+    Resin,
+}
+
+impl Of {
+    fn ink(self) -> Ink {
+        match self {
+            Of::Membrane => look::MEMBRANE,
+            Of::Resin => look::RESIN,
+        }
+    }
+
+    fn noun(self) -> &'static str {
+        match self {
+            Of::Membrane => "membrane",
+            Of::Resin => "filling of resin",
+        }
+    }
+}
+
+/// Fewer lives than this and the curve is mostly common practice.
+const FEW: usize = 4;
+/// A ratio of lives nearer to one than this is called no difference.
+const NO_DIFFERENCE: f64 = 1.2;
+
+/// The finding: what hardness does to the life, or that it cannot be told.
+pub fn title(of: Of, dots: &[LifeDot], curve: &[Band<f64>]) -> String {
+    let noun = of.noun();
+    let inside =
+        range(dots).and_then(|(soft, hard)| Some((soft, hard, at(curve, soft)?, at(curve, hard)?)));
+    let Some((soft, hard, in_soft, in_hard)) = inside else {
+        return format!("How long a {noun} lasts here is not known yet");
+    };
+    if hard - soft < 40.0 {
+        return format!(
+            "All water here is about equally hard: a {noun} makes about {} L",
+            words::thousands(words::two_figures(in_soft))
+        );
+    }
+    let mut said = if in_soft / in_hard >= NO_DIFFERENCE {
+        format!(
+            "A {noun} makes about {} L in the hardest water here, {} L in the softest",
+            words::thousands(words::two_figures(in_hard)),
+            words::thousands(words::two_figures(in_soft))
+        )
+    } else if in_hard / in_soft >= NO_DIFFERENCE {
+        format!("Harder water does not shorten the life of a {noun} here")
+    } else {
+        format!("Hardness makes little difference to how long a {noun} lasts here")
+    };
+    if dots.len() < FEW {
+        said.push_str(" (mostly from common practice so far)");
+    }
+    said
+}
+
+/// What a reader who cannot see the chart needs.
+pub fn alternative(of: Of, dots: &[LifeDot], curve: &[Band<f64>]) -> String {
+    let seen = dots.iter().filter(|d| d.seen).count();
+    format!(
+        "{}. Litres until the limit against hardness in mg/L: {} seen, {} forecast, with the fitted middle and the range that holds four of five.",
+        title(of, dots, curve),
+        words::count(seen, "life", "lives"),
+        dots.len() - seen,
+    )
+}
+
+fn range(dots: &[LifeDot]) -> Option<(f64, f64)> {
+    let low = dots
+        .iter()
+        .map(|d| d.hardness_mg_l_caco3)
+        .min_by(f64::total_cmp)?;
+    let high = dots
+        .iter()
+        .map(|d| d.hardness_mg_l_caco3)
+        .max_by(f64::total_cmp)?;
+    Some((low, high))
+}
+
+/// The curve's middle at a hardness, between its neighbours; `None` outside.
+fn at(curve: &[Band<f64>], x: f64) -> Option<f64> {
+    curve.windows(2).find_map(|pair| {
+        let &[a, b] = pair else { return None };
+        let inside = a.x <= x && x <= b.x && b.x > a.x;
+        let value = a.p50 + (b.p50 - a.p50) * (x - a.x) / (b.x - a.x);
+        (inside && value.is_finite()).then_some(value)
+    })
+}
+
+/// Draws the chart with its title.
+pub fn draw(canvas: &mut Canvas<'_>, area: Rect, of: Of, dots: &[LifeDot], curve: &[Band<f64>]) {
+    let rest = heading(
+        canvas,
+        area,
+        &title(of, dots, curve),
+        "litres until the limit",
+    );
+    if dots.is_empty() && curve.is_empty() {
+        let text = "Nothing to draw yet: this needs readings, fills and the hardness of the water.";
+        canvas.paragraph(
+            text,
+            (rest.x0, rest.y0 + 40.0),
+            &look::BODY,
+            rest.width(),
+            3,
+        );
+        return;
+    }
+    // two rows of keys are written under the title
+    let keys = Rect {
+        y1: rest.y0 + 22.0,
+        ..rest
+    };
+    let rest = Rect {
+        y0: rest.y0 + 26.0,
+        ..rest
+    };
+    let (x, y) = axes(dots, curve);
+    let panel = frame(canvas, rest, &x, &y, "hardness of the water, mg/L as CaCO₃");
+    draw_curve(canvas, &panel, of, curve);
+    for dot in dots.iter().filter(|d| d.litres.is_finite()) {
+        let shape = if dot.seen { Shape::Circle } else { Shape::Ring };
+        let spot = panel.at(dot.hardness_mg_l_caco3, dot.litres);
+        canvas.mark(Shape::Circle, spot, 7.6, look::PAPER);
+        canvas.mark(shape, spot, 6.2, of.ink());
+    }
+    key(canvas, keys, of);
+}
+
+fn axes(dots: &[LifeDot], curve: &[Band<f64>]) -> (Axis, Axis) {
+    let hardest = dots
+        .iter()
+        .map(|d| d.hardness_mg_l_caco3)
+        .fold(0.0, f64::max);
+    let widest = curve.last().map_or(0.0, |b| b.x);
+    let x_top = if hardest > 0.0 {
+        nice_top(hardest * 1.05, 5)
+    } else {
+        nice_top(widest.max(100.0), 5)
+    };
+    let from_dots = dots
+        .iter()
+        .map(|d| d.litres)
+        .filter(|l| l.is_finite())
+        .fold(0.0, f64::max);
+    let shown = curve.iter().filter(|b| b.x <= x_top && b.p50.is_finite());
+    // very soft water makes lives without end: show where the fleet's lives lie
+    let from_curve = shown.map(|b| b.p50).fold(0.0, f64::max);
+    let y_top = match (from_dots > 0.0, from_curve > 0.0) {
+        (true, _) => from_dots.max(from_curve.min(from_dots * 1.5)),
+        (false, true) => from_curve,
+        (false, false) => 1000.0,
+    };
+    let y_top = nice_top(y_top * 1.1, 5);
+    let thousands = |v: f64, _| words::thousands(v);
+    (
+        Axis {
+            low: 0.0,
+            high: x_top,
+            ticks: number_ticks((0.0, x_top), 5, thousands),
+        },
+        Axis {
+            low: 0.0,
+            high: y_top,
+            ticks: number_ticks((0.0, y_top), 5, thousands),
+        },
+    )
+}
+
+fn draw_curve(canvas: &mut Canvas<'_>, panel: &Panel, of: Of, curve: &[Band<f64>]) {
+    let band: Vec<(f64, f64, f64)> = curve.iter().map(|b| (b.x, b.p10, b.p90)).collect();
+    panel.band(canvas, &band, of.ink().tint(0.16));
+    let middle: Vec<(f64, f64)> = curve.iter().map(|b| (b.x, b.p50)).collect();
+    for run in panel.curve(&middle) {
+        canvas.line(&run, of.ink(), 2.6);
+    }
+}
+
+/// Keys in one line; those that do not fit are left out from the end.
+fn key(canvas: &mut Canvas<'_>, area: Rect, of: Of) {
+    let mut x = area.x0 + 7.0;
+    let y = area.y0 + 11.0;
+    for (what, text) in [
+        (Some(Shape::Circle), "seen"),
+        (Some(Shape::Ring), "forecast"),
+        (None, "four of five new ones"),
+    ] {
+        let width = canvas.width_of(text, &look::SMALL);
+        if x + 20.0 + width > area.x1 {
+            break;
+        }
+        match what {
+            Some(shape) => canvas.mark(shape, (x, y), 6.0, of.ink()),
+            None => {
+                canvas.fill(Rect::at(x - 7.0, y - 7.0, 16.0, 14.0), of.ink().tint(0.16));
+                canvas.fill(Rect::at(x - 7.0, y - 1.3, 16.0, 2.6), of.ink());
+            }
+        }
+        canvas.text(text, (x + 14.0, y + 5.0), &look::SMALL, Align::Left);
+        x += 14.0 + width + 24.0;
+    }
+}

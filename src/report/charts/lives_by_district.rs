@@ -1,0 +1,243 @@
+//! How long the next membrane or filling of resin will last, district by
+//! district: a bar from unlikely short to unlikely long, a mark in the middle.
+
+use crate::advise::AreaAssessment;
+use crate::fit::Span;
+use crate::report::axis::{nice_top, number_ticks};
+use crate::report::canvas::{Align, Canvas};
+use crate::report::charts::life_by_hardness::Of;
+use crate::report::look::{self, Shape};
+use crate::report::panel::{Axis, frame, heading};
+use crate::report::rect::Rect;
+use crate::report::words;
+
+/// At most so many districts in one chart; the one in question is among them.
+const MOST: usize = 12;
+
+fn life(area: &AreaAssessment, of: Of) -> &Span<f64> {
+    match of {
+        Of::Membrane => &area.membrane_life_litres,
+        Of::Resin => &area.resin_life_litres,
+    }
+}
+
+fn noun(of: Of) -> &'static str {
+    match of {
+        Of::Membrane => "membrane",
+        Of::Resin => "filling of resin",
+    }
+}
+
+/// The finding for one district: its life, and how it compares with the others.
+pub fn title(of: Of, areas: &[AreaAssessment], this: &str) -> String {
+    let noun = noun(of);
+    let Some(own) = areas.iter().find(|a| a.postcode == this) else {
+        return format!("How long a {noun} lasts here is not known yet");
+    };
+    let Some(middle) = life(own, of).p50 else {
+        return match life(own, of).p10 {
+            Some(low) => format!(
+                "A new {noun} in {this} will likely make over {} L",
+                words::thousands(words::two_figures(low))
+            ),
+            None => format!("A new {noun} in {this} meets no limit that can be foreseen"),
+        };
+    };
+    let others: Vec<f64> = areas
+        .iter()
+        .filter(|a| a.postcode != this)
+        .filter_map(|a| life(a, of).p50)
+        .collect();
+    let says = format!(
+        "A new {noun} in {this} will make about {}",
+        words::litres_short(life(own, of)).trim_end()
+    );
+    let Some(typical) = middle_of(&others) else {
+        return says;
+    };
+    let ratio = middle / typical;
+    if ratio >= 1.25 {
+        format!("{says}, {} the usual here", times(ratio))
+    } else if ratio <= 0.8 {
+        format!(
+            "{says}, {:.0} % less than usual here",
+            (1.0 - ratio) * 100.0
+        )
+    } else {
+        format!("{says}, much like elsewhere")
+    }
+}
+
+fn times(ratio: f64) -> String {
+    if ratio >= 10.0 {
+        "over ten times".to_owned()
+    } else {
+        format!("{ratio:.1} times")
+    }
+}
+
+fn middle_of(values: &[f64]) -> Option<f64> {
+    let mut sorted = values.to_vec();
+    sorted.sort_by(f64::total_cmp);
+    sorted.get(sorted.len() / 2).copied()
+}
+
+/// What a reader who cannot see the chart needs.
+pub fn alternative(of: Of, areas: &[AreaAssessment], this: &str) -> String {
+    format!(
+        "{}. One bar per district from the likely shortest to the likely longest life, in litres.",
+        title(of, areas, this)
+    )
+}
+
+/// The districts to draw: all, or those nearest in hardness to `this`.
+fn chosen<'a>(areas: &'a [AreaAssessment], of: Of, this: &str) -> Vec<&'a AreaAssessment> {
+    let own = areas
+        .iter()
+        .find(|a| a.postcode == this)
+        .and_then(|a| a.hardness_mg_l_caco3);
+    let mut shown: Vec<&AreaAssessment> = areas
+        .iter()
+        .filter(|a| a.postcode == this || life(a, of).p10.is_some())
+        .collect();
+    let far = |a: &&AreaAssessment| match (a.postcode == this, a.hardness_mg_l_caco3, own) {
+        (true, _, _) => -1.0,
+        (_, Some(h), Some(own)) => (h - own).abs(),
+        _ => f64::MAX,
+    };
+    shown.sort_by(|a, b| far(a).total_cmp(&far(b)));
+    shown.truncate(MOST);
+    shown.sort_by(|a, b| {
+        let h = |a: &&AreaAssessment| a.hardness_mg_l_caco3.unwrap_or(f64::MAX);
+        h(a).total_cmp(&h(b))
+            .then_with(|| a.postcode.cmp(&b.postcode))
+    });
+    shown
+}
+
+/// Draws the chart with its title.
+pub fn draw(canvas: &mut Canvas<'_>, area: Rect, of: Of, areas: &[AreaAssessment], this: &str) {
+    let ink = match of {
+        Of::Membrane => look::MEMBRANE,
+        Of::Resin => look::RESIN,
+    };
+    let unit =
+        "litres until the limit: likely between the ends of the bar; softest water at the top";
+    let rest = heading(canvas, area, &title(of, areas, this), unit);
+    let shown = chosen(areas, of, this);
+    let middles = shown
+        .iter()
+        .filter_map(|a| life(a, of).p50)
+        .fold(0.0, f64::max);
+    let highs = shown
+        .iter()
+        .filter_map(|a| life(a, of).p90)
+        .fold(0.0, f64::max);
+    let lows = shown
+        .iter()
+        .filter_map(|a| life(a, of).p10)
+        .fold(0.0, f64::max);
+    let top = nice_top(
+        highs
+            .min(middles * 2.0)
+            .max(middles)
+            .max(lows * 1.2)
+            .max(1000.0),
+        5,
+    );
+    let face = look::SMALL_BOLD;
+    let names: Vec<String> = shown
+        .iter()
+        .map(|a| match a.hardness_mg_l_caco3 {
+            Some(h) => format!("{} · {h:.0} mg/L", a.postcode),
+            None => a.postcode.clone(),
+        })
+        .map(|name| canvas.shortened(&name, &face, rest.width() * 0.34))
+        .collect();
+    let widest = names
+        .iter()
+        .map(|n| canvas.width_of(n, &face))
+        .fold(0.0, f64::max);
+    let x = Axis {
+        low: 0.0,
+        high: top,
+        ticks: number_ticks((0.0, top), 5, |v, _| words::thousands(v)),
+    };
+    let y = Axis {
+        low: 0.0,
+        high: 1.0,
+        ticks: Vec::new(),
+    };
+    let inner = Rect {
+        x0: rest.x0 + widest,
+        ..rest
+    };
+    let panel = frame(canvas, inner, &x, &y, "litres");
+    for tick in &x.ticks {
+        let at = panel.x.px(tick.value);
+        canvas.fill(
+            Rect {
+                x0: at - 0.5,
+                x1: at + 0.5,
+                y0: panel.plot.y0,
+                y1: panel.plot.y1,
+            },
+            look::GRID,
+        );
+    }
+    let pitch = (panel.plot.height() / shown.len().max(1) as f64).min(54.0);
+    for (i, (district, name)) in shown.iter().zip(&names).enumerate() {
+        let middle = panel.plot.y0 + pitch * (i as f64 + 0.5);
+        let own = district.postcode == this;
+        let face = if own { face } else { look::SMALL };
+        canvas.text(
+            name,
+            (panel.plot.x0 - 10.0, middle + 5.0),
+            &face,
+            Align::Right,
+        );
+        let span = life(district, of);
+        let Some(low) = span.p10 else {
+            canvas.text(
+                "no limit that can be foreseen",
+                (panel.plot.x0 + 8.0, middle + 5.0),
+                &look::SMALL,
+                Align::Left,
+            );
+            continue;
+        };
+        let (from, to) = (
+            panel.x.px(low),
+            panel.x.px(span.p90.unwrap_or(f64::INFINITY)),
+        );
+        let half = if own { 9.0 } else { 6.0 };
+        let bar = Rect {
+            x0: from,
+            x1: to,
+            y0: middle - half,
+            y1: middle + half,
+        };
+        canvas.fill(bar, ink.tint(if own { 0.5 } else { 0.22 }));
+        if span.p90.is_none_or(|high| high > top) {
+            // an open end: the bar runs on beyond the edge
+            let tip = panel.plot.x1;
+            canvas.polygon(
+                &[
+                    (tip, middle - half),
+                    (tip + 9.0, middle),
+                    (tip, middle + half),
+                ],
+                ink.tint(if own { 0.5 } else { 0.22 }),
+            );
+        }
+        if let Some(p50) = span.p50.filter(|v| *v <= top) {
+            let shape = if own { Shape::Diamond } else { Shape::Circle };
+            canvas.mark(
+                shape,
+                (panel.x.px(p50), middle),
+                if own { 8.0 } else { 5.5 },
+                ink,
+            );
+        }
+    }
+}

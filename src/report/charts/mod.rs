@@ -1,0 +1,11 @@
+//! One chart a file: a title that says its finding, and the drawing.
+
+pub mod fleet_passage;
+pub mod intervals;
+pub mod life_by_hardness;
+pub mod lives_by_district;
+pub mod services;
+pub mod to_do;
+pub mod van_passage;
+pub mod van_product;
+pub mod van_weeks;

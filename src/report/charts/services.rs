@@ -1,0 +1,79 @@
+//! Work done on a van, one lane per item, under a chart's time axis.
+
+use crate::lives::ServiceMark;
+use crate::report::axis::{Scale, day_number};
+use crate::report::canvas::{Align, Canvas};
+use crate::report::look::{self, Ink, Shape};
+use crate::report::rect::Rect;
+use crate::report::words;
+use crate::store::records::Item;
+
+/// Height of a lane, px.
+pub const LANE: f64 = 21.0;
+
+fn look_of(item: Item) -> (Shape, Shape, Ink) {
+    match item {
+        Item::Membrane => (Shape::Square, Shape::Ring, look::MEMBRANE),
+        Item::Resin => (Shape::Circle, Shape::Ring, look::RESIN),
+        Item::Prefilter => (Shape::Triangle, Shape::Ring, look::PREFILTER),
+        _ => (Shape::Diamond, Shape::Ring, look::MUTED),
+    }
+}
+
+/// The items that get a lane: those with work in `services`.
+pub fn lanes(services: &[ServiceMark]) -> Vec<Item> {
+    Item::ALL
+        .into_iter()
+        .filter(|item| services.iter().any(|s| s.item == *item))
+        .collect()
+}
+
+/// Draws the lanes from `top` on; a mark inferred from the readings is hollow.
+/// Gives the bottom of the last lane.
+pub fn draw(
+    canvas: &mut Canvas<'_>,
+    x: &Scale,
+    top: f64,
+    left: f64,
+    services: &[ServiceMark],
+) -> f64 {
+    let mut y = top;
+    for item in lanes(services) {
+        let middle = y + LANE / 2.0;
+        let (shape, inferred, ink) = look_of(item);
+        canvas.fill(
+            Rect {
+                x0: x.from,
+                x1: x.to,
+                y0: middle - 0.5,
+                y1: middle + 0.5,
+            },
+            look::GRID,
+        );
+        let room = x.from - left - 8.0;
+        let name = canvas.shortened(words::item(item), &look::SMALL, room);
+        canvas.text(
+            &name,
+            (x.from - 8.0, middle + 5.0),
+            &look::SMALL,
+            Align::Right,
+        );
+        for mark in services.iter().filter(|s| s.item == item) {
+            let at = day_number(mark.date);
+            if x.holds(at) {
+                let shape = if mark.inferred { inferred } else { shape };
+                canvas.mark(shape, (x.px(at), middle), 5.6, ink);
+            }
+        }
+        y += LANE;
+    }
+    y
+}
+
+/// The width that the lanes' names need to the left of the plot.
+pub fn names_width(canvas: &Canvas<'_>, services: &[ServiceMark]) -> f64 {
+    lanes(services)
+        .into_iter()
+        .map(|item| canvas.width_of(words::item(item), &look::SMALL))
+        .fold(0.0, f64::max)
+}

@@ -1,0 +1,154 @@
+//! One van's salt passage over time: readings, fit, forecast and the limit,
+//! with the work done on the van in lanes below.
+
+use jiff::civil::Date;
+
+use crate::advise::VanAssessment;
+use crate::report::axis::{date_ticks, day_number, days_after, nice_top, number_ticks};
+use crate::report::canvas::Canvas;
+use crate::report::charts::services;
+use crate::report::look::{self, Shape};
+use crate::report::panel::{Axis, Panel, frame, heading};
+use crate::report::rect::Rect;
+use crate::report::words;
+use crate::store::records::Item;
+
+/// The forecast is shown at most so far ahead, days.
+const AHEAD: i32 = 3 * 365;
+/// The past is shown at most so far back, days.
+const BACK: i32 = 3 * 365;
+
+/// The finding: when the limit is reached, or what is known instead.
+pub fn title(van: &VanAssessment, as_of: Date, limit: f64) -> String {
+    let membrane = &van.membrane;
+    let share = words::percent(limit, usize::from((limit * 100.0).fract() > 1e-6));
+    let known = membrane.state != crate::advise::State::Unknown;
+    match (membrane.limit_on.p50, membrane.salt_passage.p50) {
+        (Some(day), _) if day <= as_of => format!(
+            "The membrane has passed its limit of {share}, {}",
+            words::when(&membrane.limit_on, known)
+        ),
+        (Some(_), _) => format!(
+            "The membrane reaches its limit of {share} {}",
+            words::when(&membrane.limit_on, known)
+        ),
+        (None, Some(_)) if known => format!(
+            "The membrane reaches its limit of {share} {}",
+            words::when(&membrane.limit_on, known).replacen("not within", "not within the next", 1)
+        ),
+        _ => "How the membrane is doing cannot be told yet".to_owned(),
+    }
+}
+
+/// What a reader who cannot see the chart needs.
+pub fn alternative(van: &VanAssessment, as_of: Date, limit: f64) -> String {
+    let now = words::salt_passage(&van.membrane.salt_passage)
+        .map_or(String::new(), |said| format!(" Today it {said}."));
+    format!(
+        "{}.{now} {} over time, with the fit, the forecast and the limit.",
+        title(van, as_of, limit),
+        words::count(van.series.salt_passage.len(), "reading", "readings")
+    )
+}
+
+/// First and last day shown.
+fn days_shown(van: &VanAssessment, as_of: Date) -> (Date, Date) {
+    let series = &van.series;
+    let first_point = series.salt_passage.first().map(|p| p.0);
+    let first_fit = series.salt_passage_path.first().map(|b| b.x);
+    let earliest = first_point
+        .into_iter()
+        .chain(first_fit)
+        .min()
+        .unwrap_or(as_of);
+    let from = earliest
+        .max(days_after(as_of, -BACK))
+        .min(days_after(as_of, -60));
+    let last = series.salt_passage_path.last().map_or(as_of, |b| b.x);
+    let wanted = van
+        .membrane
+        .limit_on
+        .p90
+        .map_or(last, |d| days_after(d, 30));
+    let to = last
+        .min(wanted)
+        .min(days_after(as_of, AHEAD))
+        .max(days_after(as_of, 45));
+    (from, to)
+}
+
+/// Draws the chart with its title.
+pub fn draw(canvas: &mut Canvas<'_>, area: Rect, van: &VanAssessment, as_of: Date, limit: f64) {
+    let series = &van.series;
+    let unit = "Salts that come through the membrane, % of the tap water's (25 °C)";
+    let rest = heading(canvas, area, &title(van, as_of, limit), unit);
+    let lanes = services::lanes(&series.services).len() as f64 * services::LANE;
+    let (from, to) = days_shown(van, as_of);
+    let highest = series.salt_passage.iter().map(|p| p.1).fold(0.0, f64::max);
+    let y_top = nice_top(highest.min(limit * 2.0).max(limit * 1.3) * 100.0, 6);
+    let x = Axis {
+        low: day_number(from),
+        high: day_number(to),
+        ticks: date_ticks(from, to, 9),
+    };
+    let y = Axis {
+        low: 0.0,
+        high: y_top,
+        ticks: number_ticks((0.0, y_top), 6, |v, d| format!("{v:.d$}")),
+    };
+    let names = (services::names_width(canvas, &series.services) - 22.0).max(0.0);
+    let inner = Rect {
+        x0: rest.x0 + names,
+        y1: rest.y1 - lanes,
+        ..rest
+    };
+    let panel = frame(canvas, inner, &x, &y, "");
+    draw_path(canvas, &panel, van, as_of);
+    for mark in series.services.iter().filter(|s| s.item == Item::Membrane) {
+        let day = day_number(mark.date);
+        if panel.x.holds(day) {
+            let at = panel.x.px(day);
+            let ends = [(at, panel.plot.y0), (at, panel.plot.y1)];
+            canvas.dashes(&ends, look::MEMBRANE.tint(0.5), 1.5, (3.0, 4.0));
+        }
+    }
+    let fitted = van.membrane.fitted_on;
+    for (day, passage) in &series.salt_passage {
+        let (x, y) = (day_number(*day), passage * 100.0);
+        if !(panel.x.holds(x) && panel.y.holds(y)) {
+            continue;
+        }
+        let earlier = fitted.is_some_and(|f| *day < f);
+        let ink = if earlier { look::RULE } else { look::MEMBRANE };
+        canvas.mark(Shape::Circle, panel.at(x, y), 3.4, ink);
+    }
+    let name = format!(
+        "limit {}",
+        words::percent(limit, usize::from((limit * 100.0).fract() > 1e-6))
+    );
+    panel.limit(canvas, limit * 100.0, &name);
+    panel.today(canvas, day_number(as_of), &words::day(as_of));
+    services::draw(canvas, &panel.x, rest.y1 - lanes, area.x0, &series.services);
+}
+
+/// The fit in full ink up to the day, dashed beyond; the likely range as a tint.
+fn draw_path(canvas: &mut Canvas<'_>, panel: &Panel, van: &VanAssessment, as_of: Date) {
+    let path = &van.series.salt_passage_path;
+    let band: Vec<(f64, f64, f64)> = path
+        .iter()
+        .map(|b| (day_number(b.x), b.p10 * 100.0, b.p90 * 100.0))
+        .collect();
+    panel.band(canvas, &band, look::MEMBRANE.tint(0.18));
+    let middle = |ahead: bool| -> Vec<(f64, f64)> {
+        path.iter()
+            .filter(|b| if ahead { b.x >= as_of } else { b.x <= as_of })
+            .map(|b| (day_number(b.x), b.p50 * 100.0))
+            .collect()
+    };
+    for run in panel.curve(&middle(false)) {
+        canvas.line(&run, look::MEMBRANE, 2.6);
+    }
+    for run in panel.curve(&middle(true)) {
+        canvas.dashes(&run, look::MEMBRANE, 2.6, (8.0, 6.0));
+    }
+}

@@ -1,0 +1,137 @@
+//! One van's water after the resin over time: readings, the resin giving out,
+//! forecast and limit.
+
+use jiff::civil::Date;
+
+use crate::advise::{State, VanAssessment};
+use crate::report::axis::{date_ticks, day_number, days_after, nice_top, number_ticks};
+use crate::report::canvas::Canvas;
+use crate::report::look::{self, Shape};
+use crate::report::panel::{Axis, frame, heading};
+use crate::report::rect::Rect;
+use crate::report::words;
+use crate::store::records::Item;
+
+/// Days shown back and at most ahead.
+const BACK: i32 = 365;
+const AHEAD: i32 = 183;
+
+/// The finding: how much the resin can still do, or when it is at its limit.
+pub fn title(van: &VanAssessment, as_of: Date, limit: f64) -> String {
+    let resin = &van.resin;
+    let known = resin.state != State::Unknown;
+    if resin.limit_on.p50.is_some_and(|day| day <= as_of) {
+        return format!("The water after the resin is over its limit of {limit} ppm");
+    }
+    match (resin.limit_on.p50, words::litres(&resin.litres_left)) {
+        (_, Some(left)) => format!("The resin is good for {left} more"),
+        (Some(_), None) => format!(
+            "The resin reaches its limit {}",
+            words::when(&resin.limit_on, known)
+        ),
+        (None, None) if known => {
+            "The resin meets no limit within ten years: what enters it is clean enough".to_owned()
+        }
+        _ => "How long the resin lasts cannot be told yet".to_owned(),
+    }
+}
+
+/// What a reader who cannot see the chart needs.
+pub fn alternative(van: &VanAssessment, as_of: Date, limit: f64) -> String {
+    format!(
+        "{}. {} of the water after the resin in ppm over time, with the forecast and the limit of {limit} ppm.",
+        title(van, as_of, limit),
+        words::count(van.series.product_ppm.len(), "reading", "readings")
+    )
+}
+
+/// Draws the chart with its title.
+pub fn draw(canvas: &mut Canvas<'_>, area: Rect, van: &VanAssessment, as_of: Date, limit: f64) {
+    let series = &van.series;
+    let rest = heading(
+        canvas,
+        area,
+        &title(van, as_of, limit),
+        "Water after the resin, ppm",
+    );
+    if series.product_ppm.is_empty() && series.product_path.is_empty() {
+        let text = "The water after the resin has not been read on this van yet.";
+        canvas.paragraph(
+            text,
+            (rest.x0, rest.y0 + 40.0),
+            &look::BODY,
+            rest.width(),
+            3,
+        );
+        return;
+    }
+    let from = days_after(as_of, -BACK);
+    let last = series.product_path.last().map_or(as_of, |b| b.x);
+    let to = last
+        .min(days_after(as_of, AHEAD))
+        .max(days_after(as_of, 45));
+    let shown = |d: &Date| *d >= from && *d <= to;
+    let highest = series
+        .product_ppm
+        .iter()
+        .filter(|p| shown(&p.0))
+        .map(|p| p.1)
+        .fold(0.0, f64::max);
+    let y_top = nice_top(highest.min(limit * 2.5).max(limit * 1.4), 6);
+    let x = Axis {
+        low: day_number(from),
+        high: day_number(to),
+        ticks: date_ticks(from, to, 6),
+    };
+    let y = Axis {
+        low: 0.0,
+        high: y_top,
+        ticks: number_ticks((0.0, y_top), 6, |v, d| format!("{v:.d$}")),
+    };
+    let panel = frame(canvas, rest, &x, &y, "");
+
+    let band: Vec<(f64, f64, f64)> = series
+        .product_path
+        .iter()
+        .map(|b| (day_number(b.x), b.p10, b.p90))
+        .collect();
+    panel.band(canvas, &band, look::RESIN.tint(0.2));
+    for mark in series.services.iter().filter(|s| s.item == Item::Resin) {
+        let day = day_number(mark.date);
+        if panel.x.holds(day) {
+            let at = panel.x.px(day);
+            canvas.dashes(
+                &[(at, panel.plot.y0), (at, panel.plot.y1)],
+                look::RESIN.tint(0.6),
+                1.5,
+                (3.0, 4.0),
+            );
+        }
+    }
+    let middle = |ahead: bool| -> Vec<(f64, f64)> {
+        series
+            .product_path
+            .iter()
+            .filter(|b| if ahead { b.x >= as_of } else { b.x <= as_of })
+            .map(|b| (day_number(b.x), b.p50))
+            .collect()
+    };
+    for run in panel.curve(&middle(false)) {
+        canvas.line(&run, look::RESIN, 2.6);
+    }
+    for run in panel.curve(&middle(true)) {
+        canvas.dashes(&run, look::RESIN, 2.6, (8.0, 6.0));
+    }
+    for (day, ppm) in series.product_ppm.iter().filter(|p| shown(&p.0)) {
+        if panel.y.holds(*ppm) {
+            canvas.mark(
+                Shape::Circle,
+                panel.at(day_number(*day), *ppm),
+                3.4,
+                look::RESIN,
+            );
+        }
+    }
+    panel.limit(canvas, limit, &format!("limit {limit} ppm"));
+    panel.today(canvas, day_number(as_of), &words::day(as_of));
+}

@@ -1,0 +1,113 @@
+//! One van's litres of purified tap water, week by week.
+
+use jiff::civil::Date;
+
+use crate::advise::VanAssessment;
+use crate::report::axis::{date_ticks, day_number, days_after, nice_top, number_ticks};
+use crate::report::canvas::Canvas;
+use crate::report::look;
+use crate::report::panel::{Axis, frame, heading};
+use crate::report::rect::Rect;
+use crate::report::words;
+
+const BACK: i32 = 365;
+
+/// The finding: what is usual, and whether the last four weeks differ.
+pub fn title(van: &VanAssessment) -> String {
+    let Some(usual) = van.series.litres_per_week.filter(|l| l.is_finite()) else {
+        return if van.series.weeks.is_empty() {
+            "No tank fills are recorded for this van".to_owned()
+        } else {
+            "Litres made week by week".to_owned()
+        };
+    };
+    let usual = words::thousands(words::two_figures(usual));
+    let n = van.series.weeks.len();
+    let last: Vec<f64> = van
+        .series
+        .weeks
+        .iter()
+        .skip(n.saturating_sub(4))
+        .map(|w| w.litres)
+        .collect();
+    if last.len() == 4 && last.iter().all(|l| *l == 0.0) {
+        return format!("No fills in the last four weeks; {usual} L a week expected from here");
+    }
+    format!("About {usual} L a week are expected from here")
+}
+
+/// What a reader who cannot see the chart needs.
+pub fn alternative(van: &VanAssessment) -> String {
+    format!(
+        "{}. Litres made from tap water in each of the last {}.",
+        title(van),
+        words::count(van.series.weeks.len().min(53), "week", "weeks")
+    )
+}
+
+/// Draws the chart with its title; `month` is shaded.
+pub fn draw(
+    canvas: &mut Canvas<'_>,
+    area: Rect,
+    van: &VanAssessment,
+    as_of: Date,
+    month: Option<Date>,
+) {
+    let unit = "Litres made from tap water, each week";
+    let rest = heading(canvas, area, &title(van), unit);
+    if van.series.weeks.is_empty() {
+        let text = "Without tank fills neither litres nor a forecast by date can be told.";
+        canvas.paragraph(
+            text,
+            (rest.x0, rest.y0 + 40.0),
+            &look::BODY,
+            rest.width(),
+            3,
+        );
+        return;
+    }
+    let (from, to) = (days_after(as_of, -BACK), days_after(as_of, 7));
+    let shown: Vec<_> = van
+        .series
+        .weeks
+        .iter()
+        .filter(|w| w.monday >= from && w.monday <= to)
+        .collect();
+    let most = shown.iter().map(|w| w.litres).fold(100.0, f64::max);
+    let top = nice_top(most * 1.05, 5);
+    let x = Axis {
+        low: day_number(from),
+        high: day_number(to),
+        ticks: date_ticks(from, to, 6),
+    };
+    let y = Axis {
+        low: 0.0,
+        high: top,
+        ticks: number_ticks((0.0, top), 5, |v, _| words::thousands(v)),
+    };
+    let panel = frame(canvas, rest, &x, &y, "");
+    if let Some(month) = month {
+        let end = month.last_of_month();
+        let (x0, x1) = (
+            panel.x.px(day_number(month)),
+            panel.x.px(day_number(end) + 1.0),
+        );
+        let shade = Rect {
+            x0,
+            x1,
+            ..panel.plot
+        };
+        canvas.fill(shade, look::WATER.tint(0.14));
+    }
+    for week in shown {
+        let x0 = panel.x.px(day_number(week.monday));
+        let x1 = panel.x.px(day_number(week.monday) + 7.0) - 1.5;
+        let bar = Rect {
+            x0,
+            x1,
+            y0: panel.y.px(week.litres),
+            y1: panel.plot.y1,
+        };
+        canvas.fill(bar, look::WATER);
+    }
+}

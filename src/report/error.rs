@@ -1,0 +1,43 @@
+//! What stops a report from being written.
+
+use std::io;
+use std::path::PathBuf;
+
+use thiserror::Error;
+
+/// Why a report could not be made.
+#[derive(Debug, Error)]
+pub enum ReportError {
+    /// A file or folder could not be made, written or put in its place.
+    #[error(
+        "cannot write {path}: the report that stood there is unchanged; check the folder and the free space",
+        path = path.display()
+    )]
+    CannotWrite { path: PathBuf, source: io::Error },
+    /// The output place is a file.
+    #[error("{path} is a file, but the report needs a folder: give another --out", path = path.display())]
+    NotAFolder { path: PathBuf },
+    /// A page could not be drawn.
+    #[error("page {page} could not be drawn")]
+    CannotDraw { page: String, source: DrawError },
+    /// A page could not be turned into a PNG.
+    #[error("page {page} could not be turned into a PNG")]
+    CannotEncode {
+        page: String,
+        source: png::EncodingError,
+    },
+    /// The assessment could not be written as JSON.
+    #[error("the assessment could not be written as JSON")]
+    CannotSerialise(#[source] serde_json::Error),
+}
+
+/// What the drawing library could not do.
+#[derive(Debug, Clone, PartialEq, Eq, Error)]
+pub enum DrawError {
+    /// The bundled font was not accepted.
+    #[error("the bundled font {0} is not readable; the program was built wrongly")]
+    Font(&'static str),
+    /// Anything else the library says.
+    #[error("{0}")]
+    Library(String),
+}

@@ -1,0 +1,246 @@
+//! File names that cannot leave the folder, and a report that is put in place
+//! only when all of it is there.
+
+use std::collections::BTreeSet;
+use std::fs;
+use std::io;
+use std::path::{Path, PathBuf};
+
+use super::encode;
+use super::error::ReportError;
+
+/// Longest part of a file name taken from a van's or district's own name.
+const LONGEST: usize = 60;
+
+/// File names for `names`, in their order: `van-QV-014.png`. Letters, digits
+/// and `-` are kept, anything else becomes `_`; names that would share a file
+/// (letter case counts for nothing on some disks) get `-2`, `-3` and so on.
+pub fn file_names(prefix: &str, names: &[&str], extension: &str) -> Vec<String> {
+    let mut used = BTreeSet::new();
+    names
+        .iter()
+        .map(|name| {
+            let stem = safe(name);
+            let mut n = 1;
+            loop {
+                let candidate = match n {
+                    1 => format!("{prefix}-{stem}.{extension}"),
+                    n => format!("{prefix}-{stem}-{n}.{extension}"),
+                };
+                if used.insert(candidate.to_lowercase()) {
+                    return candidate;
+                }
+                n += 1;
+            }
+        })
+        .collect()
+}
+
+fn safe(name: &str) -> String {
+    let kept: String = name
+        .trim()
+        .chars()
+        .take(LONGEST)
+        .map(|c| {
+            if c.is_ascii_alphanumeric() || c == '-' {
+                c
+            } else {
+                '_'
+            }
+        })
+        .collect();
+    if kept.is_empty() {
+        "unnamed".to_owned()
+    } else {
+        kept
+    }
+}
+
+/// Writes `files` (name and content) into `out`: all of them into a new folder
+/// beside it first, then each into its place, the last one named last. A page
+/// of an earlier report that is not made any more is taken away; files that
+/// are not ours stay.
+///
+/// # Errors
+/// [`ReportError::CannotWrite`]: up to the point where all new files lie
+/// complete on the disk, the old report is untouched.
+pub fn put_in_place(out: &Path, files: &[(String, Vec<u8>)]) -> Result<Vec<PathBuf>, ReportError> {
+    if out.is_file() {
+        return Err(ReportError::NotAFolder {
+            path: out.to_owned(),
+        });
+    }
+    let waiting = waiting_folder(out)?;
+    let placed = write_all(&waiting, files).and_then(|()| move_all(&waiting, out, files));
+    // best effort: after a fault the folder may hold what could not be moved
+    let cleared = fs::remove_dir_all(&waiting);
+    let paths = placed?;
+    if let Err(source) = cleared
+        && source.kind() != io::ErrorKind::NotFound
+    {
+        return Err(ReportError::CannotWrite {
+            path: waiting,
+            source,
+        });
+    }
+    remove_left_over_pages(out, files)?;
+    Ok(paths)
+}
+
+/// A new, empty folder on the same disk, named after `out` and this process.
+fn waiting_folder(out: &Path) -> Result<PathBuf, ReportError> {
+    let parent = match out.parent() {
+        Some(parent) if !parent.as_os_str().is_empty() => parent.to_owned(),
+        _ => PathBuf::from("."),
+    };
+    let name = out
+        .file_name()
+        .map_or_else(|| "report".into(), |n| n.to_owned());
+    let mut hidden = std::ffi::OsString::from(".");
+    hidden.push(&name);
+    hidden.push(format!(".new-{}", std::process::id()));
+    // `.` and `..` have no name of their own: wait inside them instead
+    let waiting = if out.file_name().is_some() {
+        parent.join(hidden)
+    } else {
+        out.join(hidden)
+    };
+    let cannot = |source| ReportError::CannotWrite {
+        path: waiting.clone(),
+        source,
+    };
+    if waiting.exists() {
+        fs::remove_dir_all(&waiting).map_err(cannot)?;
+    }
+    fs::create_dir_all(&waiting).map_err(cannot)?;
+    Ok(waiting)
+}
+
+fn write_all(folder: &Path, files: &[(String, Vec<u8>)]) -> Result<(), ReportError> {
+    for (name, content) in files {
+        let path = folder.join(name);
+        let written = fs::File::create(&path).and_then(|mut file| {
+            io::Write::write_all(&mut file, content)?;
+            file.sync_all()
+        });
+        written.map_err(|source| ReportError::CannotWrite { path, source })?;
+    }
+    Ok(())
+}
+
+fn move_all(
+    waiting: &Path,
+    out: &Path,
+    files: &[(String, Vec<u8>)],
+) -> Result<Vec<PathBuf>, ReportError> {
+    let paths = || files.iter().map(|(name, _)| out.join(name)).collect();
+    if !out.exists() {
+        let moved = fs::rename(waiting, out);
+        return match moved {
+            Ok(()) => Ok(paths()),
+            Err(source) => Err(ReportError::CannotWrite {
+                path: out.to_owned(),
+                source,
+            }),
+        };
+    }
+    for (name, _) in files {
+        let path = out.join(name);
+        fs::rename(waiting.join(name), &path)
+            .map_err(|source| ReportError::CannotWrite { path, source })?;
+    }
+    Ok(paths())
+}
+
+/// Pages carry a mark of their maker, so a user's own `van-photo.png` stays.
+fn remove_left_over_pages(out: &Path, files: &[(String, Vec<u8>)]) -> Result<(), ReportError> {
+    let cannot = |path: &Path, source| ReportError::CannotWrite {
+        path: path.to_owned(),
+        source,
+    };
+    let made: BTreeSet<&str> = files.iter().map(|(name, _)| name.as_str()).collect();
+    for entry in fs::read_dir(out).map_err(|e| cannot(out, e))? {
+        let entry = entry.map_err(|e| cannot(out, e))?;
+        let Ok(name) = entry.file_name().into_string() else {
+            continue;
+        };
+        let ours = ["van-", "area-", "fleet-"]
+            .iter()
+            .any(|p| name.starts_with(p))
+            && name.ends_with(".png")
+            && !made.contains(name.as_str());
+        if ours && encode::is_a_page_of_ours(&entry.path()) {
+            fs::remove_file(entry.path()).map_err(|e| cannot(&entry.path(), e))?;
+        }
+    }
+    Ok(())
+}
+
+#[cfg(test)]
+#[allow(clippy::unwrap_used, clippy::expect_used)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn odd_names_cannot_leave_the_folder() {
+        let names = file_names(
+            "van",
+            &["../../etc/passwd", "QV 014", "a/b\\c:d", "", "été", "CON"],
+            "png",
+        );
+        for name in &names {
+            assert!(name.starts_with("van-"), "{name}");
+            assert!(!name.contains(['/', '\\', ':', ' ']), "{name}");
+            assert_eq!(Path::new(name).components().count(), 1);
+        }
+        assert_eq!(names[0], "van-______etc_passwd.png");
+        assert_eq!(names[3], "van-unnamed.png");
+    }
+
+    #[test]
+    fn names_that_fold_to_one_file_get_a_number() {
+        let names = file_names("van", &["QV-1", "qv-1", "QV_1", "QV 1", "QV-1-2"], "png");
+        let folded: BTreeSet<String> = names.iter().map(|n| n.to_lowercase()).collect();
+        assert_eq!(folded.len(), 5, "{names:?}");
+        assert_eq!(names[0], "van-QV-1.png");
+        assert_eq!(names[1], "van-qv-1-2.png");
+    }
+
+    #[test]
+    fn what_is_not_ours_stays_and_no_waiting_folder_is_left() {
+        let dir = tempfile::tempdir().unwrap();
+        let out = dir.path().join("october");
+        let first = vec![("index.html".to_owned(), b"one".to_vec())];
+        put_in_place(&out, &first).unwrap();
+        fs::write(out.join("van-photo.png"), b"my own").unwrap();
+        let second = vec![("index.html".to_owned(), b"two".to_vec())];
+        put_in_place(&out, &second).unwrap();
+        assert_eq!(fs::read(out.join("index.html")).unwrap(), b"two");
+        assert!(out.join("van-photo.png").exists());
+        assert_eq!(fs::read_dir(dir.path()).unwrap().count(), 1);
+    }
+
+    #[test]
+    fn a_report_that_cannot_be_finished_leaves_the_old_one() {
+        let dir = tempfile::tempdir().unwrap();
+        let out = dir.path().join("october");
+        put_in_place(&out, &[("index.html".to_owned(), b"good".to_vec())]).unwrap();
+        // a name with a folder that does not exist cannot be written
+        let broken = vec![
+            ("index.html".to_owned(), b"half".to_vec()),
+            ("missing/van.png".to_owned(), b"x".to_vec()),
+        ];
+        assert!(put_in_place(&out, &broken).is_err());
+        assert_eq!(fs::read(out.join("index.html")).unwrap(), b"good");
+        assert_eq!(fs::read_dir(dir.path()).unwrap().count(), 1);
+    }
+
+    #[test]
+    fn a_file_in_place_of_the_folder_is_refused() {
+        let dir = tempfile::tempdir().unwrap();
+        let out = dir.path().join("taken");
+        fs::write(&out, b"x").unwrap();
+        let tried = put_in_place(&out, &[("index.html".to_owned(), vec![])]);
+        assert!(matches!(tried, Err(ReportError::NotAFolder { .. })));
+    }
+}

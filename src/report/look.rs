@@ -1,0 +1,98 @@
+//! The one visual language of all pages: inks, type sizes, and a shape for
+//! every state, so that a state is told by word and shape as well as colour.
+
+use crate::advise::State;
+
+/// An opaque colour.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Ink(pub u8, pub u8, pub u8);
+
+impl Ink {
+    /// A lighter version of the ink: `share` of it (0..1) on white paper.
+    pub fn tint(self, share: f64) -> Ink {
+        let mix = |c: u8| (255.0 - (255.0 - f64::from(c)) * share).round() as u8;
+        Ink(mix(self.0), mix(self.1), mix(self.2))
+    }
+}
+
+pub const PAPER: Ink = Ink(255, 255, 255);
+pub const TEXT: Ink = Ink(24, 33, 43);
+pub const MUTED: Ink = Ink(84, 95, 106);
+pub const GRID: Ink = Ink(223, 228, 233);
+pub const RULE: Ink = Ink(150, 160, 170);
+pub const SHADE: Ink = Ink(244, 246, 248);
+/// Membranes and salt passage.
+pub const MEMBRANE: Ink = Ink(22, 84, 140);
+/// Resin and the water after it.
+pub const RESIN: Ink = Ink(178, 92, 12);
+/// Litres.
+pub const WATER: Ink = Ink(72, 130, 138);
+/// Pre-filters.
+pub const PREFILTER: Ink = Ink(110, 84, 140);
+/// Limits.
+pub const LIMIT: Ink = Ink(140, 24, 48);
+
+/// Page size: A4 landscape at 150 dots per inch.
+pub const PAGE: (u32, u32) = (1754, 1240);
+/// A single chart of the gallery.
+pub const SINGLE: (u32, u32) = (1000, 620);
+/// Outer margin of a page, px.
+pub const MARGIN: f64 = 56.0;
+
+/// How a piece of text looks: em size in px, weight, ink.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Type {
+    pub size: f64,
+    pub bold: bool,
+    pub ink: Ink,
+}
+
+impl Type {
+    const fn new(size: f64, bold: bool, ink: Ink) -> Type {
+        Type { size, bold, ink }
+    }
+
+    /// The same in another ink.
+    pub const fn inked(self, ink: Ink) -> Type {
+        Type { ink, ..self }
+    }
+
+    /// Distance from one baseline to the next, px.
+    pub fn leading(&self) -> f64 {
+        (self.size * 1.38).round()
+    }
+}
+
+/// The scale of type sizes. 15 px is 7.2 points on A4; nothing is smaller.
+pub const PAGE_TITLE: Type = Type::new(36.0, true, TEXT);
+pub const LEAD: Type = Type::new(20.0, false, TEXT);
+pub const CHART_TITLE: Type = Type::new(19.0, true, TEXT);
+pub const BODY: Type = Type::new(17.0, false, TEXT);
+pub const BODY_BOLD: Type = Type::new(17.0, true, TEXT);
+pub const SMALL: Type = Type::new(15.0, false, MUTED);
+pub const SMALL_BOLD: Type = Type::new(15.0, true, TEXT);
+
+/// Markers that stay apart in grey print.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Shape {
+    Circle,
+    Ring,
+    Square,
+    Diamond,
+    Triangle,
+    Cross,
+    /// A ring with a dot, for what cannot be told.
+    Eye,
+}
+
+/// Shape and ink of a state. Lightness differs too, for grey printing.
+pub fn badge(state: State) -> (Shape, Ink) {
+    match state {
+        State::FailingEarly => (Shape::Cross, Ink(110, 16, 84)),
+        State::Overdue => (Shape::Square, Ink(176, 42, 28)),
+        State::Due => (Shape::Triangle, Ink(206, 120, 0)),
+        State::Watch => (Shape::Diamond, Ink(86, 110, 190)),
+        State::Unknown => (Shape::Eye, Ink(110, 118, 126)),
+        State::OnCourse => (Shape::Circle, Ink(58, 146, 124)),
+    }
+}

@@ -1,0 +1,151 @@
+//! One district's page: how long membranes and resin last in its water, what
+//! to do instead of the rule of thumb, and how its vans are doing.
+
+use jiff::civil::Date;
+
+use crate::advise::{AreaAssessment, Assessment, VanAssessment};
+use crate::report::canvas::{Align, Canvas};
+use crate::report::charts::life_by_hardness::Of;
+use crate::report::charts::{fleet_passage, lives_by_district, to_do};
+use crate::report::look;
+use crate::report::pages::{place, sheet};
+use crate::report::parts::VanLine;
+use crate::report::rect::Rect;
+use crate::report::words;
+
+/// What the district is, in one line.
+pub fn lead(area: &AreaAssessment) -> String {
+    let vans = words::count(area.vans, "van", "vans");
+    match area.hardness_mg_l_caco3 {
+        Some(h) => format!("{vans} based here; water of {h:.0} mg/L hardness"),
+        None => format!("{vans} based here; hardness of the water not known"),
+    }
+}
+
+/// The suggestions beside the rule of thumb, in sentences.
+pub fn suggestions(assessment: &Assessment, area: &AreaAssessment) -> Vec<String> {
+    let fleet = &assessment.fleet;
+    let suggested = &area.suggested;
+    let mut said = Vec::new();
+    said.push(match suggested.membrane_days {
+        Some(days) => format!(
+            "Membrane: change it every {} (rule of thumb: {:.0} months).",
+            words::days_as_interval(days),
+            fleet.rule_membrane_months
+        ),
+        None => "Membrane: no interval can be suggested yet.".to_owned(),
+    });
+    said.push(match suggested.prefilter_days {
+        Some(days) => format!(
+            "Pre-filters: change them every {} (rule of thumb: {:.0} weeks).",
+            words::days_as_interval(days),
+            fleet.rule_prefilter_weeks
+        ),
+        None => "Pre-filters: no interval can be suggested yet.".to_owned(),
+    });
+    said.push(match suggested.resin_litres {
+        Some(litres) => format!(
+            "Resin: change it every {} L of water (rule of thumb: at the limit).",
+            words::thousands(words::two_figures(litres))
+        ),
+        None => "Resin: no interval can be suggested yet.".to_owned(),
+    });
+    if let Some(saving) = area.saving_per_van_year {
+        let amount = words::money(saving.abs(), fleet.currency.as_deref());
+        said.push(if saving >= 0.0 {
+            format!("Expected to save {amount} per van and year.")
+        } else {
+            format!("Costs {amount} more per van and year than the rule of thumb.")
+        });
+    }
+    said
+}
+
+/// Draws the page; `lines` are the vans of the whole fleet by urgency.
+pub fn draw(
+    canvas: &mut Canvas<'_>,
+    assessment: &Assessment,
+    area: &AreaAssessment,
+    lines: &[VanLine<'_>],
+    month: Date,
+) {
+    let title = format!("District {}", area.postcode);
+    let body = sheet(canvas, &title, &lead(area), &place(month, assessment.as_of));
+    let middle = body.x0 + body.width() / 2.0;
+    let upper = Rect {
+        y1: body.y0 + 500.0,
+        ..body
+    };
+    let lower = Rect {
+        y0: upper.y1 + 26.0,
+        ..body
+    };
+    let areas = &assessment.areas;
+    let half = Rect {
+        x1: middle - 18.0,
+        ..upper
+    };
+    lives_by_district::draw(canvas, half, Of::Membrane, areas, &area.postcode);
+    let half = Rect {
+        x0: middle + 18.0,
+        ..upper
+    };
+    lives_by_district::draw(canvas, half, Of::Resin, areas, &area.postcode);
+
+    let here = |v: &VanAssessment| v.postcode.as_deref() == Some(area.postcode.as_str());
+    let vans: Vec<&VanAssessment> = assessment
+        .vans
+        .iter()
+        .filter(|v| v.series.has_membrane && here(v))
+        .collect();
+    let half = Rect {
+        x0: middle + 18.0,
+        ..lower
+    };
+    fleet_passage::draw(canvas, half, &vans, assessment.limits.salt_passage);
+
+    let left = Rect {
+        x1: middle - 18.0,
+        ..lower
+    };
+    canvas.text(
+        "Suggested here",
+        (left.x0, left.y0 + 19.0),
+        &look::CHART_TITLE,
+        Align::Left,
+    );
+    let mut y = left.y0 + 48.0;
+    for said in suggestions(assessment, area) {
+        y = canvas.paragraph(&said, (left.x0, y), &look::BODY, left.width(), 2);
+    }
+    y += 18.0;
+    canvas.text(
+        "The vans here",
+        (left.x0, y),
+        &look::CHART_TITLE,
+        Align::Left,
+    );
+    let rows = Rect {
+        y0: y + 12.0,
+        ..left
+    };
+    let own: Vec<VanLine<'_>> = lines.iter().filter(|l| here(l.van)).cloned().collect();
+    // the last row is kept for what is left out
+    let room = to_do::rows_in(rows.height());
+    let fits = if own.len() <= room {
+        own.len()
+    } else {
+        room.saturating_sub(1)
+    };
+    let after = match own.len() - fits {
+        0 => String::new(),
+        n => format!("and {} more, see the index", words::count(n, "van", "vans")),
+    };
+    to_do::draw(
+        canvas,
+        rows,
+        own.get(..fits).unwrap_or_default(),
+        assessment.as_of,
+        &after,
+    );
+}

@@ -1,0 +1,284 @@
+//! One van's page: how its membrane and resin are doing, and what to do next.
+
+use jiff::civil::Date;
+
+use crate::advise::{Assessment, VanAssessment};
+use crate::report::canvas::{Align, Canvas};
+use crate::report::charts::{van_passage, van_product, van_weeks};
+use crate::report::look::{self, badge};
+use crate::report::pages::{place, sheet};
+use crate::report::parts::{Part, parts};
+use crate::report::rect::Rect;
+use crate::report::words;
+use crate::store::records::Item;
+
+/// Fewer readings than this and the forecast leans on the fleet.
+const FEW_READINGS: usize = 5;
+
+/// Where the van stands and what its water is like.
+pub fn lead(van: &VanAssessment) -> String {
+    let place = match &van.postcode {
+        Some(postcode) => format!("Based in {postcode}"),
+        None => "No base recorded".to_owned(),
+    };
+    match (van.hardness_mg_l_caco3, van.hardness_basis) {
+        (Some(hardness), Some(basis)) => {
+            format!(
+                "{place}; water of {hardness:.0} mg/L hardness ({})",
+                words::basis(basis)
+            )
+        }
+        (Some(hardness), None) => format!("{place}; water of {hardness:.0} mg/L hardness"),
+        _ => format!("{place}; hardness of the water not known"),
+    }
+}
+
+/// Draws the page.
+pub fn draw(canvas: &mut Canvas<'_>, assessment: &Assessment, van: &VanAssessment, month: Date) {
+    let (as_of, limits) = (assessment.as_of, assessment.limits);
+    let body = sheet(canvas, &van.van, &lead(van), &place(month, as_of));
+    let split = body.x0 + 1130.0;
+    let left = Rect { x1: split, ..body };
+    let lower_top = body.y0 + 585.0;
+    let upper = Rect {
+        y1: lower_top - 26.0,
+        ..left
+    };
+    let half = left.x0 + 560.0;
+    let lower_left = Rect {
+        y0: lower_top,
+        x1: half - 14.0,
+        ..left
+    };
+    let lower_right = Rect {
+        y0: lower_top,
+        x0: half + 14.0,
+        ..left
+    };
+    match (van.series.has_membrane, van.series.has_resin) {
+        (true, true) => {
+            van_passage::draw(canvas, upper, van, as_of, limits.salt_passage);
+            van_product::draw(canvas, lower_left, van, as_of, limits.product_ppm);
+            van_weeks::draw(canvas, lower_right, van, as_of, Some(month));
+        }
+        (true, false) => {
+            van_passage::draw(canvas, upper, van, as_of, limits.salt_passage);
+            van_weeks::draw(
+                canvas,
+                Rect {
+                    y0: lower_top,
+                    ..left
+                },
+                van,
+                as_of,
+                Some(month),
+            );
+        }
+        _ => {
+            van_product::draw(canvas, upper, van, as_of, limits.product_ppm);
+            van_weeks::draw(
+                canvas,
+                Rect {
+                    y0: lower_top,
+                    ..left
+                },
+                van,
+                as_of,
+                Some(month),
+            );
+        }
+    }
+    let side = Rect {
+        x0: split + 44.0,
+        ..body
+    };
+    canvas.fill(
+        Rect {
+            x0: side.x0 - 22.0,
+            x1: side.x0 - 21.0,
+            ..side
+        },
+        look::GRID,
+    );
+    words_column(canvas, side, van, as_of, month);
+}
+
+fn words_column(
+    canvas: &mut Canvas<'_>,
+    side: Rect,
+    van: &VanAssessment,
+    as_of: Date,
+    month: Date,
+) {
+    let mut y = section(canvas, side, side.y0, "What to do next");
+    for part in parts(van) {
+        y = part_in_words(canvas, side, y, &part, as_of);
+    }
+    y = section(canvas, side, y + 8.0, "What is known");
+    for said in known(van) {
+        y = canvas.paragraph(
+            &said,
+            (side.x0, y),
+            &look::SMALL.inked(look::TEXT),
+            side.width(),
+            3,
+        ) + 5.0;
+    }
+    let done = done_in(van, month);
+    let title = format!("Done in {}", words::month(month));
+    y = section(canvas, side, y + 8.0, &title);
+    for said in done.iter().take(5) {
+        if y > side.y1 {
+            return;
+        }
+        y = canvas.paragraph(
+            said,
+            (side.x0, y),
+            &look::SMALL.inked(look::TEXT),
+            side.width(),
+            2,
+        ) + 3.0;
+    }
+    if van.series.remarks.is_empty() || y + 60.0 > side.y1 {
+        return;
+    }
+    y = section(canvas, side, y + 8.0, "To put right in the records");
+    let face = look::SMALL.inked(look::TEXT);
+    let all = van.series.remarks.len();
+    for (i, remark) in van.series.remarks.iter().rev().enumerate() {
+        let said = match remark.date {
+            Some(date) => format!("{}: {}", words::day(date), remark.text),
+            None => remark.text.clone(),
+        };
+        let lines = canvas.wrapped(&said, &face, side.width()).len().min(3) as f64;
+        let last_line = side.y1 - face.leading();
+        if y + (lines - 1.0) * face.leading() > last_line {
+            let more = format!("and {} more, see the index", all - i);
+            canvas.text(&more, (side.x0, y), &look::SMALL, Align::Left);
+            return;
+        }
+        y = canvas.paragraph(&said, (side.x0, y), &face, side.width(), 3) + 3.0;
+    }
+}
+
+/// Writes a section's name and gives the first baseline under it.
+fn section(canvas: &mut Canvas<'_>, side: Rect, y: f64, name: &str) -> f64 {
+    let name = canvas.shortened(name, &look::CHART_TITLE, side.width());
+    canvas.text(&name, (side.x0, y + 19.0), &look::CHART_TITLE, Align::Left);
+    y + 19.0 + 28.0
+}
+
+fn part_in_words(canvas: &mut Canvas<'_>, side: Rect, y: f64, part: &Part<'_>, as_of: Date) -> f64 {
+    let (shape, ink) = badge(part.state);
+    canvas.mark(shape, (side.x0 + 9.0, y - 6.0), 8.0, ink);
+    let x = side.x0 + 28.0;
+    let width = side.x1 - x;
+    let head = match part.state {
+        crate::advise::State::OnCourse => format!(
+            "{} on course, {}",
+            capital(words::item(part.item)),
+            words::act(part.replace_on, &part.limit_on, as_of, part.state)
+        ),
+        _ => capital(&part.phrase(as_of)),
+    };
+    let y = canvas.paragraph(&head, (x, y), &look::BODY_BOLD, width, 2);
+    canvas.paragraph(
+        part.reason,
+        (x, y),
+        &look::SMALL.inked(look::TEXT),
+        width,
+        4,
+    ) + 10.0
+}
+
+/// The first letter large.
+pub fn capital(text: &str) -> String {
+    let mut letters = text.chars();
+    letters
+        .next()
+        .map_or(String::new(), |c| c.to_uppercase().chain(letters).collect())
+}
+
+/// The van's numbers in words, each a line of its own.
+pub fn known(van: &VanAssessment) -> Vec<String> {
+    let mut said = Vec::new();
+    let membrane = &van.membrane;
+    if van.series.has_membrane {
+        if let Some(text) = words::salt_passage(&membrane.salt_passage) {
+            said.push(format!("The membrane {text}."));
+        }
+        let fitted = membrane.fitted_on.map_or_else(
+            || "on an unknown day".to_owned(),
+            |d| format!("on {}", words::day(d)),
+        );
+        said.push(match membrane.litres_made {
+            Some(litres) => format!(
+                "Fitted {fitted}, it has made {} L.",
+                words::thousands(words::two_figures(litres))
+            ),
+            None => format!("Fitted {fitted}; the litres it has made are not known."),
+        });
+        if membrane.readings < FEW_READINGS {
+            said.push(format!(
+                "Mostly from fleets like yours: {} so far.",
+                words::count(membrane.readings, "reading", "readings")
+            ));
+        }
+        if let Some(rule) = membrane.rule_of_thumb_on {
+            said.push(format!(
+                "The rule of thumb would change the membrane on {}.",
+                words::day(rule)
+            ));
+        }
+    }
+    if van.series.has_resin {
+        let changed = van.resin.changed_on.map_or_else(
+            || "on an unknown day".to_owned(),
+            |d| format!("on {}", words::day(d)),
+        );
+        said.push(match van.resin.litres_treated {
+            Some(litres) => format!(
+                "The resin, changed {changed}, has treated {} L.",
+                words::thousands(words::two_figures(litres))
+            ),
+            None => {
+                format!("The resin was changed {changed}; the litres it has treated are not known.")
+            }
+        });
+    }
+    if let Some(day) = van.series.last_reading_on {
+        said.push(format!("Last read on {}.", words::day(day)));
+    }
+    said
+}
+
+/// Work done in the month, oldest first; what was inferred says so.
+pub fn done_in(van: &VanAssessment, month: Date) -> Vec<String> {
+    let within = |d: Date| d >= month.first_of_month() && d <= month.last_of_month();
+    let mut done: Vec<String> = van
+        .series
+        .services
+        .iter()
+        .filter(|s| within(s.date))
+        .map(|s| {
+            let what = match s.item {
+                Item::Prefilter | Item::Membrane | Item::Resin => "changed",
+                _ => "done",
+            };
+            let doubt = if s.inferred {
+                " (not recorded: the readings say so)"
+            } else {
+                ""
+            };
+            format!(
+                "{}: {} {what}{doubt}",
+                words::day(s.date),
+                words::item(s.item)
+            )
+        })
+        .collect();
+    if done.is_empty() {
+        done.push("No work recorded.".to_owned());
+    }
+    done
+}

@@ -1,0 +1,244 @@
+//! The frame that every chart with axes stands in: a title that says the
+//! finding, the unit, ticks and a light grid; and what is drawn on it.
+
+use super::axis::{Scale, Tick};
+use super::canvas::{Align, Canvas};
+use super::look::{self, Ink, Type};
+use super::rect::Rect;
+
+/// One axis of a panel: its range and ticks.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Axis {
+    pub low: f64,
+    pub high: f64,
+    pub ticks: Vec<Tick>,
+}
+
+/// A drawn frame, ready for data.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Panel {
+    /// The box between the axes.
+    pub plot: Rect,
+    pub x: Scale,
+    pub y: Scale,
+}
+
+/// Writes a chart's title (at most two lines) and its unit below, and gives
+/// the box that is left for the chart.
+pub fn heading(canvas: &mut Canvas<'_>, area: Rect, title: &str, unit: &str) -> Rect {
+    let face = look::CHART_TITLE;
+    let first = area.y0 + face.size;
+    let mut next = canvas.paragraph(title, (area.x0, first), &face, area.width(), 2);
+    if !unit.is_empty() {
+        let face = look::SMALL;
+        let unit = canvas.shortened(unit, &face, area.width());
+        canvas.text(&unit, (area.x0, next - 3.0), &face, Align::Left);
+        next += face.leading();
+    }
+    Rect {
+        y0: next - look::CHART_TITLE.size + 4.0,
+        ..area
+    }
+}
+
+/// Draws axes into `area`; `x_name` is written under the horizontal axis.
+pub fn frame(canvas: &mut Canvas<'_>, area: Rect, x: &Axis, y: &Axis, x_name: &str) -> Panel {
+    let face = look::SMALL;
+    let widest = y
+        .ticks
+        .iter()
+        .map(|t| canvas.width_of(&t.label, &face))
+        .fold(0.0, f64::max);
+    let below = if x_name.is_empty() { 28.0 } else { 50.0 };
+    // a label under the right edge reaches half its width beyond it
+    let last = x
+        .ticks
+        .last()
+        .filter(|t| t.value > x.low + 0.9 * (x.high - x.low));
+    let beyond = last.map_or(0.0, |t| canvas.width_of(&t.label, &face) / 2.0);
+    let plot = Rect {
+        x0: area.x0 + widest + 10.0,
+        y0: area.y0 + 8.0,
+        x1: area.x1 - beyond.max(10.0),
+        y1: area.y1 - below,
+    };
+    let panel = Panel {
+        plot,
+        x: Scale {
+            low: x.low,
+            high: x.high,
+            from: plot.x0,
+            to: plot.x1,
+        },
+        y: Scale {
+            low: y.low,
+            high: y.high,
+            from: plot.y1,
+            to: plot.y0,
+        },
+    };
+    for tick in &y.ticks {
+        let at = panel.y.px(tick.value).round();
+        canvas.fill(
+            Rect {
+                x0: plot.x0,
+                x1: plot.x1,
+                y0: at - 0.5,
+                y1: at + 0.5,
+            },
+            look::GRID,
+        );
+        canvas.text(
+            &tick.label,
+            (plot.x0 - 8.0, at + face.size * 0.36),
+            &face,
+            Align::Right,
+        );
+    }
+    x_axis(canvas, &panel, &x.ticks);
+    if !x_name.is_empty() {
+        let name = canvas.shortened(x_name, &face, area.width());
+        canvas.text(&name, (plot.x1, plot.y1 + 43.0), &face, Align::Right);
+    }
+    panel
+}
+
+/// The horizontal axis with those labels that do not collide.
+fn x_axis(canvas: &mut Canvas<'_>, panel: &Panel, ticks: &[Tick]) {
+    let (plot, face) = (panel.plot, look::SMALL);
+    canvas.fill(
+        Rect {
+            x0: plot.x0,
+            x1: plot.x1,
+            y0: plot.y1 - 0.5,
+            y1: plot.y1 + 1.0,
+        },
+        look::RULE,
+    );
+    let mut free_from = f64::NEG_INFINITY;
+    for tick in ticks {
+        let at = panel.x.px(tick.value).round();
+        canvas.fill(
+            Rect {
+                x0: at - 0.5,
+                x1: at + 0.5,
+                y0: plot.y1,
+                y1: plot.y1 + 6.0,
+            },
+            look::RULE,
+        );
+        let spot = (at, plot.y1 + 21.0);
+        let area = canvas.box_of(&tick.label, spot, &face, Align::Middle);
+        if area.x0 < free_from {
+            continue;
+        }
+        canvas.text(&tick.label, spot, &face, Align::Middle);
+        free_from = area.x1 + 8.0;
+    }
+}
+
+impl Panel {
+    pub fn at(&self, x: f64, y: f64) -> (f64, f64) {
+        (self.x.px(x), self.y.px(y))
+    }
+
+    /// A band between two curves: (x, low, high), in order of x. Parts above
+    /// or below the panel run along its edge.
+    pub fn band(&self, canvas: &mut Canvas<'_>, points: &[(f64, f64, f64)], ink: Ink) {
+        let inside = self.within(points, |p| p.0);
+        let upper = inside.iter().map(|p| self.at(p.0, p.2));
+        let lower = inside.iter().rev().map(|p| self.at(p.0, p.1));
+        let corners: Vec<(f64, f64)> = upper.chain(lower).collect();
+        canvas.polygon(&corners, ink);
+    }
+
+    /// The part of a curve that lies within the panel, as runs of pixels.
+    pub fn curve(&self, points: &[(f64, f64)]) -> Vec<Vec<(f64, f64)>> {
+        let mut runs: Vec<Vec<(f64, f64)>> = Vec::new();
+        for pair in points.windows(2) {
+            let &[a, b] = pair else { continue };
+            let Some((from, to)) = self.clipped(a, b) else {
+                continue;
+            };
+            match runs.last_mut() {
+                Some(run) if run.last() == Some(&from) => run.push(to),
+                _ => runs.push(vec![from, to]),
+            }
+        }
+        runs
+    }
+
+    /// A straight line cut at the panel's edges; `None` if it lies outside.
+    fn clipped(&self, a: (f64, f64), b: (f64, f64)) -> Option<((f64, f64), (f64, f64))> {
+        if ![a.0, a.1, b.0, b.1].iter().all(|v| v.is_finite()) {
+            return None;
+        }
+        let (mut enter, mut leave) = (0.0_f64, 1.0_f64);
+        for (start, run, low, high) in [
+            (a.0, b.0 - a.0, self.x.low, self.x.high),
+            (a.1, b.1 - a.1, self.y.low, self.y.high),
+        ] {
+            if run == 0.0 {
+                if start < low || start > high {
+                    return None;
+                }
+                continue;
+            }
+            let (p, q) = ((low - start) / run, (high - start) / run);
+            enter = enter.max(p.min(q));
+            leave = leave.min(p.max(q));
+        }
+        if enter > leave {
+            return None;
+        }
+        let along = |t: f64| self.at(a.0 + (b.0 - a.0) * t, a.1 + (b.1 - a.1) * t);
+        Some((along(enter), along(leave)))
+    }
+
+    fn within<T: Copy>(&self, points: &[T], x: impl Fn(&T) -> f64) -> Vec<T> {
+        points
+            .iter()
+            .copied()
+            .filter(|p| self.x.holds(x(p)))
+            .collect()
+    }
+
+    /// A level dashed line with its name at the right end, above it where
+    /// there is room. Gives the name's box.
+    pub fn limit(&self, canvas: &mut Canvas<'_>, value: f64, name: &str) -> Option<Rect> {
+        if !self.y.holds(value) {
+            return None;
+        }
+        let at = self.y.px(value);
+        canvas.dashes(
+            &[(self.plot.x0, at), (self.plot.x1, at)],
+            look::LIMIT,
+            2.0,
+            (9.0, 5.0),
+        );
+        let face: Type = look::SMALL_BOLD.inked(look::LIMIT);
+        let baseline = if at - self.plot.y0 > 22.0 {
+            at - 6.0
+        } else {
+            at + 17.0
+        };
+        Some(canvas.text(name, (self.plot.x0 + 6.0, baseline), &face, Align::Left))
+    }
+
+    /// An upright line at today.
+    pub fn today(&self, canvas: &mut Canvas<'_>, day: f64, name: &str) -> Option<Rect> {
+        if !self.x.holds(day) {
+            return None;
+        }
+        let at = self.x.px(day);
+        canvas.line(&[(at, self.plot.y0), (at, self.plot.y1)], look::MUTED, 1.5);
+        let face = look::SMALL;
+        let width = canvas.width_of(name, &face);
+        let (x, align) = if at + width + 8.0 < self.plot.x1 {
+            (at + 6.0, Align::Left)
+        } else {
+            (at - 6.0, Align::Right)
+        };
+        Some(canvas.text(name, (x, self.plot.y0 + 14.0), &face, align))
+    }
+}

@@ -1,0 +1,184 @@
+//! What of a van can need work, most urgent first: the order that the list,
+//! the pages, the calendar and the terminal share.
+
+use jiff::civil::Date;
+
+use crate::advise::{Assessment, State, Suspect, VanAssessment};
+use crate::fit::Span;
+use crate::store::records::Item;
+
+use super::words;
+
+/// One part of a van with what is to be done to it.
+#[derive(Debug, Clone, Copy)]
+pub struct Part<'a> {
+    pub item: Item,
+    pub state: State,
+    pub replace_on: Option<Date>,
+    pub limit_on: Span<Date>,
+    /// When the part in use was fitted or changed.
+    pub since: Option<Date>,
+    pub reason: &'a str,
+    pub suspect: Option<Suspect>,
+}
+
+/// The parts that the van has, most urgent first.
+pub fn parts(van: &VanAssessment) -> Vec<Part<'_>> {
+    let (membrane, resin, prefilter) = (&van.membrane, &van.resin, &van.prefilter);
+    let mut parts = Vec::with_capacity(3);
+    if van.series.has_membrane {
+        parts.push(Part {
+            item: Item::Membrane,
+            state: membrane.state,
+            replace_on: membrane.replace_on,
+            limit_on: membrane.limit_on,
+            since: membrane.fitted_on,
+            reason: &membrane.reason,
+            suspect: membrane.suspect,
+        });
+    }
+    if van.series.has_resin {
+        parts.push(Part {
+            item: Item::Resin,
+            state: resin.state,
+            replace_on: resin.replace_on,
+            limit_on: resin.limit_on,
+            since: resin.changed_on,
+            reason: &resin.reason,
+            suspect: None,
+        });
+    }
+    // a van without a membrane may well have no pre-filters either
+    if van.series.has_membrane || prefilter.state != State::Unknown {
+        parts.push(Part {
+            item: Item::Prefilter,
+            state: prefilter.state,
+            replace_on: prefilter.replace_on,
+            limit_on: Span::unknown(),
+            since: prefilter.changed_on,
+            reason: &prefilter.reason,
+            suspect: None,
+        });
+    }
+    parts.sort_by_key(|p| {
+        (
+            words::urgency(p.state),
+            p.replace_on.unwrap_or(Date::MAX),
+            p.item,
+        )
+    });
+    parts
+}
+
+impl Part<'_> {
+    /// `membrane overdue since 3 Sep 2026`, `resin on course, in spring 2027`.
+    pub fn phrase(&self, as_of: Date) -> String {
+        let name = words::item(self.item);
+        if self.state == State::FailingEarly {
+            let first = self.suspect.map_or("look at it now", words::suspect);
+            return format!("{name} failing early: {first}");
+        }
+        let when = words::act(self.replace_on, &self.limit_on, as_of, self.state);
+        match self.state {
+            State::Unknown => format!("{name} {when}"),
+            State::OnCourse => format!("{name} {when}"),
+            state => format!("{name} {} {when}", words::state(state)),
+        }
+    }
+}
+
+/// A van in the order of what needs doing first.
+#[derive(Debug, Clone)]
+pub struct VanLine<'a> {
+    pub van: &'a VanAssessment,
+    /// The most urgent state of its parts.
+    pub state: State,
+    pub parts: Vec<Part<'a>>,
+}
+
+impl VanLine<'_> {
+    /// What to do, in one line: everything that is not on course, or the next
+    /// thing to come.
+    pub fn to_do(&self, as_of: Date) -> String {
+        let mut said: Vec<String> = self
+            .parts
+            .iter()
+            .filter(|p| p.state != State::OnCourse)
+            .map(|p| p.phrase(as_of))
+            .collect();
+        if said.is_empty() {
+            let next = self.parts.iter().filter(|p| p.replace_on.is_some());
+            said = next
+                .min_by_key(|p| p.replace_on)
+                .map(|p| format!("next: {}", p.phrase(as_of)))
+                .into_iter()
+                .collect();
+        }
+        if said.is_empty() {
+            return "nothing to do".to_owned();
+        }
+        said.join("; ")
+    }
+}
+
+/// All vans, most urgent first, then by the earliest date, then by name.
+pub fn by_urgency(assessment: &Assessment) -> Vec<VanLine<'_>> {
+    let mut lines: Vec<VanLine<'_>> = assessment
+        .vans
+        .iter()
+        .map(|van| {
+            let parts = parts(van);
+            let state = parts.first().map_or(State::Unknown, |p| p.state);
+            VanLine { van, state, parts }
+        })
+        .collect();
+    lines.sort_by(|a, b| {
+        let date = |line: &VanLine<'_>| line.parts.iter().filter_map(|p| p.replace_on).min();
+        let key = |line| {
+            (
+                words::urgency(line_state(line)),
+                date(line).unwrap_or(Date::MAX),
+            )
+        };
+        key(a).cmp(&key(b)).then_with(|| a.van.van.cmp(&b.van.van))
+    });
+    lines
+}
+
+fn line_state(line: &VanLine<'_>) -> State {
+    line.state
+}
+
+/// How many vans are in a state.
+pub fn in_state(lines: &[VanLine<'_>], state: State) -> usize {
+    lines.iter().filter(|line| line.state == state).count()
+}
+
+/// The month's finding: `3 of 12 vans need work now; 2 more within two weeks`.
+pub fn finding(lines: &[VanLine<'_>]) -> String {
+    if lines.is_empty() {
+        return "No vans yet: nothing has been read in".to_owned();
+    }
+    let now = in_state(lines, State::FailingEarly) + in_state(lines, State::Overdue);
+    let soon = in_state(lines, State::Due);
+    let unknown = in_state(lines, State::Unknown);
+    let vans = words::count(lines.len(), "van", "vans");
+    let mut said = match (now, soon) {
+        (0, 0) => "No van needs work now".to_owned(),
+        (0, soon) => format!("{soon} of {vans} {} due for work", is_or_are(soon)),
+        (now, 0) => format!("{now} of {vans} {} work now", need(now)),
+        (now, soon) => format!("{now} of {vans} {} work now, {soon} more soon", need(now)),
+    };
+    if unknown > 0 {
+        said.push_str(&format!("; for {unknown} it cannot be told"));
+    }
+    said
+}
+
+fn need(n: usize) -> &'static str {
+    if n == 1 { "needs" } else { "need" }
+}
+
+fn is_or_are(n: usize) -> &'static str {
+    if n == 1 { "is" } else { "are" }
+}

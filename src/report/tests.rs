@@ -1,0 +1,399 @@
+//! What a report promises, tried on an assessment made by hand.
+#![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic)]
+
+use std::fs;
+
+use super::*;
+use crate::advise::State;
+use crate::store::records::Item;
+use fixture::{AS_OF, MONTH, assessment};
+use look::Ink;
+use rect::Rect;
+
+fn pictures(assessment: &Assessment) -> Vec<(String, Picture)> {
+    let out = Path::new("unused");
+    let plan = ReportPlan {
+        assessment,
+        month: MONTH,
+        out,
+    };
+    let lines = parts::by_urgency(assessment);
+    let (_, pages) = contents(assessment, &lines);
+    pages
+        .par_iter()
+        .map(|(name, page)| (name.clone(), page_picture(page, &plan, &lines).unwrap()))
+        .collect()
+}
+
+fn has_ink(picture: &Picture, ink: Ink) -> usize {
+    picture
+        .pixels
+        .chunks_exact(3)
+        .filter(|p| **p == [ink.0, ink.1, ink.2])
+        .count()
+}
+
+fn assert_well_laid(name: &str, picture: &Picture) {
+    let page = Rect::at(
+        0.0,
+        0.0,
+        f64::from(picture.width),
+        f64::from(picture.height),
+    );
+    for (i, (a, text)) in picture.texts.iter().enumerate() {
+        assert!(
+            page.inset(8.0).holds(a),
+            "{name}: {text:?} leaves the page at {a:?}"
+        );
+        for (b, other) in picture.texts.iter().skip(i + 1) {
+            assert!(
+                !a.inset(1.0).overlaps(b),
+                "{name}: {text:?} covers {other:?}"
+            );
+        }
+    }
+}
+
+/// A name of 60 letters, odd characters, and a fleet of many.
+fn many(n: usize) -> Assessment {
+    let mut many = assessment();
+    let few = many.vans.clone();
+    many.vans = (0..n)
+        .filter_map(|i| {
+            let mut van = few.get(i % few.len())?.clone();
+            van.van = format!("QV-{i:03}");
+            if i == 7 {
+                van.van =
+                    "The <big> \"white\" van & its trailer, with a very long name …".to_owned();
+            }
+            Some(van)
+        })
+        .collect();
+    many
+}
+
+#[test]
+fn pages_are_a4_with_ink_where_there_is_data() {
+    for (name, picture) in pictures(&assessment()) {
+        assert_eq!((picture.width, picture.height), look::PAGE, "{name}");
+        assert_eq!(picture.pixels.len(), 1754 * 1240 * 3);
+        if name.starts_with("van-")
+            && !["van-QV-011.png", "van-QV-012.png"].contains(&name.as_str())
+        {
+            assert!(has_ink(&picture, look::MEMBRANE) > 2000, "{name}");
+            assert!(has_ink(&picture, look::RESIN) > 800, "{name}");
+            assert!(has_ink(&picture, look::WATER) > 20_000, "{name}");
+        }
+    }
+}
+
+#[test]
+fn no_text_covers_another_or_leaves_the_page() {
+    for fleet in [
+        assessment(),
+        many(1),
+        many(200),
+        Assessment {
+            vans: vec![],
+            areas: vec![],
+            ..assessment()
+        },
+    ] {
+        for (name, picture) in pictures(&fleet) {
+            assert_well_laid(&name, &picture);
+        }
+    }
+}
+
+#[test]
+fn no_text_is_smaller_than_seven_points() {
+    // 15 px at 150 dots per inch are 7.2 points
+    for (name, picture) in pictures(&assessment()) {
+        for (area, text) in &picture.texts {
+            assert!(
+                area.height() > 14.99,
+                "{name}: {text:?} is {} px",
+                area.height()
+            );
+        }
+    }
+}
+
+#[test]
+fn pages_speak_in_peoples_words() {
+    for (name, picture) in pictures(&assessment()) {
+        for (_, text) in &picture.texts {
+            for word in words::NEVER_SAID {
+                assert!(
+                    !text.to_lowercase().contains(word),
+                    "{name}: {text:?} says {word}"
+                );
+            }
+        }
+    }
+}
+
+#[test]
+fn a_long_list_goes_on_on_further_pages_and_loses_no_busy_van() {
+    let fleet = many(200);
+    let lines = parts::by_urgency(&fleet);
+    let pages = pages::fleet::paged(&lines);
+    let shown: usize = pages.iter().map(|p| p.len()).sum();
+    let busy = lines.iter().filter(|l| l.state != State::OnCourse).count();
+    assert_eq!(shown, busy.max(12));
+    let (names, _) = contents(&fleet, &lines);
+    assert_eq!(names.fleet.first().unwrap(), "fleet.png");
+    assert_eq!(names.fleet.get(1).unwrap(), "fleet-2.png");
+}
+
+#[test]
+fn the_same_assessment_gives_the_same_bytes() {
+    let dir = tempfile::tempdir().unwrap();
+    let fleet = assessment();
+    let write_to = |name: &str| {
+        let out = dir.path().join(name);
+        let plan = ReportPlan {
+            assessment: &fleet,
+            month: MONTH,
+            out: &out,
+        };
+        write(&plan, &|_, _| {}).unwrap()
+    };
+    let (first, second) = (write_to("a"), write_to("b"));
+    assert_eq!(first.files.len(), 1 + 4 + 12 + 3);
+    for (a, b) in first.files.iter().zip(&second.files) {
+        assert_eq!(a.file_name(), b.file_name());
+        assert_eq!(fs::read(a).unwrap(), fs::read(b).unwrap(), "{a:?}");
+    }
+}
+
+#[test]
+fn a_van_that_left_the_fleet_leaves_the_report() {
+    let dir = tempfile::tempdir().unwrap();
+    let out = dir.path().join("report");
+    let mut fleet = assessment();
+    write(
+        &ReportPlan {
+            assessment: &fleet,
+            month: MONTH,
+            out: &out,
+        },
+        &|_, _| {},
+    )
+    .unwrap();
+    assert!(out.join("van-QV-001.png").exists());
+    fleet.vans.remove(0);
+    write(
+        &ReportPlan {
+            assessment: &fleet,
+            month: MONTH,
+            out: &out,
+        },
+        &|_, _| {},
+    )
+    .unwrap();
+    assert!(!out.join("van-QV-001.png").exists());
+    assert!(out.join("van-QV-002.png").exists());
+}
+
+#[test]
+fn progress_ends_at_the_number_of_pages() {
+    let dir = tempfile::tempdir().unwrap();
+    let most = AtomicUsize::new(0);
+    let fleet = many(2);
+    let plan = ReportPlan {
+        assessment: &fleet,
+        month: MONTH,
+        out: dir.path(),
+    };
+    write(&plan, &|done, total| {
+        assert!(done <= total && total == 1 + 4 + 2);
+        most.fetch_max(done, Ordering::Relaxed);
+    })
+    .unwrap();
+    assert_eq!(most.load(Ordering::Relaxed), 7);
+}
+
+#[test]
+fn the_index_shows_every_page_and_escapes_every_name() {
+    let mut fleet = many(12);
+    for (van, name) in fleet
+        .vans
+        .iter_mut()
+        .zip(["<script>alert(1)</script>", "\"onload=x\" '&"])
+    {
+        van.van = name.to_owned();
+        van.membrane.reason = format!("{name} declines.");
+        van.postcode = Some("<b>".to_owned());
+    }
+    let lines = parts::by_urgency(&fleet);
+    let (names, _) = contents(&fleet, &lines);
+    let html = html::index(&fleet, &lines, MONTH, &names);
+    assert!(!html.contains("<script") && !html.contains("<b>"));
+    assert!(html.contains("&lt;script&gt;alert(1)&lt;/script&gt;"));
+    assert!(!html.contains("\"onload=x\""));
+    for file in names.fleet.iter().chain(&names.vans).chain(&names.areas) {
+        assert!(html.contains(&format!("src=\"{file}\"")), "{file}");
+    }
+    assert_eq!(
+        html.matches("<img ").count(),
+        html.matches(" alt=\"").count()
+    );
+    for tag in [
+        "table", "tr", "td", "ul", "li", "figure", "details", "div", "main", "nav",
+    ] {
+        let open =
+            html.matches(&format!("<{tag}>")).count() + html.matches(&format!("<{tag} ")).count();
+        assert_eq!(open, html.matches(&format!("</{tag}>")).count(), "{tag}");
+    }
+    assert!(!html.contains("http"), "works without a network");
+}
+
+#[test]
+fn jobs_come_by_date_and_only_within_the_weeks() {
+    let fleet = assessment();
+    let jobs = due::jobs(&fleet, 4);
+    assert!(
+        jobs.windows(2)
+            .all(|w| w.iter().map(|j| j.date).is_sorted())
+    );
+    let end = axis::days_after(AS_OF, 28);
+    assert!(jobs.iter().all(|j| j.date <= end));
+    assert!(
+        jobs.iter()
+            .any(|j| j.item == Item::Prefilter && j.state == State::Overdue)
+    );
+    assert!(
+        jobs.iter()
+            .any(|j| j.state == State::FailingEarly && j.date <= AS_OF)
+    );
+    assert!(due::jobs(&fleet, 0).iter().all(|j| j.date <= AS_OF));
+}
+
+#[test]
+fn jobs_as_csv_are_safe_in_a_spreadsheet() {
+    let mut fleet = assessment();
+    for van in &mut fleet.vans {
+        van.van = "=1+1, \"x\"".to_owned();
+    }
+    let text = due::csv(&due::jobs(&fleet, 8));
+    let mut reader = csv::ReaderBuilder::new().from_reader(text.as_bytes());
+    let rows: Vec<csv::StringRecord> = reader.records().map(Result::unwrap).collect();
+    assert!(!rows.is_empty());
+    assert!(rows.iter().all(|r| r.get(0) == Some("'=1+1, \"x\"")));
+    assert!(rows.iter().all(|r| r.len() == 6));
+}
+
+#[test]
+fn the_calendar_can_be_parsed_back() {
+    use icalendar::{Calendar, Component, DatePerhapsTime};
+    let fleet = assessment();
+    let jobs = due::jobs(&fleet, 8);
+    let text = due::icalendar(&jobs);
+    assert_eq!(text, due::icalendar(&jobs));
+    // RFC 5545, 3.1: lines end in CRLF and are at most 75 octets long
+    assert!(
+        text.split("\r\n")
+            .all(|line| line.len() <= 75 && !line.contains('\n'))
+    );
+    let calendar: Calendar = text.parse().unwrap();
+    let events: Vec<_> = calendar.events().collect();
+    assert_eq!(events.len(), jobs.len());
+    let mut ids: Vec<&str> = events.iter().map(|e| e.get_uid().unwrap()).collect();
+    for (event, job) in events.iter().zip(&jobs) {
+        let Some(DatePerhapsTime::Date(day)) = event.get_start() else {
+            panic!("not an all-day event")
+        };
+        assert_eq!(day.to_string(), job.date.to_string());
+        assert!(event.get_summary().unwrap().contains(&job.van));
+        assert_eq!(event.property_value("DTSTAMP"), Some("20261031T000000Z"));
+    }
+    ids.sort_unstable();
+    ids.dedup();
+    assert_eq!(ids.len(), jobs.len());
+}
+
+#[test]
+fn a_job_keeps_its_identity_when_its_date_moves() {
+    let fleet = assessment();
+    let mut later = assessment();
+    for van in &mut later.vans {
+        van.resin.replace_on = van.resin.replace_on.map(|d| axis::days_after(d, 3));
+    }
+    let ids = |fleet: &Assessment| -> Vec<String> {
+        let text = due::icalendar(&due::jobs(fleet, 8));
+        let mut ids: Vec<String> = text
+            .lines()
+            .filter(|l| l.starts_with("UID:"))
+            .map(str::to_owned)
+            .collect();
+        ids.sort();
+        ids
+    };
+    assert_eq!(ids(&fleet), ids(&later));
+}
+
+#[test]
+fn the_terminal_says_the_most_urgent_first_within_80_columns() {
+    for fleet in [assessment(), many(30)] {
+        for text in [
+            text::summary(&fleet),
+            text::table(&fleet),
+            due::text(&due::jobs(&fleet, 8)),
+        ] {
+            assert!(text.lines().all(|l| l.chars().count() <= 80), "{text}");
+        }
+    }
+    let text = text::summary(&assessment());
+    let place = |needle: &str| text.find(needle).unwrap();
+    assert!(place("QV-002 (QA3)") < place("QV-004 (QC7)"));
+    assert!(place("QV-004 (QC7)") < place("QV-008 (QC7)"));
+}
+
+#[test]
+fn json_has_the_contracts_keys_and_unknown_is_null() {
+    let json: serde_json::Value =
+        serde_json::from_str(&assessment_json(&assessment()).unwrap()).unwrap();
+    assert_eq!(json["schema"], "litrewise/assessment/1");
+    assert_eq!(json["as_of"], "2026-10-31");
+    assert_eq!(json["vans"][1]["membrane"]["state"], "failing_early");
+    assert_eq!(json["vans"][1]["membrane"]["suspect"], "prefilter");
+    assert!(json["vans"][11]["membrane"]["limit_on"]["p50"].is_null());
+    assert_eq!(json["rows"]["read"], 9120);
+}
+
+#[test]
+fn csv_has_a_row_per_van_and_empty_cells_for_the_unknown() {
+    let text = assessment_csv(&assessment());
+    let mut reader = csv::ReaderBuilder::new().from_reader(text.as_bytes());
+    let heads = reader.headers().unwrap().clone();
+    let place = heads
+        .iter()
+        .position(|h| h == "membrane_limit_on_p50")
+        .unwrap();
+    let rows: Vec<csv::StringRecord> = reader.records().map(Result::unwrap).collect();
+    assert_eq!(rows.len(), 12);
+    assert_eq!(rows.last().unwrap().get(place), Some(""));
+}
+
+#[test]
+fn the_gallery_has_one_picture_per_kind_of_chart() {
+    let dir = tempfile::tempdir().unwrap();
+    let files = gallery(&assessment(), dir.path()).unwrap();
+    assert_eq!(files.len(), 9);
+    for file in files {
+        let decoder = png::Decoder::new(std::io::BufReader::new(fs::File::open(&file).unwrap()));
+        let reader = decoder.read_info().unwrap();
+        assert_eq!((reader.info().width, reader.info().height), look::SINGLE);
+    }
+}
+
+#[test]
+fn gallery_labels_do_not_collide() {
+    let fleet = assessment();
+    let lines = parts::by_urgency(&fleet);
+    for (name, paint) in singles(&fleet, &lines) {
+        let picture = canvas::draw(look::SINGLE, |canvas| paint(canvas)).unwrap();
+        assert_well_laid(name, &picture);
+    }
+}

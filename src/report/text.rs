@@ -1,0 +1,113 @@
+//! The assessment for the terminal, in plain words, at most 80 columns wide.
+
+use crate::advise::{Assessment, State};
+
+use super::parts::{by_urgency, finding, in_state};
+use super::words;
+
+const WIDTH: usize = 80;
+
+/// Which vans need what, most urgent first.
+pub fn summary(assessment: &Assessment) -> String {
+    let lines = by_urgency(assessment);
+    let mut out = String::new();
+    push_wrapped(&mut out, &format!("{}.", finding(&lines)), "", "");
+    for line in lines.iter().filter(|l| l.state != State::OnCourse) {
+        let base = line
+            .van
+            .postcode
+            .as_deref()
+            .map_or(String::new(), |p| format!(" ({p})"));
+        let said = format!("{}{base}: {}", line.van.van, line.to_do(assessment.as_of));
+        push_wrapped(&mut out, &said, "  ", "      ");
+    }
+    let calm = in_state(&lines, State::OnCourse);
+    if calm > 0 {
+        let (vans, are) = (
+            words::count(calm, "van", "vans"),
+            if calm == 1 { "is" } else { "are" },
+        );
+        let next = lines
+            .iter()
+            .filter(|l| l.state == State::OnCourse)
+            .flat_map(|l| {
+                l.parts
+                    .iter()
+                    .filter_map(move |p| Some((p.replace_on?, l, p)))
+            })
+            .min_by(|a, b| (a.0, &a.1.van.van).cmp(&(b.0, &b.1.van.van)));
+        let said = match next {
+            Some((_, line, part)) => format!(
+                "{vans} {are} on course; the next thing there is {}: {}.",
+                line.van.van,
+                part.phrase(assessment.as_of)
+            ),
+            None => format!("{vans} {are} on course."),
+        };
+        push_wrapped(&mut out, &said, "", "");
+    }
+    out
+}
+
+/// One line per van: its state, its membrane and what comes next.
+pub fn table(assessment: &Assessment) -> String {
+    let lines = by_urgency(assessment);
+    if lines.is_empty() {
+        return "No vans yet.\n".to_owned();
+    }
+    let name_width = lines
+        .iter()
+        .map(|l| l.van.van.chars().count())
+        .max()
+        .unwrap_or(3)
+        .clamp(3, 14);
+    let mut out = format!(
+        "{:name_width$}  {:<6}  {:<13}  to do\n",
+        "van", "base", "state"
+    );
+    let left = name_width + 2 + 8 + 15;
+    for line in &lines {
+        let head = format!(
+            "{:name_width$}  {:<6}  {:<13}  ",
+            shortened(&line.van.van, name_width),
+            shortened(line.van.postcode.as_deref().unwrap_or("–"), 6),
+            words::state(line.state)
+        );
+        let to_do = line.to_do(assessment.as_of);
+        push_wrapped(&mut out, &to_do, &head, &" ".repeat(left));
+    }
+    out
+}
+
+fn shortened(text: &str, most: usize) -> String {
+    if text.chars().count() <= most {
+        return text.to_owned();
+    }
+    text.chars()
+        .take(most.saturating_sub(1))
+        .chain(['…'])
+        .collect()
+}
+
+/// Appends `text` in lines of at most 80 columns; `first` and `next` start the
+/// first line and the others.
+pub(super) fn push_wrapped(out: &mut String, text: &str, first: &str, next: &str) {
+    let mut line = first.to_owned();
+    let mut empty = true;
+    for word in text.split_whitespace() {
+        let long = line.chars().count() + usize::from(!empty) + word.chars().count() > WIDTH;
+        if long && !empty {
+            out.push_str(line.trim_end());
+            out.push('\n');
+            line = next.to_owned();
+            empty = true;
+        }
+        if !empty {
+            line.push(' ');
+        }
+        line.push_str(word);
+        empty = false;
+    }
+    out.push_str(line.trim_end());
+    out.push('\n');
+}

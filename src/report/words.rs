@@ -1,0 +1,516 @@
+//! People's words: the one table that maps the project's terms to what stands
+//! on screen and page, and how dates, numbers and likelihoods are said.
+
+use jiff::civil::Date;
+
+use crate::advise::{State, Suspect};
+use crate::fit::Span;
+use crate::lives::HardnessBasis;
+use crate::store::records::Item;
+
+use super::axis::day_number;
+
+/// `feed_ppm`
+pub const TAP: &str = "tap";
+/// `permeate_ppm`
+pub const AFTER_MEMBRANE: &str = "after the membrane";
+/// `product_ppm`
+pub const AFTER_RESIN: &str = "after the resin";
+/// `salt_passage`
+pub const SALT_PASSAGE: &str = "salt passage";
+
+/// Words of the trade and of statistics that never reach a page.
+pub const NEVER_SAID: [&str; 7] = [
+    "permeate",
+    "posterior",
+    "censored",
+    "exposure",
+    "p10",
+    "element",
+    "charge",
+];
+
+/// A state in words, to stand beside its shape.
+pub fn state(state: State) -> &'static str {
+    match state {
+        State::Unknown => "cannot tell",
+        State::FailingEarly => "failing early",
+        State::Overdue => "overdue",
+        State::Due => "due",
+        State::Watch => "watch",
+        State::OnCourse => "on course",
+    }
+}
+
+/// How urgent a state is: 0 comes first.
+pub fn urgency(state: State) -> u8 {
+    match state {
+        State::FailingEarly => 0,
+        State::Overdue => 1,
+        State::Due => 2,
+        State::Watch => 3,
+        State::Unknown => 4,
+        State::OnCourse => 5,
+    }
+}
+
+/// What is worked on, in people's words.
+pub fn item(item: Item) -> &'static str {
+    match item {
+        Item::Prefilter => "pre-filters",
+        Item::Membrane => "membrane",
+        Item::Resin => "resin",
+        Item::Flush => "flush",
+        Item::Probe => "meter",
+        Item::Tank => "tank",
+    }
+}
+
+/// The job that an item stands for.
+pub fn job(item: Item) -> &'static str {
+    match item {
+        Item::Prefilter => "Change the pre-filters",
+        Item::Membrane => "Change the membrane",
+        Item::Resin => "Change the resin",
+        Item::Flush => "Flush",
+        Item::Probe => "Check the meter",
+        Item::Tank => "Clean the tank",
+    }
+}
+
+/// What to check first.
+pub fn suspect(suspect: Suspect) -> &'static str {
+    match suspect {
+        Suspect::Membrane => "check the membrane and its seals first",
+        Suspect::Prefilter => "check the pre-filters first",
+        Suspect::Probe => "check the meter first",
+        Suspect::Feed => "check the tap water and its pressure first",
+    }
+}
+
+/// How the hardness is known.
+pub fn basis(basis: HardnessBasis) -> &'static str {
+    match basis {
+        HardnessBasis::Table => "from the supplier's table",
+        HardnessBasis::Estimated => "estimated from tap readings",
+        HardnessBasis::Assumed => "assumed: the fleet's middle value",
+    }
+}
+
+const MONTHS: [&str; 12] = [
+    "January",
+    "February",
+    "March",
+    "April",
+    "May",
+    "June",
+    "July",
+    "August",
+    "September",
+    "October",
+    "November",
+    "December",
+];
+
+/// `Oct`; months outside 1..=12 give nothing.
+pub fn month_short(month: i8) -> &'static str {
+    usize::try_from(month - 1)
+        .ok()
+        .and_then(|i| MONTHS.get(i))
+        .map_or("", |name| name.get(..3).unwrap_or(name))
+}
+
+/// `October 2026`
+pub fn month(day: Date) -> String {
+    let name = usize::try_from(day.month() - 1)
+        .ok()
+        .and_then(|i| MONTHS.get(i))
+        .unwrap_or(&"");
+    format!("{name} {}", day.year())
+}
+
+/// `12 Oct 2026`
+pub fn day(day: Date) -> String {
+    format!("{} {} {}", day.day(), month_short(day.month()), day.year())
+}
+
+/// `autumn 2026`, `winter 2026/27`: seasons of three whole months from March on.
+pub fn season(day: Date) -> String {
+    let year = day.year();
+    match day.month() {
+        3..=5 => format!("spring {year}"),
+        6..=8 => format!("summer {year}"),
+        9..=11 => format!("autumn {year}"),
+        12 => format!("winter {year}/{:02}", (year + 1).rem_euclid(100)),
+        _ => format!("winter {}/{:02}", year - 1, year.rem_euclid(100)),
+    }
+}
+
+/// How finely a date can be said.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+pub enum Grain {
+    Day,
+    Month,
+    Season,
+    Year,
+}
+
+/// Spans under three weeks are told by the day, under six months by the month,
+/// under eighteen months by the season, else by the year.
+pub fn grain(span: &Span<Date>) -> Grain {
+    let width = match (span.p10, span.p50, span.p90) {
+        (Some(low), _, Some(high)) => day_number(high) - day_number(low),
+        // an open end is at least as wide as what is known of it, twice
+        (Some(low), Some(middle), None) => 2.0 * (day_number(middle) - day_number(low)).max(183.0),
+        _ => f64::INFINITY,
+    };
+    match width {
+        w if w < 21.0 => Grain::Day,
+        w if w < 183.0 => Grain::Month,
+        w if w < 548.0 => Grain::Season,
+        _ => Grain::Year,
+    }
+}
+
+/// A date, no finer than `grain`.
+pub fn date_at(date: Date, grain: Grain) -> String {
+    match grain {
+        Grain::Day => day(date),
+        Grain::Month => month(date),
+        Grain::Season => season(date),
+        Grain::Year => date.year().to_string(),
+    }
+}
+
+fn in_or_on(grain: Grain) -> &'static str {
+    match grain {
+        Grain::Day => "on",
+        _ => "in",
+    }
+}
+
+/// When a limit is reached, with how surely: `around March 2028, likely
+/// between November 2027 and August 2028`. `known` is false where the state
+/// says that it cannot be told.
+pub fn when(span: &Span<Date>, known: bool) -> String {
+    let grain = grain(span);
+    let say = |d: Date| date_at(d, grain);
+    match (span.p10, span.p50, span.p90) {
+        (None, None, None) if known => "not within ten years".to_owned(),
+        (None, None, None) => "cannot be told yet".to_owned(),
+        (Some(low), Some(middle), Some(high)) => {
+            let (low, middle, high) = (say(low), say(middle), say(high));
+            if low == high {
+                format!("{} {middle}, most likely", in_or_on(grain))
+            } else {
+                format!("around {middle}, likely between {low} and {high}")
+            }
+        }
+        (Some(low), Some(middle), None) => {
+            let (low, middle) = (say(low), say(middle));
+            if low == middle {
+                format!("around {middle}, perhaps not within ten years")
+            } else {
+                format!("around {middle}, likely not before {low}, perhaps not within ten years")
+            }
+        }
+        (Some(low), None, _) => format!(
+            "likely not before {}, more likely not within ten years",
+            say(low)
+        ),
+        (None, Some(middle), _) => format!("around {}", say(middle)),
+        (None, None, Some(high)) => format!("likely before {}", say(high)),
+    }
+}
+
+/// Within this many days a suggested date is said by the day: work is planned
+/// by then. Farther off it is said as coarsely as the forecast behind it.
+pub const PLANNED_BY_DAY: f64 = 56.0;
+
+/// The suggested day as a phrase: `since 3 Sep 2026`, `by 12 Oct 2026`,
+/// `in spring 2028`.
+pub fn act(replace_on: Option<Date>, behind: &Span<Date>, as_of: Date, state: State) -> String {
+    let Some(date) = replace_on else {
+        return match state {
+            State::Unknown => "cannot be told yet".to_owned(),
+            State::FailingEarly => "look at it now".to_owned(),
+            _ => "not within ten years".to_owned(),
+        };
+    };
+    let ahead = day_number(date) - day_number(as_of);
+    if ahead < 0.0 {
+        format!("since {}", day(date))
+    } else if ahead <= PLANNED_BY_DAY {
+        format!("by {}", day(date))
+    } else {
+        match grain(behind) {
+            Grain::Day => format!("by {}", day(date)),
+            coarse => format!("in {}", date_at(date, coarse)),
+        }
+    }
+}
+
+/// A whole number with thousands commas.
+pub fn thousands(value: f64) -> String {
+    let digits = format!("{:.0}", value.abs());
+    let mut out = String::new();
+    if value < 0.0 && digits != "0" {
+        out.push('−');
+    }
+    for (i, digit) in digits.chars().enumerate() {
+        if i > 0 && (digits.len() - i) % 3 == 0 {
+            out.push(',');
+        }
+        out.push(digit);
+    }
+    out
+}
+
+/// `value` rounded to the power of ten that a spread of `width` still tells
+/// apart; a spread of zero leaves it whole.
+pub fn rounded(value: f64, width: f64) -> f64 {
+    let unit = if width > 0.0 && width.is_finite() {
+        10_f64.powf((width / 2.0).log10().floor()).max(1.0)
+    } else {
+        1.0
+    };
+    (value / unit).round() * unit
+}
+
+/// `value` to two figures.
+pub fn two_figures(value: f64) -> f64 {
+    if value == 0.0 || !value.is_finite() {
+        return value;
+    }
+    let unit = 10_f64.powf(value.abs().log10().floor() - 1.0);
+    (value / unit).round() * unit
+}
+
+/// Litres with how surely: `about 3,300 L, likely between 2,500 and 4,200 L`.
+pub fn litres(span: &Span<f64>) -> Option<String> {
+    let middle = span.p50?;
+    Some(match (span.p10, span.p90) {
+        (Some(low), Some(high)) => {
+            let width = high - low;
+            let say = |v: f64| thousands(rounded(v, width));
+            if say(low) == say(high) {
+                format!("about {} L", say(middle))
+            } else {
+                format!(
+                    "about {} L, likely between {} and {} L",
+                    say(middle),
+                    say(low),
+                    say(high)
+                )
+            }
+        }
+        (Some(low), None) => {
+            let say = |v: f64| thousands(rounded(v, 2.0 * (middle - low)));
+            format!("about {} L, likely at least {} L", say(middle), say(low))
+        }
+        _ => format!("about {} L", thousands(two_figures(middle))),
+    })
+}
+
+/// Litres in thousands for tables: `82,000`, rounded to what is known.
+pub fn litres_short(span: &Span<f64>) -> String {
+    match (span.p10, span.p50, span.p90) {
+        (Some(low), Some(middle), Some(high)) => {
+            format!("{} L", thousands(rounded(middle, high - low)))
+        }
+        (_, Some(middle), _) => format!("{} L", thousands(two_figures(middle))),
+        (Some(low), None, _) => format!("over {} L", thousands(two_figures(low))),
+        _ => UNKNOWN.to_owned(),
+    }
+}
+
+pub const UNKNOWN: &str = "unknown";
+
+/// Decimals of a percentage whose likely range is `width` wide (a fraction).
+fn percent_decimals(width: Option<f64>) -> usize {
+    match width {
+        Some(w) if w >= 0.02 => 0,
+        _ => 1,
+    }
+}
+
+/// A fraction as a percentage: `4.1 %`.
+pub fn percent(fraction: f64, decimals: usize) -> String {
+    format!("{:.decimals$} %", fraction * 100.0)
+}
+
+/// `lets 4.1 % of the salts through (holds back 95.9 %), likely between 3.8 and 4.4 %`
+pub fn salt_passage(span: &Span<f64>) -> Option<String> {
+    let middle = span.p50?;
+    let width = span.p10.zip(span.p90).map(|(low, high)| high - low);
+    let decimals = percent_decimals(width);
+    let mut out = format!(
+        "lets {} of the salts through (holds back {})",
+        percent(middle, decimals),
+        percent(1.0 - middle, decimals)
+    );
+    if let (Some(low), Some(high)) = (span.p10, span.p90) {
+        let (low_text, high_text) = (
+            format!("{:.decimals$}", low * 100.0),
+            percent(high, decimals),
+        );
+        if percent(low, decimals) != high_text {
+            out.push_str(&format!(", likely between {low_text} and {high_text}"));
+        }
+    }
+    Some(out)
+}
+
+/// `holds back 95.9 %`, or nothing where it is unknown.
+pub fn holds_back(span: &Span<f64>) -> Option<String> {
+    let width = span.p10.zip(span.p90).map(|(low, high)| high - low);
+    Some(format!(
+        "holds back {}",
+        percent(1.0 - span.p50?, percent_decimals(width))
+    ))
+}
+
+/// Days as whole months (from three months on) or weeks.
+pub fn days_as_interval(days: f64) -> String {
+    let plural = |n: f64, word: &str| {
+        let s = if n == 1.0 { "" } else { "s" };
+        format!("{n:.0} {word}{s}")
+    };
+    if days >= 150.0 {
+        plural((days / 30.44).round(), "month")
+    } else if days >= 14.0 {
+        plural((days / 7.0).round(), "week")
+    } else {
+        plural(days.round(), "day")
+    }
+}
+
+/// A count with its noun: `1 van`, `7 vans`.
+pub fn count(n: usize, one: &str, many: &str) -> String {
+    format!("{n} {}", if n == 1 { one } else { many })
+}
+
+/// Money in two figures with its currency's name or sign.
+pub fn money(amount: f64, currency: Option<&str>) -> String {
+    let amount = two_figures(amount);
+    let sign = if amount < 0.0 { "−" } else { "" };
+    let number = thousands(amount.abs());
+    match currency.map(str::trim).filter(|c| !c.is_empty()) {
+        Some(unit) if unit.chars().count() == 1 => format!("{sign}{unit}{number}"),
+        Some(unit) => format!("{sign}{number} {unit}"),
+        None => format!("{sign}{number}"),
+    }
+}
+
+/// `a`, `a and b`, `a, b and c`.
+pub fn list(items: &[String]) -> String {
+    match items {
+        [] => String::new(),
+        [one] => one.clone(),
+        [most @ .., last] => format!("{} and {last}", most.join(", ")),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use jiff::civil::date;
+
+    fn span(p10: Option<Date>, p50: Option<Date>, p90: Option<Date>) -> Span<Date> {
+        Span { p10, p50, p90 }
+    }
+
+    #[test]
+    fn a_date_is_said_as_coarsely_as_its_span() {
+        let low = date(2027, 11, 20);
+        for (days, expected) in [
+            (
+                20,
+                "around 30 Nov 2027, likely between 20 Nov 2027 and 10 Dec 2027",
+            ),
+            (
+                100,
+                "around January 2028, likely between November 2027 and February 2028",
+            ),
+            (
+                400,
+                "around summer 2028, likely between autumn 2027 and winter 2028/29",
+            ),
+            (900, "around 2029, likely between 2027 and 2030"),
+        ] {
+            let after = |n| super::super::axis::days_after(low, n);
+            let told = when(
+                &span(Some(low), Some(after(days / 2)), Some(after(days))),
+                true,
+            );
+            assert_eq!(told, expected);
+        }
+    }
+
+    #[test]
+    fn a_missing_quantile_is_put_into_words_by_the_state() {
+        let none = span(None, None, None);
+        assert_eq!(when(&none, true), "not within ten years");
+        assert_eq!(when(&none, false), "cannot be told yet");
+        let open = span(Some(date(2030, 5, 1)), None, None);
+        assert_eq!(
+            when(&open, true),
+            "likely not before 2030, more likely not within ten years"
+        );
+    }
+
+    #[test]
+    fn the_near_suggestion_is_a_day_and_the_far_one_is_not() {
+        let as_of = date(2026, 10, 31);
+        let wide = span(
+            Some(date(2027, 11, 20)),
+            Some(date(2028, 8, 10)),
+            Some(date(2029, 8, 1)),
+        );
+        let says = |d| act(Some(d), &wide, as_of, State::OnCourse);
+        assert_eq!(says(date(2026, 11, 12)), "by 12 Nov 2026");
+        assert_eq!(says(date(2026, 9, 3)), "since 3 Sep 2026");
+        assert_eq!(says(date(2028, 2, 10)), "in 2028");
+    }
+
+    #[test]
+    fn numbers_are_rounded_to_what_is_known() {
+        let left = Span {
+            p10: Some(2512.0),
+            p50: Some(3347.0),
+            p90: Some(4188.0),
+        };
+        assert_eq!(
+            litres(&left).unwrap_or_default(),
+            "about 3,300 L, likely between 2,500 and 4,200 L"
+        );
+        let passage = Span {
+            p10: Some(0.038),
+            p50: Some(0.041),
+            p90: Some(0.044),
+        };
+        assert_eq!(
+            salt_passage(&passage).unwrap_or_default(),
+            "lets 4.1 % of the salts through (holds back 95.9 %), likely between 3.8 and 4.4 %"
+        );
+        let wide = Span {
+            p10: Some(0.03),
+            p50: Some(0.041),
+            p90: Some(0.09),
+        };
+        assert_eq!(
+            salt_passage(&wide).unwrap_or_default(),
+            "lets 4 % of the salts through (holds back 96 %), likely between 3 and 9 %"
+        );
+        assert_eq!(thousands(1_234_567.4), "1,234,567");
+        assert_eq!(money(-143.0, Some("£")), "−£140");
+        assert_eq!(money(1234.0, Some("QD")), "1,200 QD");
+    }
+
+    #[test]
+    fn winter_belongs_to_two_years() {
+        assert_eq!(season(date(2027, 12, 1)), "winter 2027/28");
+        assert_eq!(season(date(2028, 2, 28)), "winter 2027/28");
+        assert_eq!(season(date(2028, 3, 1)), "spring 2028");
+    }
+}

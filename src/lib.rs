@@ -9,6 +9,7 @@ pub mod advise;
 pub mod cli;
 pub mod demo;
 pub mod fit;
+pub mod ingest;
 pub mod lives;
 pub mod report;
 pub mod settings;

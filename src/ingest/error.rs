@@ -1,0 +1,49 @@
+//! Why a whole file cannot be taken in: one clear sentence each.
+
+use super::headers::RecordKind;
+
+/// A file that yields no rows at all. The other files still go in.
+#[derive(Debug, thiserror::Error)]
+pub enum ReadError {
+    #[error("{file}: no such file or folder")]
+    Missing { file: String },
+    #[error("{file}: cannot be read")]
+    Unreadable {
+        file: String,
+        #[source]
+        source: std::io::Error,
+    },
+    #[error("{file}: the file is empty")]
+    Empty { file: String },
+    #[error("{file}: the folder holds no files")]
+    EmptyFolder { file: String },
+    #[error(
+        "{file}: a spreadsheet workbook, not CSV: open it, choose \"Save as\" or \"Download\", pick \"CSV (comma separated)\" for each sheet, and ingest those files"
+    )]
+    Workbook { file: String },
+    #[error("{file}: {what}, not CSV: unpack it and ingest the CSV files inside")]
+    Archive { file: String, what: &'static str },
+    #[error("{file}: {what}, not CSV: export the table as CSV and ingest that")]
+    NotText { file: String, what: &'static str },
+    #[error(
+        "{file}: not one of ours: no line looks like the header of readings, fills, services, vans or hardness (`litrewise template` shows all five)"
+    )]
+    NotOurs { file: String },
+    #[error("{file}:{line}: looks like {kind}, but {lacking}")]
+    LacksColumn {
+        file: String,
+        line: u64,
+        kind: RecordKind,
+        lacking: &'static str,
+    },
+    #[error(
+        "{file}:{line}: looks like {kind}, but several columns could be {column} ({headers}): name one of them {column}"
+    )]
+    TwoForOne {
+        file: String,
+        line: u64,
+        kind: RecordKind,
+        column: &'static str,
+        headers: String,
+    },
+}

@@ -1,0 +1,171 @@
+//! What a whole file tells about its own habits: the decimal mark, the order of
+//! day and month, day numbers, midnights.
+
+use jiff::civil::Date;
+
+use super::columns::Column;
+use super::dates::{DateOrder, WrittenDate, Zone, written};
+use super::instants::DateHabits;
+use super::kind::Layout;
+use super::numbers::{DecimalMark, decimal_evidence};
+use super::split::Rows;
+use super::text::{is_no_value, plain};
+use super::units::Measure;
+
+/// Counts over all rows of a file.
+#[derive(Debug, Default)]
+pub(super) struct Evidence {
+    points: u64,
+    commas: u64,
+    iso: u64,
+    day_first: u64,
+    month_first: u64,
+    year_first: u64,
+    /// Dates that fit several orders.
+    open: u64,
+    serials: u64,
+    other_dates: u64,
+    midnights: u64,
+    other_times: u64,
+}
+
+impl Evidence {
+    /// Reads through the rows behind the header.
+    pub fn gather(text: &str, layout: &Layout, today: Date) -> Evidence {
+        let mut evidence = Evidence::default();
+        let columns: Vec<(Measure, usize)> = layout
+            .columns()
+            .map(|(column, cell)| (column.measure(), cell))
+            .collect();
+        let when: Vec<usize> = [Column::TakenAt, Column::StartedAt, Column::DoneAt]
+            .into_iter()
+            .filter_map(|column| layout.cell_of(column))
+            .collect();
+        let mut rows = Rows::new(text, layout.delimiter);
+        rows.width = layout.headers.len();
+        rows.rewind_behind(layout.header);
+        while rows.next_row().is_some() {
+            for (measure, cell) in &columns {
+                match measure {
+                    Measure::Text => {}
+                    Measure::Date => evidence.date(rows.cell(*cell), today, when.contains(cell)),
+                    _ => evidence.number(rows.cell(*cell)),
+                }
+            }
+        }
+        evidence
+    }
+
+    fn number(&mut self, cell: &str) {
+        if cell.bytes().all(|b| b.is_ascii_digit()) {
+            return;
+        }
+        match decimal_evidence(cell) {
+            Some('.') => self.points += 1,
+            Some(_) => self.commas += 1,
+            None => {}
+        }
+    }
+
+    fn date(&mut self, cell: &str, today: Date, is_when: bool) {
+        if is_no_value(plain(cell)) {
+            return;
+        }
+        let Ok(written) = written(cell) else { return };
+        match written.date {
+            WrittenDate::Serial(_) => self.serials += 1,
+            WrittenDate::Missing => return,
+            WrittenDate::Sure(_) => {
+                self.iso += 1;
+                self.other_dates += 1;
+            }
+            WrittenDate::Numbers(candidates) => {
+                self.other_dates += 1;
+                match candidates.plausible(today).settled().1 {
+                    Some(DateOrder::DayFirst) => self.day_first += 1,
+                    Some(DateOrder::MonthFirst) => self.month_first += 1,
+                    Some(DateOrder::YearFirst) => self.year_first += 1,
+                    None => self.open += 1,
+                }
+            }
+        }
+        let Some(time) = written.time.filter(|_| is_when) else {
+            return;
+        };
+        let midnight = time.time == jiff::civil::Time::midnight();
+        if midnight && !written.machine && written.zone == Zone::Local {
+            self.midnights += 1;
+        } else {
+            self.other_times += 1;
+        }
+    }
+
+    pub fn decimal_mark(&self, delimiter: u8) -> DecimalMark {
+        match (self.points > 0, self.commas > 0) {
+            (true, false) => DecimalMark::Point,
+            (false, true) => DecimalMark::Comma,
+            (true, true) => DecimalMark::Unknown,
+            (false, false) if delimiter == b',' => DecimalMark::PointByDelimiter,
+            (false, false) => DecimalMark::Unknown,
+        }
+    }
+
+    /// The order that the rows themselves settle; `None` where none do or they
+    /// contradict one another.
+    fn order(&self) -> Option<DateOrder> {
+        match (
+            self.day_first > 0,
+            self.month_first > 0,
+            self.year_first > 0,
+        ) {
+            (true, false, false) => Some(DateOrder::DayFirst),
+            (false, true, false) => Some(DateOrder::MonthFirst),
+            (false, false, true) => Some(DateOrder::YearFirst),
+            _ => None,
+        }
+    }
+
+    pub fn date_habits(&self, stated: Option<DateOrder>, today: Date) -> DateHabits {
+        DateHabits {
+            order: stated.or(self.order()),
+            serials: self.serials > 0 && self.other_dates == 0,
+            midnight_is_none: self.midnights > 0 && self.other_times == 0,
+            today,
+        }
+    }
+
+    /// How many dates stay open between day first and month first, and whether
+    /// the file contradicts itself.
+    pub fn open_dates(&self, habits: &DateHabits) -> Option<(u64, bool)> {
+        let contradicts = [self.day_first, self.month_first, self.year_first]
+            .into_iter()
+            .filter(|n| *n > 0)
+            .count()
+            > 1;
+        (habits.order.is_none() && self.open > 0).then_some((self.open, contradicts))
+    }
+
+    /// The habits in words: `decimal comma, day first`.
+    pub fn told(&self, habits: &DateHabits) -> Vec<&'static str> {
+        let mut words = Vec::new();
+        match (self.points > 0, self.commas > 0) {
+            (true, false) => words.push("decimal point"),
+            (false, true) => words.push("decimal comma"),
+            (true, true) => words.push("decimal point and comma mixed"),
+            (false, false) => {}
+        }
+        let numbers = self.day_first + self.month_first + self.year_first + self.open;
+        if numbers > 0 {
+            words.push(
+                habits
+                    .order
+                    .map_or("day and month not settled", DateOrder::told),
+            );
+        } else if self.serials > 0 && habits.serials {
+            words.push("spreadsheet day numbers");
+        } else if self.iso > 0 {
+            words.push("year-month-day dates");
+        }
+        words
+    }
+}

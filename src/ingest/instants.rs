@@ -1,0 +1,199 @@
+//! From written dates to days and instants: the file's order of day and month,
+//! the fleet's time zone, hours that happen twice or never.
+
+use jiff::civil::Date;
+use jiff::tz::{AmbiguousOffset, TimeZone};
+use jiff::{SignedDuration, Timestamp};
+
+use super::dates::{DateOrder, Written, WrittenDate, WrittenTime, Zone};
+use crate::store::records::Instant;
+
+/// What the file tells about its dates.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(super) struct DateHabits {
+    /// `None`: nothing settles it.
+    pub order: Option<DateOrder>,
+    /// Whether numbers like 46326 are spreadsheet day numbers here.
+    pub serials: bool,
+    /// Whether midnights stand for "no time of day".
+    pub midnight_is_none: bool,
+    /// Two-digit years are read within the years before it.
+    pub today: Date,
+}
+
+/// A cell's date and time, settled.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(super) struct Settled {
+    pub date: Date,
+    /// `None` where only the day is known.
+    pub at: Option<Instant>,
+    /// The local hour happened twice or never.
+    pub clock_change: Option<&'static str>,
+}
+
+/// Why a date cannot be settled; said behind `taken_at is "…", `.
+pub(super) type Unsettled = String;
+
+/// Why ambiguous rows are set aside.
+pub(super) const DAY_OR_MONTH: &str = "day and month cannot be told apart";
+
+pub(super) const TWICE: &str =
+    "an hour that the change of clocks repeats: its first occurrence is taken";
+pub(super) const NEVER: &str =
+    "an hour that the change of clocks skips: read as if the clocks had not changed";
+
+/// Settles which day is meant.
+pub(super) fn day(date: WrittenDate, habits: &DateHabits) -> Result<Date, Unsettled> {
+    match date {
+        WrittenDate::Sure(day) => Ok(day),
+        WrittenDate::Missing => Err("a time of day without a date".into()),
+        WrittenDate::Serial(serial) if habits.serials => {
+            serial_day(serial).ok_or_else(|| "not a date".into())
+        }
+        WrittenDate::Serial(_) => {
+            Err("a bare number, not a date (a spreadsheet's day number?)".into())
+        }
+        WrittenDate::Numbers(candidates) => {
+            let plausible = candidates.plausible(habits.today);
+            let Some(order) = habits.order else {
+                return plausible.settled().0.ok_or_else(|| DAY_OR_MONTH.into());
+            };
+            let ordered = match order {
+                DateOrder::DayFirst => candidates.day_first,
+                DateOrder::MonthFirst => candidates.month_first,
+                // four digits at the end are a year under any order
+                DateOrder::YearFirst if !candidates.two_digit_year => plausible.settled().0,
+                DateOrder::YearFirst => candidates.year_first,
+            };
+            ordered.ok_or_else(|| {
+                format!(
+                    "not a date with the {}, as the file writes its dates",
+                    order.told()
+                )
+            })
+        }
+    }
+}
+
+/// Day 1 is 1 January 1900 and a 29 February 1900 is counted, as spreadsheets do.
+fn serial_day(serial: f64) -> Option<Date> {
+    let epoch = Date::new(1899, 12, 30).ok()?;
+    epoch
+        .checked_add(SignedDuration::from_hours(24 * serial.floor() as i64))
+        .ok()
+}
+
+/// Settles a cell.
+pub(super) fn settle(
+    written: &Written,
+    habits: &DateHabits,
+    zone: &TimeZone,
+) -> Result<Settled, Unsettled> {
+    let date = day(written.date, habits)?;
+    let from_serial = serial_time(written.date);
+    let Some(time) = written.time.or(from_serial) else {
+        return Ok(Settled {
+            date,
+            at: None,
+            clock_change: None,
+        });
+    };
+    let midnight = time.time == jiff::civil::Time::midnight() && time.days_on == 0;
+    if midnight && !written.machine && habits.midnight_is_none && written.zone == Zone::Local {
+        return Ok(Settled {
+            date,
+            at: None,
+            clock_change: None,
+        });
+    }
+    let (stamp, clock_change) = instant(date, time, &written.zone, zone)?;
+    let date = zone.to_datetime(stamp).date();
+    Ok(Settled {
+        date,
+        at: Some(Instant(stamp.as_microsecond())),
+        clock_change,
+    })
+}
+
+/// The time of day in the fraction of a day number, to the nearest second.
+fn serial_time(date: WrittenDate) -> Option<WrittenTime> {
+    let WrittenDate::Serial(serial) = date else {
+        return None;
+    };
+    let seconds = (serial.fract() * 86_400.0).round() as i64;
+    if seconds == 0 {
+        return None;
+    }
+    let days_on = i8::from(seconds == 86_400);
+    let time =
+        jiff::civil::Time::midnight().wrapping_add(SignedDuration::from_secs(seconds % 86_400));
+    Some(WrittenTime {
+        time,
+        days_on,
+        leap: false,
+    })
+}
+
+/// Noon of a day, where only the day is known.
+pub(super) fn noon(date: Date, zone: &TimeZone) -> Option<Instant> {
+    let stamp = zone
+        .to_ambiguous_timestamp(date.at(12, 0, 0, 0))
+        .compatible()
+        .ok()?;
+    Some(Instant(stamp.as_microsecond()))
+}
+
+fn instant(
+    date: Date,
+    time: WrittenTime,
+    written: &Zone,
+    fleet: &TimeZone,
+) -> Result<(Timestamp, Option<&'static str>), Unsettled> {
+    let out_of_range = |_| Unsettled::from("a date out of range");
+    let day = match time.days_on {
+        0 => date,
+        _ => date.tomorrow().map_err(out_of_range)?,
+    };
+    let local = day.to_datetime(time.time);
+    let (stamp, change) = match written {
+        Zone::Offset(offset) => (offset.to_timestamp(local).map_err(out_of_range)?, None),
+        Zone::Named(zone, Some(offset)) => {
+            let stamp = offset.to_timestamp(local).map_err(out_of_range)?;
+            if zone.to_offset(stamp) != *offset {
+                return Err("an offset that its time zone does not have then".into());
+            }
+            (stamp, None)
+        }
+        Zone::Named(zone, None) => in_zone(zone, local)?,
+        Zone::Local => in_zone(fleet, local)?,
+    };
+    let stamp = if time.leap {
+        stamp
+            .checked_add(SignedDuration::from_secs(1))
+            .map_err(out_of_range)?
+    } else {
+        stamp
+    };
+    Ok((stamp, change))
+}
+
+fn in_zone(
+    zone: &TimeZone,
+    local: jiff::civil::DateTime,
+) -> Result<(Timestamp, Option<&'static str>), Unsettled> {
+    let ambiguous = zone.to_ambiguous_timestamp(local);
+    let change = match ambiguous.offset() {
+        AmbiguousOffset::Unambiguous { .. } => None,
+        AmbiguousOffset::Gap { .. } => Some(NEVER),
+        AmbiguousOffset::Fold { .. } => Some(TWICE),
+    };
+    // compatible: the first of two, and over a gap as if the clocks had not changed
+    let stamp = ambiguous
+        .compatible()
+        .map_err(|_| Unsettled::from("a date out of range"))?;
+    Ok((stamp, change))
+}
+
+#[cfg(test)]
+#[path = "instants_tests.rs"]
+mod tests;

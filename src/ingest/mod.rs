@@ -1,0 +1,101 @@
+//! CSV files into checked rows: what a row means, or why it is set aside.
+//!
+//! A file is recognised by its header; its delimiter, decimal mark, encoding and
+//! order of day and month are taken from the file itself. A row is judged by its
+//! own file alone: what needs the van's past or the van list is for the store
+//! and later.
+
+mod columns;
+mod dates;
+mod encoding;
+mod error;
+mod evidence;
+pub mod headers;
+mod instants;
+mod kind;
+mod meaning;
+mod names;
+mod notes;
+mod numbers;
+mod postcode;
+mod ragged;
+mod read;
+mod row;
+mod rows_fills;
+mod rows_hardness;
+mod rows_readings;
+mod rows_services;
+mod rows_vans;
+mod split;
+mod text;
+mod units;
+mod words;
+
+#[cfg(test)]
+mod tests;
+
+use std::path::{Path, PathBuf};
+
+pub use dates::DateOrder;
+pub use error::ReadError;
+pub use headers::{MAPPING, RecordKind, canonical_header};
+pub use read::read_bytes;
+
+use crate::store::records::FileRows;
+
+/// How files are read.
+#[derive(Debug, Clone)]
+pub struct Options {
+    /// The order of day and month, where the user states it; it holds for every
+    /// date that could be read either way.
+    pub date_order: Option<DateOrder>,
+    /// Days and local times are those of this zone.
+    pub time_zone: jiff::tz::TimeZone,
+    /// Rows that happened after this day are set aside.
+    pub today: jiff::civil::Date,
+}
+
+/// Reads one file. `shown_name` is the file as the user named it.
+///
+/// # Errors
+/// One sentence on why the whole file cannot be taken in.
+pub fn read_file(path: &Path, shown_name: &str, options: &Options) -> Result<FileRows, ReadError> {
+    let bytes = std::fs::read(path).map_err(|source| cannot_read(shown_name, source))?;
+    read_bytes(&bytes, shown_name, options)
+}
+
+/// The files that a path names: the file itself, or a folder's files in order of
+/// their names, hidden ones and sub-folders left out.
+///
+/// # Errors
+/// [`ReadError::Missing`], [`ReadError::Unreadable`], [`ReadError::EmptyFolder`].
+pub fn files_in(path: &Path) -> Result<Vec<PathBuf>, ReadError> {
+    let shown = path.display().to_string();
+    let failed = |source| cannot_read(&shown, source);
+    if !std::fs::metadata(path).map_err(failed)?.is_dir() {
+        return Ok(vec![path.to_owned()]);
+    }
+    let mut files = Vec::new();
+    for entry in std::fs::read_dir(path).map_err(failed)? {
+        let entry = entry.map_err(failed)?;
+        let hidden = entry.file_name().to_string_lossy().starts_with(['.', '~']);
+        // links are followed, so that a folder of links works too
+        if !hidden && std::fs::metadata(entry.path()).is_ok_and(|m| m.is_file()) {
+            files.push(entry.path());
+        }
+    }
+    if files.is_empty() {
+        return Err(ReadError::EmptyFolder { file: shown });
+    }
+    files.sort();
+    Ok(files)
+}
+
+fn cannot_read(file: &str, source: std::io::Error) -> ReadError {
+    let file = file.to_owned();
+    if source.kind() == std::io::ErrorKind::NotFound {
+        ReadError::Missing { file }
+    } else {
+        ReadError::Unreadable { file, source }
+    }
+}

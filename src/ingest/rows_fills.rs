@@ -1,0 +1,140 @@
+//! Rules for a tank fill.
+
+use crate::store::records::{Fill, Instant, Record, Source};
+
+use super::columns::Column;
+use super::dates::{WrittenDate, written};
+use super::row::{Reason, Row};
+use super::rows_readings::when;
+use super::text::is_no_value;
+use super::words::{SourceWord, source};
+
+/// More than any van's tank, several fills a day included, L (common practice,
+/// no source).
+const MOST_LITRES: f64 = 20_000.0;
+/// Less than a fill: cubic metres or a slip.
+const LEAST_LITRES: f64 = 1.0;
+/// Far more waste than any plant runs off, per litre made.
+const MOST_WASTE: f64 = 10.0;
+const DAY_MICROS: i64 = 24 * 3_600 * 1_000_000;
+
+pub(super) fn fill(row: &mut Row<'_>) -> Result<Vec<Record>, Reason> {
+    let van = row.van()?;
+    let started_at = when(row, Column::StartedAt, &van)?;
+    let litres = litres(row)?;
+    let meter_litres = row.amount(Column::MeterLitres)?;
+    if litres.is_none() && meter_litres.is_none() {
+        return Err("neither litres nor meter_litres is given".into());
+    }
+    let timed = row.day_only.is_none();
+    Ok(vec![Record::Fill(Fill {
+        van,
+        started_at,
+        day_position: None,
+        ended_at: if timed {
+            ended_at(row, started_at)?
+        } else {
+            end_without_start(row)
+        },
+        postcode: row.place(Column::Postcode)?,
+        litres,
+        meter_litres,
+        reject_litres: reject(row, litres)?,
+        source: source_of(row)?,
+    })])
+}
+
+fn litres(row: &mut Row<'_>) -> Result<Option<f64>, Reason> {
+    let Some(litres) = row.amount(Column::Litres)? else {
+        return Ok(None);
+    };
+    if litres == 0.0 {
+        return Err(row.fault(Column::Litres, "no water"));
+    }
+    if litres < LEAST_LITRES {
+        return Err(row.fault(Column::Litres, "less than a litre (cubic metres?)"));
+    }
+    if litres > MOST_LITRES {
+        return Err(row.fault(
+            Column::Litres,
+            "more than any tank holds (a counter in the wrong column?)",
+        ));
+    }
+    Ok(Some(litres))
+}
+
+fn reject(row: &mut Row<'_>, litres: Option<f64>) -> Result<Option<f64>, Reason> {
+    let Some(reject) = row.amount(Column::RejectLitres)? else {
+        return Ok(None);
+    };
+    if litres.is_some_and(|litres| reject > MOST_WASTE * litres) {
+        row.repair(
+            Column::RejectLitres,
+            "more than ten times the water made: left out",
+        );
+        return Ok(None);
+    }
+    Ok(Some(reject))
+}
+
+fn source_of(row: &mut Row<'_>) -> Result<Source, Reason> {
+    let cell = row.cell(Column::Source);
+    if is_no_value(cell) {
+        return Ok(Source::Mains);
+    }
+    match source(cell) {
+        SourceWord::Known(source) => Ok(source),
+        SourceWord::EitherWay => Err(row.fault(
+            Column::Source,
+            "which may be the van's own plant or another: write mains or bought_in",
+        )),
+        SourceWord::Unknown => Err(row.fault(Column::Source, "neither mains nor bought_in")),
+    }
+}
+
+/// The end of a fill: within a day of its start, else left out.
+fn ended_at(row: &mut Row<'_>, started_at: Instant) -> Result<Option<Instant>, Reason> {
+    let cell = row.cell(Column::EndedAt);
+    if is_no_value(cell) {
+        return Ok(None);
+    }
+    let found = written(cell).map_err(|why| row.fault(Column::EndedAt, why))?;
+    let without_day = found.date == WrittenDate::Missing;
+    let ended = if without_day {
+        let Some(time) = found.time else {
+            return Ok(None);
+        };
+        row.clock_on_day_of(started_at, time)
+    } else {
+        row.moment(Column::EndedAt)?.and_then(|settled| settled.at)
+    };
+    let Some(ended) = ended else {
+        row.repair(Column::EndedAt, "a day without a time of day: left out");
+        return Ok(None);
+    };
+    let took = ended.0 - started_at.0;
+    if (0..=DAY_MICROS).contains(&took) {
+        return Ok(Some(ended));
+    }
+    let over_midnight = Instant(ended.0 + DAY_MICROS);
+    if without_day && (0..DAY_MICROS / 2).contains(&(over_midnight.0 - started_at.0)) {
+        row.repair(Column::EndedAt, "before the start: taken for the next day");
+        return Ok(Some(over_midnight));
+    }
+    row.repair(
+        Column::EndedAt,
+        "before the start or more than a day after it: left out",
+    );
+    Ok(None)
+}
+
+/// An end is of no use where the start has no time of day.
+fn end_without_start(row: &mut Row<'_>) -> Option<Instant> {
+    if !is_no_value(row.cell(Column::EndedAt)) {
+        row.repair(
+            Column::EndedAt,
+            "an end without a time of the start: left out",
+        );
+    }
+    None
+}

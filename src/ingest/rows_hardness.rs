@@ -1,0 +1,125 @@
+//! Rules for what the supplier publishes.
+
+use jiff::civil::Date;
+
+use crate::store::records::{Hardness, Record};
+use crate::water::HardnessUnit;
+
+use super::columns::Column;
+use super::row::{Reason, Row};
+use super::text::{folded, is_no_value};
+use super::units::{Unit, hardness_unit};
+
+/// Harder than any tap water, mg/L as CaCO3 (common practice, no source).
+const MOST: f64 = 1500.0;
+/// A bare figure up to here may be degrees of several countries.
+const MAY_BE_DEGREES: f64 = 30.0;
+
+pub(super) fn hardness(row: &mut Row<'_>, bare_is_mg_l: bool) -> Result<Vec<Record>, Reason> {
+    let postcode = row
+        .place(Column::Postcode)?
+        .ok_or_else(|| row.fault(Column::Postcode, "not a postcode area, district or sector"))?;
+    let Some(number) = number_of(row)? else {
+        return Err(format!(
+            "{} is empty",
+            row.ground.layout.told(Column::Hardness)
+        ));
+    };
+    if number.0 < 0.0 {
+        return Err(row.fault(Column::Hardness, "negative"));
+    }
+    let unit = match unit_of(row, number.1)? {
+        Some(unit) => unit,
+        None if number.0 <= MAY_BE_DEGREES && !bare_is_mg_l => {
+            return Err(row.fault(
+                Column::Hardness,
+                "without a unit: mg/L, Clark, French or German degrees? Fill in unit",
+            ));
+        }
+        None => HardnessUnit::MgLCaco3,
+    };
+    if unit.to_mg_l_caco3(number.0) > MOST {
+        return Err(row.fault(
+            Column::Hardness,
+            format_args!("more than any tap water, in {}", unit.word()),
+        ));
+    }
+    Ok(vec![Record::Hardness(Hardness {
+        postcode,
+        as_of: as_of(row)?,
+        hardness: number.0,
+        unit,
+        source: row.text(Column::Source),
+    })])
+}
+
+type Figure<'r> = (f64, &'r str);
+
+fn number_of<'r>(row: &mut Row<'r>) -> Result<Option<Figure<'r>>, Reason> {
+    let cell = row.cell(Column::Hardness);
+    let classes = [
+        "soft",
+        "moderately soft",
+        "slightly hard",
+        "moderately hard",
+        "hard",
+        "very hard",
+        "medium",
+        "very soft",
+        "moderate",
+    ];
+    if classes.contains(&cell.to_lowercase().as_str()) {
+        return Err(row.fault(
+            Column::Hardness,
+            "a class, not a number: each scheme draws it elsewhere",
+        ));
+    }
+    Ok(row
+        .number(Column::Hardness)?
+        .map(|number| (number.value, number.unit)))
+}
+
+/// The unit by the cell, the unit column or the header, in that order.
+fn unit_of(row: &Row<'_>, in_cell: &str) -> Result<Option<HardnessUnit>, Reason> {
+    if !in_cell.is_empty() {
+        return match Unit::named(in_cell, Column::Hardness.measure()) {
+            Some(Unit::Hardness(unit)) => Ok(Some(unit)),
+            _ => Err(row.fault(Column::Hardness, "in a unit that is not known")),
+        };
+    }
+    let cell = row.cell(Column::Unit);
+    if !is_no_value(cell) {
+        return hardness_unit(&folded(cell)).map(Some).ok_or_else(|| {
+            let known = HardnessUnit::ALL.map(HardnessUnit::word).join(", ");
+            row.fault(Column::Unit, format_args!("not one of {known}"))
+        });
+    }
+    match row.ground.layout.unit_of(Column::Hardness) {
+        Some(Unit::Hardness(unit)) => Ok(Some(unit)),
+        _ => Ok(None),
+    }
+}
+
+/// The day from which the figure holds; a bare year begins on 1 January.
+fn as_of(row: &mut Row<'_>) -> Result<Option<Date>, Reason> {
+    let cell = row.cell(Column::AsOf);
+    if cell.len() == 4
+        && let Ok(year) = cell.parse::<i16>()
+        && let Ok(date) = Date::new(year, 1, 1)
+    {
+        row.not_ahead(Column::AsOf, date)?;
+        row.repair(Column::AsOf, "a year: taken from its 1 January");
+        return Ok(Some(date));
+    }
+    let day = row.day(Column::AsOf)?;
+    if let Some(day) = day {
+        row.not_ahead(Column::AsOf, day)?;
+    }
+    Ok(day)
+}
+
+/// Whether figures without a unit are mg/L in this file: one is too large to be
+/// degrees.
+pub(super) fn bare_is_mg_l(figures: impl Iterator<Item = f64>) -> bool {
+    figures.into_iter().any(|figure| figure > 60.0)
+}

@@ -1,0 +1,146 @@
+//! Rules for a look at the meters.
+
+use crate::store::records::{Instant, Reading, Record};
+
+use super::columns::Column;
+use super::instants;
+use super::row::{Reason, Row};
+
+/// More dissolved solids than any drinking water, ppm: EU directive 2020/2184
+/// allows 2500 µS/cm, 1750 ppm on the 0.7 scale.
+const MOST_PPM: f64 = 2000.0;
+/// What three- and four-digit meters show beyond their range.
+const OVER_RANGE: [f64; 2] = [999.0, 9999.0];
+/// Tap water outside this was not measured, °C.
+const WATER_C: std::ops::RangeInclusive<f64> = 0.0..=35.0;
+/// Mains and booster pumps of vans stay below this, bar (common practice, no source).
+const MOST_BAR: f64 = 16.0;
+/// Flow of the largest membranes on vans stays far below this, L/min (common
+/// practice, no source).
+const MOST_LPM: f64 = 60.0;
+
+pub(super) fn reading(row: &mut Row<'_>) -> Result<Vec<Record>, Reason> {
+    let van = row.van()?;
+    let taken_at = when(row, Column::TakenAt, &van)?;
+    let feed_ppm = meter(row, Column::FeedPpm)?;
+    let permeate_ppm = meter(row, Column::PermeatePpm)?;
+    let product_ppm = meter(row, Column::ProductPpm)?;
+    if feed_ppm.is_none() && permeate_ppm.is_none() && product_ppm.is_none() {
+        return Err(
+            "no meter was read: feed_ppm, permeate_ppm and product_ppm are all empty".into(),
+        );
+    }
+    if feed_ppm == Some(0.0) {
+        return Err(row.fault(
+            first_given(row, Column::FeedPpm),
+            "a meter that is off, dry or disconnected",
+        ));
+    }
+    if let (Some(feed), Some(permeate)) = (feed_ppm, permeate_ppm)
+        && permeate > feed * 1.1
+    {
+        row.repair(
+            Column::PermeatePpm,
+            "above the feed: kept, but probes or columns may be swapped",
+        );
+    }
+    Ok(vec![Record::Reading(Reading {
+        van,
+        taken_at,
+        day_position: None,
+        postcode: row.place(Column::Postcode)?,
+        feed_ppm,
+        permeate_ppm,
+        product_ppm,
+        water_c: temperature(row)?,
+        feed_bar: pressure(row)?,
+        permeate_lpm: flow(row, Column::PermeateLpm)?,
+        concentrate_lpm: flow(row, Column::ConcentrateLpm)?,
+    })])
+}
+
+/// The instant of a reading or fill; local noon where only the day is known.
+pub(super) fn when(
+    row: &mut Row<'_>,
+    column: Column,
+    van: &std::sync::Arc<str>,
+) -> Result<Instant, Reason> {
+    let settled = row.happened(column)?;
+    if let Some(at) = settled.at {
+        return Ok(at);
+    }
+    row.day_only = Some((van.clone(), settled.date));
+    row.repair(column, "a day without a time of day: kept at local noon");
+    instants::noon(settled.date, row.ground.zone)
+        .ok_or_else(|| row.fault(column, "a date out of range"))
+}
+
+/// A meter's ppm, if it is one that a meter can show.
+fn meter(row: &mut Row<'_>, column: Column) -> Result<Option<f64>, Reason> {
+    let Some(ppm) = row.ppm(column)? else {
+        return Ok(None);
+    };
+    let column = first_given(row, column);
+    let shown = row.cell(column);
+    if OVER_RANGE.iter().any(|over| shown == format!("{over:.0}")) {
+        return Err(row.fault(column, "what a meter shows over its range"));
+    }
+    if ppm > MOST_PPM {
+        return Err(row.fault(
+            column,
+            format_args!("more than any drinking water ({ppm:.0} ppm)"),
+        ));
+    }
+    Ok(Some(ppm))
+}
+
+/// The ppm column, or its conductivity column where only that was filled in.
+fn first_given(row: &Row<'_>, column: Column) -> Column {
+    match column.in_us_cm() {
+        Some(us_cm) if row.cell(column).is_empty() => us_cm,
+        _ => column,
+    }
+}
+
+fn temperature(row: &mut Row<'_>) -> Result<Option<f64>, Reason> {
+    let Some(value) = row.signed(Column::WaterC)? else {
+        return Ok(None);
+    };
+    if WATER_C.contains(&value) {
+        return Ok(Some(value));
+    }
+    row.repair(
+        Column::WaterC,
+        "no temperature of tap water in °C (0 to 35): left out",
+    );
+    Ok(None)
+}
+
+fn pressure(row: &mut Row<'_>) -> Result<Option<f64>, Reason> {
+    let Some(bar) = row.amount(Column::FeedBar)? else {
+        return Ok(None);
+    };
+    if bar > MOST_BAR {
+        row.repair(
+            Column::FeedBar,
+            "no pressure in bar on a van (psi or kPa?): left out",
+        );
+        return Ok(None);
+    }
+    if bar == 0.0 {
+        row.repair(Column::FeedBar, "a gauge at zero: left out");
+        return Ok(None);
+    }
+    Ok(Some(bar))
+}
+
+fn flow(row: &mut Row<'_>, column: Column) -> Result<Option<f64>, Reason> {
+    let Some(lpm) = row.amount(column)? else {
+        return Ok(None);
+    };
+    if lpm > MOST_LPM {
+        row.repair(column, "no flow in L/min on a van (L/h?): left out");
+        return Ok(None);
+    }
+    Ok(Some(lpm))
+}

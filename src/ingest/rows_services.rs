@@ -1,0 +1,125 @@
+//! Rules for work done on a van.
+
+use std::sync::Arc;
+
+use crate::store::records::{Item, Record, Service, When};
+
+use super::columns::Column;
+use super::row::{Reason, Row};
+use super::text::is_no_value;
+use super::units::Unit;
+use super::words::items;
+
+/// More than any vessel takes or any shelf holds.
+const MOST: f64 = 1000.0;
+
+pub(super) fn service(row: &mut Row<'_>) -> Result<Vec<Record>, Reason> {
+    let van = row.van()?;
+    let settled = row.happened(Column::DoneAt)?;
+    let done_at = settled.at.map_or(When::Day(settled.date), When::At);
+    let cell = row.cell(Column::Item);
+    if is_no_value(cell) {
+        return Err(format!("{} is empty", row.ground.layout.told(Column::Item)));
+    }
+    let items = items(cell);
+    let part = row.text(Column::Part);
+    let note = row.text(Column::Note);
+    let cost = cost(row)?;
+    let make = |item, quantity, cost, note| {
+        Record::Service(Service {
+            van: van.clone(),
+            done_at,
+            item,
+            quantity,
+            cost,
+            part: part.clone(),
+            note,
+        })
+    };
+    match items.as_slice() {
+        [] => {
+            let known = Item::ALL.map(Item::word).join(", ");
+            Err(row.fault(Column::Item, format_args!("not one of {known}")))
+        }
+        [item] => {
+            let quantity = quantity(row, Some(*item))?;
+            Ok(vec![make(*item, quantity, cost, note)])
+        }
+        several => {
+            // what belongs to both together can be given to neither
+            quantity(row, None)?;
+            row.repair(
+                Column::Item,
+                "several items: kept as one service each, quantity and cost in the note",
+            );
+            let note = together(row, note);
+            Ok(several
+                .iter()
+                .map(|item| make(*item, None, None, note.clone()))
+                .collect())
+        }
+    }
+}
+
+fn quantity(row: &mut Row<'_>, item: Option<Item>) -> Result<Option<f64>, Reason> {
+    let Some(number) = row.number(Column::Quantity)? else {
+        return Ok(None);
+    };
+    if number.value < 0.0 {
+        return Err(row.fault(Column::Quantity, "negative"));
+    }
+    if number.value > MOST {
+        return Err(row.fault(Column::Quantity, "more than any vessel or shelf holds"));
+    }
+    let stated = row
+        .ground
+        .layout
+        .unit_of(Column::Quantity)
+        .unwrap_or(Unit::Own);
+    let unit = match number.unit {
+        "" => stated,
+        text => Unit::named(text, Column::Quantity.measure())
+            .ok_or_else(|| row.fault(Column::Quantity, "neither litres nor pieces"))?,
+    };
+    match unit {
+        Unit::Bags => {
+            row.repair(Column::Quantity, "bags of unknown size: left out");
+            Ok(None)
+        }
+        Unit::Kilograms if item == Some(Item::Resin) => {
+            row.repair(Column::Quantity, "resin in kg: litres at 0.735 kg/L");
+            Ok(Some(unit.convert(number.value)))
+        }
+        Unit::Kilograms => {
+            row.repair(
+                Column::Quantity,
+                "kg of something other than resin: left out",
+            );
+            Ok(None)
+        }
+        _ => Ok(Some(number.value)),
+    }
+}
+
+/// Money, with or without its sign; negative for a credit.
+fn cost(row: &mut Row<'_>) -> Result<Option<f64>, Reason> {
+    let cell = row.cell(Column::Cost);
+    if is_no_value(cell) {
+        return Ok(None);
+    }
+    row.money(Column::Cost)
+}
+
+fn together(row: &mut Row<'_>, note: Option<Arc<str>>) -> Option<Arc<str>> {
+    let mut words = Vec::new();
+    if let Some(note) = note {
+        words.push(note.to_string());
+    }
+    for column in [Column::Item, Column::Quantity, Column::Cost] {
+        let cell = row.cell(column);
+        if !is_no_value(cell) {
+            words.push(format!("{} together: {cell}", column.name()));
+        }
+    }
+    Some(words.join("; ").into())
+}

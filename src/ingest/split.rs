@@ -1,0 +1,309 @@
+//! Text into rows and cells, with the physical line on which each row starts.
+
+use csv_core::{ReadRecordResult, Reader, ReaderBuilder};
+
+/// Walks over the rows of a text; blank lines are no rows.
+pub(super) struct Rows<'t> {
+    text: &'t str,
+    delimiter: u8,
+    quoted: Reader,
+    literal: Reader,
+    at: usize,
+    line: u64,
+    buffer: Vec<u8>,
+    ends: Vec<usize>,
+    cells: usize,
+    /// Cells a whole row has; 0 while unknown. Tells a stray quote mark from a
+    /// cell that really runs over several lines.
+    pub width: usize,
+}
+
+/// Where a row stands.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) struct RowAt {
+    /// Physical line, from 1.
+    pub line: u64,
+    start: usize,
+    end: usize,
+}
+
+impl<'t> Rows<'t> {
+    pub fn new(text: &'t str, delimiter: u8) -> Self {
+        let build = |quoting| {
+            ReaderBuilder::new()
+                .delimiter(delimiter)
+                .quoting(quoting)
+                .build()
+        };
+        Rows {
+            text,
+            delimiter,
+            quoted: build(true),
+            literal: build(false),
+            at: 0,
+            line: 1,
+            buffer: vec![0; 1024],
+            ends: vec![0; 64],
+            cells: 0,
+            width: 0,
+        }
+    }
+
+    /// Starts over behind a row.
+    pub fn rewind_behind(&mut self, row: RowAt) {
+        self.at = row.end;
+        self.line = row.line + self.count_lines(row.start, row.end);
+    }
+
+    /// The next row that is not blank; its cells are then in [`Rows::cell`].
+    pub fn next_row(&mut self) -> Option<RowAt> {
+        loop {
+            self.skip_line_ends();
+            if self.at >= self.text.len() {
+                return None;
+            }
+            let (start, line) = (self.at, self.line);
+            let end = self.read(start);
+            let row = RowAt { line, start, end };
+            self.at = end;
+            self.line += self.count_lines(start, end);
+            if (0..self.cells).any(|i| !self.cell(i).trim().is_empty()) {
+                return Some(row);
+            }
+        }
+    }
+
+    /// The row as it stood in the file, without its line end.
+    pub fn text_of(&self, row: RowAt) -> &'t str {
+        self.text
+            .get(row.start..row.end)
+            .unwrap_or_default()
+            .trim_end_matches(['\r', '\n'])
+    }
+
+    /// Cells of the present row.
+    pub fn len(&self) -> usize {
+        self.cells
+    }
+
+    /// A cell of the present row as written; empty beyond the row's end.
+    pub fn cell(&self, index: usize) -> &str {
+        if index >= self.cells {
+            return "";
+        }
+        let start = index
+            .checked_sub(1)
+            .and_then(|i| self.ends.get(i))
+            .copied()
+            .unwrap_or(0);
+        let end = self.ends.get(index).copied().unwrap_or(start);
+        let bytes = self.buffer.get(start..end).unwrap_or_default();
+        std::str::from_utf8(bytes).unwrap_or_default()
+    }
+
+    fn skip_line_ends(&mut self) {
+        while let Some(byte) = self.text.as_bytes().get(self.at) {
+            match byte {
+                b'\n' => self.line += 1,
+                // a carriage return alone ends a line too
+                b'\r' if self.text.as_bytes().get(self.at + 1) != Some(&b'\n') => self.line += 1,
+                b'\r' => {}
+                _ => return,
+            }
+            self.at += 1;
+        }
+    }
+
+    /// Reads the record at `start` and says where it ends.
+    fn read(&mut self, start: usize) -> usize {
+        let rest = self.text.as_bytes().get(start..).unwrap_or_default();
+        let (end, closed) = self.read_with(true, rest);
+        let several_lines = memchr::memchr2(b'\n', b'\r', self.raw(start, end)).is_some();
+        let swallows = |raw: &[u8]| !is_well_quoted(raw, self.delimiter) || self.holds_a_row(raw);
+        if several_lines
+            && (!closed
+                || (self.width > 0 && self.cells != self.width)
+                || swallows(self.raw(start, end)))
+        {
+            // a quote mark that was never closed must not swallow the rows below
+            let line = memchr::memchr2(b'\n', b'\r', rest).unwrap_or(rest.len());
+            let (end, _) = self.read_with(false, rest.get(..line).unwrap_or(rest));
+            return start + end;
+        }
+        start + end
+    }
+
+    /// Whether a line in the middle has as many separators as a whole row.
+    fn holds_a_row(&self, raw: &[u8]) -> bool {
+        let lines: Vec<&[u8]> = raw.split(|b| matches!(b, b'\n' | b'\r')).collect();
+        let inner = lines
+            .get(1..lines.len().saturating_sub(1))
+            .unwrap_or_default();
+        let separators = |line: &&[u8]| memchr::memchr_iter(self.delimiter, line).count();
+        self.width > 1 && inner.iter().any(|line| separators(line) + 1 == self.width)
+    }
+
+    fn raw(&self, start: usize, end: usize) -> &[u8] {
+        let raw = self
+            .text
+            .as_bytes()
+            .get(start..start + end)
+            .unwrap_or_default();
+        let line_end = raw
+            .iter()
+            .rev()
+            .take_while(|b| matches!(b, b'\r' | b'\n'))
+            .count();
+        raw.get(..raw.len() - line_end).unwrap_or_default()
+    }
+
+    /// Line ends between two places of the text; `\r\n` counts once, at its `\n`.
+    fn count_lines(&self, start: usize, end: usize) -> u64 {
+        let bytes = self.text.as_bytes();
+        let part = bytes.get(start..end).unwrap_or_default();
+        let alone = memchr::memchr_iter(b'\r', part)
+            .filter(|i| bytes.get(start + i + 1) != Some(&b'\n'))
+            .count();
+        (memchr::memchr_iter(b'\n', part).count() + alone) as u64
+    }
+
+    /// Bytes taken, and whether the record ended before the text did.
+    fn read_with(&mut self, quoting: bool, input: &[u8]) -> (usize, bool) {
+        let reader = if quoting {
+            &mut self.quoted
+        } else {
+            &mut self.literal
+        };
+        reader.reset();
+        let (mut taken, mut written, mut ended) = (0, 0, 0);
+        let mut closed = true;
+        loop {
+            let (result, nin, nout, nend) = reader.read_record(
+                input.get(taken..).unwrap_or_default(),
+                self.buffer.get_mut(written..).unwrap_or_default(),
+                self.ends.get_mut(ended..).unwrap_or_default(),
+            );
+            taken += nin;
+            written += nout;
+            ended += nend;
+            match result {
+                ReadRecordResult::OutputFull => self.buffer.resize(self.buffer.len() * 2, 0),
+                ReadRecordResult::OutputEndsFull => self.ends.resize(self.ends.len() * 2, 0),
+                ReadRecordResult::InputEmpty => {
+                    // an odd number of quote marks: the last one was never closed
+                    closed = memchr::memchr_iter(b'"', input).count() % 2 == 0;
+                }
+                ReadRecordResult::Record | ReadRecordResult::End => break,
+            }
+        }
+        self.cells = ended;
+        (taken, closed)
+    }
+}
+
+/// Whether every quote mark of a record opens, closes or doubles as RFC 4180 has it.
+fn is_well_quoted(record: &[u8], delimiter: u8) -> bool {
+    let (mut quoted, mut at_start) = (false, true);
+    let mut bytes = record.iter().copied().peekable();
+    while let Some(byte) = bytes.next() {
+        if quoted {
+            if byte != b'"' {
+                continue;
+            }
+            match bytes.peek() {
+                Some(b'"') => drop(bytes.next()),
+                None | Some(b'\r' | b'\n') => quoted = false,
+                Some(next) if *next == delimiter => quoted = false,
+                Some(_) => return false,
+            }
+            at_start = false;
+        } else {
+            quoted = byte == b'"' && at_start;
+            at_start = byte == delimiter;
+        }
+    }
+    !quoted
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn rows(text: &str) -> Vec<(u64, Vec<String>, String)> {
+        let mut rows = Rows::new(text, b',');
+        let mut seen = Vec::new();
+        while let Some(row) = rows.next_row() {
+            if rows.width == 0 {
+                rows.width = rows.len();
+            }
+            let cells = (0..rows.len()).map(|i| rows.cell(i).to_owned()).collect();
+            seen.push((row.line, cells, rows.text_of(row).to_owned()));
+        }
+        seen
+    }
+
+    fn lines(text: &str) -> Vec<u64> {
+        rows(text).into_iter().map(|row| row.0).collect()
+    }
+
+    #[test]
+    fn rows_carry_their_physical_start_line() {
+        assert_eq!(lines("a,b\n1,2\n3,4"), [1, 2, 3]);
+        assert_eq!(lines("a,b\r\n1,2\r\n\r\n3,4\r\n"), [1, 2, 4]);
+        assert_eq!(lines("a,b\r1,2\r\r3,4\r"), [1, 2, 4]);
+        assert_eq!(lines("\n\na,b\n\n1,2\n"), [3, 5]);
+        assert_eq!(lines("a,b\r\n1,2\n3,4\r5,6"), [1, 2, 3, 4]);
+    }
+
+    #[test]
+    fn a_cell_may_run_over_several_lines() {
+        let seen = rows("a,b\n1,\"two\nlines\"\n3,4\n");
+        assert_eq!(
+            seen.get(1).map(|r| (r.0, r.1.join("|"))),
+            Some((2, "1|two\nlines".into()))
+        );
+        assert_eq!(seen.get(2).map(|r| r.0), Some(4));
+        let seen = rows("a,b\r\n1,\"two\r\nlines\"\r\n3,4\r\n");
+        assert_eq!(seen.get(2).map(|r| r.0), Some(4));
+    }
+
+    #[test]
+    fn blank_lines_are_not_rows() {
+        assert_eq!(lines("a,b\n\n  \n,,\n1,2\n"), [1, 5]);
+    }
+
+    #[test]
+    fn quotes_are_undone_as_rfc_4180_says() {
+        let seen = rows("a,b\n\"1,5\",\"say \"\"hi\"\"\"\n");
+        assert_eq!(
+            seen.get(1).map(|r| r.1.join("|")),
+            Some("1,5|say \"hi\"".into())
+        );
+        assert_eq!(
+            seen.get(1).map(|r| r.2.clone()),
+            Some("\"1,5\",\"say \"\"hi\"\"\"".into())
+        );
+    }
+
+    #[test]
+    fn a_quote_mark_never_closed_swallows_no_row() {
+        let seen = rows("a,b\n1,\"oops\n2,3\n4,5\n");
+        assert_eq!(seen.len(), 4);
+        assert_eq!(seen.get(1).map(|r| r.1.join("|")), Some("1|\"oops".into()));
+        // closed by the next stray mark, three rows below
+        let seen = rows("a,b\n1,\"oops\n2,3\n4,\"x\n5,6\n");
+        assert_eq!(seen.len(), 5);
+    }
+
+    #[test]
+    fn long_cells_and_many_cells_fit() {
+        let long = "x".repeat(5000);
+        let many = vec!["y"; 300].join(",");
+        let seen = rows(&format!("{long},b\n{many}\n"));
+        assert_eq!(
+            seen.first().and_then(|r| r.1.first().map(String::len)),
+            Some(5000)
+        );
+        assert_eq!(seen.get(1).map(|r| r.1.len()), Some(300));
+    }
+}

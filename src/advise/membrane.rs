@@ -5,7 +5,7 @@ use jiff::civil::Date;
 use super::cheapest::{Costs, cheapest_age, cheapest_wait};
 use super::prices::DecisionPrices;
 use super::suspect::{neighbours_feed_shift, suspect};
-use super::{MembraneAssessment, State, add_days, lead_end, round_to, state_by_date};
+use super::{MembraneAssessment, State, add_days, in_words, lead_end, round_to, state_by_date};
 use crate::fit::{AreaFit, CannotTell, HORIZON_DAYS, MembraneForecast, Span, VanFit};
 use crate::lives::{ElementLife, End, FleetLives, Start, VanLives};
 use crate::settings::Settings;
@@ -229,9 +229,11 @@ fn reason(
                     .p50
                     .is_some_and(|s| s >= settings.limits.salt_passage) =>
         {
-            format!("{now}: the limit was passed around {limit_on}.")
+            format!("{now}: the limit was passed around {}.", in_words(limit_on))
         }
-        (_, Some(_), Some(day)) => format!("{now}; replacing it around {day} costs least."),
+        (_, Some(_), Some(day)) => {
+            format!("{now}; replacing it around {} costs least.", in_words(day))
+        }
         _ => format!("{now} and stays within the limit for years at this use."),
     };
     format!("{what}{start}{few}")
@@ -243,7 +245,7 @@ pub fn cannot_tell(why: &CannotTell) -> String {
         CannotTell::NotFitted => "This van has no membrane.".to_owned(),
         CannotTell::NoSaltPassage => "The tap and the water after the membrane were never read together on this membrane, so its decline cannot be told.".to_owned(),
         CannotTell::NoProductReading => "The water after the resin was never read.".to_owned(),
-        CannotTell::NoFillsSince(Some(day)) => format!("No fills recorded since {day}, so litres cannot be counted."),
+        CannotTell::NoFillsSince(Some(day)) => format!("No fills recorded since {}, so litres cannot be counted.", in_words(*day)),
         CannotTell::NoFillsSince(None) => "No fills are recorded, so litres cannot be counted.".to_owned(),
         CannotTell::NoHardness => "Nothing tells how hard the water is.".to_owned(),
     }

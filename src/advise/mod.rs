@@ -91,3 +91,8 @@ fn round_to(value: f64, step: f64) -> f64 {
         (value / step).round() * step
     }
 }
+
+/// A day as people write it: `4 August 2026`.
+fn in_words(date: Date) -> String {
+    date.strftime("%-d %B %Y").to_string()
+}

@@ -14,6 +14,8 @@ pub struct DecisionPrices {
     pub labour: f64,
     /// A day's lost round when a limit is passed unplanned.
     pub lost_round: f64,
+    /// The same for money that is shown: nothing unless the fleet said.
+    pub lost_round_shown: f64,
     /// Whether every part's price is the fleet's own, so that money may be shown.
     pub own: bool,
 }
@@ -37,8 +39,8 @@ impl DecisionPrices {
             .resin_per_litre
             .or_else(|| own_cost(lives, Item::Resin, true));
         let own = membrane.is_some() && prefilter.is_some() && resin.is_some();
-        // Own part prices with nothing said of labour and lost rounds: those
-        // then count as nothing rather than as somebody else's.
+        // Own part prices with nothing said of labour: that then counts as
+        // nothing rather than as somebody else's.
         let unless_own = |typical: f64| if own { 0.0 } else { typical };
         DecisionPrices {
             membrane: membrane.unwrap_or(TYPICAL_MEMBRANE),
@@ -46,6 +48,7 @@ impl DecisionPrices {
             resin_per_litre: resin.unwrap_or(TYPICAL_RESIN_PER_LITRE),
             labour: p.labour_per_visit.unwrap_or(unless_own(TYPICAL_LABOUR)),
             lost_round: p.lost_round.unwrap_or(TYPICAL_LOST_ROUND),
+            lost_round_shown: p.lost_round.unwrap_or(0.0),
             own,
         }
     }

@@ -1,6 +1,6 @@
 //! What to check first when a membrane's salt passage alarms.
 
-use super::Suspect;
+use super::{Suspect, in_words};
 use crate::fit::MembraneForecast;
 use crate::lives::{ElementLife, VanLives};
 
@@ -54,7 +54,8 @@ pub fn suspect(
             Suspect::Membrane,
             format!(
                 "what comes through rose {:.1}-fold at once around {}",
-                step.ratio, step.date
+                step.ratio,
+                in_words(step.date)
             ),
         ),
         None => (

@@ -19,6 +19,8 @@ pub(crate) struct Level {
 const FALL_LN: f64 = 0.510_825_623_765_990_7;
 /// The permeate itself must fall by this much; else the feed probe did it.
 const PERMEATE_FALL_LN: f64 = 0.25;
+/// And by more than a meter that shows whole ppm may wander on its own, ppm.
+const ROUNDING_PPM: f64 = 1.5;
 /// Standard deviations of the difference of medians that chance may explain.
 const CHANCE_SDS: f64 = 4.0;
 /// Looks before and after that are compared; two high ones before a fall are
@@ -72,20 +74,23 @@ fn fall_at(levels: &[Level], since: usize, n: usize, scatter: f64) -> Option<f64
         return None;
     }
     let (last, first) = (before.last()?, after.first()?);
-    let fell = |of: fn(&Level) -> f64| Some(median_of(before, of)? - median_of(after, of)?);
-    let fall = fell(|level| level.ln_salt_passage)?;
+    let passage_before = median_of(before, |level| level.ln_salt_passage)?;
+    let fall = passage_before - median_of(after, |level| level.ln_salt_passage)?;
     let chance =
         CHANCE_SDS * scatter * (1.0 / before.len() as f64 + 1.0 / after.len() as f64).sqrt();
     // Every look after it is down, and the one before it is not yet.
-    let middle = median_of(before, |level| level.ln_salt_passage)? - fall / 2.0;
+    let middle = passage_before - fall / 2.0;
     let stays = after.iter().all(|level| level.ln_salt_passage < middle);
     let sudden = last.ln_salt_passage > middle
         && last.ln_salt_passage - first.ln_salt_passage > FALL_LN / 2.0;
+    let permeate_before = median_of(before, |level| level.ln_permeate_ppm)?;
+    let permeate_after = median_of(after, |level| level.ln_permeate_ppm)?;
     (fall > FALL_LN.max(chance)
         && stays
         && sudden
         && last.regime == first.regime
-        && fell(|level| level.ln_permeate_ppm)? > PERMEATE_FALL_LN)
+        && permeate_before - permeate_after > PERMEATE_FALL_LN
+        && permeate_before.exp() - permeate_after.exp() > ROUNDING_PPM)
         .then_some(fall)
 }
 

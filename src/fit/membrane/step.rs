@@ -9,6 +9,9 @@ use crate::stats::special::normal_cdf;
 const PRIOR: f64 = 0.04;
 /// Spread of the size of a step, on the log scale.
 const SIZE_SD: f64 = 0.7;
+/// Error of a meter that shows whole ppm: the same at each look at a steady
+/// level, so that no median averages it out.
+const ROUNDING_PPM: f64 = 0.3;
 /// Readings that must stand on either side.
 const BEFORE: usize = 3;
 const AFTER: usize = 2;
@@ -39,7 +42,10 @@ pub fn step_of(
         let sd = points.get(k).map_or(0.1, |p| p.sd_ln) * noise;
         // 1.57: a median is that much less sure than a mean of normal noise.
         let variance = 1.57 * sd * sd * (1.0 / before.len() as f64 + 1.0 / after.len() as f64)
-            + spare_variance * 3.0;
+            + spare_variance * 3.0
+            + points.get(k).map_or(0.0, |p| {
+                2.0 * (ROUNDING_PPM / p.permeate_ppm.max(0.5)).powi(2)
+            });
         let expected = growth(k.saturating_sub(before.len() / 2 + 1), k + after.len() / 2);
         let rise = median(after).ok()? - median(before).ok()? - expected;
         let factor = upward_factor(rise, variance);

@@ -111,6 +111,16 @@ impl Problem<'_> {
         lambda
     }
 
+    /// Which of the parameters make up row `k` of Λ.
+    pub fn row_of(&self, k: usize) -> Vec<bool> {
+        let mut out = Vec::with_capacity(self.theta_len());
+        for j in 0..self.q {
+            let last = if self.model.correlated { self.q } else { j + 1 };
+            out.extend((j..last).map(|i| i == k));
+        }
+        out
+    }
+
     /// How many parameters [`Problem::factor`] takes.
     pub fn theta_len(&self) -> usize {
         if self.model.correlated {

@@ -134,7 +134,8 @@ impl MixedModel {
     /// # Errors
     /// No group; more than three or no random columns; groups of different
     /// columns; too few rows or fixed columns that depend on each other where no
-    /// prior settles them; no optimum.
+    /// prior settles them; variances that the rows leave open (as with a single
+    /// group and no priors); no optimum.
     pub fn fit(&self, groups: &[GroupSummary]) -> Result<MixedFit, StatsError> {
         search::fit(self, groups)
     }

@@ -6,7 +6,7 @@ use super::criterion::{Point, Problem};
 use super::predict::group_effects;
 use super::{GroupSummary, MixedFit, MixedModel, ScalePrior};
 use crate::stats::error::{StatsError, Stop, check_length};
-use crate::stats::optimise::{nelder_mead, newton_polish};
+use crate::stats::optimise::{Minimum, nelder_mead, newton_polish};
 
 /// Starting sizes of the random effects in units of σ, over the range met in practice.
 const START_SIZES: [f64; 6] = [0.03, 0.1, 0.3, 1.0, 3.0, 10.0];
@@ -14,6 +14,10 @@ const START_SIZES: [f64; 6] = [0.03, 0.1, 0.3, 1.0, 3.0, 10.0];
 const SIMPLEX_TOLERANCE: f64 = 1e-7;
 const SIMPLEX_LIMIT: usize = 4000;
 const NEWTON_LIMIT: usize = 30;
+/// A random effect below this share of σ counts as absent.
+const NEGLIGIBLE: f64 = 1e-3;
+/// A criterion that changes by less says nothing.
+const LEVEL: f64 = 1e-6;
 
 fn problem<'a>(
     model: &'a MixedModel,
@@ -142,43 +146,98 @@ fn difference_steps(problem: &Problem, parameters: &[f64]) -> Vec<f64> {
 
 pub(super) fn fit(model: &MixedModel, groups: &[GroupSummary]) -> Result<MixedFit, StatsError> {
     let problem = problem(model, groups)?;
-    let first = start(&problem)?;
-    let spans: Vec<f64> = first.iter().map(|v| 0.5 * v.abs().max(0.3)).collect();
-    let f = |x: &[f64]| criterion(&problem, x);
-    let coarse = nelder_mead(f, &first, &spans, SIMPLEX_TOLERANCE, SIMPLEX_LIMIT);
-    let steps = difference_steps(&problem, &coarse.point);
-    let polished = newton_polish(f, &coarse.point, &steps, NEWTON_LIMIT)?.minimum;
-    let stop = if coarse.stop.is_converged() {
-        polished.stop
-    } else {
-        Stop::IterationLimit
-    };
-    if !stop.is_converged() {
-        return Err(StatsError::NotConverged {
-            what: "mixed model",
-            stop,
+    let found = minimum(&problem, &start(&problem)?)?;
+    if problem.is_profiled() && leaves_a_variance_open(&problem, &found) {
+        return Err(StatsError::Singular {
+            what: "variances of the random effects",
         });
     }
-    let point = problem.point(&polished.point).ok_or(StatsError::Singular {
+    let point = problem.point(&found.point).ok_or(StatsError::Singular {
         what: "fixed effects",
     })?;
-    finished(
-        &problem,
-        &polished.point,
-        point,
-        coarse.evaluations + polished.evaluations,
-        stop,
-    )
+    finished(&problem, &found, point)
 }
 
-fn finished(
-    problem: &Problem,
-    parameters: &[f64],
-    point: Point,
-    evaluations: usize,
-    stop: Stop,
-) -> Result<MixedFit, StatsError> {
-    let mut factor = problem.factor(parameters);
+/// Whether some random effect may as well be twice or half as large: then its size
+/// is whatever the search started from.
+fn leaves_a_variance_open(problem: &Problem, found: &Minimum) -> bool {
+    (0..problem.q).any(|k| {
+        let row = problem.row_of(k);
+        let scaled = |factor: f64| {
+            let mut theta = found.point.clone();
+            for (t, in_row) in theta.iter_mut().zip(&row) {
+                *t *= if *in_row { factor } else { 1.0 };
+            }
+            (criterion(problem, &theta) - found.value).abs()
+        };
+        let size = found
+            .point
+            .iter()
+            .zip(&row)
+            .filter(|(_, r)| **r)
+            .map(|(t, _)| t.abs())
+            .sum::<f64>();
+        size > NEGLIGIBLE && scaled(2.0) < LEVEL && scaled(0.5) < LEVEL
+    })
+}
+
+/// Simplex, then Newton; where the criterion has a kink at the optimum (a prior on
+/// the correlation where a standard deviation goes to 0), simplex again until it
+/// stands still.
+fn minimum(problem: &Problem, first: &[f64]) -> Result<Minimum, StatsError> {
+    let f = |x: &[f64]| criterion(problem, x);
+    let spans = |x: &[f64], share: f64| -> Vec<f64> {
+        x.iter().map(|v| share * v.abs().max(0.3)).collect()
+    };
+    let mut best = nelder_mead(
+        f,
+        first,
+        &spans(first, 0.5),
+        SIMPLEX_TOLERANCE,
+        SIMPLEX_LIMIT,
+    );
+    match newton_polish(
+        f,
+        &best.point,
+        &difference_steps(problem, &best.point),
+        NEWTON_LIMIT,
+    ) {
+        Ok(polished) if polished.minimum.stop.is_converged() => {
+            let evaluations = best.evaluations + polished.minimum.evaluations;
+            return Ok(Minimum {
+                evaluations,
+                ..polished.minimum
+            });
+        }
+        // without beliefs, a criterion without curvature is level: any variance would do
+        Err(_) if problem.is_profiled() => {
+            return Err(StatsError::Singular {
+                what: "variances of the random effects",
+            });
+        }
+        Ok(_) | Err(_) => {}
+    }
+    for share in [0.3, 0.1, 0.3, 0.1, 0.03] {
+        let before = best.value;
+        let spans = spans(&best.point, share);
+        let next = nelder_mead(f, &best.point, &spans, SIMPLEX_TOLERANCE, SIMPLEX_LIMIT);
+        let evaluations = best.evaluations + next.evaluations;
+        best = Minimum {
+            evaluations,
+            ..next
+        };
+        if best.stop.is_converged() && before - best.value <= 10.0 * SIMPLEX_TOLERANCE {
+            return Ok(best);
+        }
+    }
+    Err(StatsError::NotConverged {
+        what: "mixed model",
+        stop: Stop::IterationLimit,
+    })
+}
+
+fn finished(problem: &Problem, found: &Minimum, point: Point) -> Result<MixedFit, StatsError> {
+    let mut factor = problem.factor(&found.point);
     let q = problem.q;
     // the sign of a column of Λ means nothing: make the diagonal positive
     for j in 0..q {
@@ -198,8 +257,8 @@ fn finished(
         penalty: point.penalty,
         groups: Vec::with_capacity(problem.groups.len()),
         n: problem.n,
-        evaluations,
-        stop,
+        evaluations: found.evaluations,
+        stop: found.stop,
         factor,
     };
     for g in problem.groups {

@@ -1,3 +1,201 @@
 //! The tables on disk: schema, append, snapshot, history, the set-aside list.
+//!
+//! One Delta table per kind of record, `set_aside` and `files` beside them. A
+//! row is never changed: a corrected one is added, and the newest version of a
+//! record wins on reading. A file is in the store once its line in `files` is
+//! committed, which happens last.
 
+mod arrays;
+mod columns;
+mod error;
+mod export;
+mod files;
+mod judge;
+mod lines;
+mod lock;
+mod mend;
+pub mod names;
+mod part;
+mod private;
+mod reader;
 pub mod records;
+mod schema;
+mod table;
+mod versions;
+mod writer;
+
+#[cfg(test)]
+mod tests;
+
+use std::path::{Path, PathBuf};
+
+pub use error::StoreError;
+pub use files::FileLine;
+pub use writer::{FileOutcome, Writer};
+
+use reader::Snapshot;
+use records::{Fleet, RowCounts, SetAside};
+use schema::TableName;
+use table::{Table, Worker};
+
+/// Version of the layout of the store as a whole.
+const FORMAT: u64 = 1;
+/// Says that a folder is a store, and of which format.
+const MARKER: &str = "litrewise.json";
+/// What may lie in a folder that is to become a store.
+const OWN_NAMES: [&str; 3] = ["litrewise.toml", MARKER, "ingest.lock"];
+
+/// A folder with everything a fleet has told.
+#[derive(Debug)]
+pub struct Store {
+    path: PathBuf,
+    worker: Worker,
+}
+
+impl Store {
+    /// Opens the store, made first if the folder is new or empty.
+    ///
+    /// # Errors
+    /// [`StoreError::NotAStore`] where the folder holds other things,
+    /// [`StoreError::NewerFormat`], or what kept it from being made.
+    pub fn create_or_open(path: &Path) -> Result<Store, StoreError> {
+        if path.join(MARKER).exists() {
+            return Store::open(path);
+        }
+        refuse_other_folders(path)?;
+        private::create_folder(path).map_err(|e| StoreError::io("create", path, e))?;
+        let store = Store {
+            path: path.to_owned(),
+            worker: Worker::start()?,
+        };
+        for name in TableName::ALL {
+            Table::create(&store.worker, path, name)?;
+        }
+        let marker = path.join(MARKER);
+        let text = format!("{{\"format\": {FORMAT}}}\n");
+        private::write_file(&marker, text.as_bytes())
+            .map_err(|e| StoreError::io("write", &marker, e))?;
+        Ok(store)
+    }
+
+    /// Opens a store that is there.
+    ///
+    /// # Errors
+    /// [`StoreError::NoStore`], [`StoreError::NewerFormat`], or what kept it
+    /// from being read.
+    pub fn open(path: &Path) -> Result<Store, StoreError> {
+        check_format(path)?;
+        Ok(Store {
+            path: path.to_owned(),
+            worker: Worker::start()?,
+        })
+    }
+
+    pub fn path(&self) -> &Path {
+        &self.path
+    }
+
+    /// Takes the lock and clears what an interrupted ingest left.
+    ///
+    /// # Errors
+    /// [`StoreError::Busy`] where another process writes.
+    pub fn writer(&self) -> Result<Writer<'_>, StoreError> {
+        Writer::open(self)
+    }
+
+    fn snapshot(&self) -> Result<Snapshot, StoreError> {
+        Snapshot::load(&self.worker, &self.path)
+    }
+
+    /// Everything current, van by van, oldest first.
+    ///
+    /// # Errors
+    /// Where the tables cannot be read.
+    pub fn fleet(&self) -> Result<Fleet, StoreError> {
+        self.snapshot()?.fleet()
+    }
+
+    /// Every row set aside now, in order of ingest, then of line.
+    ///
+    /// # Errors
+    /// Where the tables cannot be read.
+    pub fn set_aside(&self) -> Result<Vec<SetAside>, StoreError> {
+        self.snapshot()?.set_aside()
+    }
+
+    /// Every ingested file, in order of ingest.
+    ///
+    /// # Errors
+    /// Where the table cannot be read.
+    pub fn files(&self) -> Result<Vec<FileLine>, StoreError> {
+        let finished = reader::load_files(&self.worker, &self.path)?;
+        Ok(finished.files.into_iter().map(|f| f.line).collect())
+    }
+
+    /// Totals over everything in the store now.
+    ///
+    /// # Errors
+    /// Where the tables cannot be read.
+    pub fn row_counts(&self) -> Result<RowCounts, StoreError> {
+        Ok(self.fleet()?.rows)
+    }
+
+    /// Writes the current rows as the five CSV files of the contract, their
+    /// times with the offset of `tz`.
+    ///
+    /// # Errors
+    /// Where the tables cannot be read or the folder not be written.
+    pub fn export(&self, out: &Path, tz: &jiff::tz::TimeZone) -> Result<(), StoreError> {
+        export::write(&self.fleet()?, out, tz)
+    }
+}
+
+#[derive(serde::Deserialize)]
+struct Marker {
+    format: u64,
+}
+
+fn check_format(path: &Path) -> Result<(), StoreError> {
+    let marker = path.join(MARKER);
+    let text = match std::fs::read_to_string(&marker) {
+        Ok(text) => text,
+        Err(e) if e.kind() == std::io::ErrorKind::NotFound => {
+            return Err(StoreError::NoStore {
+                path: path.to_owned(),
+            });
+        }
+        Err(e) => return Err(StoreError::io("read", &marker, e)),
+    };
+    let Ok(Marker { format }) = serde_json::from_str(&text) else {
+        return Err(StoreError::UnreadableMarker { path: marker });
+    };
+    if format > FORMAT {
+        return Err(StoreError::NewerFormat {
+            found: format,
+            reads: FORMAT,
+        });
+    }
+    Ok(())
+}
+
+/// A folder that holds something of somebody else's does not become a store;
+/// one whose making was interrupted does.
+fn refuse_other_folders(path: &Path) -> Result<(), StoreError> {
+    let entries = match std::fs::read_dir(path) {
+        Ok(entries) => entries,
+        Err(e) if e.kind() == std::io::ErrorKind::NotFound => return Ok(()),
+        Err(e) => return Err(StoreError::io("read", path, e)),
+    };
+    for entry in entries {
+        let name = entry
+            .map_err(|e| StoreError::io("read", path, e))?
+            .file_name();
+        let is_table = TableName::ALL.iter().any(|t| name == t.folder());
+        if !is_table && !OWN_NAMES.iter().any(|own| name == *own) {
+            return Err(StoreError::NotAStore {
+                path: path.to_owned(),
+            });
+        }
+    }
+    Ok(())
+}

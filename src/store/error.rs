@@ -1,0 +1,97 @@
+//! What stops a command that works on the store.
+
+use std::path::{Path, PathBuf};
+
+use deltalake_core::DeltaTableError;
+
+/// Why the store could not be read or written. The cause, where there is one,
+/// is kept as source.
+#[derive(Debug, thiserror::Error)]
+pub enum StoreError {
+    #[error("no store at {}: run `litrewise ingest` first, or name the right folder with --store", path.display())]
+    NoStore { path: PathBuf },
+
+    #[error("{} holds other files and is not a store: choose a new or empty folder", path.display())]
+    NotAStore { path: PathBuf },
+
+    #[error(
+        "store was written by a newer litrewise (format {found}; this one reads {reads}): update litrewise"
+    )]
+    NewerFormat { found: u64, reads: u64 },
+
+    #[error(
+        "{} does not say which format the store has: put the file back from a copy of the store", path.display()
+    )]
+    UnreadableMarker { path: PathBuf },
+
+    #[error(
+        "another litrewise is writing to this store (lock {}): wait until it has finished, then try again", lock.display()
+    )]
+    Busy { lock: PathBuf },
+
+    #[error("cannot {doing} {}", path.display())]
+    Io {
+        doing: &'static str,
+        path: PathBuf,
+        source: std::io::Error,
+    },
+
+    #[error("cannot {doing} the table {}", path.display())]
+    Table {
+        doing: &'static str,
+        path: PathBuf,
+        source: Box<DeltaTableError>,
+    },
+
+    #[error("cannot {doing} {}", path.display())]
+    Parquet {
+        doing: &'static str,
+        path: PathBuf,
+        source: parquet::errors::ParquetError,
+    },
+
+    #[error("{} has no column \"{column}\" of the expected type: the store is damaged, restore it from a copy", path.display())]
+    Column { path: PathBuf, column: String },
+
+    #[error("{}: {what}; the store is damaged, restore it from a copy", path.display())]
+    Damaged { path: PathBuf, what: String },
+
+    #[error("{file}:{line}: the time lies outside the years -9999 to 9999")]
+    TimeOutOfRange { file: String, line: u64 },
+
+    #[error("the folder name {} is not valid Unicode: choose another name for the store", path.display())]
+    FolderName { path: PathBuf },
+
+    #[error("cannot start the store's own worker")]
+    Worker { source: std::io::Error },
+}
+
+impl StoreError {
+    pub(super) fn io(doing: &'static str, path: &Path, source: std::io::Error) -> Self {
+        StoreError::Io {
+            doing,
+            path: path.to_owned(),
+            source,
+        }
+    }
+
+    pub(super) fn table(doing: &'static str, path: &Path, source: DeltaTableError) -> Self {
+        StoreError::Table {
+            doing,
+            path: path.to_owned(),
+            source: Box::new(source),
+        }
+    }
+
+    pub(super) fn parquet(
+        doing: &'static str,
+        path: &Path,
+        source: parquet::errors::ParquetError,
+    ) -> Self {
+        StoreError::Parquet {
+            doing,
+            path: path.to_owned(),
+            source,
+        }
+    }
+}

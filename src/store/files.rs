@@ -1,0 +1,173 @@
+//! The `files` table: one line per ingested file, written last. A file
+//! without its line was never finished.
+
+use std::sync::Arc;
+
+use arrow_array::ArrayRef;
+
+use super::arrays::{Columns, Interner, instants, strings, wholes};
+use super::error::StoreError;
+use super::lines::Lines;
+use super::part::{self, Part};
+use super::records::{Instant, Note, RowCounts};
+use super::schema::{INGESTED_AT, TableName};
+
+/// An ingested file, as it was taken in.
+#[derive(Debug, Clone, PartialEq)]
+pub struct FileLine {
+    /// Counts up in order of ingest.
+    pub id: u64,
+    /// Name as the user gave it.
+    pub name: String,
+    /// SHA-256 of the file's bytes, hex.
+    pub sha256: String,
+    pub bytes: u64,
+    pub ingested_at: Instant,
+    /// `semicolon, decimal comma, day first`.
+    pub recognised: String,
+    pub notes: Vec<Note>,
+    /// What became of its rows on that day; rows may have moved since.
+    pub counts: RowCounts,
+}
+
+/// A file's line with what it did to rows of earlier files.
+#[derive(Debug, Clone)]
+pub(super) struct FinishedFile {
+    pub(super) line: FileLine,
+    /// Rows set aside before whose place this file's rows took.
+    pub(super) supersedes: Lines,
+}
+
+/// All finished files in order of ingest.
+#[derive(Debug, Clone, Default)]
+pub(super) struct FinishedFiles {
+    pub(super) files: Vec<FinishedFile>,
+    pub(super) superseded: Lines,
+}
+
+impl FinishedFiles {
+    pub(super) fn read(parts: &[Part]) -> Result<FinishedFiles, StoreError> {
+        let mut finished = FinishedFiles::default();
+        for part in parts {
+            for file in read_part(part)? {
+                finished.push(file);
+            }
+        }
+        finished.files.sort_by_key(|f| f.line.id);
+        Ok(finished)
+    }
+
+    pub(super) fn push(&mut self, file: FinishedFile) {
+        self.superseded.extend(&file.supersedes);
+        self.files.push(file);
+    }
+
+    pub(super) fn get(&self, id: u64) -> Option<&FinishedFile> {
+        let at = self.files.binary_search_by_key(&id, |f| f.line.id).ok()?;
+        self.files.get(at)
+    }
+
+    pub(super) fn is_finished(&self, id: u64) -> bool {
+        self.get(id).is_some()
+    }
+
+    pub(super) fn already_stored(&self) -> u64 {
+        self.files
+            .iter()
+            .map(|f| f.line.counts.already_stored)
+            .sum()
+    }
+}
+
+/// The file's line as the columns of one row.
+pub(super) fn arrays(file: &FinishedFile) -> Vec<ArrayRef> {
+    let line = &file.line;
+    let one = |n: u64| wholes(std::iter::once(Some(n)));
+    let text = |t: &str| strings(std::iter::once(Some(t)));
+    let notes: Vec<(Option<u64>, &str)> = line.notes.iter().map(|n| (n.line, &*n.text)).collect();
+    vec![
+        one(line.id),
+        text(&line.name),
+        text(&line.sha256),
+        one(line.bytes),
+        instants(std::iter::once(Some(line.ingested_at))),
+        text(&line.recognised),
+        text(&serde_json::json!(notes).to_string()),
+        one(line.counts.read),
+        one(line.counts.stored),
+        one(line.counts.already_stored),
+        one(line.counts.set_aside),
+        text(&file.supersedes.to_text()),
+    ]
+}
+
+fn read_part(part: &Part) -> Result<Vec<FinishedFile>, StoreError> {
+    let mut files = Vec::new();
+    let mut interner = Interner::default();
+    for batch in part::batches(&part.path, TableName::Files, None)? {
+        let batch = batch?;
+        let columns = Columns {
+            batch: &batch,
+            path: &part.path,
+            interner: &mut interner,
+        };
+        let texts =
+            ["name", "sha256", "recognised", "notes", "supersedes"].map(|c| columns.texts(c));
+        let [name, sha256, recognised, notes, supersedes] = texts;
+        let texts = [name?, sha256?, recognised?, notes?, supersedes?];
+        let wholes = [
+            "id",
+            "bytes",
+            "rows_read",
+            "rows_stored",
+            "rows_already_stored",
+            "rows_set_aside",
+        ]
+        .map(|c| columns.wholes(c));
+        let [id, bytes, read, stored, already, aside] = wholes;
+        let wholes = [id?, bytes?, read?, stored?, already?, aside?];
+        let at = columns.instants(INGESTED_AT)?;
+        for row in 0..batch.num_rows() {
+            let [name, sha256, recognised, notes, supersedes] =
+                texts.each_ref().map(|t| t.value(row).to_owned());
+            let [id, bytes, read, stored, already_stored, set_aside] =
+                wholes.each_ref().map(|w| w.get(row).unwrap_or_default());
+            let damaged = |what: &str| StoreError::Damaged {
+                path: part.path.clone(),
+                what: what.to_owned(),
+            };
+            let notes: Vec<(Option<u64>, String)> =
+                serde_json::from_str(&notes).map_err(|_| damaged("its notes cannot be read"))?;
+            files.push(FinishedFile {
+                line: FileLine {
+                    id,
+                    name,
+                    sha256,
+                    bytes,
+                    ingested_at: at.get(row).unwrap_or(Instant(0)),
+                    recognised,
+                    notes: notes
+                        .into_iter()
+                        .map(|(line, text)| Note { line, text })
+                        .collect(),
+                    counts: RowCounts {
+                        read,
+                        stored,
+                        already_stored,
+                        set_aside,
+                    },
+                },
+                supersedes: Lines::from_text(&supersedes)
+                    .ok_or_else(|| damaged("the rows it replaces cannot be read"))?,
+            });
+        }
+    }
+    Ok(files)
+}
+
+/// Shared by the rows of one file.
+pub(super) fn name_of(files: &FinishedFiles, id: u64) -> Arc<str> {
+    files
+        .get(id)
+        .map_or_else(|| "".into(), |f| f.line.name.as_str().into())
+}

@@ -1,0 +1,31 @@
+//! One writer at a time; readers never wait.
+
+use std::fs::{File, TryLockError};
+use std::path::Path;
+
+use super::error::StoreError;
+use super::private;
+
+const LOCK_FILE: &str = "ingest.lock";
+
+/// Held for as long as its owner writes; the system lets go of it when the
+/// process ends, however it ends.
+#[derive(Debug)]
+pub(super) struct WriteLock {
+    _file: File,
+}
+
+impl WriteLock {
+    /// # Errors
+    /// [`StoreError::Busy`] where another process writes.
+    pub(super) fn take(store: &Path) -> Result<WriteLock, StoreError> {
+        let path = store.join(LOCK_FILE);
+        let file =
+            private::open_to_lock(&path).map_err(|e| StoreError::io("open the lock", &path, e))?;
+        match file.try_lock() {
+            Ok(()) => Ok(WriteLock { _file: file }),
+            Err(TryLockError::WouldBlock) => Err(StoreError::Busy { lock: path }),
+            Err(TryLockError::Error(e)) => Err(StoreError::io("lock", &path, e)),
+        }
+    }
+}

@@ -1,0 +1,56 @@
+//! Files and folders that only their owner may read.
+
+use std::fs::{DirBuilder, File, OpenOptions};
+use std::io::{self, Write};
+use std::path::Path;
+
+fn options() -> OpenOptions {
+    let mut options = OpenOptions::new();
+    options.write(true).create(true);
+    #[cfg(unix)]
+    {
+        use std::os::unix::fs::OpenOptionsExt;
+        options.mode(0o600);
+    }
+    options
+}
+
+/// Makes the folder and those above it; says nothing where it is there.
+pub(super) fn create_folder(path: &Path) -> io::Result<()> {
+    let mut builder = DirBuilder::new();
+    builder.recursive(true);
+    #[cfg(unix)]
+    {
+        use std::os::unix::fs::DirBuilderExt;
+        builder.mode(0o700);
+    }
+    builder.create(path)
+}
+
+/// Writes the whole file and waits until the disk has it.
+pub(super) fn write_file(path: &Path, bytes: &[u8]) -> io::Result<()> {
+    let mut file = options().truncate(true).open(path)?;
+    file.write_all(bytes)?;
+    file.sync_all()
+}
+
+/// Creates or empties the file for writing.
+pub(super) fn create_file(path: &Path) -> io::Result<File> {
+    options().truncate(true).open(path)
+}
+
+pub(super) fn open_to_lock(path: &Path) -> io::Result<File> {
+    options().truncate(false).open(path)
+}
+
+/// Takes away from others what another library created.
+pub(super) fn restrict_file(path: &Path) -> io::Result<()> {
+    #[cfg(unix)]
+    {
+        use std::os::unix::fs::PermissionsExt;
+        std::fs::set_permissions(path, std::fs::Permissions::from_mode(0o600))?;
+    }
+    #[cfg(not(unix))]
+    let _ = path;
+    Ok(())
+}

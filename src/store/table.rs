@@ -1,0 +1,254 @@
+//! The only door to the table format: snapshots and atomic commits. No type
+//! of the Delta library is seen beyond this file.
+
+use std::collections::HashMap;
+use std::path::{Path, PathBuf};
+
+use deltalake_core::kernel::transaction::{CommitBuilder, CommitProperties, TableReference};
+use deltalake_core::kernel::{Action, Add};
+use deltalake_core::operations::create::CreateBuilder;
+use deltalake_core::protocol::{DeltaOperation, SaveMode};
+use deltalake_core::{DeltaTable, DeltaTableBuilder, DeltaTableError, ensure_table_uri};
+use tokio::runtime::Runtime;
+
+use super::error::StoreError;
+use super::part::{NewPart, Part, file_id_of};
+use super::private;
+use super::records::Instant;
+use super::schema::{MONTH, TableName};
+
+const LOG_FOLDER: &str = "_delta_log";
+
+/// Runs the table library's work on the calling thread.
+#[derive(Debug)]
+pub(super) struct Worker(Runtime);
+
+impl Worker {
+    pub(super) fn start() -> Result<Worker, StoreError> {
+        tokio::runtime::Builder::new_current_thread()
+            .enable_all()
+            .build()
+            .map(Worker)
+            .map_err(|source| StoreError::Worker { source })
+    }
+}
+
+/// One table as its last seen commit left it.
+pub(super) struct Table {
+    name: TableName,
+    folder: PathBuf,
+    delta: DeltaTable,
+}
+
+impl std::fmt::Debug for Table {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        f.debug_struct("Table")
+            .field("folder", &self.folder)
+            .field("version", &self.delta.version())
+            .finish()
+    }
+}
+
+impl Table {
+    /// Makes the empty table, where it is not there yet.
+    pub(super) fn create(worker: &Worker, store: &Path, name: TableName) -> Result<(), StoreError> {
+        let folder = store.join(name.folder());
+        let log = folder.join(LOG_FOLDER);
+        private::create_folder(&log).map_err(|e| StoreError::io("create", &log, e))?;
+        let mut table = Table {
+            delta: unloaded(&folder)?,
+            name,
+            folder,
+        };
+        let partitions: &[&str] = if name.is_by_month() { &[MONTH] } else { &[] };
+        let create = CreateBuilder::new()
+            .with_log_store(table.delta.log_store())
+            .with_table_name(name.folder())
+            .with_columns(name.delta_columns())
+            .with_partition_columns(partitions.iter().copied())
+            .with_save_mode(SaveMode::Ignore);
+        table.delta = worker
+            .0
+            .block_on(async { create.await })
+            .map_err(|e| StoreError::table("create", &table.folder, e))?;
+        table.restrict_last_commit()
+    }
+
+    pub(super) fn load(
+        worker: &Worker,
+        store: &Path,
+        name: TableName,
+    ) -> Result<Table, StoreError> {
+        let folder = store.join(name.folder());
+        let mut delta = unloaded(&folder)?;
+        worker
+            .0
+            .block_on(delta.load())
+            .map_err(|e| StoreError::table("open", &folder, e))?;
+        Ok(Table {
+            name,
+            folder,
+            delta,
+        })
+    }
+
+    pub(super) fn name(&self) -> TableName {
+        self.name
+    }
+
+    pub(super) fn folder(&self) -> &Path {
+        &self.folder
+    }
+
+    fn fail(&self, doing: &'static str) -> impl Fn(DeltaTableError) -> StoreError {
+        let folder = self.folder.clone();
+        move |e| StoreError::table(doing, &folder, e)
+    }
+
+    /// The Parquet files that are part of the table now, by ingested file and month.
+    pub(super) fn parts(&self) -> Result<Vec<Part>, StoreError> {
+        let state = self.delta.snapshot().map_err(self.fail("read"))?;
+        let views = state.snapshot().try_log_data().map_err(self.fail("read"))?;
+        let mut parts = views
+            .iter()
+            .map(|view| {
+                let relative = view.path().into_owned();
+                let path = self.folder.join(&relative);
+                let Some(file_id) = file_id_of(&relative) else {
+                    return Err(StoreError::Damaged {
+                        path,
+                        what: "the file's name does not say which ingested file it holds".into(),
+                    });
+                };
+                Ok(Part {
+                    path,
+                    file_id,
+                    month: view.partition_values_map().remove(MONTH).flatten(),
+                })
+            })
+            .collect::<Result<Vec<_>, _>>()?;
+        parts.sort_by(|a, b| (a.file_id, &a.month, &a.path).cmp(&(b.file_id, &b.month, &b.path)));
+        Ok(parts)
+    }
+
+    /// Makes the new Parquet files part of the table, all or none.
+    pub(super) fn add(
+        &mut self,
+        worker: &Worker,
+        parts: &[NewPart],
+        at: Instant,
+    ) -> Result<(), StoreError> {
+        let actions = parts
+            .iter()
+            .map(|p| Action::Add(add_action(p, at)))
+            .collect();
+        let hashes: serde_json::Map<String, serde_json::Value> = parts
+            .iter()
+            .map(|p| (p.relative.clone(), p.sha256.clone().into()))
+            .collect();
+        let operation = DeltaOperation::Write {
+            mode: SaveMode::Append,
+            partition_by: self.name.is_by_month().then(|| vec![MONTH.to_owned()]),
+            predicate: None,
+        };
+        self.commit(worker, actions, operation, hashes)
+    }
+
+    /// Takes the Parquet files of these ingested files out of the table. The
+    /// bytes stay, so that a reader of an earlier commit is not disturbed.
+    pub(super) fn remove_files(
+        &mut self,
+        worker: &Worker,
+        is_to_go: impl Fn(u64) -> bool,
+    ) -> Result<(), StoreError> {
+        let state = self.delta.snapshot().map_err(self.fail("read"))?;
+        let actions: Vec<Action> = state
+            .snapshot()
+            .try_log_data()
+            .map_err(self.fail("read"))?
+            .iter()
+            .filter(|view| file_id_of(&view.path()).is_some_and(&is_to_go))
+            .map(|view| Action::Remove(view.remove_action(true)))
+            .collect();
+        if actions.is_empty() {
+            return Ok(());
+        }
+        let operation = DeltaOperation::Delete { predicate: None };
+        self.commit(worker, actions, operation, serde_json::Map::new())
+    }
+
+    fn commit(
+        &mut self,
+        worker: &Worker,
+        actions: Vec<Action>,
+        operation: DeltaOperation,
+        hashes: serde_json::Map<String, serde_json::Value>,
+    ) -> Result<(), StoreError> {
+        let state = self.delta.snapshot().map_err(self.fail("read"))?;
+        let properties = CommitProperties::default()
+            .with_metadata([("sha256".to_owned(), hashes.into())])
+            .with_cleanup_expired_logs(Some(false));
+        let commit = CommitBuilder::from(properties).with_actions(actions).build(
+            Some(state as &dyn TableReference),
+            self.delta.log_store(),
+            operation,
+        );
+        let done = worker
+            .0
+            .block_on(async { commit.await })
+            .map_err(self.fail("write to"))?;
+        self.delta.state = Some(done.snapshot());
+        self.restrict_last_commit()
+    }
+
+    /// The library creates its log files readable by all.
+    fn restrict_last_commit(&self) -> Result<(), StoreError> {
+        let version = self.delta.version().unwrap_or_default();
+        let log = self.folder.join(LOG_FOLDER);
+        let names = [
+            format!("{version:020}.json"),
+            format!("{version:020}.checkpoint.parquet"),
+            "_last_checkpoint".to_owned(),
+        ];
+        for path in names.map(|name| log.join(name)) {
+            if path.is_file() {
+                private::restrict_file(&path)
+                    .map_err(|e| StoreError::io("set the permissions of", &path, e))?;
+            }
+        }
+        Ok(())
+    }
+}
+
+fn unloaded(folder: &Path) -> Result<DeltaTable, StoreError> {
+    let text = folder.to_str().ok_or_else(|| StoreError::FolderName {
+        path: folder.to_owned(),
+    })?;
+    ensure_table_uri(text)
+        .and_then(DeltaTableBuilder::from_url)
+        .and_then(DeltaTableBuilder::build)
+        .map_err(|e| StoreError::table("open", folder, e))
+}
+
+fn add_action(part: &NewPart, at: Instant) -> Add {
+    let partition = part
+        .month
+        .iter()
+        .map(|month| (MONTH.to_owned(), Some(month.clone())));
+    Add {
+        path: part.relative.clone(),
+        partition_values: partition.collect::<HashMap<_, _>>(),
+        size: part.bytes.cast_signed(),
+        modification_time: at.0.div_euclid(1000),
+        data_change: true,
+        stats: Some(serde_json::json!({ "numRecords": part.rows }).to_string()),
+        tags: Some(HashMap::from([(
+            "sha256".to_owned(),
+            Some(part.sha256.clone()),
+        )])),
+        deletion_vector: None,
+        base_row_id: None,
+        default_row_commit_version: None,
+        clustering_provider: None,
+    }
+}

@@ -1,7 +1,7 @@
 //! The current rows as plain CSV that comes in again unchanged.
 
 use std::borrow::Cow;
-use std::io::{BufWriter, Write};
+use std::io::BufWriter;
 use std::path::{Path, PathBuf};
 
 use jiff::civil::Date;

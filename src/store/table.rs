@@ -92,10 +92,6 @@ impl Table {
         })
     }
 
-    pub(super) fn name(&self) -> TableName {
-        self.name
-    }
-
     pub(super) fn folder(&self) -> &Path {
         &self.folder
     }

@@ -6,7 +6,7 @@ use std::path::PathBuf;
 use clap::{Args, Parser, Subcommand};
 use jiff::civil::Date;
 
-use super::{simulate, template};
+use super::{assess, demo, due, export, ingest, report, set_aside, simulate, template};
 
 /// From water readings to replacement dates: when each van's membrane, resin
 /// and pre-filters are best changed, and how sure that is.
@@ -54,6 +54,13 @@ pub(super) struct Shared {
 
 #[derive(Debug, Subcommand)]
 pub(super) enum Command {
+    Demo(demo::DemoArgs),
+    Ingest(ingest::IngestArgs),
+    SetAside(set_aside::SetAsideArgs),
+    Assess(assess::AssessArgs),
+    Report(report::ReportArgs),
+    Due(due::DueArgs),
+    Export(export::ExportArgs),
     Simulate(simulate::SimulateArgs),
     Template(template::TemplateArgs),
 }

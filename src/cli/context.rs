@@ -8,6 +8,7 @@ use jiff::civil::Date;
 
 use super::args::Shared;
 use super::error::CliError;
+use super::progress::Progress;
 use crate::settings::{self, Overrides, Settings};
 
 /// The shared options, checked.
@@ -59,6 +60,11 @@ impl Context {
                 .to_datetime(jiff::Timestamp::now())
                 .date()
         })
+    }
+
+    /// A counter for something that takes its time.
+    pub(super) fn progress(&self, what: &'static str) -> Progress {
+        Progress::new(what, self.quiet)
     }
 
     /// Progress and remarks go to standard error, unless `--quiet`.

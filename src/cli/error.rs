@@ -2,8 +2,13 @@
 
 use std::path::PathBuf;
 
+use jiff::civil::Date;
+
 use crate::demo::WriteError;
+use crate::ingest::ReadError;
+use crate::report::ReportError;
 use crate::settings::SettingsError;
+use crate::store::StoreError;
 
 /// Why a command ended before its work was done.
 #[derive(Debug, thiserror::Error)]
@@ -18,11 +23,36 @@ pub enum CliError {
         path: PathBuf,
         source: std::io::Error,
     },
+    #[error("cannot copy {} to {}", from.display(), to.display())]
+    Copy {
+        from: PathBuf,
+        to: PathBuf,
+        source: std::io::Error,
+    },
+    #[error("{} holds other files: choose a new or empty folder with --out", path.display())]
+    FolderInUse { path: PathBuf },
     #[error("cannot start {jobs} jobs side by side")]
     Jobs {
         jobs: usize,
         source: rayon::ThreadPoolBuildError,
     },
+    #[error(
+        "the store {} holds no readings, fills or services yet: run `litrewise ingest` with your files",
+        store.display()
+    )]
+    NothingStored { store: PathBuf },
+    #[error("no rows in {month}: the store holds {first} to {newest}; choose a month within")]
+    NoRowsInMonth {
+        month: String,
+        first: Date,
+        newest: Date,
+    },
+    #[error(transparent)]
+    Ingest(#[from] ReadError),
+    #[error(transparent)]
+    Store(#[from] StoreError),
+    #[error(transparent)]
+    Report(#[from] ReportError),
     #[error(transparent)]
     Settings(#[from] SettingsError),
     #[error(transparent)]

@@ -4,7 +4,18 @@
 mod args;
 mod context;
 mod error;
+mod looking;
+mod progress;
+mod rehearsal;
+mod said;
 
+mod assess;
+mod demo;
+mod due;
+mod export;
+mod ingest;
+mod report;
+mod set_aside;
 mod simulate;
 mod template;
 
@@ -26,6 +37,13 @@ pub fn run(cli: Cli) -> Result<ExitCode, CliError> {
     let stdout = std::io::stdout().lock();
     let mut out = BufWriter::new(stdout);
     let code = match cli.command {
+        Command::Demo(args) => demo::run(&args.plan(&context)?, &context, &mut out),
+        Command::Ingest(args) => ingest::run(&args.plan(&context)?, &context, &mut out),
+        Command::SetAside(args) => set_aside::run(&args.plan(&context)?, &context, &mut out),
+        Command::Assess(args) => assess::run(&args.plan(&context)?, &mut out),
+        Command::Report(args) => report::run(&args.plan(&context)?, &context, &mut out),
+        Command::Due(args) => due::run(&args.plan(&context)?, &mut out),
+        Command::Export(args) => export::run(&args.plan(&context)?, &mut out),
         Command::Simulate(args) => simulate::run(&args.plan()?, &context, &mut out),
         Command::Template(args) => template::run(&args.plan(), &context, &mut out),
     }?;

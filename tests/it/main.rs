@@ -2,6 +2,9 @@
 
 #![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic)]
 
+mod ingesting;
 mod layers;
+mod looking;
 mod run;
+mod sample;
 mod starting;

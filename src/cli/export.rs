@@ -1,0 +1,43 @@
+//! `litrewise export`: clean tables for a spreadsheet or another engine.
+
+use std::io::Write;
+use std::path::PathBuf;
+use std::process::ExitCode;
+
+use clap::Args;
+
+use super::context::Context;
+use super::error::CliError;
+use crate::settings::Settings;
+use crate::store::Store;
+
+/// Write the current rows as five clean CSV files
+#[derive(Debug, Args)]
+#[command(after_help = "Example:\n  litrewise export --out tables")]
+pub(super) struct ExportArgs {
+    /// Folder for the five files
+    #[arg(long, default_value = "./litrewise-export", value_name = "DIR")]
+    out: PathBuf,
+}
+
+pub(super) struct ExportPlan {
+    store: Store,
+    settings: Settings,
+    out: PathBuf,
+}
+
+impl ExportArgs {
+    pub(super) fn plan(self, context: &Context) -> Result<ExportPlan, CliError> {
+        Ok(ExportPlan {
+            store: Store::open(&context.store)?,
+            settings: context.settings(&context.store)?,
+            out: self.out,
+        })
+    }
+}
+
+pub(super) fn run(plan: &ExportPlan, out: &mut dyn Write) -> Result<ExitCode, CliError> {
+    plan.store.export(&plan.out, &plan.settings.time_zone)?;
+    writeln!(out, "{}", plan.out.display())?;
+    Ok(ExitCode::SUCCESS)
+}

@@ -1,0 +1,169 @@
+//! `litrewise ingest`: files and folders into the store.
+
+use std::io::Write;
+use std::path::{Path, PathBuf};
+use std::process::ExitCode;
+
+use clap::{Args, ValueEnum};
+
+use super::context::{Context, complain};
+use super::error::CliError;
+use super::rehearsal::Rehearsal;
+use super::said;
+use crate::ingest::{self, DateOrder, Options};
+use crate::store::Store;
+use crate::store::records::{Instant, RowCounts};
+
+/// Take CSV files, or folders of them, into the store
+///
+/// Readings, fills, services, vans and hardness are told apart by their
+/// headers. A row that cannot be used is set aside with its reason; the same
+/// row is never stored twice.
+#[derive(Debug, Args)]
+#[command(after_help = "Example:\n  litrewise ingest exports/ october.csv --date-order day-first")]
+pub(super) struct IngestArgs {
+    /// Files or folders; a folder is read in order of file names
+    #[arg(required = true, value_name = "PATH")]
+    paths: Vec<PathBuf>,
+    /// Say what would happen, store nothing
+    #[arg(long)]
+    dry_run: bool,
+    /// How dates such as 03/04/2026 are meant, for files in which no row tells
+    #[arg(long, value_enum, value_name = "ORDER")]
+    date_order: Option<Order>,
+}
+
+#[derive(Debug, Clone, Copy, ValueEnum)]
+enum Order {
+    DayFirst,
+    MonthFirst,
+    YearFirst,
+}
+
+impl From<Order> for DateOrder {
+    fn from(order: Order) -> DateOrder {
+        match order {
+            Order::DayFirst => DateOrder::DayFirst,
+            Order::MonthFirst => DateOrder::MonthFirst,
+            Order::YearFirst => DateOrder::YearFirst,
+        }
+    }
+}
+
+pub(super) struct IngestPlan {
+    paths: Vec<PathBuf>,
+    store: PathBuf,
+    dry_run: bool,
+    options: Options,
+}
+
+impl IngestArgs {
+    pub(super) fn plan(self, context: &Context) -> Result<IngestPlan, CliError> {
+        let settings = context.settings(&context.store)?;
+        Ok(IngestPlan {
+            paths: self.paths,
+            store: context.store.clone(),
+            dry_run: self.dry_run,
+            options: Options {
+                today: context.today(&settings),
+                time_zone: settings.time_zone,
+                date_order: self.date_order.map(DateOrder::from),
+            },
+        })
+    }
+}
+
+pub(super) fn run(
+    plan: &IngestPlan,
+    context: &Context,
+    out: &mut dyn Write,
+) -> Result<ExitCode, CliError> {
+    let files = Files::named(&plan.paths);
+    let all_good = if plan.dry_run {
+        let rehearsal = Rehearsal::of(&plan.store)?;
+        let store = Store::create_or_open(&rehearsal.path())?;
+        let good = files.take_in(&store, &plan.options, context, out)?;
+        writeln!(out, "nothing was stored: --dry-run")?;
+        good
+    } else {
+        let store = Store::create_or_open(&plan.store)?;
+        files.take_in(&store, &plan.options, context, out)?
+    };
+    Ok(if all_good {
+        ExitCode::SUCCESS
+    } else {
+        ExitCode::FAILURE
+    })
+}
+
+/// The files to read, in order, and what was wrong with finding them.
+struct Files {
+    paths: Vec<PathBuf>,
+    failed: bool,
+}
+
+impl Files {
+    fn named(paths: &[PathBuf]) -> Files {
+        let mut files = Files {
+            paths: Vec::new(),
+            failed: false,
+        };
+        for path in paths {
+            match ingest::files_in(path) {
+                Ok(found) => files.paths.extend(found),
+                Err(error) => {
+                    complain(CliError::from(error).on_one_line());
+                    files.failed = true;
+                }
+            }
+        }
+        files
+    }
+
+    /// Takes them in one by one; a file that fails does not stop the others.
+    fn take_in(
+        &self,
+        store: &Store,
+        options: &Options,
+        context: &Context,
+        out: &mut dyn Write,
+    ) -> Result<bool, CliError> {
+        let mut writer = store.writer()?;
+        let mut totals = RowCounts::default();
+        let mut taken = 0usize;
+        for path in &self.paths {
+            match ingest::read_file(path, &name_of(path), options) {
+                Ok(rows) => {
+                    let told = said::file(rows, &mut writer)?;
+                    writeln!(out, "{}", told.line)?;
+                    for remark in &told.remarks {
+                        context.say(format_args!("  {remark}"));
+                    }
+                    add(&mut totals, told.counts);
+                    taken += 1;
+                }
+                Err(error) => complain(CliError::from(error).on_one_line()),
+            }
+            out.flush()?;
+        }
+        writeln!(out, "{}", said::totals(taken, totals))?;
+        Ok(!self.failed && taken == self.paths.len())
+    }
+}
+
+/// The name as the user gave it.
+fn name_of(path: &Path) -> String {
+    path.display().to_string()
+}
+
+fn add(totals: &mut RowCounts, more: RowCounts) {
+    totals.read += more.read;
+    totals.stored += more.stored;
+    totals.already_stored += more.already_stored;
+    totals.set_aside += more.set_aside;
+}
+
+/// When a row came in is part of its history, never of a result.
+pub(super) fn now() -> Instant {
+    Instant(jiff::Timestamp::now().as_microsecond())
+}

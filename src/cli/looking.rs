@@ -1,0 +1,104 @@
+//! From the store to the finished assessment, as every looking command needs it.
+
+use jiff::Timestamp;
+use jiff::civil::Date;
+use jiff::tz::TimeZone;
+
+use super::context::Context;
+use super::error::CliError;
+use crate::advise::{self, Assessment};
+use crate::settings::Settings;
+use crate::store::Store;
+use crate::store::records::{Fleet, Instant, When};
+use crate::{fit, lives};
+
+/// What the store holds, and the settings it is looked at with.
+pub(super) struct Looking {
+    pub fleet: Fleet,
+    pub settings: Settings,
+    /// First and last day of any reading, fill or service.
+    pub first_day: Date,
+    pub newest_day: Date,
+}
+
+impl Looking {
+    /// Opens the store of the context and reads everything current.
+    ///
+    /// # Errors
+    /// Where there is no store, or nothing in it to look at.
+    pub(super) fn open(context: &Context) -> Result<Looking, CliError> {
+        let store = Store::open(&context.store)?;
+        Looking::at(&store, context.settings(&context.store)?)
+    }
+
+    pub(super) fn at(store: &Store, settings: Settings) -> Result<Looking, CliError> {
+        let fleet = store.fleet()?;
+        let Some((first_day, newest_day)) = days(&fleet, &settings.time_zone) else {
+            return Err(CliError::NothingStored {
+                store: store.path().to_owned(),
+            });
+        };
+        Ok(Looking {
+            fleet,
+            settings,
+            first_day,
+            newest_day,
+        })
+    }
+
+    /// The day that was asked for, else the day of the newest row, said aloud.
+    pub(super) fn as_of(&self, context: &Context) -> Date {
+        context.as_of.unwrap_or_else(|| {
+            context.say(format_args!(
+                "as of {}, the day of the newest row",
+                self.newest_day
+            ));
+            self.newest_day
+        })
+    }
+
+    pub(super) fn assess(&self, as_of: Date) -> Assessment {
+        assess(&self.fleet, as_of, &self.settings)
+    }
+}
+
+/// The assessment is a pure function of records, day and settings.
+fn assess(fleet: &Fleet, as_of: Date, settings: &Settings) -> Assessment {
+    let lives = lives::cut(fleet, as_of, settings);
+    let fit = fit::fit(&lives, settings);
+    advise::assess(&lives, &fit, settings)
+}
+
+/// First and last day on which something was read, filled or done.
+fn days(fleet: &Fleet, time_zone: &TimeZone) -> Option<(Date, Date)> {
+    let on = |at: Instant| {
+        let timestamp = Timestamp::from_microsecond(at.0).ok()?;
+        Some(time_zone.to_datetime(timestamp).date())
+    };
+    let mut span: Option<(Date, Date)> = None;
+    let mut see = |day: Date| {
+        span = Some(span.map_or((day, day), |(first, last)| (first.min(day), last.max(day))));
+    };
+    for history in &fleet.histories {
+        // Oldest first, so the ends tell.
+        let readings = [history.readings.first(), history.readings.last()];
+        let fills = [history.fills.first(), history.fills.last()];
+        readings
+            .into_iter()
+            .flatten()
+            .filter_map(|r| on(r.taken_at))
+            .for_each(&mut see);
+        fills
+            .into_iter()
+            .flatten()
+            .filter_map(|f| on(f.started_at))
+            .for_each(&mut see);
+        for service in &history.services {
+            match service.done_at {
+                When::Day(day) => see(day),
+                When::At(at) => on(at).into_iter().for_each(&mut see),
+            }
+        }
+    }
+    span
+}

@@ -1,0 +1,80 @@
+//! A copy of the store for trying out what an ingest would do: only a real run
+//! on a copy knows what files of one run do to each other.
+
+use std::path::{Path, PathBuf};
+
+use super::error::CliError;
+use crate::store::Store;
+
+/// A copied store, removed when dropped.
+pub(super) struct Rehearsal {
+    folder: PathBuf,
+}
+
+impl Rehearsal {
+    /// Copies the store, or starts an empty one where there is none.
+    pub(super) fn of(store: &Path) -> Result<Rehearsal, CliError> {
+        let folder = fresh_folder()?;
+        let rehearsal = Rehearsal { folder };
+        if store.join("litrewise.json").exists() {
+            let original = Store::open(store)?;
+            // Held while copying, so that nobody changes what is copied.
+            let _writer = original.writer()?;
+            copy(store, &rehearsal.path())?;
+        }
+        Ok(rehearsal)
+    }
+
+    pub(super) fn path(&self) -> PathBuf {
+        self.folder.join("store")
+    }
+}
+
+impl Drop for Rehearsal {
+    fn drop(&mut self) {
+        // Nothing depends on it; a temporary folder left behind does no harm.
+        let _ = std::fs::remove_dir_all(&self.folder);
+    }
+}
+
+/// A new folder of our own that nobody else can read.
+fn fresh_folder() -> Result<PathBuf, CliError> {
+    let base = std::env::temp_dir();
+    let process = std::process::id();
+    let mut number = 0u32;
+    loop {
+        let folder = base.join(format!("litrewise-dry-run-{process}-{number}"));
+        let mut builder = std::fs::DirBuilder::new();
+        #[cfg(unix)]
+        std::os::unix::fs::DirBuilderExt::mode(&mut builder, 0o700);
+        match builder.create(&folder) {
+            Ok(()) => return Ok(folder),
+            Err(e) if e.kind() == std::io::ErrorKind::AlreadyExists && number < 1000 => number += 1,
+            Err(source) => {
+                return Err(CliError::Write {
+                    path: folder,
+                    source,
+                });
+            }
+        }
+    }
+}
+
+fn copy(from: &Path, to: &Path) -> Result<(), CliError> {
+    let failed = |source| CliError::Copy {
+        from: from.to_owned(),
+        to: to.to_owned(),
+        source,
+    };
+    std::fs::create_dir_all(to).map_err(failed)?;
+    for entry in std::fs::read_dir(from).map_err(failed)? {
+        let entry = entry.map_err(failed)?;
+        let target = to.join(entry.file_name());
+        if entry.file_type().map_err(failed)?.is_dir() {
+            copy(&entry.path(), &target)?;
+        } else if entry.file_name() != "ingest.lock" {
+            std::fs::copy(entry.path(), &target).map_err(failed)?;
+        }
+    }
+    Ok(())
+}

@@ -1,0 +1,141 @@
+//! What is said about a file that was taken in.
+
+use crate::store::records::{FileRows, Note, RowCounts};
+use crate::store::{FileOutcome, StoreError, Writer};
+
+use super::ingest::now;
+
+/// So many remarks of one file are shown; the rest is counted.
+const REMARKS_SHOWN: usize = 4;
+
+/// A file's line, its remarks and its rows.
+pub(super) struct Told {
+    pub line: String,
+    pub remarks: Vec<String>,
+    pub counts: RowCounts,
+}
+
+/// Takes the file in and tells what became of it.
+pub(super) fn file(rows: FileRows, writer: &mut Writer<'_>) -> Result<Told, StoreError> {
+    let name = rows.name.clone();
+    let recognised = rows.recognised.clone();
+    let mut remarks = remarks(&rows.notes);
+    let outcome = writer.add(rows, now())?;
+    remarks.extend(outcome.unknown_vans.iter().map(|(van, count)| {
+        format!(
+            "{} of van {van}, which is not in the van list: set aside",
+            rows_of(*count)
+        )
+    }));
+    Ok(Told {
+        line: format!("{name}: {recognised}: {}", counted(&outcome)),
+        remarks,
+        counts: outcome.counts,
+    })
+}
+
+/// What became of the rows; how many there were is said before.
+fn counted(outcome: &FileOutcome) -> String {
+    let counts = outcome.counts;
+    let mut parts = vec![format!("{} new", outcome.new)];
+    if outcome.replaced > 0 {
+        parts.push(format!("{} corrected", outcome.replaced));
+    }
+    parts.push(format!("{} already stored", counts.already_stored));
+    parts.push(format!("{} set aside", counts.set_aside));
+    if outcome.mended > 0 {
+        parts.push(format!(
+            "and {} set aside before now accepted",
+            rows_of(outcome.mended)
+        ));
+    }
+    parts.join(", ")
+}
+
+/// The totals of a run; they add up.
+pub(super) fn totals(files: usize, counts: RowCounts) -> String {
+    let files = if files == 1 {
+        "1 file".to_owned()
+    } else {
+        format!("{files} files")
+    };
+    format!(
+        "{files}: {} read = {} stored + {} already stored + {} set aside",
+        rows_of(counts.read),
+        counts.stored,
+        counts.already_stored,
+        counts.set_aside
+    )
+}
+
+fn rows_of(count: u64) -> String {
+    if count == 1 {
+        "1 row".to_owned()
+    } else {
+        format!("{count} rows")
+    }
+}
+
+/// The first notes with their lines, the same words once.
+fn remarks(notes: &[Note]) -> Vec<String> {
+    let mut told: Vec<(&str, Option<u64>, usize)> = Vec::new();
+    for note in notes {
+        if let Some((.., count)) = told.iter_mut().find(|(text, ..)| *text == note.text) {
+            *count += 1;
+        } else if told.len() < REMARKS_SHOWN {
+            told.push((&note.text, note.line, 1));
+        }
+    }
+    let shown: usize = told.iter().map(|(.., count)| count).sum();
+    let mut lines: Vec<String> = told
+        .iter()
+        .map(|(text, line, count)| match (line, count) {
+            (Some(line), 1) => format!("line {line}: {text}"),
+            (Some(line), more) => format!("line {line} and {} more: {text}", more - 1),
+            (None, _) => (*text).to_owned(),
+        })
+        .collect();
+    if notes.len() > shown {
+        lines.push(format!("and {} more remarks", notes.len() - shown));
+    }
+    lines
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn note(line: u64, text: &str) -> Note {
+        Note {
+            line: Some(line),
+            text: text.to_owned(),
+        }
+    }
+
+    #[test]
+    fn the_same_remark_is_said_once_and_the_rest_is_counted() {
+        let mut notes = vec![note(2, "no time of day"), note(3, "no time of day")];
+        notes.extend((10..20).map(|n| note(n, &format!("repair {n}"))));
+        let lines = remarks(&notes);
+        assert_eq!(
+            lines.first().map(String::as_str),
+            Some("line 2 and 1 more: no time of day")
+        );
+        assert_eq!(lines.last().map(String::as_str), Some("and 7 more remarks"));
+        assert_eq!(lines.len(), REMARKS_SHOWN + 1);
+    }
+
+    #[test]
+    fn totals_are_written_so_that_they_can_be_added_up() {
+        let counts = RowCounts {
+            read: 6,
+            stored: 3,
+            already_stored: 2,
+            set_aside: 1,
+        };
+        assert_eq!(
+            totals(2, counts),
+            "2 files: 6 rows read = 3 stored + 2 already stored + 1 set aside"
+        );
+    }
+}

@@ -1,0 +1,128 @@
+//! `litrewise set-aside`: the rows that could not be used.
+
+use std::io::Write;
+use std::process::ExitCode;
+
+use clap::{Args, ValueEnum};
+use serde::Serialize;
+
+use super::context::Context;
+use super::error::CliError;
+use crate::store::Store;
+use crate::store::records::SetAside;
+
+/// List the rows that could not be used, each with its file, line and reason
+///
+/// Mend them where they came from and ingest the file again.
+#[derive(Debug, Args)]
+#[command(after_help = "Example:\n  litrewise set-aside --format csv > to-mend.csv")]
+pub(super) struct SetAsideArgs {
+    /// How to list them
+    #[arg(long, value_enum, default_value_t = Format::Text)]
+    format: Format,
+}
+
+#[derive(Debug, Clone, Copy, ValueEnum)]
+enum Format {
+    /// For people
+    Text,
+    /// For a spreadsheet
+    Csv,
+    /// One JSON object a line
+    Jsonl,
+}
+
+pub(super) struct SetAsidePlan {
+    rows: Vec<SetAside>,
+    format: Format,
+}
+
+impl SetAsideArgs {
+    pub(super) fn plan(self, context: &Context) -> Result<SetAsidePlan, CliError> {
+        Ok(SetAsidePlan {
+            rows: Store::open(&context.store)?.set_aside()?,
+            format: self.format,
+        })
+    }
+}
+
+/// The contract's object.
+#[derive(Serialize)]
+struct Listed<'a> {
+    file: &'a str,
+    line: Option<u64>,
+    reason: &'a str,
+    text: &'a str,
+}
+
+impl<'a> From<&'a SetAside> for Listed<'a> {
+    fn from(row: &'a SetAside) -> Listed<'a> {
+        Listed {
+            file: &row.file,
+            line: row.line,
+            reason: &row.reason,
+            text: &row.text,
+        }
+    }
+}
+
+pub(super) fn run(
+    plan: &SetAsidePlan,
+    context: &Context,
+    out: &mut dyn Write,
+) -> Result<ExitCode, CliError> {
+    match plan.format {
+        Format::Text => text(&plan.rows, out)?,
+        Format::Csv => csv(&plan.rows, out)?,
+        Format::Jsonl => {
+            for row in &plan.rows {
+                let line =
+                    serde_json::to_string(&Listed::from(row)).map_err(std::io::Error::from)?;
+                writeln!(out, "{line}")?;
+            }
+        }
+    }
+    if plan.rows.is_empty() {
+        context.say("no rows are set aside");
+    }
+    Ok(ExitCode::SUCCESS)
+}
+
+fn text(rows: &[SetAside], out: &mut dyn Write) -> Result<(), CliError> {
+    for row in rows {
+        let line = row.line.map(|n| format!(":{n}")).unwrap_or_default();
+        writeln!(out, "{}{line}: {}", row.file, row.reason)?;
+        for piece in row.text.lines() {
+            writeln!(out, "    {piece}")?;
+        }
+    }
+    Ok(())
+}
+
+fn csv(rows: &[SetAside], out: &mut dyn Write) -> Result<(), CliError> {
+    let mut writer = csv::Writer::from_writer(out);
+    writer
+        .write_record(["file", "line", "reason", "text"])
+        .map_err(std::io::Error::from)?;
+    for row in rows {
+        writer
+            .write_record([
+                harmless(&row.file),
+                row.line.map(|n| n.to_string()).unwrap_or_default(),
+                harmless(&row.reason),
+                harmless(&row.text),
+            ])
+            .map_err(std::io::Error::from)?;
+    }
+    writer.flush()?;
+    Ok(())
+}
+
+/// A cell that a spreadsheet would run as a formula gets an apostrophe before it.
+fn harmless(cell: &str) -> String {
+    if cell.starts_with(['=', '+', '-', '@', '\t', '\r', '\'']) {
+        format!("'{cell}")
+    } else {
+        cell.to_owned()
+    }
+}

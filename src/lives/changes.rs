@@ -3,6 +3,7 @@
 use std::sync::Arc;
 
 use jiff::civil::Date;
+use jiff::tz::TimeZone;
 
 use super::days::{Days, days_after, days_between};
 use super::looks::Look;
@@ -62,8 +63,9 @@ pub(crate) fn with_inferred(
     mut changes: Vec<Change>,
     recoveries: &[(usize, usize)],
     looks: &[Look],
-    days: &mut Days,
+    time_zone: &TimeZone,
 ) -> Vec<Change> {
+    let mut days = Days::new(time_zone);
     for (before, after) in recoveries {
         let (Some(before), Some(after)) = (looks.get(*before), looks.get(*after)) else {
             continue;
@@ -150,7 +152,7 @@ pub(crate) fn regimes(seen: &Seen<'_>, looks: &[Look]) -> Vec<u32> {
                 serviced += 1;
                 breaks = true;
             }
-            let here = seen.base.index(look.date);
+            let here = seen.base.on(look.date);
             if breaks || base.is_some_and(|before| before != here) {
                 regime += 1;
             }

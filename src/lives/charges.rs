@@ -1,67 +1,18 @@
 //! Resin charges: lives with what they treated and what product water read.
 
-use jiff::civil::Date;
-
 use super::changes::Change;
 use super::elements::{Material, Stretch};
 use super::entering::Track;
 use super::seen::Dated;
 use super::types::{ChargeLife, ProductPoint};
 use super::usage::{Districts, Made};
-use crate::store::records::{Instant, Item, Service};
-
-/// A resin service with less than this share of the vessel is a top-up.
-const TOP_UP_BELOW: f64 = 0.6;
-/// A quantity up to this share of the vessel is taken for what went in; more
-/// is a bag, of which the vessel takes its part.
-const FULL_UP_TO: f64 = 1.1;
-
-/// The resin vessel of a van, L.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub(crate) struct Vessel {
-    pub litres: f64,
-    /// Whether the van's own list or services tell.
-    pub known: bool,
-}
-
-impl Vessel {
-    /// Whether a resin service only added to what was there.
-    pub(crate) fn is_topped_up_by(&self, service: &Service) -> bool {
-        self.known
-            && service
-                .quantity
-                .is_some_and(|litres| litres > 0.0 && self.is_topped_up_with(litres))
-    }
-
-    pub(crate) fn is_topped_up_with(&self, litres: f64) -> bool {
-        litres < TOP_UP_BELOW * self.litres
-    }
-
-    /// Resin after a full change with `quantity`.
-    fn filled_with(&self, quantity: Option<f64>) -> f64 {
-        quantity
-            .filter(|litres| *litres >= TOP_UP_BELOW * self.litres)
-            .filter(|litres| *litres <= FULL_UP_TO * self.litres)
-            .unwrap_or(self.litres)
-    }
-}
-
-/// Resin services parted into full changes and top-ups, each oldest first.
-pub(crate) fn changes_and_top_ups<'a>(
-    services: &'a [Dated<'a>],
-    vessel_on: impl Fn(Date) -> Vessel,
-) -> (Vec<&'a Dated<'a>>, Vec<&'a Dated<'a>>) {
-    services
-        .iter()
-        .filter(|dated| dated.service.item == Item::Resin)
-        .partition(|dated| !vessel_on(dated.date).is_topped_up_by(dated.service))
-}
+use super::vessel::Vessels;
+use crate::store::records::Instant;
 
 /// What charges need beside the material of all lives.
-#[derive(Clone, Copy)]
+#[derive(Debug, Clone, Copy)]
 pub(crate) struct Resin<'a> {
-    /// The vessel on a day.
-    pub vessel_on: &'a dyn Fn(Date) -> Vessel,
+    pub vessels: &'a Vessels<'a>,
     pub top_ups: &'a [&'a Dated<'a>],
     /// What enters the resin, ppm.
     pub entering: &'a Track,
@@ -123,16 +74,16 @@ fn hand_back_readings_before_a_change<'a>(material: &Material<'a>, stretches: &m
 fn life(material: &Material<'_>, resin: &Resin<'_>, stretch: &Stretch<'_>) -> ChargeLife {
     let (points, treated) = points(stretch, resin.entering);
     let quantity = stretch.change.and_then(|change| change.quantity);
-    let vessel = (resin.vessel_on)(stretch.seen_from(material.as_of));
+    let vessel = resin.vessels.on(stretch.seen_from(material.until));
     ChargeLife {
         changed_on: stretch.change.map(|change| change.date),
         start: stretch.start(),
         end: stretch.end(material.standing),
         part: stretch.change.and_then(|change| change.part.clone()),
-        seen_from: stretch.seen_from(material.as_of),
+        seen_from: stretch.seen_from(material.until),
         resin_litres: vessel.filled_with(quantity) + topped_up(stretch, resin.top_ups),
         resin_litres_known: vessel.known,
-        litres_treated: material.fills_cover(stretch).then_some(treated.litres),
+        litres_treated: material.litres(stretch),
         ppm_litres: treated.ppm_litres,
         hardness_mg_l_caco3: mean_hardness(stretch.made).unwrap_or(material.base_hardness_mg_l),
         district: main_district(stretch.made).and_then(|n| resin.districts.name(n)),

@@ -3,11 +3,14 @@
 use jiff::civil::Date;
 use rayon::prelude::*;
 
-use super::hardness_table::{HardnessTable, WaterSeen, median};
+use super::hardness_table::{HardnessTable, WaterSeen};
 use super::litres::median_fill;
-use super::seen::{Seen, Standing};
+use super::median::median_of;
+use super::seen::Seen;
+use super::sizes::Standing;
 use super::types::{FleetLives, VanLives};
-use super::van::{cut_van, vessel_by_services};
+use super::van::{Lent, cut_van};
+use super::vessel::known_litres;
 use crate::settings::Settings;
 use crate::store::records::Fleet;
 
@@ -28,14 +31,10 @@ struct Survey {
 }
 
 impl Survey {
-    fn of(seen: &Seen<'_>, as_of: Date, settings: &Settings) -> Survey {
+    fn of(seen: &Seen<'_>, until: Date, settings: &Settings) -> Survey {
         Survey {
-            water: seen.water(as_of, &settings.time_zone),
-            resin_litres: seen
-                .sizes
-                .on(as_of, |row| row.resin_litres)
-                .or_else(|| vessel_by_services(seen))
-                .filter(|litres| *litres > 0.0),
+            water: seen.water(until, &settings.time_zone),
+            resin_litres: known_litres(seen, until),
             fill_litres: median_fill(seen.fills),
         }
     }
@@ -43,12 +42,9 @@ impl Survey {
 
 impl FleetAids {
     fn of(surveys: &[Survey]) -> FleetAids {
-        let median_of = |value: fn(&Survey) -> Option<f64>| {
-            median(&mut surveys.iter().filter_map(value).collect::<Vec<f64>>())
-        };
         FleetAids {
-            resin_litres: median_of(|survey| survey.resin_litres),
-            fill_litres: median_of(|survey| survey.fill_litres),
+            resin_litres: median_of(surveys.iter().filter_map(|survey| survey.resin_litres)),
+            fill_litres: median_of(surveys.iter().filter_map(|survey| survey.fill_litres)),
         }
     }
 }
@@ -78,14 +74,18 @@ pub fn cut(fleet: &Fleet, as_of: Date, settings: &Settings) -> FleetLives {
     let aids = FleetAids::of(&surveys);
     let water: Vec<WaterSeen> = surveys.into_iter().map(|survey| survey.water).collect();
     let table = HardnessTable::new(&fleet.hardness, &water, until);
+    let lent = Lent {
+        table: &table,
+        aids: &aids,
+        as_of,
+        until,
+        settings,
+    };
     let cut: Vec<(Standing, VanLives)> = seen
         .par_iter()
         .zip(&water)
         .filter(|(van, _)| van.standing != Standing::NotYet || van.first_row.is_some())
-        .map(|(van, water)| {
-            let lives = cut_van(van, water, &table, &aids, until, settings);
-            (van.standing, lives)
-        })
+        .map(|(van, water)| (van.standing, cut_van(van, water, &lent)))
         .collect();
     let (in_service, retired): (Vec<_>, Vec<_>) = cut
         .into_iter()

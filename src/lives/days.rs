@@ -72,8 +72,7 @@ impl Days {
 
 /// Whole days from `earlier` to `later`; negative the other way round.
 pub(crate) fn days_between(earlier: Date, later: Date) -> i64 {
-    let days = later.duration_since(earlier).as_hours() / 24;
-    days
+    later.duration_since(earlier).as_hours() / 24
 }
 
 /// `days` after `date` (before it, if negative), stopping at the calendar's edge.

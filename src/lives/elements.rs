@@ -3,10 +3,11 @@
 use jiff::civil::Date;
 
 use super::changes::Change;
-use super::days::{MICROS_PER_DAY, days_between};
+use super::days::MICROS_PER_DAY;
+use super::fills;
 use super::looks::Look;
 use super::passage::passages;
-use super::seen::Standing;
+use super::sizes::Standing;
 use super::types::{ElementLife, End, PassagePoint, Start};
 use super::usage::Made;
 use crate::store::records::Instant;
@@ -18,11 +19,12 @@ pub(crate) struct Material<'a> {
     pub looks: &'a [Look],
     /// Mains fills, oldest first.
     pub made: &'a [Made],
-    /// Whether fills are recorded, and from which day to which.
-    pub fills_between: Option<(Date, Date)>,
+    /// Days of all fills, bought-in ones included, oldest first.
+    pub fill_dates: &'a [Date],
     pub in_service_on: Option<Date>,
     pub standing: Standing,
-    pub as_of: Date,
+    /// Where records end.
+    pub until: Date,
     /// Stands in for water that was never filled.
     pub base_hardness_mg_l: f64,
 }
@@ -51,7 +53,7 @@ impl<'a> Stretch<'a> {
     }
 
     /// First day with any row of this life.
-    pub(crate) fn seen_from(&self, as_of: Date) -> Date {
+    pub(crate) fn seen_from(&self, until: Date) -> Date {
         let first_row = [
             self.looks.first().map(|look| look.date),
             self.made.first().map(|fill| fill.date),
@@ -62,7 +64,7 @@ impl<'a> Stretch<'a> {
         self.change
             .map(|change| change.date)
             .or(first_row)
-            .unwrap_or(as_of)
+            .unwrap_or(until)
     }
 }
 
@@ -94,27 +96,21 @@ impl<'a> Material<'a> {
     }
 
     /// Whether the fills cover a life, so that its litres are known.
-    pub(crate) fn fills_cover(&self, stretch: &Stretch<'_>) -> bool {
-        let Some((first, last)) = self.fills_between else {
-            return false;
-        };
+    fn fills_cover(&self, stretch: &Stretch<'_>) -> bool {
+        let looks = stretch.looks.iter().map(|look| look.date);
         let begins = stretch
             .change
-            .map(|change| change.date)
-            .max(self.in_service_on);
-        let late_start = stretch.change.is_some()
-            && begins.is_some_and(|begins| days_between(begins, first) > UNRECORDED_DAYS);
-        // Readings that go on long after the last fill: water was made unseen.
-        let stopped = stretch
-            .looks
-            .last()
-            .is_some_and(|look| days_between(last, look.date) > UNRECORDED_DAYS);
-        !late_start && !stopped
+            .map(|change| change.date.max(self.in_service_on.unwrap_or(Date::MIN)));
+        let ends = stretch.next.map(|next| next.date);
+        fills::cover(self.fill_dates, looks, begins, ends)
+    }
+
+    /// Mains-fed litres of a life, if its fills are recorded.
+    pub(crate) fn litres(&self, stretch: &Stretch<'_>) -> Option<f64> {
+        self.fills_cover(stretch)
+            .then(|| stretch.made.iter().map(|fill| fill.litres).sum())
     }
 }
-
-/// Fills missing for longer than this while the van is in use make litres unknown.
-const UNRECORDED_DAYS: i64 = 45;
 
 /// Hardness is kept in steps of this ratio.
 const LEVEL_RATIO: f64 = 1.05;
@@ -150,17 +146,16 @@ fn life(material: &Material<'_>, stretch: &Stretch<'_>) -> ElementLife {
         levels: &levels,
     };
     let points = points(stretch, &mut drunk);
-    let total: f64 = drunk.litres.iter().sum();
     ElementLife {
         fitted_on: stretch.change.map(|change| change.date),
         start: stretch.start(),
         end: stretch.end(material.standing),
         part: stretch.change.and_then(|change| change.part.clone()),
-        seen_from: stretch.seen_from(material.as_of),
+        seen_from: stretch.seen_from(material.until),
         hardness_levels: levels.iter().map(|n| LEVEL_RATIO.powi(*n)).collect(),
         late_litres: drunk.late_litres,
         litres_by_level: drunk.litres,
-        litres_made: material.fills_cover(stretch).then_some(total),
+        litres_made: material.litres(stretch),
         points,
     }
 }

@@ -1,8 +1,8 @@
 //! What enters the resin over time.
 
 use super::changes::Change;
-use super::hardness_table::median;
 use super::looks::Look;
+use super::median::median;
 use crate::store::records::Instant;
 
 /// A quantity over time, linear between its knots and flat beyond them; never

@@ -3,10 +3,11 @@
 use jiff::civil::Date;
 
 use super::days::{days_after, days_between};
-use super::hardness_table::median;
 use super::looks::Look;
+use super::median::median;
 use super::remarks::Remarks;
-use super::seen::{Seen, Standing};
+use super::seen::Seen;
+use super::sizes::Standing;
 use super::types::{HardnessAt, HardnessBasis};
 use crate::store::records::Item;
 use crate::water::{HARDNESS_PER_PPM_MAX, hardness_from_feed_ppm};
@@ -16,7 +17,6 @@ pub(crate) struct Health<'a> {
     pub seen: &'a Seen<'a>,
     pub as_of: Date,
     pub last_reading_on: Option<Date>,
-    pub fills_between: Option<(Date, Date)>,
     pub hardness: Option<HardnessAt>,
     pub looks: &'a [Look],
     /// Hardness over feed ppm in this fleet.
@@ -44,7 +44,7 @@ pub(crate) fn remark(health: &Health<'_>, remarks: &mut Remarks) {
 }
 
 fn missing_rows(health: &Health<'_>, remarks: &mut Remarks) {
-    match health.fills_between {
+    match health.seen.fills_between() {
         None => remarks.note(None, "no fills recorded, so litres cannot be counted"),
         Some((_, last)) if days_between(last, health.as_of) > NO_FILLS_DAYS => remarks.note(
             Some(last),

@@ -3,7 +3,7 @@
 use jiff::civil::Date;
 
 use super::days::days_between;
-use super::hardness_table::median;
+use super::median::median;
 use super::remarks::{Remarks, Repeated};
 use crate::store::records::{Fill, Source};
 

@@ -6,7 +6,7 @@ use std::sync::Arc;
 use jiff::civil::Date;
 
 use super::days::Days;
-use super::hardness_table::median;
+use super::median::median;
 use super::postcode::Postcode;
 use super::remarks::{Remarks, Repeated};
 use super::seen::Seen;

@@ -1,29 +1,43 @@
 //! A van's history cut into component lives with their exposure.
+//!
+//! [`cut`] goes through a van as a careful clerk would: what was known by the
+//! as-of day (`seen`, `sizes`, `base`), what the meters said (`looks`), how much
+//! water each fill made (`litres`) and how hard it was (`hardness_table`), when
+//! parts were changed (`changes`, and `recovery` where nobody wrote it down).
+//! Then it cuts `elements`, `charges` and `prefilters`, and says what a person
+//! should put right (`remarks`, `health`).
 
+mod base;
 mod changes;
 mod charges;
 mod cut;
 mod days;
 mod elements;
 mod entering;
+mod fills;
 #[cfg(test)]
 mod fixture;
 mod hardness_table;
 mod health;
+mod levels;
 mod litres;
 mod looks;
+mod median;
 mod passage;
 mod postcode;
 mod prefilters;
 #[cfg(test)]
 #[allow(clippy::unwrap_used, clippy::indexing_slicing, clippy::panic)]
 mod promises;
+mod published;
 mod recovery;
 mod remarks;
 mod seen;
+mod sizes;
 mod types;
 mod usage;
 mod van;
+mod vessel;
 
 pub use cut::cut;
 pub use hardness_table::{HardnessSeries, HardnessTable, WaterSeen};

@@ -1,7 +1,7 @@
 //! Salt passage of each look, brought to 25 °C and to usual pressure and recovery.
 
-use super::hardness_table::median;
 use super::looks::Look;
+use super::median::median;
 use crate::water::{
     Conditions, THETA_MEAN_PER_C, UsualOperation, recovery_from_flows, salt_passage_at_25,
     tap_temperature_c, water_temperature_factor,

@@ -3,7 +3,8 @@
 use jiff::civil::Date;
 
 use super::days::days_between;
-use super::seen::{Dated, Standing};
+use super::seen::Dated;
+use super::sizes::Standing;
 use super::types::{End, PrefilterLife};
 use super::usage::Made;
 use crate::store::records::Item;

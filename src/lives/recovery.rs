@@ -1,6 +1,6 @@
 //! Changes that nobody wrote down: what the readings tell by recovering.
 
-use super::hardness_table::median;
+use super::median::median;
 
 /// One value of a series with what belongs to it.
 #[derive(Debug, Clone, Copy, PartialEq)]

@@ -5,8 +5,9 @@ use std::sync::Arc;
 use jiff::civil::Date;
 
 use super::days::{days_after, monday_of};
-use super::hardness_table::{HardnessSeries, HardnessTable, median};
+use super::hardness_table::{HardnessSeries, HardnessTable};
 use super::looks::Look;
+use super::median::median;
 use super::postcode::Postcode;
 use super::seen::Seen;
 use super::types::WeekLitres;

@@ -1,0 +1,29 @@
+//! The middle of a few numbers.
+
+/// Median; sorts `values`. `None` for an empty slice.
+pub(crate) fn median(values: &mut [f64]) -> Option<f64> {
+    values.sort_by(f64::total_cmp);
+    let middle = values.len() / 2;
+    let upper = *values.get(middle)?;
+    if values.len() % 2 == 1 {
+        return Some(upper);
+    }
+    values.get(middle - 1).map(|lower| (lower + upper) / 2.0)
+}
+
+/// The same, of a running collection.
+pub(crate) fn median_of(values: impl Iterator<Item = f64>) -> Option<f64> {
+    median(&mut values.collect::<Vec<f64>>())
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn the_median_is_the_middle_or_the_mean_of_the_two_middles() {
+        assert_eq!(median_of([3.0, 1.0, 2.0].into_iter()), Some(2.0));
+        assert_eq!(median_of([4.0, 1.0, 2.0, 3.0].into_iter()), Some(2.5));
+        assert_eq!(median(&mut []), None);
+    }
+}

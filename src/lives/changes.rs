@@ -26,7 +26,7 @@ pub(crate) struct Change {
 }
 
 /// A recorded change this near to a recovery is the same event.
-const SAME_EVENT_DAYS: i64 = 7;
+pub(crate) const SAME_EVENT_DAYS: i64 = 7;
 
 /// Recorded changes, oldest first, one a day. `services`: those that changed
 /// the thing, oldest first.

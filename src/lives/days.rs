@@ -1,49 +1,69 @@
 //! Instants to days of the fleet's time zone.
 
 use jiff::Timestamp;
-use jiff::civil::Date;
+use jiff::civil::{Date, date};
 use jiff::tz::TimeZone;
 
 use crate::store::records::{Instant, When};
 
 pub(crate) const MICROS_PER_DAY: i64 = 86_400_000_000;
 
-/// Finds the local day of an instant; remembers the last day, as rows come in
-/// order and a look-up in the time zone costs far more than a comparison.
+/// Finds the local day of an instant. Rows come in order, so the offset from
+/// universal time and the day before are remembered: a look-up in the time
+/// zone costs far more than a comparison.
 #[derive(Debug, Clone)]
 pub(crate) struct Days {
     time_zone: TimeZone,
+    /// Microseconds by which local time is ahead, from `since` up to `until`.
+    offset: i64,
+    since: i64,
+    until: i64,
+    /// Day number since 1970-01-01 of the last day found, and that day.
+    number: i64,
     date: Date,
-    starts: i64,
-    ends: i64,
 }
 
 impl Days {
     pub(crate) fn new(time_zone: &TimeZone) -> Days {
         Days {
             time_zone: time_zone.clone(),
-            date: Date::ZERO,
-            starts: 0,
-            ends: 0,
+            offset: 0,
+            since: 0,
+            until: 0,
+            number: 0,
+            date: date(1970, 1, 1),
         }
     }
 
     /// The local day on which `at` falls.
     pub(crate) fn date(&mut self, at: Instant) -> Date {
-        if at.0 < self.starts || at.0 >= self.ends {
-            let date = Timestamp::from_microsecond(at.0)
-                .unwrap_or(if at.0 < 0 {
-                    Timestamp::MIN
-                } else {
-                    Timestamp::MAX
-                })
-                .to_zoned_datetime(self.time_zone.clone())
-                .date();
-            self.date = date;
-            self.starts = self.start(date).0;
-            self.ends = self.end(date).0;
+        if at.0 < self.since || at.0 >= self.until {
+            self.look_up(at);
+        }
+        let local = at.0.saturating_add(self.offset);
+        let number = local.div_euclid(MICROS_PER_DAY);
+        if number != self.number {
+            self.number = number;
+            self.date = days_after(date(1970, 1, 1), number);
         }
         self.date
+    }
+
+    /// Finds the offset at an instant and how long it holds.
+    fn look_up(&mut self, at: Instant) {
+        let edge = if at.0 < 0 {
+            Timestamp::MIN
+        } else {
+            Timestamp::MAX
+        };
+        let timestamp = Timestamp::from_microsecond(at.0).unwrap_or(edge);
+        self.offset = i64::from(self.time_zone.to_offset(timestamp).seconds()) * 1_000_000;
+        self.since = at.0;
+        self.until = self
+            .time_zone
+            .following(timestamp)
+            .next()
+            .map_or(i64::MAX, |change| change.timestamp().as_microsecond());
     }
 
     /// The first instant of a local day.
@@ -89,7 +109,6 @@ pub(crate) fn monday_of(date: Date) -> Date {
 mod tests {
     #![allow(clippy::unwrap_used)]
     use super::*;
-    use jiff::civil::date;
 
     #[test]
     fn a_fill_just_before_midnight_in_summer_belongs_to_the_local_day() {

@@ -1,6 +1,6 @@
 //! Changes that nobody wrote down: what the readings tell by recovering.
 
-use super::median::median;
+use super::median::median_of;
 
 /// One value of a series with what belongs to it.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -9,18 +9,24 @@ pub(crate) struct Level {
     pub look: usize,
     /// `ln` salt passage at 25 °C.
     pub ln_salt_passage: f64,
-    pub ln_permeate_ppm: f64,
+    /// Standard deviation of that by what meters resolve.
+    pub sd_ln: f64,
+    pub permeate_ppm: f64,
     /// What else may explain a fall: different numbers mean that the van moved
     /// or that a probe was changed in between.
     pub regime: u32,
+    /// Recorded changes well before this look: what was before one says nothing
+    /// of a fall after it.
+    pub recorded: usize,
 }
 
 /// A fall of 40 % within one gap, as a difference of logarithms.
 const FALL_LN: f64 = 0.510_825_623_765_990_7;
-/// The permeate itself must fall by this much; else the feed probe did it.
-const PERMEATE_FALL_LN: f64 = 0.25;
-/// And by more than a meter that shows whole ppm may wander on its own, ppm.
-const ROUNDING_PPM: f64 = 1.5;
+/// The permeate itself must fall to this share; else the feed probe did it.
+const PERMEATE_SHARE: f64 = 0.8;
+/// It must fall by this many ppm: in soft water a permeate between 1 and 2 ppm
+/// is rounded up and down, and salt passage halves and doubles with it.
+const PERMEATE_FALL_PPM: f64 = 3.0;
 /// Standard deviations of the difference of medians that chance may explain.
 const CHANCE_SDS: f64 = 4.0;
 /// Looks before and after that are compared; two high ones before a fall are
@@ -70,45 +76,45 @@ fn steepest(levels: &[Level], since: usize, from: usize, scatter: f64) -> usize 
 fn fall_at(levels: &[Level], since: usize, n: usize, scatter: f64) -> Option<f64> {
     let before = levels.get(since.max(n.saturating_sub(LOOKS_BEFORE))..n)?;
     let after = levels.get(n..(n + LOOKS_AFTER).min(levels.len()))?;
+    let (last, first) = (before.last()?, after.first()?);
+    let own = before
+        .iter()
+        .rev()
+        .take_while(|l| l.regime == last.regime && l.recorded == last.recorded)
+        .count();
+    let before = before.get(before.len() - own..)?;
+    let comparable = after.iter().take_while(|l| l.regime == last.regime);
+    let after = after.get(..comparable.count())?;
     if before.len() < LOOKS_AT_LEAST || after.len() < LOOKS_AT_LEAST {
         return None;
     }
-    let (last, first) = (before.last()?, after.first()?);
-    let passage_before = median_of(before, |level| level.ln_salt_passage)?;
-    let fall = passage_before - median_of(after, |level| level.ln_salt_passage)?;
-    let chance =
-        CHANCE_SDS * scatter * (1.0 / before.len() as f64 + 1.0 / after.len() as f64).sqrt();
+    let was = median_of(before.iter().map(|level| level.ln_salt_passage))?;
+    let is = median_of(after.iter().map(|level| level.ln_salt_passage))?;
+    let permeate_was = median_of(before.iter().map(|level| level.permeate_ppm))?;
+    let permeate_is = median_of(after.iter().map(|level| level.permeate_ppm))?;
+    let resolved = before.iter().chain(after).map(|level| level.sd_ln);
+    let shares = 1.0 / before.len() as f64 + 1.0 / after.len() as f64;
+    let chance = CHANCE_SDS * median_of(resolved)?.max(scatter) * shares.sqrt();
+    let fall = was - is;
     // Every look after it is down, and the one before it is not yet.
-    let middle = passage_before - fall / 2.0;
+    let middle = was - fall / 2.0;
     let stays = after.iter().all(|level| level.ln_salt_passage < middle);
     let sudden = last.ln_salt_passage > middle
         && last.ln_salt_passage - first.ln_salt_passage > FALL_LN / 2.0;
-    let permeate_before = median_of(before, |level| level.ln_permeate_ppm)?;
-    let permeate_after = median_of(after, |level| level.ln_permeate_ppm)?;
     (fall > FALL_LN.max(chance)
         && stays
         && sudden
-        && last.regime == first.regime
-        && permeate_before - permeate_after > PERMEATE_FALL_LN
-        && permeate_before.exp() - permeate_after.exp() > ROUNDING_PPM)
+        && permeate_is < PERMEATE_SHARE * permeate_was
+        && permeate_was - permeate_is >= PERMEATE_FALL_PPM)
         .then_some(fall)
 }
 
 /// Robust standard deviation of one look, from the steps between neighbours.
 fn step_scatter(levels: &[Level]) -> f64 {
-    let mut steps: Vec<f64> = levels
-        .windows(2)
-        .filter_map(|pair| match pair {
-            [a, b] => Some((b.ln_salt_passage - a.ln_salt_passage).abs()),
-            _ => None,
-        })
-        .collect();
+    let steps = levels.iter().zip(levels.iter().skip(1));
+    let typical = median_of(steps.map(|(a, b)| (b.ln_salt_passage - a.ln_salt_passage).abs()));
     // Median absolute deviation to standard deviation; a step holds two looks.
-    median(&mut steps).map_or(0.0, |mad| 1.4826 * mad / std::f64::consts::SQRT_2)
-}
-
-fn median_of(levels: &[Level], of: fn(&Level) -> f64) -> Option<f64> {
-    median(&mut levels.iter().map(of).collect::<Vec<f64>>())
+    typical.map_or(0.0, |mad| 1.4826 * mad / std::f64::consts::SQRT_2)
 }
 
 /// One product reading with what belongs to it.
@@ -125,7 +131,7 @@ pub(crate) struct ProductLevel {
 
 /// Product this low is fresh resin.
 const FRESH_PPM: f64 = 1.0;
-/// Product above this, or above half the limit, is a charge going.
+/// Product from here on, or from half the limit on, is a charge going.
 const GOING_PPM: f64 = 3.0;
 
 /// Gaps over which product water went from spent to fresh while water was
@@ -139,18 +145,24 @@ pub(crate) fn fresh_again(
     resin_only: bool,
 ) -> Vec<(usize, usize)> {
     let going = GOING_PPM.min(limit_ppm / 2.0);
-    let is_going = |level: &ProductLevel| level.product_ppm > going;
     let mut found = Vec::new();
     for n in 1..levels.len() {
         let (Some(last), Some(first)) = (levels.get(n - 1), levels.get(n)) else {
             continue;
         };
-        let Some(after) = levels.get(n..(n + 2)) else {
-            break;
+        let before = levels.get(n.saturating_sub(LOOKS_AFTER)..n);
+        let after = levels.get(n..(n + LOOKS_AFTER).min(levels.len()));
+        let (Some(before), Some(after)) = (before, after) else {
+            continue;
         };
-        let before = levels.get(n.saturating_sub(3)..n).unwrap_or_default();
-        let high = before.iter().filter(|level| is_going(level)).count();
-        let spent = is_going(last) && (high >= 2 || (resin_only && last.product_ppm > limit_ppm));
+        if after.len() < LOOKS_AT_LEAST {
+            break;
+        }
+        // One splashed cup is no spent charge: the ones before it had risen too.
+        let had_risen = median_of(before.iter().map(|level| level.product_ppm))
+            .is_some_and(|ppm| ppm > FRESH_PPM);
+        let spent =
+            last.product_ppm >= going && (had_risen || (resin_only && last.product_ppm > limit_ppm));
         let fresh = after.iter().all(|level| {
             level.product_ppm <= FRESH_PPM
                 // A permeate that is itself this low tells nothing of the resin.
@@ -176,8 +188,10 @@ mod tests {
             .map(|(look, sp)| Level {
                 look,
                 ln_salt_passage: sp.ln(),
-                ln_permeate_ppm: (300.0 * sp).ln(),
+                permeate_ppm: 300.0 * sp,
+                sd_ln: 0.14,
                 regime: 0,
+                recorded: 0,
             })
             .collect()
     }
@@ -209,9 +223,19 @@ mod tests {
     fn a_feed_probe_that_reads_more_is_no_new_membrane() {
         let mut same_permeate = levels(&CHANGED);
         for level in &mut same_permeate {
-            level.ln_permeate_ppm = 3.0;
+            level.permeate_ppm = 20.0;
         }
         assert!(falls(&same_permeate).is_empty());
+    }
+
+    #[test]
+    fn rounding_in_soft_water_is_no_replacement() {
+        let rounded = [2.0, 2.0, 2.0, 2.0, 1.0, 1.0, 1.0, 1.0, 2.0, 1.0, 1.0];
+        let mut soft = levels(&rounded.map(|ppm| ppm / 45.0));
+        for (level, ppm) in soft.iter_mut().zip(rounded) {
+            level.permeate_ppm = ppm;
+        }
+        assert!(falls(&soft).is_empty());
     }
 
     #[test]
@@ -221,6 +245,18 @@ mod tests {
             level.regime = 1;
         }
         assert!(falls(&serviced).is_empty());
+    }
+
+    #[test]
+    fn high_looks_on_a_new_membrane_are_not_held_against_the_old_one() {
+        let renewed = [
+            0.11, 0.12, 0.12, 0.13, 0.12, 0.031, 0.055, 0.030, 0.031, 0.030, 0.030,
+        ];
+        let mut seen = levels(&renewed);
+        for level in seen.iter_mut().skip(6) {
+            level.recorded = 1;
+        }
+        assert_eq!(falls(&seen), [(4, 5)]);
     }
 
     #[test]

@@ -200,7 +200,7 @@ pub struct VanLives {
     pub charges: Vec<ChargeLife>,
     pub prefilters: Vec<PrefilterLife>,
     /// Oldest first, without gaps: weeks without fills have 0 litres. The last
-    /// one, that of the as-of day, may be incomplete.
+    /// one, in which records end, may be incomplete.
     pub weeks: Vec<WeekLitres>,
     /// Day of the first and of the last fill; `None` without fills.
     pub fills_between: Option<(Date, Date)>,

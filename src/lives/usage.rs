@@ -100,7 +100,7 @@ pub(crate) fn made(
     (made, districts)
 }
 
-/// Mains-fed litres by week from the first fill of any kind to the as-of day,
+/// Mains-fed litres by week from the first fill of any kind to the last day,
 /// whose week may be incomplete.
 pub(crate) fn weeks(made: &[Made], first_fill: Option<Date>, last_day: Date) -> Vec<WeekLitres> {
     let Some(first) = first_fill else {

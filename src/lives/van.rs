@@ -169,7 +169,7 @@ impl<'a> Settled<'a> {
                 .filter(|dated| dated.service.item == Item::Membrane),
         );
         let regimes = changes::regimes(self.seen, &self.looks);
-        let falls = recovery::falls(&passage_levels(&self.looks, &regimes));
+        let falls = recovery::falls(&passage_levels(&self.looks, &regimes, &recorded));
         changes::with_inferred(recorded, &falls, &self.looks, &self.lent.settings.time_zone)
     }
 

@@ -133,6 +133,8 @@ pub(crate) struct ProductLevel {
 const FRESH_PPM: f64 = 1.0;
 /// Product from here on, or from half the limit on, is a charge going.
 const GOING_PPM: f64 = 3.0;
+/// Product must fall by this much: a meter that shows whole ppm wanders by one.
+const PRODUCT_FALL_PPM: f64 = 2.5;
 
 /// Gaps over which product water went from spent to fresh while water was
 /// still made: numbers of the looks before and after. `levels`: oldest first.
@@ -161,8 +163,10 @@ pub(crate) fn fresh_again(
         // One splashed cup is no spent charge: the ones before it had risen too.
         let had_risen = median_of(before.iter().map(|level| level.product_ppm))
             .is_some_and(|ppm| ppm > FRESH_PPM);
-        let spent =
-            last.product_ppm >= going && (had_risen || (resin_only && last.product_ppm > limit_ppm));
+        let spent = last.product_ppm >= going
+            && (had_risen || (resin_only && last.product_ppm > limit_ppm));
+        let fell = median_of(after.iter().map(|level| level.product_ppm))
+            .is_some_and(|ppm| last.product_ppm - ppm >= PRODUCT_FALL_PPM);
         let fresh = after.iter().all(|level| {
             level.product_ppm <= FRESH_PPM
                 // A permeate that is itself this low tells nothing of the resin.
@@ -170,7 +174,7 @@ pub(crate) fn fresh_again(
         });
         let water_made =
             !litres_known || after.last().is_some_and(|level| level.litres > last.litres);
-        if spent && fresh && water_made && last.regime == first.regime {
+        if spent && fell && fresh && water_made && last.regime == first.regime {
             found.push((last.look, first.look));
         }
     }
@@ -290,6 +294,14 @@ mod tests {
             fresh_again(&products(&[0.0, 0.0, 19.0, 0.0, 0.0]), 10.0, true, true),
             [(2, 3)]
         );
+    }
+
+    #[test]
+    fn whole_ppm_that_wander_are_no_new_resin() {
+        let wandering = products(&[0.0, 1.0, 2.0, 1.0, 3.0, 1.0, 1.0, 1.0, 2.0]);
+        assert!(fresh_again(&wandering, 10.0, true, false).is_empty());
+        let plateau = products(&[2.0, 3.0, 3.0, 3.0, 0.0, 0.0, 1.0, 0.0]);
+        assert_eq!(fresh_again(&plateau, 10.0, true, false), [(3, 4)]);
     }
 
     #[test]

@@ -115,7 +115,5 @@ fn by_services(services: &[Dated<'_>]) -> Option<f64> {
         litres: median_of(quantities())?,
         known: true,
     };
-    quantities()
-        .filter(|litres| !usual.is_topped_up_with(*litres))
-        .next_back()
+    quantities().rfind(|litres| !usual.is_topped_up_with(*litres))
 }

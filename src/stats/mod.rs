@@ -33,4 +33,6 @@ pub use prior::GaussianPrior;
 pub use random::Rng;
 
 #[cfg(test)]
+mod degradation_tests;
+#[cfg(test)]
 mod test_data;

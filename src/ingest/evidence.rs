@@ -6,7 +6,7 @@ use jiff::civil::Date;
 use super::columns::Column;
 use super::dates::{DateOrder, WrittenDate, Zone, written};
 use super::instants::DateHabits;
-use super::kind::Layout;
+use super::layout::Layout;
 use super::numbers::{DecimalMark, decimal_evidence};
 use super::split::Rows;
 use super::text::{is_no_value, plain};
@@ -42,7 +42,7 @@ impl Evidence {
             .filter_map(|column| layout.cell_of(column))
             .collect();
         let mut rows = Rows::new(text, layout.delimiter);
-        rows.width = layout.headers.len();
+        rows.widths = (layout.width(), layout.headers.len());
         rows.rewind_behind(layout.header);
         while rows.next_row().is_some() {
             for (measure, cell) in &columns {

@@ -157,6 +157,7 @@ const DAY: &[&str] = &[
     "Fill date",
     "Date of reading",
     "Date of fill",
+    "Start date",
 ];
 const CLOCK: &[&str] = &[
     "time",
@@ -165,6 +166,7 @@ const CLOCK: &[&str] = &[
     "Clock time",
     "Reading time",
     "Fill time",
+    "Start time",
 ];
 const NOTE: &[&str] = &[
     "note",
@@ -399,7 +401,6 @@ pub const MAPPING: &[Heading] = &[
             "Started",
             "Start",
             "Fill start",
-            "Start time",
             "From",
             "Began",
             "On",
@@ -410,7 +411,6 @@ pub const MAPPING: &[Heading] = &[
             "Date and time",
             "When",
             "Timestamp",
-            "Start date",
             "Fill started",
             "Tap on",
         ],

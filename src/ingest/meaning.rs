@@ -15,6 +15,16 @@ pub(super) enum Meaning {
     Extra,
 }
 
+impl Meaning {
+    /// The column, where it is one of ours in a unit we know.
+    pub fn column(&self) -> Option<&Headed> {
+        match self {
+            Meaning::Column(headed) => Some(headed),
+            Meaning::UnknownUnit(_) | Meaning::Extra => None,
+        }
+    }
+}
+
 /// A column as headed.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub(super) struct Headed {
@@ -131,7 +141,7 @@ fn with_unit_before(kind: RecordKind, words: &[&str]) -> Option<Headed> {
 
 /// `Date (dd/mm/yyyy)`, `Feed (optional)`, `Flow (buckets)`.
 fn in_brackets(kind: RecordKind, header: &str) -> Meaning {
-    let Some((name, inside)) = header.split_once(['(', '[', ',']) else {
+    let Some((name, inside)) = header.split_once(['(', '[']) else {
         return Meaning::Extra;
     };
     let Some(column) = column_headed(kind, &folded(name)) else {

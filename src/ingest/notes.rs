@@ -10,7 +10,8 @@ use super::columns::Column;
 /// A repair or remark that may recur in many rows.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
 pub(super) struct Repair {
-    pub column: Column,
+    /// `None` where the whole row was repaired.
+    pub column: Option<Column>,
     /// What was done, said behind the column's name.
     pub what: &'static str,
 }
@@ -42,7 +43,7 @@ impl Notes {
         let lines = self.repairs.entry(repair).or_default();
         if lines.first.len() < LISTED {
             if lines.first.is_empty() {
-                lines.example = example.to_owned();
+                lines.example = example.chars().take(40).collect();
             }
             lines.first.push(line);
         } else {
@@ -60,7 +61,7 @@ impl Notes {
             .into_iter()
             .map(|(repair, lines)| Note {
                 line: lines.first.first().copied(),
-                text: lines.sentence(&told(repair.column), repair.what),
+                text: lines.sentence(repair.column.map(&told), repair.what),
             })
             .collect();
         repairs.sort_by_key(|note| note.line);
@@ -70,11 +71,14 @@ impl Notes {
 }
 
 impl Lines {
-    fn sentence(&self, column: &str, what: &str) -> String {
-        let mut text = match self.example.as_str() {
-            "" => format!("{column}: {what}"),
-            example => format!("{column}: {what} (\"{example}\")"),
+    fn sentence(&self, column: Option<String>, what: &str) -> String {
+        let mut text = match column {
+            Some(column) => format!("{column}: {what}"),
+            None => what.to_owned(),
         };
+        if !self.example.is_empty() {
+            text += &format!(" (\"{}\")", self.example);
+        }
         if self.first.len() > 1 {
             let listed: Vec<String> = self.first.iter().map(u64::to_string).collect();
             text += &format!("; lines {}", listed.join(", "));
@@ -95,7 +99,7 @@ mod tests {
         let mut notes = Notes::default();
         for line in 2..=10 {
             let repair = Repair {
-                column: Column::FeedPpm,
+                column: Some(Column::FeedPpm),
                 what: "read without its unit",
             };
             notes.repair(line, repair, "320 uS");

@@ -2,7 +2,6 @@
 
 use std::collections::HashMap;
 use std::fmt::Write as _;
-use std::sync::Arc;
 
 use jiff::civil::Date;
 use sha2::{Digest, Sha256};
@@ -14,18 +13,15 @@ use super::error::ReadError;
 use super::evidence::Evidence;
 use super::headers::RecordKind;
 use super::instants::DAY_OR_MONTH;
-use super::kind::{Layout, recognise};
+use super::judge::{Outcome, judge};
+use super::kind::recognise;
 use super::names::Names;
-use super::notes::{Notes, Repair};
-use super::row::{Ground, Reason, Row, is_numeric};
-use super::rows_fills::fill;
-use super::rows_hardness::{bare_is_mg_l, hardness};
-use super::rows_readings::reading;
-use super::rows_services::service;
-use super::rows_vans::van;
-use super::split::Rows;
-use super::text::{folded, plain};
-use super::{Options, encoding, ragged};
+use super::notes::Notes;
+use super::row::{Cells, Ground};
+use super::rows_hardness::bare_is_mg_l;
+use super::split::{RowAt, Rows};
+use super::text::plain;
+use super::{Options, encoding};
 
 /// Reads one file from its bytes. `shown_name` is the file as the user named it.
 ///
@@ -111,7 +107,7 @@ impl<'f> File<'f> {
 
     fn rows_behind_header<'t>(&self, text: &'t str) -> Rows<'t> {
         let mut rows = Rows::new(text, self.ground.layout.delimiter);
-        rows.width = self.ground.layout.headers.len();
+        rows.widths = (self.ground.layout.width(), self.ground.layout.headers.len());
         rows.rewind_behind(self.ground.layout.header);
         rows
     }
@@ -122,8 +118,8 @@ impl<'f> File<'f> {
         }
         let mut rows = self.rows_behind_header(text);
         while let Some(at) = rows.next_row() {
-            let outcome = self.judge(&rows);
-            self.take(at.line, rows.text_of(at), outcome);
+            let outcome = judge(self.ground, &rows, &mut self.names, self.bare_is_mg_l);
+            self.take(at, &rows, outcome);
         }
     }
 
@@ -147,30 +143,37 @@ impl<'f> File<'f> {
         bare_is_mg_l(figures.into_iter())
     }
 
-    fn take(&mut self, line: u64, text: &str, outcome: Outcome) {
+    fn take(&mut self, at: RowAt, rows: &Rows<'_>, outcome: Outcome) {
         let position = outcome
             .day_only
             .map(|(van, date)| self.position(&van, date));
-        match outcome.records {
-            Ok(records) => {
-                for (repair, example) in outcome.repairs {
-                    self.notes.repair(line, repair, &example);
-                }
-                for mut record in records {
-                    place_in_day(&mut record, position);
-                    self.read += 1;
-                    self.rows.push((line, record, text.into()));
-                }
-            }
+        let text = rows.text_of(at);
+        let records = match outcome.records {
+            Ok(records) => records,
             Err(reason) => {
                 self.read += 1;
                 self.set_aside.push(SetAside {
                     file: self.name.to_owned(),
-                    line: Some(line),
+                    line: Some(at.line),
                     reason,
                     text: text.to_owned(),
                 });
+                return;
             }
+        };
+        let cells = Cells {
+            layout: self.ground.layout,
+            rows,
+            aligned: outcome.aligned.as_deref(),
+        };
+        for repair in outcome.repairs {
+            let example = repair.column.map_or("", |column| cells.get(column));
+            self.notes.repair(at.line, repair, example);
+        }
+        for mut record in records.into_vec() {
+            place_in_day(&mut record, position);
+            self.read += 1;
+            self.rows.push((at.line, record, text.into()));
         }
     }
 
@@ -182,73 +185,6 @@ impl<'f> File<'f> {
         let position = *next;
         *next += 1;
         position
-    }
-
-    fn judge(&mut self, rows: &Rows<'_>) -> Outcome {
-        let cells: Vec<&str> = (0..rows.len()).map(|i| rows.cell(i)).collect();
-        if let Some(reason) = no_row_of_its_own(self.ground.layout, &cells) {
-            return Outcome::set_aside(reason);
-        }
-        let width = self.ground.layout.headers.len();
-        let written = ragged::written_cells(&cells);
-        if written > width || cells.len() < width {
-            let cells = cells
-                .get(..written.max(cells.len().min(width)))
-                .unwrap_or(&cells);
-            return self.judge_ragged(rows, cells);
-        }
-        self.judge_cells(rows, None)
-    }
-
-    fn judge_cells(&mut self, rows: &Rows<'_>, aligned: Option<&[String]>) -> Outcome {
-        let mut row = Row::new(self.ground, rows, aligned, &mut self.names);
-        let records = match self.ground.layout.kind {
-            RecordKind::Readings => reading(&mut row),
-            RecordKind::Fills => fill(&mut row),
-            RecordKind::Services => service(&mut row),
-            RecordKind::Vans => van(&mut row),
-            RecordKind::Hardness => hardness(&mut row, self.bare_is_mg_l),
-        };
-        Outcome {
-            records,
-            repairs: row.repairs,
-            day_only: row.day_only,
-        }
-    }
-
-    /// A row with too many or too few cells: used where one alignment fits.
-    fn judge_ragged(&mut self, rows: &Rows<'_>, cells: &[&str]) -> Outcome {
-        let layout = self.ground.layout;
-        let width = layout.headers.len();
-        let mut sound: Vec<Outcome> = Vec::new();
-        for aligned in ragged::alignments(cells, width, char::from(layout.delimiter)) {
-            let outcome = self.judge_cells(rows, Some(&aligned));
-            let new = outcome.records.is_ok()
-                && !sound.iter().any(|other| other.records == outcome.records);
-            if new {
-                sound.push(outcome);
-            }
-        }
-        match (sound.pop(), sound.is_empty()) {
-            (Some(mut only), true) => {
-                let what = "one cell too many or too few: only one way to read the row makes sense";
-                only.repairs.push((
-                    Repair {
-                        column: Column::Van,
-                        what,
-                    },
-                    String::new(),
-                ));
-                only
-            }
-            _ => {
-                let word = if cells.len() == 1 { "cell" } else { "cells" };
-                Outcome::set_aside(format!(
-                    "{} {word} where the header has {width}",
-                    cells.len()
-                ))
-            }
-        }
     }
 
     fn finish(self, bytes: &[u8], words: &[&str]) -> FileRows {
@@ -273,70 +209,10 @@ impl<'f> File<'f> {
     }
 }
 
-/// What came of one row.
-struct Outcome {
-    records: Result<Vec<Record>, Reason>,
-    repairs: Vec<(Repair, String)>,
-    day_only: Option<(Arc<str>, Date)>,
-}
-
-impl Outcome {
-    fn set_aside(reason: Reason) -> Outcome {
-        Outcome {
-            records: Err(reason),
-            repairs: Vec::new(),
-            day_only: None,
-        }
-    }
-}
-
 fn place_in_day(record: &mut Record, position: Option<u32>) {
     match record {
         Record::Reading(reading) => reading.day_position = position,
         Record::Fill(fill) => fill.day_position = position,
         _ => {}
     }
-}
-
-/// The header once more, or a total: lines that spreadsheets add.
-fn no_row_of_its_own(layout: &Layout, cells: &[&str]) -> Option<Reason> {
-    let same = |(cell, header): (&&str, &String)| folded(cell) == folded(header);
-    let first = cells.iter().position(|cell| !cell.trim().is_empty())?;
-    let is_header = layout
-        .headers
-        .get(first)
-        .is_some_and(|h| plain(cells.get(first).unwrap_or(&"")) == plain(h));
-    if is_header && cells.iter().zip(&layout.headers).all(same) {
-        return Some("the header once more".into());
-    }
-    let total = cells.get(first).is_some_and(|cell| is_total(plain(cell)));
-    let texts = layout.columns().filter(|(column, _)| !is_numeric(*column));
-    let van = layout.cell_of(Column::Van).and_then(|i| cells.get(i));
-    let no_van = van.is_some_and(|cell| cell.trim().is_empty());
-    let total = total
-        || (no_van
-            && texts
-                .into_iter()
-                .any(|(_, i)| cells.get(i).is_some_and(|c| is_total(plain(c)))));
-    total.then(|| "a total, not a row of its own".into())
-}
-
-fn is_total(cell: &str) -> bool {
-    let word = cell.trim_end_matches([':', '.']).to_lowercase();
-    matches!(
-        word.as_str(),
-        "total"
-            | "totals"
-            | "grand total"
-            | "sum"
-            | "subtotal"
-            | "sub-total"
-            | "sub total"
-            | "average"
-            | "mean"
-            | "avg"
-            | "count"
-            | "min"
-            | "max"
-    )
 }

@@ -7,16 +7,16 @@ use jiff::civil::Date;
 use jiff::tz::TimeZone;
 
 use super::columns::Column;
-use super::dates::{WrittenDate, WrittenTime, written};
+use super::dates::{WrittenDate, WrittenTime, Zone, written};
 use super::instants::{self, DAY_OR_MONTH, DateHabits, Settled};
-use super::kind::Layout;
+use super::layout::Layout;
 use super::names::Names;
 use super::notes::Repair;
 use super::numbers::{DecimalMark, Number, Spelled, number};
 use super::postcode::{Postcode, postcode};
 use super::split::Rows;
 use super::text::{collapsed, is_ditto, is_no_value, plain};
-use super::units::{Measure, Unit};
+use super::units::Unit;
 use crate::store::records::Instant;
 
 /// What holds for all rows of a file.
@@ -31,30 +31,45 @@ pub(super) struct Ground<'f> {
 /// Why a row is set aside.
 pub(super) type Reason = String;
 
+/// The cells of one row by their columns.
+#[derive(Clone, Copy)]
+pub(super) struct Cells<'r> {
+    pub layout: &'r Layout,
+    pub rows: &'r Rows<'r>,
+    /// The cells put right, where the row was ragged.
+    pub aligned: Option<&'r [String]>,
+}
+
+impl<'r> Cells<'r> {
+    /// A column's cell, trimmed; empty where the file has no such column.
+    pub fn get(&self, column: Column) -> &'r str {
+        let Some(index) = self.layout.cell_of(column) else {
+            return "";
+        };
+        let cell = match self.aligned {
+            Some(cells) => cells.get(index).map_or("", String::as_str),
+            None => self.rows.cell(index),
+        };
+        plain(cell)
+    }
+}
+
 /// A row being read.
 pub(super) struct Row<'r> {
     pub ground: &'r Ground<'r>,
-    rows: &'r Rows<'r>,
-    /// Cells put right, where the row was ragged.
-    aligned: Option<&'r [String]>,
-    pub names: &'r mut Names,
+    cells: Cells<'r>,
+    names: &'r mut Names,
     /// Repairs made so far; kept only if the row is accepted.
-    pub repairs: Vec<(Repair, String)>,
+    pub repairs: Vec<Repair>,
     /// Van and day where only the day is known.
     pub day_only: Option<(Arc<str>, Date)>,
 }
 
 impl<'r> Row<'r> {
-    pub fn new(
-        ground: &'r Ground<'r>,
-        rows: &'r Rows<'r>,
-        aligned: Option<&'r [String]>,
-        names: &'r mut Names,
-    ) -> Row<'r> {
+    pub fn new(ground: &'r Ground<'r>, cells: Cells<'r>, names: &'r mut Names) -> Row<'r> {
         Row {
             ground,
-            rows,
-            aligned,
+            cells,
             names,
             repairs: Vec::new(),
             day_only: None,
@@ -63,14 +78,7 @@ impl<'r> Row<'r> {
 
     /// A column's cell, trimmed; empty where the file has no such column.
     pub fn cell(&self, column: Column) -> &'r str {
-        let Some(index) = self.ground.layout.cell_of(column) else {
-            return "";
-        };
-        let cell = match self.aligned {
-            Some(cells) => cells.get(index).map_or("", String::as_str),
-            None => self.rows.cell(index),
-        };
-        plain(cell)
+        self.cells.get(column)
     }
 
     /// `feed_ppm is "1,2O4", …`, with the row's own header where it differs.
@@ -85,8 +93,10 @@ impl<'r> Row<'r> {
     }
 
     pub fn repair(&mut self, column: Column, what: &'static str) {
-        let example = self.cell(column).chars().take(40).collect();
-        self.repairs.push((Repair { column, what }, example));
+        self.repairs.push(Repair {
+            column: Some(column),
+            what,
+        });
     }
 
     /// The van, which every row but one of hardness needs.
@@ -220,9 +230,7 @@ impl<'r> Row<'r> {
         let cell = self.cell(column);
         let found = number(cell, self.ground.mark).map_err(|why| self.fault(column, why))?;
         match found.map(|n| n.spelled) {
-            Some(Spelled::Below) => {
-                self.repair(column, "below what the meter shows: half of it is kept")
-            }
+            Some(Spelled::Below) => self.repair(column, "only an upper bound: half of it is kept"),
             Some(Spelled::About) => self.repair(column, "read without its \"about\""),
             Some(Spelled::Range) => self.repair(column, "a range: its middle is kept"),
             Some(Spelled::Exactly) | None => {}
@@ -281,7 +289,10 @@ impl<'r> Row<'r> {
         }
         let mut found = written(cell).map_err(|why| self.fault(column, why))?;
         if column == start_of(column) {
-            self.join_day_and_clock(column, &mut found)?;
+            self.join_day_and_clock(&mut found)?;
+        }
+        if found.zone == Zone::Local && found.time.is_some() && self.ground.layout.is_utc(column) {
+            found.zone = Zone::Offset(jiff::tz::Offset::UTC);
         }
         let settled = instants::settle(&found, &self.ground.habits, self.ground.zone)
             .map_err(|why| self.unsettled(column, &why))?;
@@ -301,11 +312,7 @@ impl<'r> Row<'r> {
     }
 
     /// Puts a time of day behind a date that stands in a column of its own.
-    fn join_day_and_clock(
-        &self,
-        column: Column,
-        found: &mut super::dates::Written,
-    ) -> Result<(), Reason> {
+    fn join_day_and_clock(&self, found: &mut super::dates::Written) -> Result<(), Reason> {
         let read = |other: Column| {
             let cell = self.cell(other);
             if is_no_value(cell) {
@@ -319,21 +326,16 @@ impl<'r> Row<'r> {
             if let Some(day) = read(Column::Day)? {
                 found.date = day.date;
             }
-        } else if found.time.is_none()
-            && self.ground.layout.has(Column::Clock)
-            && !self.cell(Column::Clock).is_empty()
-        {
-            let clock = self.cell(Column::Clock);
-            // a time column may repeat a date of its own, as spreadsheets do
-            match read(Column::Clock)? {
-                Some(time) if time.time.is_some() => {
-                    found.time = time.time;
-                    found.zone = time.zone;
-                }
-                Some(_) => return Err(self.fault(Column::Clock, "not a time of day")),
-                None => {}
-            }
-            let _ = (clock, column);
+            return Ok(());
+        }
+        // spreadsheets put a midnight behind a date whose time has its own column
+        let open = found
+            .time
+            .is_none_or(|time| !found.machine && time.time == jiff::civil::Time::midnight());
+        if open && let Some(clock) = read(Column::Clock)? {
+            let time = clock.time;
+            found.time = Some(time.ok_or_else(|| self.fault(Column::Clock, "not a time of day"))?);
+            found.zone = clock.zone;
         }
         Ok(())
     }
@@ -404,9 +406,4 @@ fn converted_from(told: &'static str) -> &'static str {
         "US gallons" => "converted from US gallons of 3.785 L",
         _ => "converted from another unit",
     }
-}
-
-/// Whether a column holds numbers, for judging a ragged row.
-pub(super) fn is_numeric(column: Column) -> bool {
-    !matches!(column.measure(), Measure::Text | Measure::Date)
 }

@@ -4,6 +4,7 @@ use crate::store::records::{Fill, Instant, Record, Source};
 
 use super::columns::Column;
 use super::dates::{WrittenDate, written};
+use super::judge::Records;
 use super::row::{Reason, Row};
 use super::rows_readings::when;
 use super::text::is_no_value;
@@ -18,7 +19,7 @@ const LEAST_LITRES: f64 = 1.0;
 const MOST_WASTE: f64 = 10.0;
 const DAY_MICROS: i64 = 24 * 3_600 * 1_000_000;
 
-pub(super) fn fill(row: &mut Row<'_>) -> Result<Vec<Record>, Reason> {
+pub(super) fn fill(row: &mut Row<'_>) -> Result<Records, Reason> {
     let van = row.van()?;
     let started_at = when(row, Column::StartedAt, &van)?;
     let litres = litres(row)?;
@@ -27,7 +28,7 @@ pub(super) fn fill(row: &mut Row<'_>) -> Result<Vec<Record>, Reason> {
         return Err("neither litres nor meter_litres is given".into());
     }
     let timed = row.day_only.is_none();
-    Ok(vec![Record::Fill(Fill {
+    Ok(Records::One(Record::Fill(Fill {
         van,
         started_at,
         day_position: None,
@@ -41,7 +42,7 @@ pub(super) fn fill(row: &mut Row<'_>) -> Result<Vec<Record>, Reason> {
         meter_litres,
         reject_litres: reject(row, litres)?,
         source: source_of(row)?,
-    })])
+    })))
 }
 
 fn litres(row: &mut Row<'_>) -> Result<Option<f64>, Reason> {

@@ -6,6 +6,7 @@ use crate::store::records::{Hardness, Record};
 use crate::water::HardnessUnit;
 
 use super::columns::Column;
+use super::judge::Records;
 use super::row::{Reason, Row};
 use super::text::{folded, is_no_value};
 use super::units::{Unit, hardness_unit};
@@ -15,7 +16,7 @@ const MOST: f64 = 1500.0;
 /// A bare figure up to here may be degrees of several countries.
 const MAY_BE_DEGREES: f64 = 30.0;
 
-pub(super) fn hardness(row: &mut Row<'_>, bare_is_mg_l: bool) -> Result<Vec<Record>, Reason> {
+pub(super) fn hardness(row: &mut Row<'_>, bare_is_mg_l: bool) -> Result<Records, Reason> {
     let postcode = row
         .place(Column::Postcode)?
         .ok_or_else(|| row.fault(Column::Postcode, "not a postcode area, district or sector"))?;
@@ -44,13 +45,13 @@ pub(super) fn hardness(row: &mut Row<'_>, bare_is_mg_l: bool) -> Result<Vec<Reco
             format_args!("more than any tap water, in {}", unit.word()),
         ));
     }
-    Ok(vec![Record::Hardness(Hardness {
+    Ok(Records::One(Record::Hardness(Hardness {
         postcode,
         as_of: as_of(row)?,
         hardness: number.0,
         unit,
         source: row.text(Column::Source),
-    })])
+    })))
 }
 
 type Figure<'r> = (f64, &'r str);

@@ -4,6 +4,7 @@ use crate::store::records::{Instant, Reading, Record};
 
 use super::columns::Column;
 use super::instants;
+use super::judge::Records;
 use super::row::{Reason, Row};
 
 /// More dissolved solids than any drinking water, ppm: EU directive 2020/2184
@@ -19,7 +20,7 @@ const MOST_BAR: f64 = 16.0;
 /// practice, no source).
 const MOST_LPM: f64 = 60.0;
 
-pub(super) fn reading(row: &mut Row<'_>) -> Result<Vec<Record>, Reason> {
+pub(super) fn reading(row: &mut Row<'_>) -> Result<Records, Reason> {
     let van = row.van()?;
     let taken_at = when(row, Column::TakenAt, &van)?;
     let feed_ppm = meter(row, Column::FeedPpm)?;
@@ -29,6 +30,9 @@ pub(super) fn reading(row: &mut Row<'_>) -> Result<Vec<Record>, Reason> {
         return Err(
             "no meter was read: feed_ppm, permeate_ppm and product_ppm are all empty".into(),
         );
+    }
+    if (feed_ppm, permeate_ppm, product_ppm) == (Some(123.0), Some(12.0), Some(1.0)) {
+        return Err("123, 12 and 1 ppm look like a test row".into());
     }
     if feed_ppm == Some(0.0) {
         return Err(row.fault(
@@ -44,7 +48,7 @@ pub(super) fn reading(row: &mut Row<'_>) -> Result<Vec<Record>, Reason> {
             "above the feed: kept, but probes or columns may be swapped",
         );
     }
-    Ok(vec![Record::Reading(Reading {
+    Ok(Records::One(Record::Reading(Reading {
         van,
         taken_at,
         day_position: None,
@@ -56,7 +60,7 @@ pub(super) fn reading(row: &mut Row<'_>) -> Result<Vec<Record>, Reason> {
         feed_bar: pressure(row)?,
         permeate_lpm: flow(row, Column::PermeateLpm)?,
         concentrate_lpm: flow(row, Column::ConcentrateLpm)?,
-    })])
+    })))
 }
 
 /// The instant of a reading or fill; local noon where only the day is known.
@@ -106,7 +110,8 @@ fn temperature(row: &mut Row<'_>) -> Result<Option<f64>, Reason> {
     let Some(value) = row.signed(Column::WaterC)? else {
         return Ok(None);
     };
-    if WATER_C.contains(&value) {
+    // a thermometer at exactly 0 is unplugged: water in a pipe is never that cold
+    if WATER_C.contains(&value) && value != 0.0 {
         return Ok(Some(value));
     }
     row.repair(

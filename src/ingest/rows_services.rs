@@ -5,6 +5,7 @@ use std::sync::Arc;
 use crate::store::records::{Item, Record, Service, When};
 
 use super::columns::Column;
+use super::judge::Records;
 use super::row::{Reason, Row};
 use super::text::is_no_value;
 use super::units::Unit;
@@ -13,7 +14,7 @@ use super::words::items;
 /// More than any vessel takes or any shelf holds.
 const MOST: f64 = 1000.0;
 
-pub(super) fn service(row: &mut Row<'_>) -> Result<Vec<Record>, Reason> {
+pub(super) fn service(row: &mut Row<'_>) -> Result<Records, Reason> {
     let van = row.van()?;
     let settled = row.happened(Column::DoneAt)?;
     let done_at = settled.at.map_or(When::Day(settled.date), When::At);
@@ -43,7 +44,7 @@ pub(super) fn service(row: &mut Row<'_>) -> Result<Vec<Record>, Reason> {
         }
         [item] => {
             let quantity = quantity(row, Some(*item))?;
-            Ok(vec![make(*item, quantity, cost, note)])
+            Ok(Records::One(make(*item, quantity, cost, note)))
         }
         several => {
             // what belongs to both together can be given to neither
@@ -53,10 +54,8 @@ pub(super) fn service(row: &mut Row<'_>) -> Result<Vec<Record>, Reason> {
                 "several items: kept as one service each, quantity and cost in the note",
             );
             let note = together(row, note);
-            Ok(several
-                .iter()
-                .map(|item| make(*item, None, None, note.clone()))
-                .collect())
+            let each = |item: &Item| make(*item, None, None, note.clone());
+            Ok(Records::Several(several.iter().map(each).collect()))
         }
     }
 }

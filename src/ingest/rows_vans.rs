@@ -3,6 +3,7 @@
 use crate::store::records::{Record, Van};
 
 use super::columns::Column;
+use super::judge::Records;
 use super::row::{Reason, Row};
 
 /// Larger tanks ride on no van, L (common practice, no source).
@@ -11,7 +12,7 @@ const MOST_TANK: f64 = 20_000.0;
 const MOST_RESIN: f64 = 500.0;
 const MOST_MEMBRANES: f64 = 12.0;
 
-pub(super) fn van(row: &mut Row<'_>) -> Result<Vec<Record>, Reason> {
+pub(super) fn van(row: &mut Row<'_>) -> Result<Records, Reason> {
     let van = row.van()?;
     let in_service_on = day(row, Column::InServiceOn)?;
     let out_of_service_on = day(row, Column::OutOfServiceOn)?;
@@ -23,7 +24,7 @@ pub(super) fn van(row: &mut Row<'_>) -> Result<Vec<Record>, Reason> {
             format_args!("before in_service_on ({first})"),
         ));
     }
-    Ok(vec![Record::Van(Van {
+    Ok(Records::One(Record::Van(Van {
         van,
         from: day(row, Column::From)?,
         base_postcode: row.place(Column::BasePostcode)?,
@@ -32,7 +33,7 @@ pub(super) fn van(row: &mut Row<'_>) -> Result<Vec<Record>, Reason> {
         resin_litres: at_most(row, Column::ResinLitres, MOST_RESIN)?,
         in_service_on,
         out_of_service_on,
-    })])
+    })))
 }
 
 /// A day that may lie ahead: vans are listed before they come and go.

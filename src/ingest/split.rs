@@ -13,9 +13,9 @@ pub(super) struct Rows<'t> {
     buffer: Vec<u8>,
     ends: Vec<usize>,
     cells: usize,
-    /// Cells a whole row has; 0 while unknown. Tells a stray quote mark from a
-    /// cell that really runs over several lines.
-    pub width: usize,
+    /// Fewest and most cells of a whole row; 0 while unknown. Tells a stray
+    /// quote mark from a cell that really runs over several lines.
+    pub widths: (usize, usize),
 }
 
 /// Where a row stands.
@@ -45,7 +45,7 @@ impl<'t> Rows<'t> {
             buffer: vec![0; 1024],
             ends: vec![0; 64],
             cells: 0,
-            width: 0,
+            widths: (0, 0),
         }
     }
 
@@ -120,17 +120,18 @@ impl<'t> Rows<'t> {
         let (end, closed) = self.read_with(true, rest);
         let several_lines = memchr::memchr2(b'\n', b'\r', self.raw(start, end)).is_some();
         let swallows = |raw: &[u8]| !is_well_quoted(raw, self.delimiter) || self.holds_a_row(raw);
-        if several_lines
-            && (!closed
-                || (self.width > 0 && self.cells != self.width)
-                || swallows(self.raw(start, end)))
-        {
+        if several_lines && (!closed || !self.is_whole() || swallows(self.raw(start, end))) {
             // a quote mark that was never closed must not swallow the rows below
             let line = memchr::memchr2(b'\n', b'\r', rest).unwrap_or(rest.len());
             let (end, _) = self.read_with(false, rest.get(..line).unwrap_or(rest));
             return start + end;
         }
         start + end
+    }
+
+    fn is_whole(&self) -> bool {
+        let (fewest, most) = self.widths;
+        most == 0 || (fewest..=most).contains(&self.cells)
     }
 
     /// Whether a line in the middle has as many separators as a whole row.
@@ -140,7 +141,11 @@ impl<'t> Rows<'t> {
             .get(1..lines.len().saturating_sub(1))
             .unwrap_or_default();
         let separators = |line: &&[u8]| memchr::memchr_iter(self.delimiter, line).count();
-        self.width > 1 && inner.iter().any(|line| separators(line) + 1 == self.width)
+        let (fewest, most) = self.widths;
+        fewest > 1
+            && inner
+                .iter()
+                .any(|line| (fewest..=most).contains(&(separators(line) + 1)))
     }
 
     fn raw(&self, start: usize, end: usize) -> &[u8] {
@@ -233,8 +238,8 @@ mod tests {
         let mut rows = Rows::new(text, b',');
         let mut seen = Vec::new();
         while let Some(row) = rows.next_row() {
-            if rows.width == 0 {
-                rows.width = rows.len();
+            if rows.widths.1 == 0 {
+                rows.widths = (rows.len(), rows.len());
             }
             let cells = (0..rows.len()).map(|i| rows.cell(i).to_owned()).collect();
             seen.push((row.line, cells, rows.text_of(row).to_owned()));

@@ -422,6 +422,71 @@ mod headers_and_kinds {
     }
 }
 
+mod odd_headers {
+    use super::*;
+
+    #[test]
+    fn a_second_header_line_with_units_is_read_as_such() {
+        let file =
+            read("Van;Date;Feed;RO;Temp\n;;µS/cm;ppm;°C\nQV-01;31/10/2026 08:00;640;12;11\n");
+        let seen = *readings(&file).first().unwrap();
+        assert_eq!(
+            (seen.feed_ppm, seen.permeate_ppm),
+            (Some(320.0), Some(12.0))
+        );
+        assert_eq!(file.set_aside.len(), 0);
+        assert!(has_note(&file, "holds the units"));
+    }
+
+    #[test]
+    fn a_column_of_times_in_utc_is_read_in_utc() {
+        let file = read("van,Date/Time (UTC),feed_ppm\nQV-01,2026-07-01 08:00,320\n");
+        let seen = *readings(&file).first().unwrap();
+        assert_eq!(seen.taken_at.0, micros("2026-07-01T08:00:00Z"));
+    }
+
+    #[test]
+    fn litres_in_a_readings_file_are_told_where_they_belong() {
+        let file =
+            read("van,taken_at,feed_ppm,permeate_ppm,Litres\nQV-01,2026-07-01 08:00,320,12,310\n");
+        assert!(has_note(&file, "\"Litres\" kept out: it belongs to fills"));
+    }
+
+    #[test]
+    fn empty_headers_at_the_end_do_not_make_rows_ragged() {
+        let file = read(
+            "van;taken_at;feed_ppm;;;\nQV-01;2026-10-01T08:00;320\nQV-01;2026-10-02T08:00;320;;;\n",
+        );
+        assert_eq!(file.rows.len(), 2);
+        assert!(file.notes.is_empty(), "{:?}", file.notes);
+    }
+
+    #[test]
+    fn a_midnight_beside_a_time_column_is_no_time() {
+        let file = read("Van,Date,Time,TDS in\nQV-01,31/10/2026 00:00:00,08:15,320\n");
+        assert_eq!(
+            readings(&file).first().unwrap().taken_at.0,
+            micros("2026-10-31T08:15:00Z")
+        );
+    }
+
+    #[test]
+    fn start_and_end_may_have_dates_and_times_apart() {
+        let file =
+            read("Van,Start date,Start time,End time,Litres\nQV-01,31/10/2026,08:15,10:00,320\n");
+        let fill = *fills(&file).first().unwrap();
+        assert_eq!(fill.started_at.0, micros("2026-10-31T08:15:00Z"));
+        assert_eq!(fill.ended_at.unwrap().0, micros("2026-10-31T10:00:00Z"));
+    }
+
+    #[test]
+    fn names_alone_make_a_van_list() {
+        let file = read("van\nQV-01\nMax\nTotal\n");
+        assert_eq!((file.rows.len(), file.set_aside.len()), (2, 1));
+        assert!(file.recognised.starts_with("vans:"));
+    }
+}
+
 mod readings_rules {
     use super::*;
 
@@ -520,6 +585,7 @@ mod readings_rules {
             ("320,05-Jun,0", "a date, not a number"),
             ("#REF!,12,0", "formula"),
             ("=A1,12,0", "formula"),
+            ("123,12,1", "test row"),
         ] {
             let why = reason(&format!("{READINGS}QV-01,2026-10-01T08:00,{cells}\n"));
             assert!(why.contains(part), "{cells}: {why}");
@@ -611,6 +677,9 @@ mod readings_rules {
             services(&file).first().unwrap().note.as_deref(),
             Some("old one leaked, at 10 ppm")
         );
+        // a row that ends early, where only its end can be missing
+        let file = read("van,done_at,item,quantity,cost,part,note\nQV-01,2026-10-01,resin\n");
+        assert_eq!(file.rows.len(), 1);
         // three ways to join 320,12,5,1 into three meters
         let why = reason(&format!("{READINGS}QV-01,2026-10-01T08:00,320,12,5,1\n"));
         assert_eq!(why, "6 cells where the header has 5");

@@ -1,0 +1,115 @@
+//! Where a file keeps what.
+
+use super::columns::{ALL, Column};
+use super::dates::DateOrder;
+use super::headers::RecordKind;
+use super::split::RowAt;
+use super::text::plain;
+use super::units::Unit;
+
+/// Separators that spreadsheets write, the likeliest first.
+pub(super) const DELIMITERS: [(u8, &str); 4] = [
+    (b',', "comma"),
+    (b';', "semicolon"),
+    (b'\t', "tab"),
+    (b'|', "bar"),
+];
+
+/// A file's kind, its header, and the cell and unit of each column.
+#[derive(Debug)]
+pub(super) struct Layout {
+    pub kind: RecordKind,
+    pub delimiter: u8,
+    /// The last line above the rows.
+    pub header: RowAt,
+    pub headers: Vec<String>,
+    /// What the header itself says about the order of day and month.
+    pub date_order: Option<DateOrder>,
+    cells: [Option<usize>; Column::COUNT],
+    units: [Option<Unit>; Column::COUNT],
+    in_utc: [bool; Column::COUNT],
+}
+
+impl Layout {
+    pub fn new(kind: RecordKind, delimiter: u8, header: RowAt, headers: Vec<String>) -> Layout {
+        Layout {
+            kind,
+            delimiter,
+            header,
+            headers,
+            date_order: None,
+            cells: [None; Column::COUNT],
+            units: [None; Column::COUNT],
+            in_utc: [false; Column::COUNT],
+        }
+    }
+
+    /// Gives a column its cell and the unit that its header states.
+    pub fn put(&mut self, column: Column, cell: Option<usize>, unit: Option<Unit>) {
+        if let Some(slot) = self.cells.get_mut(column as usize) {
+            *slot = cell;
+        }
+        if let Some(slot) = self.units.get_mut(column as usize) {
+            *slot = unit;
+        }
+    }
+
+    pub fn mark_utc(&mut self, column: Column) {
+        if let Some(slot) = self.in_utc.get_mut(column as usize) {
+            *slot = true;
+        }
+    }
+
+    /// Which cell holds a column.
+    pub fn cell_of(&self, column: Column) -> Option<usize> {
+        self.cells.get(column as usize).copied().flatten()
+    }
+
+    /// The unit that the column's header states.
+    pub fn unit_of(&self, column: Column) -> Option<Unit> {
+        self.units.get(column as usize).copied().flatten()
+    }
+
+    /// Whether the column's header says that its times are UTC.
+    pub fn is_utc(&self, column: Column) -> bool {
+        self.in_utc.get(column as usize).copied().unwrap_or(false)
+    }
+
+    pub fn has(&self, column: Column) -> bool {
+        self.cell_of(column).is_some()
+    }
+
+    /// The columns that the file has, with their cells.
+    pub fn columns(&self) -> impl Iterator<Item = (Column, usize)> + '_ {
+        ALL.into_iter()
+            .filter_map(|column| Some((column, self.cell_of(column)?)))
+    }
+
+    /// How a column is headed in this file.
+    pub fn header_of(&self, column: Column) -> Option<&str> {
+        self.headers.get(self.cell_of(column)?).map(|h| plain(h))
+    }
+
+    /// Cells up to the last one with a header: a row needs no more.
+    pub fn width(&self) -> usize {
+        let headed = |header: &String| !plain(header).is_empty();
+        self.headers.iter().rposition(headed).map_or(0, |i| i + 1)
+    }
+
+    /// `feed_ppm`, or `feed_ppm (column "TDS in")` where it is headed otherwise.
+    pub fn told(&self, column: Column) -> String {
+        match self.header_of(column) {
+            Some(header) if header != column.name() => {
+                format!("{} (column \"{header}\")", column.name())
+            }
+            _ => column.name().to_owned(),
+        }
+    }
+
+    pub fn delimiter_word(&self) -> &'static str {
+        DELIMITERS
+            .iter()
+            .find(|(d, _)| *d == self.delimiter)
+            .map_or("comma", |(_, word)| word)
+    }
+}

@@ -33,6 +33,14 @@ pub(super) fn recognise(text: &str, file: &str, notes: &mut Notes) -> Result<Lay
         let mut rows = Rows::new(text, delimiter);
         for _ in 0..TITLE_LINES {
             let Some(at) = rows.next_row() else { break };
+            // a header found higher up by another delimiter is the likelier one
+            let found = best.as_ref().filter(|best| best.lacking.is_none());
+            if found.is_some_and(|best| best.header.line < at.line) {
+                break;
+            }
+            if rows.len() == 1 && delimiter != b',' {
+                continue;
+            }
             let headers: Vec<String> = (0..rows.len()).map(|i| rows.cell(i).to_owned()).collect();
             for kind in RecordKind::ALL {
                 let tried = try_kind(kind, delimiter, at, &headers);

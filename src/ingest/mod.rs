@@ -5,16 +5,19 @@
 //! own file alone: what needs the van's past or the van list is for the store
 //! and later.
 
+mod calendar;
+mod clock;
 mod columns;
 mod dates;
 mod encoding;
 mod error;
 mod evidence;
-pub mod headers;
+mod headers;
 mod instants;
 mod judge;
 mod kind;
 mod layout;
+mod mapping;
 mod meaning;
 mod names;
 mod notes;
@@ -23,6 +26,8 @@ mod postcode;
 mod ragged;
 mod read;
 mod row;
+mod row_dates;
+mod row_numbers;
 mod rows_fills;
 mod rows_hardness;
 mod rows_readings;
@@ -39,9 +44,11 @@ mod tests;
 
 use std::path::{Path, PathBuf};
 
+pub use columns::Column;
 pub use dates::DateOrder;
 pub use error::ReadError;
-pub use headers::{MAPPING, RecordKind, canonical_header};
+pub use headers::{RecordKind, canonical_header};
+pub use mapping::{Heading, MAPPING};
 pub use read::read_bytes;
 
 use crate::store::records::FileRows;

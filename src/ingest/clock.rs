@@ -1,0 +1,143 @@
+//! The time of day and the offset behind a date.
+
+use jiff::civil::Time;
+use jiff::tz::{Offset, TimeZone};
+
+use super::dates::{NO_SUCH_TIME, NOT, NoDate, WrittenTime, Zone, digits, letters, small};
+
+/// A time of day at the start of `rest`, and what follows.
+pub(super) fn time(rest: &str, machine: bool) -> Result<(WrittenTime, &str), NoDate> {
+    let (first, mut after) = digits(rest);
+    let (hour, mut minute, mut second) = match first.len() {
+        1 | 2 => (small(first), None, 0),
+        4 | 6 => {
+            let at = |from: usize| small(first.get(from..from + 2).unwrap_or("0"));
+            (at(0), Some(at(2)), if first.len() == 6 { at(4) } else { 0 })
+        }
+        _ => return Err(NOT),
+    };
+    let mut nanos = 0;
+    if minute.is_none()
+        && let Some(rest) = after.strip_prefix([':', '.', 'h'])
+    {
+        let (text, rest) = digits(rest);
+        if text.len() != 2 {
+            return Err(NOT);
+        }
+        (minute, after) = (Some(small(text)), rest);
+        if let Some(rest) = after.strip_prefix([':', '.']) {
+            let (text, rest) = digits(rest);
+            if text.len() != 2 {
+                return Err(NOT);
+            }
+            (second, after) = (small(text), rest);
+        }
+    }
+    if let Some(rest) = after.strip_prefix(['.', ',']) {
+        let (text, rest) = digits(rest);
+        if text.is_empty() {
+            return Err(NOT);
+        }
+        let text = text.get(..9).unwrap_or(text);
+        nanos = format!("{text:0<9}").parse().map_err(|_| NOT)?;
+        after = rest;
+    }
+    let (hour, after) = half_day(hour, after)?;
+    if minute.is_none() && !machine && hour.1.is_none() {
+        return Err(NOT);
+    }
+    let clock = clock(hour.0, minute.unwrap_or(0), second, nanos)?;
+    Ok((clock, after))
+}
+
+/// Applies `am` and `pm`.
+fn half_day(hour: i16, after: &str) -> Result<((i16, Option<bool>), &str), NoDate> {
+    let trimmed = after.trim_start();
+    let (word, rest) = letters(trimmed);
+    let (word, rest) = match (
+        word.to_ascii_lowercase().as_str(),
+        rest.get(..3),
+        rest.get(..2),
+    ) {
+        ("a" | "p", Some(".m."), _) => (word, rest.get(3..).unwrap_or("")),
+        ("a" | "p", _, Some(".m")) => (word, rest.get(2..).unwrap_or("")),
+        _ => (word, rest),
+    };
+    match word.to_ascii_lowercase().as_str() {
+        "am" | "a" if (1..=12).contains(&hour) => Ok(((hour % 12, Some(false)), rest)),
+        "pm" | "p" if (1..=12).contains(&hour) => Ok(((hour % 12 + 12, Some(true)), rest)),
+        // 20:15 pm says the same twice
+        "pm" if (13..=23).contains(&hour) => Ok(((hour, Some(true)), rest)),
+        "am" | "a" | "pm" | "p" => Err(NO_SUCH_TIME),
+        _ => Ok(((hour, None), after)),
+    }
+}
+
+fn clock(hour: i16, minute: i16, second: i16, nanos: i32) -> Result<WrittenTime, NoDate> {
+    if hour == 24 && minute == 0 && second == 0 && nanos == 0 {
+        return Ok(WrittenTime {
+            time: Time::midnight(),
+            days_on: 1,
+            leap: false,
+        });
+    }
+    // POSIX time has no 23:59:60: the next second stands for it
+    let leap = second == 60 && minute == 59;
+    let second = if leap { 59 } else { second };
+    let part = |n: i16| i8::try_from(n).map_err(|_| NO_SUCH_TIME);
+    let nanos = if leap { 0 } else { nanos };
+    let time =
+        Time::new(part(hour)?, part(minute)?, part(second)?, nanos).map_err(|_| NO_SUCH_TIME)?;
+    Ok(WrittenTime {
+        time,
+        days_on: 0,
+        leap,
+    })
+}
+
+/// `Z`, `+01:00`, `-0500`, `+01:00[Europe/London]`, `UTC`, or nothing.
+pub(super) fn zone(rest: &str) -> Result<Zone, NoDate> {
+    let (offset, name) = match rest.split_once('[') {
+        Some((offset, name)) => {
+            let name = name
+                .strip_suffix(']')
+                .ok_or("a time zone that is not closed by ]")?;
+            (offset, Some(name.trim_start_matches('!')))
+        }
+        None => (rest, None),
+    };
+    let offset = match offset.to_ascii_lowercase().as_str() {
+        "" => None,
+        "z" | "utc" | "gmt" => Some(Offset::UTC),
+        _ => Some(numeric_offset(offset)?),
+    };
+    match (offset, name) {
+        (offset, Some(name)) => TimeZone::get(name)
+            .map(|zone| Zone::Named(zone, offset))
+            .map_err(|_| "in a time zone that is not known"),
+        (Some(offset), None) => Ok(Zone::Offset(offset)),
+        (None, None) => Ok(Zone::Local),
+    }
+}
+
+fn numeric_offset(text: &str) -> Result<Offset, NoDate> {
+    const NOT_OFFSET: NoDate = "followed by something that is no offset from UTC";
+    let (negative, rest) = match text.split_at_checked(1) {
+        Some(("+", rest)) => (false, rest),
+        Some(("-", rest)) => (true, rest),
+        _ => return Err(NOT_OFFSET),
+    };
+    let (hours, after) = digits(rest);
+    let (hours, minutes) = match (hours.len(), after.strip_prefix(':')) {
+        (2, None) if after.is_empty() => (hours, "0"),
+        (2, Some(minutes)) if minutes.len() == 2 => (hours, minutes),
+        (4, None) if after.is_empty() => hours.split_at_checked(2).ok_or(NOT_OFFSET)?,
+        _ => return Err(NOT_OFFSET),
+    };
+    let (hours, minutes) = (small(hours), small(minutes));
+    if hours > 18 || minutes > 59 {
+        return Err(NOT_OFFSET);
+    }
+    let seconds = i32::from(hours) * 3600 + i32::from(minutes) * 60;
+    Offset::from_seconds(if negative { -seconds } else { seconds }).map_err(|_| NOT_OFFSET)
+}

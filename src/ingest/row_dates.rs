@@ -1,0 +1,128 @@
+//! Dates and times of a row.
+
+use jiff::civil::Date;
+
+use crate::store::records::Instant;
+
+use super::columns::Column;
+use super::dates::{Written, WrittenDate, WrittenTime, Zone, written};
+use super::instants::{self, DAY_OR_MONTH, Settled};
+use super::row::{Reason, Row};
+use super::text::{is_ditto, is_no_value};
+
+impl Row<'_> {
+    /// A time of day on the local day of an instant.
+    pub fn clock_on_day_of(&self, start: Instant, time: WrittenTime) -> Option<Instant> {
+        let stamp = jiff::Timestamp::from_microsecond(start.0).ok()?;
+        let day = self.ground.zone.to_datetime(stamp).date();
+        let day = if time.days_on == 0 {
+            day
+        } else {
+            day.tomorrow().ok()?
+        };
+        let local = day.to_datetime(time.time);
+        let stamp = self
+            .ground
+            .zone
+            .to_ambiguous_timestamp(local)
+            .compatible()
+            .ok()?;
+        Some(Instant(stamp.as_microsecond()))
+    }
+
+    /// A day, its time of day left out.
+    pub fn day(&mut self, column: Column) -> Result<Option<Date>, Reason> {
+        Ok(self.moment(column)?.map(|settled| settled.date))
+    }
+
+    /// A date with or without a time; `None` where the cell is empty.
+    pub fn moment(&mut self, column: Column) -> Result<Option<Settled>, Reason> {
+        let cell = self.cell(column);
+        if is_no_value(cell) {
+            return Ok(None);
+        }
+        if is_ditto(cell) {
+            return Err(self.fault(column, "a ditto mark, not a date"));
+        }
+        let mut found = written(cell).map_err(|why| self.fault(column, why))?;
+        if column == start_of(column) {
+            self.join_day_and_clock(&mut found)?;
+        }
+        if found.zone == Zone::Local && found.time.is_some() && self.ground.layout.is_utc(column) {
+            found.zone = Zone::Offset(jiff::tz::Offset::UTC);
+        }
+        let settled = instants::settle(&found, &self.ground.habits, self.ground.zone)
+            .map_err(|why| self.unsettled(column, &why))?;
+        if let Some(change) = settled.clock_change {
+            self.repair(column, change);
+        }
+        Ok(Some(settled))
+    }
+
+    fn unsettled(&self, column: Column, why: &str) -> Reason {
+        if why == DAY_OR_MONTH {
+            let how = "say --date-order day-first or month-first";
+            self.fault(column, format_args!("where {why}: {how}"))
+        } else {
+            self.fault(column, why)
+        }
+    }
+
+    /// Puts a time of day behind a date that stands in a column of its own.
+    fn join_day_and_clock(&self, found: &mut Written) -> Result<(), Reason> {
+        let read = |other: Column| {
+            let cell = self.cell(other);
+            if is_no_value(cell) {
+                return Ok(None);
+            }
+            written(cell)
+                .map(Some)
+                .map_err(|why| self.fault(other, why))
+        };
+        if found.date == WrittenDate::Missing {
+            if let Some(day) = read(Column::Day)? {
+                found.date = day.date;
+            }
+            return Ok(());
+        }
+        // spreadsheets put a midnight behind a date whose time has its own column
+        let open = found
+            .time
+            .is_none_or(|time| !found.machine && time.time == jiff::civil::Time::midnight());
+        if open && let Some(clock) = read(Column::Clock)? {
+            let time = clock.time;
+            found.time = Some(time.ok_or_else(|| self.fault(Column::Clock, "not a time of day"))?);
+            found.zone = clock.zone;
+        }
+        Ok(())
+    }
+
+    /// The moment of a reading, fill or service: required, neither ahead nor
+    /// absurdly far back.
+    pub fn happened(&mut self, column: Column) -> Result<Settled, Reason> {
+        let settled = self
+            .moment(column)?
+            .ok_or_else(|| format!("{} is empty", self.ground.layout.told(column)))?;
+        self.not_ahead(column, settled.date)?;
+        Ok(settled)
+    }
+
+    /// Refuses days after today and days before any van of ours.
+    pub fn not_ahead(&self, column: Column, date: Date) -> Result<(), Reason> {
+        if date > self.ground.today {
+            return Err(self.fault(column, format_args!("after today ({})", self.ground.today)));
+        }
+        if date.year() < 2000 {
+            return Err(self.fault(column, "before the year 2000: a spreadsheet's empty date?"));
+        }
+        Ok(())
+    }
+}
+
+/// Columns of an instant that a day and a clock column may complete.
+fn start_of(column: Column) -> Column {
+    match column {
+        Column::TakenAt | Column::StartedAt | Column::DoneAt => column,
+        _ => Column::Day,
+    }
+}

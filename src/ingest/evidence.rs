@@ -57,7 +57,23 @@ impl Evidence {
     }
 
     fn number(&mut self, cell: &str) {
-        if cell.bytes().all(|b| b.is_ascii_digit()) {
+        let mut points = 0;
+        let plain = cell.bytes().all(|b| {
+            points += u8::from(b == b'.');
+            b.is_ascii_digit() || b == b'.'
+        });
+        if plain && points == 0 {
+            return;
+        }
+        // one digit or two behind the only point: decimals, without a closer look
+        let bytes = cell.as_bytes();
+        let from_end = |n: usize| bytes.len().checked_sub(n).and_then(|i| bytes.get(i));
+        if plain
+            && points == 1
+            && bytes.len() > 3
+            && [from_end(2), from_end(3)].contains(&Some(&b'.'))
+        {
+            self.points += 1;
             return;
         }
         match decimal_evidence(cell) {

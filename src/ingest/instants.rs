@@ -2,10 +2,10 @@
 //! the fleet's time zone, hours that happen twice or never.
 
 use jiff::civil::Date;
-use jiff::tz::{AmbiguousOffset, TimeZone};
 use jiff::{SignedDuration, Timestamp};
 
 use super::dates::{DateOrder, Written, WrittenDate, WrittenTime, Zone};
+use super::local_days::{ClockChange, LocalDays, in_zone};
 use crate::store::records::Instant;
 
 /// What the file tells about its dates.
@@ -28,7 +28,7 @@ pub(super) struct Settled {
     /// `None` where only the day is known.
     pub at: Option<Instant>,
     /// The local hour happened twice or never.
-    pub clock_change: Option<&'static str>,
+    pub clock_change: Option<ClockChange>,
 }
 
 /// Why a date cannot be settled; said behind `taken_at is "…", `.
@@ -36,11 +36,6 @@ pub(super) type Unsettled = String;
 
 /// Why ambiguous rows are set aside.
 pub(super) const DAY_OR_MONTH: &str = "day and month cannot be told apart";
-
-pub(super) const TWICE: &str =
-    "an hour that the change of clocks repeats: its first occurrence is taken";
-pub(super) const NEVER: &str =
-    "an hour that the change of clocks skips: read as if the clocks had not changed";
 
 /// Settles which day is meant.
 pub(super) fn day(date: WrittenDate, habits: &DateHabits) -> Result<Date, Unsettled> {
@@ -87,7 +82,7 @@ fn serial_day(serial: f64) -> Option<Date> {
 pub(super) fn settle(
     written: &Written,
     habits: &DateHabits,
-    zone: &TimeZone,
+    zone: &LocalDays,
 ) -> Result<Settled, Unsettled> {
     let date = day(written.date, habits)?;
     let from_serial = serial_time(written.date);
@@ -107,7 +102,7 @@ pub(super) fn settle(
         });
     }
     let (stamp, clock_change) = instant(date, time, &written.zone, zone)?;
-    let date = zone.to_datetime(stamp).date();
+    let date = zone.date_of(stamp);
     Ok(Settled {
         date,
         at: Some(Instant(stamp.as_microsecond())),
@@ -135,11 +130,8 @@ fn serial_time(date: WrittenDate) -> Option<WrittenTime> {
 }
 
 /// Noon of a day, where only the day is known.
-pub(super) fn noon(date: Date, zone: &TimeZone) -> Option<Instant> {
-    let stamp = zone
-        .to_ambiguous_timestamp(date.at(12, 0, 0, 0))
-        .compatible()
-        .ok()?;
+pub(super) fn noon(date: Date, zone: &LocalDays) -> Option<Instant> {
+    let (stamp, _) = zone.instant(date.at(12, 0, 0, 0))?;
     Some(Instant(stamp.as_microsecond()))
 }
 
@@ -147,8 +139,8 @@ fn instant(
     date: Date,
     time: WrittenTime,
     written: &Zone,
-    fleet: &TimeZone,
-) -> Result<(Timestamp, Option<&'static str>), Unsettled> {
+    fleet: &LocalDays,
+) -> Result<(Timestamp, Option<ClockChange>), Unsettled> {
     let out_of_range = |_| Unsettled::from("a date out of range");
     let day = match time.days_on {
         0 => date,
@@ -164,8 +156,8 @@ fn instant(
             }
             (stamp, None)
         }
-        Zone::Named(zone, None) => in_zone(zone, local)?,
-        Zone::Local => in_zone(fleet, local)?,
+        Zone::Named(zone, None) => in_zone(zone, local).ok_or("a date out of range")?,
+        Zone::Local => fleet.instant(local).ok_or("a date out of range")?,
     };
     let stamp = if time.leap {
         stamp
@@ -174,23 +166,6 @@ fn instant(
     } else {
         stamp
     };
-    Ok((stamp, change))
-}
-
-fn in_zone(
-    zone: &TimeZone,
-    local: jiff::civil::DateTime,
-) -> Result<(Timestamp, Option<&'static str>), Unsettled> {
-    let ambiguous = zone.to_ambiguous_timestamp(local);
-    let change = match ambiguous.offset() {
-        AmbiguousOffset::Unambiguous { .. } => None,
-        AmbiguousOffset::Gap { .. } => Some(NEVER),
-        AmbiguousOffset::Fold { .. } => Some(TWICE),
-    };
-    // compatible: the first of two, and over a gap as if the clocks had not changed
-    let stamp = ambiguous
-        .compatible()
-        .map_err(|_| Unsettled::from("a date out of range"))?;
     Ok((stamp, change))
 }
 

@@ -14,8 +14,8 @@ fn habits(order: Option<DateOrder>) -> DateHabits {
     }
 }
 
-fn london() -> TimeZone {
-    TimeZone::get("Europe/London").unwrap()
+fn london() -> LocalDays {
+    LocalDays::new(jiff::tz::TimeZone::get("Europe/London").unwrap())
 }
 
 fn read(text: &str, order: Option<DateOrder>) -> Result<Settled, String> {
@@ -177,10 +177,26 @@ fn a_date_against_the_files_order_is_refused() {
 #[test]
 fn an_hour_that_happens_twice_is_the_first_and_one_that_never_does_moves_on() {
     for (text, expected, change) in [
-        ("2026-03-29T01:30:00", "2026-03-29T01:30:00Z", NEVER),
-        ("2025-03-30T01:00:00", "2025-03-30T01:00:00Z", NEVER),
-        ("2026-10-25T01:30:00", "2026-10-25T00:30:00Z", TWICE),
-        ("2025-10-26T01:00:00", "2025-10-26T00:00:00Z", TWICE),
+        (
+            "2026-03-29T01:30:00",
+            "2026-03-29T01:30:00Z",
+            ClockChange::Never,
+        ),
+        (
+            "2025-03-30T01:00:00",
+            "2025-03-30T01:00:00Z",
+            ClockChange::Never,
+        ),
+        (
+            "2026-10-25T01:30:00",
+            "2026-10-25T00:30:00Z",
+            ClockChange::Twice,
+        ),
+        (
+            "2025-10-26T01:00:00",
+            "2025-10-26T00:00:00Z",
+            ClockChange::Twice,
+        ),
     ] {
         let settled = read(text, None).unwrap();
         assert_eq!(

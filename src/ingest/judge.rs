@@ -38,15 +38,6 @@ pub(super) enum Records {
     Several(Vec<Record>),
 }
 
-impl Records {
-    pub fn into_vec(self) -> Vec<Record> {
-        match self {
-            Records::One(record) => vec![record],
-            Records::Several(records) => records,
-        }
-    }
-}
-
 impl Outcome {
     fn set_aside(reason: Reason) -> Outcome {
         Outcome {

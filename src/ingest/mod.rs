@@ -17,6 +17,7 @@ mod instants;
 mod judge;
 mod kind;
 mod layout;
+mod local_days;
 mod mapping;
 mod meaning;
 mod names;

@@ -13,8 +13,9 @@ use super::error::ReadError;
 use super::evidence::Evidence;
 use super::headers::RecordKind;
 use super::instants::DAY_OR_MONTH;
-use super::judge::{Outcome, judge};
+use super::judge::{Outcome, Records, judge};
 use super::kind::recognise;
+use super::local_days::LocalDays;
 use super::names::Names;
 use super::notes::Notes;
 use super::row::{Cells, Ground};
@@ -50,11 +51,12 @@ pub fn read_bytes(
     if let Some((open, contradicts)) = evidence.open_dates(&habits) {
         notes.file(None, unsettled_note(open, contradicts));
     }
+    let zone = LocalDays::new(options.time_zone.clone());
     let ground = Ground {
         layout: &layout,
         mark: evidence.decimal_mark(layout.delimiter),
         habits,
-        zone: &options.time_zone,
+        zone: &zone,
         today: options.today,
     };
     let mut file = File::new(shown_name, &ground, notes);
@@ -170,11 +172,20 @@ impl<'f> File<'f> {
             let example = repair.column.map_or("", |column| cells.get(column));
             self.notes.repair(at.line, repair, example);
         }
-        for mut record in records.into_vec() {
-            place_in_day(&mut record, position);
-            self.read += 1;
-            self.rows.push((at.line, record, text.into()));
+        match records {
+            Records::One(record) => self.keep(at.line, record, position, text),
+            Records::Several(records) => {
+                for record in records {
+                    self.keep(at.line, record, position, text);
+                }
+            }
         }
+    }
+
+    fn keep(&mut self, line: u64, mut record: Record, position: Option<u32>, text: &str) {
+        place_in_day(&mut record, position);
+        self.read += 1;
+        self.rows.push((line, record, text.into()));
     }
 
     /// The next place among a van's rows of a day, from 0. Rows set aside keep

@@ -4,11 +4,11 @@
 use std::sync::Arc;
 
 use jiff::civil::Date;
-use jiff::tz::TimeZone;
 
 use super::columns::Column;
 use super::instants::DateHabits;
 use super::layout::Layout;
+use super::local_days::LocalDays;
 use super::names::Names;
 use super::notes::Repair;
 use super::numbers::DecimalMark;
@@ -21,7 +21,7 @@ pub(super) struct Ground<'f> {
     pub layout: &'f Layout,
     pub mark: DecimalMark,
     pub habits: DateHabits,
-    pub zone: &'f TimeZone,
+    pub zone: &'f LocalDays,
     pub today: Date,
 }
 

@@ -7,6 +7,7 @@ use crate::store::records::Instant;
 use super::columns::Column;
 use super::dates::{Written, WrittenDate, WrittenTime, Zone, written};
 use super::instants::{self, DAY_OR_MONTH, Settled};
+use super::local_days::ClockChange;
 use super::row::{Reason, Row};
 use super::text::{is_ditto, is_no_value};
 
@@ -14,19 +15,12 @@ impl Row<'_> {
     /// A time of day on the local day of an instant.
     pub fn clock_on_day_of(&self, start: Instant, time: WrittenTime) -> Option<Instant> {
         let stamp = jiff::Timestamp::from_microsecond(start.0).ok()?;
-        let day = self.ground.zone.to_datetime(stamp).date();
-        let day = if time.days_on == 0 {
-            day
-        } else {
-            day.tomorrow().ok()?
+        let day = self.ground.zone.date_of(stamp);
+        let day = match time.days_on {
+            0 => day,
+            _ => day.tomorrow().ok()?,
         };
-        let local = day.to_datetime(time.time);
-        let stamp = self
-            .ground
-            .zone
-            .to_ambiguous_timestamp(local)
-            .compatible()
-            .ok()?;
+        let (stamp, _) = self.ground.zone.instant(day.to_datetime(time.time))?;
         Some(Instant(stamp.as_microsecond()))
     }
 
@@ -54,7 +48,7 @@ impl Row<'_> {
         let settled = instants::settle(&found, &self.ground.habits, self.ground.zone)
             .map_err(|why| self.unsettled(column, &why))?;
         if let Some(change) = settled.clock_change {
-            self.repair(column, change);
+            self.repair(column, told(change));
         }
         Ok(Some(settled))
     }
@@ -124,5 +118,16 @@ fn start_of(column: Column) -> Column {
     match column {
         Column::TakenAt | Column::StartedAt | Column::DoneAt => column,
         _ => Column::Day,
+    }
+}
+
+fn told(change: ClockChange) -> &'static str {
+    match change {
+        ClockChange::Twice => {
+            "an hour that the change of clocks repeats: its first occurrence is taken"
+        }
+        ClockChange::Never => {
+            "an hour that the change of clocks skips: read as if the clocks had not changed"
+        }
     }
 }

@@ -11,7 +11,7 @@ use super::row::{Reason, Row};
 /// allows 2500 µS/cm, 1750 ppm on the 0.7 scale.
 const MOST_PPM: f64 = 2000.0;
 /// What three- and four-digit meters show beyond their range.
-const OVER_RANGE: [f64; 2] = [999.0, 9999.0];
+const OVER_RANGE: [&str; 2] = ["999", "9999"];
 /// Tap water outside this was not measured, °C.
 const WATER_C: std::ops::RangeInclusive<f64> = 0.0..=35.0;
 /// Mains and booster pumps of vans stay below this, bar (common practice, no source).
@@ -85,8 +85,7 @@ fn meter(row: &mut Row<'_>, column: Column) -> Result<Option<f64>, Reason> {
         return Ok(None);
     };
     let column = first_given(row, column);
-    let shown = row.cell(column);
-    if OVER_RANGE.iter().any(|over| shown == format!("{over:.0}")) {
+    if OVER_RANGE.contains(&row.cell(column)) {
         return Err(row.fault(column, "what a meter shows over its range"));
     }
     if ppm > MOST_PPM {

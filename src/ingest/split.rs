@@ -10,8 +10,12 @@ pub(super) struct Rows<'t> {
     literal: Reader,
     at: usize,
     line: u64,
+    /// Cells of a row with quote marks, unquoted, one behind the other.
     buffer: Vec<u8>,
+    /// Where each cell ends: in the text, or in the buffer if `in_buffer`.
     ends: Vec<usize>,
+    in_buffer: bool,
+    row_start: usize,
     cells: usize,
     /// Fewest and most cells of a whole row; 0 while unknown. Tells a stray
     /// quote mark from a cell that really runs over several lines.
@@ -44,6 +48,8 @@ impl<'t> Rows<'t> {
             line: 1,
             buffer: vec![0; 1024],
             ends: vec![0; 64],
+            in_buffer: false,
+            row_start: 0,
             cells: 0,
             widths: (0, 0),
         }
@@ -91,14 +97,16 @@ impl<'t> Rows<'t> {
         if index >= self.cells {
             return "";
         }
-        let start = index
-            .checked_sub(1)
-            .and_then(|i| self.ends.get(i))
-            .copied()
-            .unwrap_or(0);
-        let end = self.ends.get(index).copied().unwrap_or(start);
-        let bytes = self.buffer.get(start..end).unwrap_or_default();
-        std::str::from_utf8(bytes).unwrap_or_default()
+        let before = index.checked_sub(1).and_then(|i| self.ends.get(i)).copied();
+        let end = self.ends.get(index).copied().unwrap_or(0);
+        if self.in_buffer {
+            let bytes = self.buffer.get(before.unwrap_or(0)..end);
+            std::str::from_utf8(bytes.unwrap_or_default()).unwrap_or_default()
+        } else {
+            // behind the delimiter, which is one byte
+            let start = before.map_or(self.row_start, |end| end + 1);
+            self.text.get(start..end).unwrap_or_default()
+        }
     }
 
     fn skip_line_ends(&mut self) {
@@ -117,6 +125,11 @@ impl<'t> Rows<'t> {
     /// Reads the record at `start` and says where it ends.
     fn read(&mut self, start: usize) -> usize {
         let rest = self.text.as_bytes().get(start..).unwrap_or_default();
+        let mark = memchr::memchr3(b'\n', b'\r', b'"', rest).unwrap_or(rest.len());
+        if rest.get(mark) != Some(&b'"') {
+            self.split_plain(start, start + mark);
+            return start + mark;
+        }
         let (end, closed) = self.read_with(true, rest);
         let several_lines = memchr::memchr2(b'\n', b'\r', self.raw(start, end)).is_some();
         let swallows = |raw: &[u8]| !is_well_quoted(raw, self.delimiter) || self.holds_a_row(raw);
@@ -127,6 +140,20 @@ impl<'t> Rows<'t> {
             return start + end;
         }
         start + end
+    }
+
+    /// Cells of a line without any quote mark: slices of the text.
+    fn split_plain(&mut self, start: usize, end: usize) {
+        (self.in_buffer, self.row_start, self.cells) = (false, start, 0);
+        let line = self.text.as_bytes().get(start..end).unwrap_or_default();
+        self.ends.clear();
+        for (i, byte) in line.iter().enumerate() {
+            if *byte == self.delimiter {
+                self.ends.push(start + i);
+            }
+        }
+        self.ends.push(end);
+        self.cells = self.ends.len();
     }
 
     fn is_whole(&self) -> bool {
@@ -180,6 +207,8 @@ impl<'t> Rows<'t> {
             &mut self.literal
         };
         reader.reset();
+        self.in_buffer = true;
+        self.ends.resize(self.ends.len().max(64), 0);
         let (mut taken, mut written, mut ended) = (0, 0, 0);
         let mut closed = true;
         loop {

@@ -53,6 +53,14 @@ fn without_accent(c: char) -> char {
 /// it for a formula: `'=…` was `=…`. A text that really begins with `'=` is
 /// exported as `''=…`, so one mark goes and the rest stays.
 pub(super) fn plain(cell: &str) -> &str {
+    // most cells hold nothing to take away
+    let bytes = cell.as_bytes();
+    if let (Some(first), Some(last)) = (bytes.first(), bytes.last())
+        && first.is_ascii_alphanumeric()
+        && last.is_ascii_alphanumeric()
+    {
+        return cell;
+    }
     let cell = cell.trim_matches(is_blank);
     match cell.strip_prefix('\'') {
         Some(rest)
@@ -89,8 +97,15 @@ pub(super) fn collapsed(text: &str) -> std::borrow::Cow<'_, str> {
     }
 }
 
+fn starts_with_digit(cell: &str) -> bool {
+    cell.as_bytes().first().is_some_and(u8::is_ascii_digit)
+}
+
 /// Whether the cell says that there is no value.
 pub(super) fn is_no_value(cell: &str) -> bool {
+    if starts_with_digit(cell) {
+        return false;
+    }
     matches!(cell, "" | "-" | "–" | "—" | "?" | ".")
         || (cell.len() <= 9
             && matches!(
@@ -110,6 +125,9 @@ pub(super) fn is_no_value(cell: &str) -> bool {
 
 /// Whether the cell points at another one instead of saying anything.
 pub(super) fn is_ditto(cell: &str) -> bool {
+    if starts_with_digit(cell) {
+        return false;
+    }
     matches!(cell, "\"" | "''" | "\"\"" | "〃" | "″" | "\u{201d}")
         || matches!(
             cell.to_ascii_lowercase().as_str(),

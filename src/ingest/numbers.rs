@@ -99,23 +99,37 @@ pub(super) fn number(cell: &str, mark: DecimalMark) -> Result<Option<Number<'_>>
     }))
 }
 
-/// The many cells that are plain digits with at most one point.
+/// The many cells that are plain digits with at most one point, or one comma in
+/// a file of decimal commas.
 fn simple(cell: &str, mark: DecimalMark) -> Option<f64> {
-    let mut point = None;
-    for (i, byte) in cell.bytes().enumerate() {
+    let decimal = if mark == DecimalMark::Comma {
+        b','
+    } else {
+        b'.'
+    };
+    let (mut digits, mut behind, mut point) = (0_u64, 0_usize, false);
+    for byte in cell.bytes() {
         match byte {
-            b'0'..=b'9' => {}
-            b'.' if point.is_none() => point = Some(i),
+            b'0'..=b'9' => {
+                digits = digits.wrapping_mul(10).wrapping_add(u64::from(byte - b'0'));
+                behind += usize::from(point);
+            }
+            _ if byte == decimal && !point => point = true,
             _ => return None,
         }
     }
-    let sure = matches!(mark, DecimalMark::Point | DecimalMark::PointByDelimiter);
-    let three_behind = point.is_some_and(|i| cell.len() == i + 4);
-    if cell.len() > 17 || (three_behind && !sure) {
+    let sure = mark != DecimalMark::Unknown;
+    let bare = cell.len() == usize::from(point);
+    if cell.len() > 15 + usize::from(point) || bare || (behind == 3 && !sure) {
         return None;
     }
-    cell.parse().ok()
+    // both exact in a double, so the quotient is the nearest one to the digits
+    Some(digits as f64 / POWERS_OF_TEN.get(behind)?)
 }
+
+const POWERS_OF_TEN: [f64; 16] = [
+    1e0, 1e1, 1e2, 1e3, 1e4, 1e5, 1e6, 1e7, 1e8, 1e9, 1e10, 1e11, 1e12, 1e13, 1e14, 1e15,
+];
 
 fn refuse_words(cell: &str) -> Result<(), NoNumber> {
     if cell.starts_with(['#', '=']) {

@@ -181,3 +181,26 @@ fn a_cell_tells_its_decimal_mark_only_where_it_reads_one_way() {
         assert_eq!(decimal_evidence(text), mark, "{text}");
     }
 }
+
+#[test]
+fn quick_reading_gives_the_nearest_double() {
+    // against the standard library, which rounds correctly
+    let mut seed = 7_u64;
+    for _ in 0..20_000 {
+        seed = seed.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1);
+        let digits = format!("{}", (seed >> 20) % 1_000_000_000_000_000);
+        let at = (seed >> 3) as usize % (digits.len() + 1);
+        let text = format!("{}.{}", &digits[..at], &digits[at..]);
+        if text.len() > 16 || text == "." {
+            continue;
+        }
+        assert_eq!(
+            simple(&text, DecimalMark::Point),
+            text.parse().ok(),
+            "{text}"
+        );
+    }
+    for text in ["", ".", ",", "1,5", "-1", "1 "] {
+        assert_eq!(simple(text, DecimalMark::Point), None, "{text}");
+    }
+}

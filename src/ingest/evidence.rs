@@ -141,9 +141,16 @@ impl Evidence {
         }
     }
 
-    pub fn date_habits(&self, stated: Option<DateOrder>, today: Date) -> DateHabits {
+    /// The order is what the rows settle, else what the header says, else what
+    /// the user states.
+    pub fn date_habits(
+        &self,
+        header: Option<DateOrder>,
+        stated: Option<DateOrder>,
+        today: Date,
+    ) -> DateHabits {
         DateHabits {
-            order: stated.or(self.order()),
+            order: self.order().or(header).or(stated),
             serials: self.serials > 0 && self.other_dates == 0,
             midnight_is_none: self.midnights > 0 && self.other_times == 0,
             today,

@@ -57,8 +57,8 @@ use crate::store::records::FileRows;
 /// How files are read.
 #[derive(Debug, Clone)]
 pub struct Options {
-    /// The order of day and month, where the user states it; it holds for every
-    /// date that could be read either way.
+    /// The order of day and month in files in which neither a row nor the header
+    /// settles it; `None` sets the rows in question aside.
     pub date_order: Option<DateOrder>,
     /// Days and local times are those of this zone.
     pub time_zone: jiff::tz::TimeZone,

@@ -375,7 +375,7 @@ fn one_mark(whole: &str, sep: char, fraction: &str, mark: DecimalMark) -> Result
 /// Digits without their group marks; groups must be of three, or of two before
 /// the last three as in India.
 fn ungrouped(text: &str, is_mark: impl Fn(char) -> bool) -> Result<String, NoNumber> {
-    let groups: Vec<&str> = text.split(|c| is_mark(c)).collect();
+    let groups: Vec<&str> = text.split(&is_mark).collect();
     let sound = match groups.split_first() {
         Some((_, [])) => true,
         Some((first, rest)) => {

@@ -115,7 +115,7 @@ fn what_is_no_number_is_refused() {
         match read(text, DecimalMark::Point) {
             Err(_) => {}
             Ok(Some((_, unit))) => assert!(!unit.is_empty(), "{text}"),
-            Ok(None) => panic!("{text} is not empty"),
+            Ok(None) => unreachable!("{text} is not empty"),
         }
     }
     for text in [

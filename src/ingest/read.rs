@@ -2,10 +2,12 @@
 
 use std::collections::HashMap;
 use std::fmt::Write as _;
+use std::sync::Arc;
 
 use jiff::civil::Date;
 use sha2::{Digest, Sha256};
 
+use crate::store::names::van_key;
 use crate::store::records::{FileRows, Record, SetAside};
 
 use super::columns::Column;
@@ -46,8 +48,18 @@ pub fn read_bytes(
     }
     let layout = recognise(&decoded.text, shown_name, &mut notes)?;
     let evidence = Evidence::gather(&decoded.text, &layout, options.today);
-    let stated = options.date_order.or(layout.date_order);
-    let habits = evidence.date_habits(stated, options.today);
+    let habits = evidence.date_habits(layout.date_order, options.date_order, options.today);
+    if let (Some(stated), Some(own)) = (options.date_order, habits.order)
+        && stated != own
+    {
+        let (own, stated) = (own.told(), stated.told());
+        notes.file(
+            None,
+            format!(
+                "{own}, as its own rows or header settle it, in spite of --date-order ({stated})"
+            ),
+        );
+    }
     if let Some((open, contradicts)) = evidence.open_dates(&habits) {
         notes.file(None, unsettled_note(open, contradicts));
     }
@@ -88,8 +100,11 @@ struct File<'f> {
     set_aside: Vec<SetAside>,
     read: u64,
     bare_is_mg_l: bool,
+    /// Numbers of the vans whose rows hold only a day, by name and by key.
+    numbers: HashMap<Arc<str>, usize>,
+    keys: HashMap<String, usize>,
     /// Rows so far of a van on a day, where only the day is known.
-    of_day: HashMap<(Box<str>, Date), u32>,
+    of_day: HashMap<(usize, Date), u32>,
 }
 
 impl<'f> File<'f> {
@@ -103,6 +118,8 @@ impl<'f> File<'f> {
             set_aside: Vec::new(),
             read: 0,
             bare_is_mg_l: false,
+            numbers: HashMap::new(),
+            keys: HashMap::new(),
             of_day: HashMap::new(),
         }
     }
@@ -146,9 +163,7 @@ impl<'f> File<'f> {
     }
 
     fn take(&mut self, at: RowAt, rows: &Rows<'_>, outcome: Outcome) {
-        let position = outcome
-            .day_only
-            .map(|(van, date)| self.position(&van, date));
+        let position = outcome.day_only.map(|(van, date)| self.position(van, date));
         let text = rows.text_of(at);
         let records = match outcome.records {
             Ok(records) => records,
@@ -190,9 +205,18 @@ impl<'f> File<'f> {
 
     /// The next place among a van's rows of a day, from 0. Rows set aside keep
     /// theirs, so that mending one moves no other.
-    fn position(&mut self, van: &str, date: Date) -> u32 {
-        let key: Box<str> = van.to_lowercase().into();
-        let next = self.of_day.entry((key, date)).or_insert(0);
+    fn position(&mut self, van: Arc<str>, date: Date) -> u32 {
+        let number = match self.numbers.get(&van) {
+            Some(number) => *number,
+            None => {
+                // spellings of one van are one van here too
+                let next = self.keys.len();
+                let number = *self.keys.entry(van_key(&van)).or_insert(next);
+                self.numbers.insert(van, number);
+                number
+            }
+        };
+        let next = self.of_day.entry((number, date)).or_insert(0);
         let position = *next;
         *next += 1;
         position

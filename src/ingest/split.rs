@@ -225,7 +225,7 @@ impl<'t> Rows<'t> {
                 ReadRecordResult::OutputEndsFull => self.ends.resize(self.ends.len() * 2, 0),
                 ReadRecordResult::InputEmpty => {
                     // an odd number of quote marks: the last one was never closed
-                    closed = memchr::memchr_iter(b'"', input).count() % 2 == 0;
+                    closed = memchr::memchr_iter(b'"', input).count().is_multiple_of(2);
                 }
                 ReadRecordResult::Record | ReadRecordResult::End => break,
             }

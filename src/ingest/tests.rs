@@ -250,6 +250,24 @@ mod dialects {
     }
 
     #[test]
+    fn a_stated_order_does_not_overrule_what_a_file_settles_itself() {
+        let stated = Options {
+            date_order: Some(DateOrder::DayFirst),
+            ..options()
+        };
+        let text =
+            "van,taken_at,feed_ppm\nQV-01,03/04/2026 08:15,320\nQV-01,04/13/2026 08:15,321\n";
+        let file = read_bytes(text.as_bytes(), "yard.csv", &stated).unwrap();
+        assert_eq!((file.rows.len(), file.set_aside.len()), (2, 0));
+        assert!(has_note(&file, "in spite of --date-order"));
+        // a file that contradicts itself is read as stated
+        let text =
+            "van,taken_at,feed_ppm\nQV-01,13/04/2026 08:15,320\nQV-01,04/13/2026 08:15,321\n";
+        let file = read_bytes(text.as_bytes(), "yard.csv", &stated).unwrap();
+        assert_eq!((file.rows.len(), file.set_aside.len()), (1, 1));
+    }
+
+    #[test]
     fn a_header_may_settle_the_order() {
         let file = read("van,Date (dd/mm/yyyy),feed_ppm\nQV-01,03/04/2026,320\n");
         assert_eq!(file.rows.len(), 1);

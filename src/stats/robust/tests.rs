@@ -173,3 +173,10 @@ fn a_plane_through_most_points_is_found_exactly() {
     close(fit.coef[0], 2.0, 0.05);
     close(fit.coef[1], 3.0, 0.05);
 }
+
+#[test]
+fn ties_enter_kendalls_variance_as_k_k_minus_1_2k_plus_5() {
+    // a pair and a triple: 2·1·9 + 3·2·11, and 1 + 3 tied pairs (Kendall 1970)
+    assert_eq!(ties(&[3.0, 1.0, 3.0, 2.0, 1.0, 3.0]), (84.0, 4.0));
+    assert_eq!(ties(&[1.0, 2.0]), (0.0, 0.0));
+}

@@ -5,7 +5,7 @@ use std::io::BufWriter;
 use std::path::{Path, PathBuf};
 
 use jiff::civil::Date;
-use jiff::tz::TimeZone;
+use jiff::tz::{Offset, TimeZone};
 
 use super::error::StoreError;
 use super::private;
@@ -199,14 +199,17 @@ impl Csv {
                 what: "a time lies outside the years -9999 to 9999".to_owned(),
             });
         };
-        let local = tz.to_datetime(timestamp);
         if day_position.is_some() {
-            return self.date(Some(local.date()));
+            return self.date(Some(tz.to_datetime(timestamp).date()));
         }
-        let offset = tz.to_offset(timestamp);
-        let seconds = offset.seconds();
-        let sign = if seconds < 0 { '-' } else { '+' };
-        let minutes = seconds.unsigned_abs() / 60;
+        let mut offset = tz.to_offset(timestamp);
+        if offset.seconds() % 60 != 0 {
+            // Local mean time of long ago, which ISO 8601 cannot write.
+            offset = Offset::UTC;
+        }
+        let local = offset.to_datetime(timestamp);
+        let sign = if offset.is_negative() { '-' } else { '+' };
+        let minutes = offset.seconds().unsigned_abs() / 60;
         let (h, m) = (minutes / 60, minutes % 60);
         self.cell(format!("{local}{sign}{h:02}:{m:02}"))
     }

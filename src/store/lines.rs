@@ -23,9 +23,11 @@ impl Lines {
 
     pub(super) fn extend(&mut self, other: &Lines) {
         for (file_id, ranges) in &other.0 {
+            let mut all = self.0.remove(file_id).unwrap_or_default();
+            all.extend(ranges);
+            all.sort_unstable();
             let merged = self.0.entry(*file_id).or_default();
-            merged.extend(ranges);
-            merged.sort_unstable();
+            all.into_iter().for_each(|range| join(merged, range));
         }
     }
 
@@ -61,17 +63,21 @@ impl Lines {
     }
 }
 
+/// Adds a range that starts no earlier than the last one.
+fn join(ranges: &mut Vec<(u64, u64)>, (first, last): (u64, u64)) {
+    match ranges.last_mut() {
+        Some((_, end)) if first <= end.saturating_add(1) => *end = last.max(*end),
+        _ => ranges.push((first, last)),
+    }
+}
+
 impl FromIterator<(u64, u64)> for Lines {
     fn from_iter<I: IntoIterator<Item = (u64, u64)>>(rows: I) -> Lines {
         let mut rows: Vec<(u64, u64)> = rows.into_iter().collect();
         rows.sort_unstable();
         let mut lines = Lines::default();
         for (file_id, line) in rows {
-            let ranges = lines.0.entry(file_id).or_default();
-            match ranges.last_mut() {
-                Some((_, last)) if line <= last.saturating_add(1) => *last = line,
-                _ => ranges.push((line, line)),
-            }
+            join(lines.0.entry(file_id).or_default(), (line, line));
         }
         lines
     }
@@ -95,6 +101,9 @@ mod tests {
         for (file_id, line) in [(3, 1), (3, 5), (3, 10), (4, 2), (5, 1)] {
             assert!(!again.contains(file_id, line), "{file_id}:{line}");
         }
+        let mut both = lines;
+        both.extend(&[(3, 5), (3, 7), (4, 1)].into_iter().collect());
+        assert_eq!(both.to_text(), "3:2-5,7,9;4:1;5:0");
         assert_eq!(Lines::from_text("x"), None);
         assert_eq!(Lines::from_text(""), Some(Lines::default()));
     }

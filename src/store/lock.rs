@@ -6,7 +6,7 @@ use std::path::Path;
 use super::error::StoreError;
 use super::private;
 
-const LOCK_FILE: &str = "ingest.lock";
+pub(super) const LOCK_FILE: &str = "ingest.lock";
 
 /// Held for as long as its owner writes; the system lets go of it when the
 /// process ends, however it ends.

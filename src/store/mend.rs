@@ -67,6 +67,7 @@ pub(super) fn mend(file: &FileRows, earlier: &[EarlierRow], verdicts: &mut [Verd
     }
 
     let mut gone = Vec::new();
+    let mut kept: Vec<((u64, u64), usize)> = Vec::new();
     let mut mended = 0;
     for (i, row) in taken {
         let Some(old) = earlier.get(i) else { continue };
@@ -78,6 +79,7 @@ pub(super) fn mend(file: &FileRows, earlier: &[EarlierRow], verdicts: &mut [Verd
                 mended += 1;
             } else if old.record.is_some() && old.record.as_ref() == record {
                 *verdict = Verdict::AlreadyListed;
+                kept.push((old.listed.place(), n));
                 continue;
             }
         }
@@ -92,10 +94,17 @@ pub(super) fn mend(file: &FileRows, earlier: &[EarlierRow], verdicts: &mut [Verd
             gone.push(old.listed.place());
         }
     }
-    Mended {
-        supersedes: gone.into_iter().collect(),
-        mended,
+    let supersedes: Lines = gone.into_iter().collect();
+    // A line that gave several records goes as a whole: those of its records
+    // that had not changed are written anew with the others.
+    for ((file_id, line), n) in kept {
+        if let Some(verdict) = verdicts.get_mut(n)
+            && supersedes.contains(file_id, line)
+        {
+            *verdict = Verdict::OfNoVan;
+        }
     }
+    Mended { supersedes, mended }
 }
 
 /// How a row may take an earlier one's place.

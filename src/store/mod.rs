@@ -33,6 +33,7 @@ pub use error::StoreError;
 pub use files::FileLine;
 pub use writer::{FileOutcome, Writer};
 
+use lock::{LOCK_FILE, WriteLock};
 use reader::Snapshot;
 use records::{Fleet, RowCounts, SetAside};
 use schema::TableName;
@@ -43,7 +44,7 @@ const FORMAT: u64 = 1;
 /// Says that a folder is a store, and of which format.
 const MARKER: &str = "litrewise.json";
 /// What may lie in a folder that is to become a store.
-const OWN_NAMES: [&str; 3] = ["litrewise.toml", MARKER, "ingest.lock"];
+const OWN_NAMES: [&str; 3] = ["litrewise.toml", MARKER, LOCK_FILE];
 
 /// A folder with everything a fleet has told.
 #[derive(Debug)]
@@ -64,6 +65,8 @@ impl Store {
         }
         refuse_other_folders(path)?;
         private::create_folder(path).map_err(|e| StoreError::io("create", path, e))?;
+        // Two processes that make it at once would trip over each other.
+        let _lock = WriteLock::take(path)?;
         let store = Store {
             path: path.to_owned(),
             worker: Worker::start()?,

@@ -293,12 +293,13 @@ fn rows_of_an_unlisted_van_keep_the_order_of_ingest() {
     add(&store, file("a.csv", vec![reading("QX-9", 0, 8.0)]));
     add(&store, file("b.csv", vec![reading("QX-9", 0, 9.0)]));
     // Equal to an earlier version, from another file: counted, does not win.
-    add(&store, file("c.csv", vec![reading("QX-9", 0, 8.0)]));
-    assert_eq!(assert_adds_up(&store), counts(4, 1, 0, 3));
+    let rows = vec![reading("QX-9", 0, 8.0), reading("QV-1", 0, 5.0)];
+    add(&store, file("c.csv", rows));
+    assert_eq!(assert_adds_up(&store), counts(5, 2, 0, 3));
     add(&store, file("vans2.csv", vec![listed("QX-9")]));
     let fleet = store.fleet().unwrap();
     assert_eq!(permeates(&fleet, "QX-9"), [9.0]);
-    assert_eq!(fleet.rows, counts(5, 4, 1, 0));
+    assert_eq!(fleet.rows, counts(6, 5, 1, 0));
 }
 
 #[test]

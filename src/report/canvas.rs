@@ -91,27 +91,41 @@ fn register_fonts() -> Result<(), DrawError> {
     .clone()
 }
 
-/// Averages blocks of 2 x 2 pixels.
+/// Averages blocks of 2 x 2 pixels. Most of a page is paper, so stretches of
+/// paper are told by whole slices before any pixel is looked at.
 fn average_down(fine: &[u8], width: usize) -> Vec<u8> {
+    const STRETCH: usize = 32;
+    const PAPER_FINE: [u8; STRETCH * 6] = [255; STRETCH * 6];
     let row = width * 2 * 3;
     let mut out = Vec::with_capacity(fine.len() / 4);
     for pair in fine.chunks_exact(row * 2) {
         let (upper, lower) = pair.split_at(row);
-        for (a, b) in upper.chunks_exact(6).zip(lower.chunks_exact(6)) {
-            let (&[r0, g0, b0, r1, g1, b1], &[r2, g2, b2, r3, g3, b3]) = (a, b) else {
-                continue;
-            };
-            let mean = |w, x, y, z| {
-                ((u16::from(w) + u16::from(x) + u16::from(y) + u16::from(z) + 2) / 4) as u8
-            };
-            out.extend_from_slice(&[
-                mean(r0, r1, r2, r3),
-                mean(g0, g1, g2, g3),
-                mean(b0, b1, b2, b3),
-            ]);
+        for (a, b) in upper.chunks(STRETCH * 6).zip(lower.chunks(STRETCH * 6)) {
+            let paper = PAPER_FINE.get(..a.len()).unwrap_or_default();
+            if a == paper && b == paper {
+                out.extend_from_slice(PAPER_FINE.get(..a.len() / 2).unwrap_or_default());
+            } else {
+                average_stretch(a, b, &mut out);
+            }
         }
     }
     out
+}
+
+fn average_stretch(upper: &[u8], lower: &[u8], out: &mut Vec<u8>) {
+    for (a, b) in upper.chunks_exact(6).zip(lower.chunks_exact(6)) {
+        let (&[r0, g0, b0, r1, g1, b1], &[r2, g2, b2, r3, g3, b3]) = (a, b) else {
+            continue;
+        };
+        let mean = |w, x, y, z| {
+            ((u16::from(w) + u16::from(x) + u16::from(y) + u16::from(z) + 2) / 4) as u8
+        };
+        out.extend_from_slice(&[
+            mean(r0, r1, r2, r3),
+            mean(g0, g1, g2, g3),
+            mean(b0, b1, b2, b3),
+        ]);
+    }
 }
 
 fn rgb(ink: Ink) -> RGBColor {

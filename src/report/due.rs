@@ -5,8 +5,7 @@ use icalendar::{Calendar, Component, Event, EventLike, Property};
 use jiff::civil::Date;
 use sha2::{Digest, Sha256};
 
-use crate::advise::{Assessment, State};
-use crate::store::records::Item;
+use crate::advise::{Assessment, Item, State};
 
 use super::axis::days_after;
 use super::cautions;

@@ -10,17 +10,38 @@ use super::canvas::Picture;
 const SOFTWARE: (&str, &str) = ("Software", "litrewise report");
 /// 150 dots per inch in dots per metre.
 const DOTS_PER_METRE: u32 = 5906;
+/// Colours a PNG palette can hold.
+const MOST_COLOURS: usize = 256;
 
-/// The picture as a PNG in full colour.
+/// A colour may be shown by another that lies no farther off than this, in
+/// levels of the three channels squared and added.
+const UNSEEN: i32 = 40 * 40;
+
+/// The picture as a PNG with a palette of its 256 most frequent colours; the
+/// few others, shades on the edges of letters and lines, take the nearest one.
+/// A picture for which that would show is encoded in full colour.
 ///
 /// # Errors
 /// What the PNG library says.
 pub fn png_bytes(picture: &Picture) -> Result<Vec<u8>, png::EncodingError> {
+    let indexed = with_palette(&picture.pixels);
     let mut out = Vec::new();
     let mut encoder = png::Encoder::new(&mut out, picture.width, picture.height);
-    encoder.set_color(png::ColorType::Rgb);
     encoder.set_depth(png::BitDepth::Eight);
     encoder.set_compression(png::Compression::Balanced);
+    let data = match indexed {
+        Some((palette, indices)) => {
+            encoder.set_color(png::ColorType::Indexed);
+            encoder.set_palette(palette);
+            // neighbouring palette numbers are not neighbouring colours: no filter pays
+            encoder.set_filter(png::Filter::NoFilter);
+            std::borrow::Cow::Owned(indices)
+        }
+        None => {
+            encoder.set_color(png::ColorType::Rgb);
+            std::borrow::Cow::Borrowed(&picture.pixels)
+        }
+    };
     encoder.set_pixel_dims(Some(png::PixelDimensions {
         xppu: DOTS_PER_METRE,
         yppu: DOTS_PER_METRE,
@@ -28,9 +49,99 @@ pub fn png_bytes(picture: &Picture) -> Result<Vec<u8>, png::EncodingError> {
     }));
     encoder.add_text_chunk(SOFTWARE.0.to_owned(), SOFTWARE.1.to_owned())?;
     let mut writer = encoder.write_header()?;
-    writer.write_image_data(&picture.pixels)?;
+    writer.write_image_data(&data)?;
     writer.finish()?;
     Ok(out)
+}
+
+/// A colour without its two lowest bits per channel: 18 bits.
+fn bin_of(pixel: [u8; 3]) -> usize {
+    let [r, g, b] = pixel.map(|c| usize::from(c >> 2));
+    r << 12 | g << 6 | b
+}
+
+/// A palette (RGB triples) and one index per pixel. Colours are first put into
+/// bins of 4 levels a channel; a bin is shown by the first of its colours met.
+/// `None` if some colour finds none near it.
+fn with_palette(pixels: &[u8]) -> Option<(Vec<u8>, Vec<u8>)> {
+    let bins = count_bins(pixels);
+    let mut order: Vec<(usize, &(usize, [u8; 3]))> = bins
+        .iter()
+        .enumerate()
+        .filter(|(_, bin)| bin.0 > 0)
+        .collect();
+    // most frequent first; equal counts by bin, so that nothing is left to chance
+    order.sort_by(|a, b| b.1.0.cmp(&a.1.0).then(a.0.cmp(&b.0)));
+    let kept: Vec<[u8; 3]> = order
+        .iter()
+        .take(MOST_COLOURS)
+        .map(|(_, bin)| bin.1)
+        .collect();
+    let mut index_of = vec![0_u8; bins.len()];
+    for (place, (bin, (_, colour))) in order.iter().enumerate() {
+        let index = if place < MOST_COLOURS {
+            place
+        } else {
+            nearest(&kept, *colour)?
+        };
+        if let Some(slot) = index_of.get_mut(*bin) {
+            *slot = u8::try_from(index).unwrap_or(0);
+        }
+    }
+    let mut indices = Vec::with_capacity(pixels.len() / 3);
+    for (colour, n) in runs(pixels) {
+        let index = index_of.get(bin_of(colour)).copied().unwrap_or(0);
+        match n {
+            1 => indices.push(index),
+            n => indices.extend(std::iter::repeat_n(index, n)),
+        }
+    }
+    Some((kept.concat(), indices))
+}
+
+/// How often each bin occurs, and the first colour met in it.
+fn count_bins(pixels: &[u8]) -> Vec<(usize, [u8; 3])> {
+    let mut bins = vec![(0_usize, [0_u8; 3]); 1 << 18];
+    for (colour, n) in runs(pixels) {
+        if let Some(bin) = bins.get_mut(bin_of(colour)) {
+            if bin.0 == 0 {
+                bin.1 = colour;
+            }
+            bin.0 += n;
+        }
+    }
+    bins
+}
+
+/// The pixels as colours and how often each repeats; a run may be told in parts.
+fn runs(pixels: &[u8]) -> impl Iterator<Item = ([u8; 3], usize)> + '_ {
+    const STRETCH: usize = 64;
+    const PAPER: [u8; STRETCH * 3] = [255; STRETCH * 3];
+    pixels.chunks(STRETCH * 3).flat_map(|stretch| {
+        // most of a page is paper: one comparison for the whole stretch
+        let paper = PAPER.get(..stretch.len()) == Some(stretch);
+        let rest = if paper { &[][..] } else { stretch };
+        let whole = paper.then_some(([255; 3], stretch.len() / 3));
+        whole
+            .into_iter()
+            .chain(rest.chunks_exact(3).map(|p| match p {
+                &[r, g, b] => ([r, g, b], 1),
+                _ => ([255; 3], 1),
+            }))
+    })
+}
+
+/// The place of the nearest colour; `None` if it is too far off.
+fn nearest(palette: &[[u8; 3]], colour: [u8; 3]) -> Option<usize> {
+    let far = |other: &[u8; 3]| -> i32 {
+        let pairs = other.iter().zip(&colour);
+        pairs
+            .map(|(a, b)| (i32::from(*a) - i32::from(*b)).pow(2))
+            .sum()
+    };
+    let distances = palette.iter().map(far).enumerate();
+    let (place, distance) = distances.min_by_key(|(_, distance)| *distance)?;
+    (distance <= UNSEEN).then_some(place)
 }
 
 /// Whether the file is a PNG that carries our mark.
@@ -46,4 +157,60 @@ pub fn is_a_page_of_ours(path: &Path) -> bool {
         .uncompressed_latin1_text
         .iter()
         .any(|text| (text.keyword.as_str(), text.text.as_str()) == SOFTWARE)
+}
+
+#[cfg(test)]
+#[allow(clippy::unwrap_used)]
+mod tests {
+    use super::*;
+
+    fn picture(width: u32, pixels: Vec<u8>) -> Picture {
+        let height = pixels.len() as u32 / 3 / width;
+        Picture {
+            width,
+            height,
+            pixels,
+            texts: Vec::new(),
+        }
+    }
+
+    fn decoded(bytes: &[u8]) -> Vec<u8> {
+        let mut decoder = png::Decoder::new(std::io::Cursor::new(bytes));
+        decoder.set_transformations(png::Transformations::EXPAND);
+        let mut reader = decoder.read_info().unwrap();
+        let mut pixels = vec![0; reader.output_buffer_size().unwrap()];
+        let frame = reader.next_frame(&mut pixels).unwrap();
+        pixels.truncate(frame.buffer_size());
+        pixels
+    }
+
+    #[test]
+    fn few_colours_come_back_exactly() {
+        let pixels: Vec<u8> = (0..40 * 30)
+            .flat_map(|i| [[255, 255, 255], [22, 84, 140], [0, 0, 0]][i % 3])
+            .collect();
+        let page = picture(40, pixels.clone());
+        assert_eq!(decoded(&png_bytes(&page).unwrap()), pixels);
+    }
+
+    #[test]
+    fn colours_too_many_for_a_palette_come_back_exactly() {
+        // 32 x 32 shades of two ramps: 1024 colours for 256 places
+        let pixels: Vec<u8> = (0..32_u8)
+            .flat_map(|x| (0..32_u8).flat_map(move |y| [x * 8, y * 8, 128]))
+            .collect();
+        let page = picture(32, pixels.clone());
+        assert_eq!(decoded(&png_bytes(&page).unwrap()), pixels);
+    }
+
+    #[test]
+    fn rare_shades_come_back_near_enough() {
+        // mostly paper and a grey ramp, a few shades between its steps
+        let mut pixels: Vec<u8> = (0..=255_u8).flat_map(|g| [g; 3].repeat(20)).collect();
+        pixels.extend((0..100_u8).flat_map(|g| [g, g + 6, g]));
+        let page = picture(2, pixels.clone());
+        let back = decoded(&png_bytes(&page).unwrap());
+        let worst = pixels.iter().zip(&back).map(|(a, b)| a.abs_diff(*b)).max();
+        assert!(worst.is_some_and(|w| (1..=10).contains(&w)), "{worst:?}");
+    }
 }

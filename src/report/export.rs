@@ -2,8 +2,7 @@
 
 use jiff::civil::Date;
 
-use crate::advise::Assessment;
-use crate::fit::Span;
+use crate::advise::{Assessment, Span};
 
 use super::error::ReportError;
 

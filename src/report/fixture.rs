@@ -3,13 +3,8 @@
 
 use jiff::civil::{Date, date};
 
-use crate::advise::*;
-use crate::fit::{Band, LifeDot, Span};
-use crate::lives::{HardnessBasis, RecordsRemark, ServiceMark, WeekLitres};
-use crate::settings::Limits;
-use crate::store::records::{Item, RowCounts};
-
 use super::axis::{day_number, days_after};
+use crate::advise::*;
 
 pub const AS_OF: Date = date(2026, 10, 31);
 pub const MONTH: Date = date(2026, 10, 1);
@@ -118,12 +113,21 @@ fn van(i: usize, growth: f64, state: State) -> VanAssessment {
                 p50: Some(limit_at(1.0)),
                 p90: Some(limit_at(0.8)),
             },
-            replace_on: Some(days_after(limit_at(1.0), -40)),
+            replace_on: Some(match state {
+                State::Overdue => days_after(AS_OF, -20),
+                State::Due => days_after(AS_OF, 9),
+                State::FailingEarly | State::Watch => days_after(AS_OF, 12),
+                _ => days_after(limit_at(1.0), -40).max(days_after(AS_OF, 40)),
+            }),
             state,
             reason: format!(
                 "It has made 61,200 L of water of {hardness:.0} mg/L and declines as expected there."
             ),
-            suspect: (state == State::FailingEarly).then_some(Suspect::Prefilter),
+            suspect: match state {
+                State::FailingEarly => Some(Suspect::Prefilter),
+                State::Watch => Some(Suspect::Probe),
+                _ => None,
+            },
             rule_of_thumb_on: Some(days_after(fitted, 639)),
             readings: points.len(),
         },
@@ -140,7 +144,10 @@ fn van(i: usize, growth: f64, state: State) -> VanAssessment {
                 p50: Some(days_after(AS_OF, 26)),
                 p90: Some(days_after(AS_OF, 34)),
             },
-            replace_on: Some(days_after(AS_OF, 9 + i as i32)),
+            replace_on: Some(days_after(
+                AS_OF,
+                if i % 3 == 0 { 5 } else { 16 } + i as i32 / 2,
+            )),
             state: if i % 3 == 0 {
                 State::Due
             } else {

@@ -134,7 +134,7 @@ fn to_do(out: &mut String, assessment: &Assessment, lines: &[VanLine<'_>], names
             escaped(line.van.postcode.as_deref().unwrap_or("–")),
             shape(line.state),
             words::state(line.state),
-            escaped(&line.to_do(assessment.as_of)),
+            escaped(&line.to_do_beside_state(assessment.as_of)),
         );
     }
     out.push_str("</tbody>\n</table>\n</div>\n");
@@ -256,7 +256,7 @@ fn one_van(
             out,
             "<li><strong><span aria-hidden=\"true\">{}</span> {}.</strong> {}</li>",
             shape(part.state),
-            escaped(&pages::van::capital(&part.phrase(as_of))),
+            escaped(&part.headline(as_of)),
             escaped(part.reason)
         );
     }

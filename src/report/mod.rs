@@ -26,7 +26,7 @@ mod rect;
 mod words;
 
 #[cfg(test)]
-mod fixture;
+pub(crate) mod fixture;
 #[cfg(test)]
 mod tests;
 

@@ -3,7 +3,7 @@
 
 use super::axis::{Scale, Tick};
 use super::canvas::{Align, Canvas};
-use super::look::{self, Ink, Type};
+use super::look::{self, Ink, Shape, Type};
 use super::rect::Rect;
 
 /// One axis of a panel: its range and ticks.
@@ -142,14 +142,49 @@ impl Panel {
         (self.x.px(x), self.y.px(y))
     }
 
-    /// A band between two curves: (x, low, high), in order of x. Parts above
-    /// or below the panel run along its edge.
+    /// A band between two curves: (x, low, high), in order of x. It is cut at
+    /// the panel's sides; above or below the panel it runs along the edge.
     pub fn band(&self, canvas: &mut Canvas<'_>, points: &[(f64, f64, f64)], ink: Ink) {
-        let inside = self.within(points, |p| p.0);
+        let inside = self.between_sides(points);
         let upper = inside.iter().map(|p| self.at(p.0, p.2));
         let lower = inside.iter().rev().map(|p| self.at(p.0, p.1));
         let corners: Vec<(f64, f64)> = upper.chain(lower).collect();
         canvas.polygon(&corners, ink);
+    }
+
+    /// The points between the panel's sides, and those where the band crosses
+    /// a side.
+    fn between_sides(&self, points: &[(f64, f64, f64)]) -> Vec<(f64, f64, f64)> {
+        let mut inside: Vec<(f64, f64, f64)> = Vec::with_capacity(points.len() + 2);
+        inside.extend(points.first().filter(|p| self.x.holds(p.0)));
+        for pair in points.windows(2) {
+            let &[a, b] = pair else { continue };
+            for side in [self.x.low, self.x.high] {
+                if a.0 < side && side < b.0 {
+                    let share = (side - a.0) / (b.0 - a.0);
+                    let along = |from: f64, to: f64| from + (to - from) * share;
+                    inside.push((side, along(a.1, b.1), along(a.2, b.2)));
+                }
+            }
+            if self.x.holds(b.0) {
+                inside.push(b);
+            }
+        }
+        inside
+    }
+
+    /// A reading as a dot; one above the panel as a small triangle at its top,
+    /// so that no reading is hidden.
+    pub fn reading(&self, canvas: &mut Canvas<'_>, (x, y): (f64, f64), ink: Ink) {
+        if !self.x.holds(x) || !y.is_finite() {
+            return;
+        }
+        let spot = self.at(x, y);
+        if y > self.y.high {
+            canvas.mark(Shape::Triangle, (spot.0, spot.1 + 5.0), 5.0, ink);
+        } else {
+            canvas.mark(Shape::Circle, spot, 3.4, ink);
+        }
     }
 
     /// The part of a curve that lies within the panel, as runs of pixels.
@@ -195,14 +230,6 @@ impl Panel {
         Some((along(enter), along(leave)))
     }
 
-    fn within<T: Copy>(&self, points: &[T], x: impl Fn(&T) -> f64) -> Vec<T> {
-        points
-            .iter()
-            .copied()
-            .filter(|p| self.x.holds(x(p)))
-            .collect()
-    }
-
     /// A level dashed line with its name at the right end, above it where
     /// there is room. Gives the name's box.
     pub fn limit(&self, canvas: &mut Canvas<'_>, value: f64, name: &str) -> Option<Rect> {
@@ -222,7 +249,8 @@ impl Panel {
         } else {
             at + 17.0
         };
-        Some(canvas.text(name, (self.plot.x0 + 6.0, baseline), &face, Align::Left))
+        let at = (self.plot.x0 + 6.0, baseline);
+        Some(self.note(canvas, name, at, &face, Align::Left))
     }
 
     /// An upright line at today.
@@ -239,6 +267,104 @@ impl Panel {
         } else {
             (at - 6.0, Align::Right)
         };
-        Some(canvas.text(name, (x, self.plot.y0 + 14.0), &face, align))
+        Some(self.note(canvas, name, (x, self.plot.y0 + 14.0), &face, align))
+    }
+
+    /// Text on a little paper of its own, so that data behind it cannot make
+    /// it unreadable.
+    pub fn note(
+        &self,
+        canvas: &mut Canvas<'_>,
+        text: &str,
+        at: (f64, f64),
+        face: &Type,
+        align: Align,
+    ) -> Rect {
+        let area = canvas.box_of(text, at, face, align);
+        canvas.fill(area.inset(-1.0), look::PAPER);
+        canvas.text(text, at, face, align)
+    }
+}
+
+#[cfg(test)]
+#[allow(clippy::unwrap_used)]
+mod tests {
+    use super::*;
+    use crate::report::canvas::{Picture, draw};
+
+    const INK: Ink = Ink(10, 20, 200);
+
+    fn panel() -> Panel {
+        let plot = Rect::at(20.0, 20.0, 160.0, 60.0);
+        Panel {
+            plot,
+            x: Scale {
+                low: 0.0,
+                high: 10.0,
+                from: plot.x0,
+                to: plot.x1,
+            },
+            y: Scale {
+                low: 0.0,
+                high: 10.0,
+                from: plot.y1,
+                to: plot.y0,
+            },
+        }
+    }
+
+    /// The box of all pixels of our ink.
+    fn inked(picture: &Picture) -> Option<Rect> {
+        let mut found: Option<Rect> = None;
+        for (i, pixel) in picture.pixels.chunks_exact(3).enumerate() {
+            if pixel == [INK.0, INK.1, INK.2] {
+                let (x, y) = (i as u32 % picture.width, i as u32 / picture.width);
+                let spot = Rect::at(f64::from(x), f64::from(y), 1.0, 1.0);
+                found = Some(found.map_or(spot, |f| Rect {
+                    x0: f.x0.min(spot.x0),
+                    y0: f.y0.min(spot.y0),
+                    x1: f.x1.max(spot.x1),
+                    y1: f.y1.max(spot.y1),
+                }));
+            }
+        }
+        found
+    }
+
+    #[test]
+    fn a_reading_above_the_chart_is_shown_at_its_edge() {
+        let picture = draw((200, 100), |c| panel().reading(c, (5.0, 99.0), INK)).unwrap();
+        let seen = inked(&picture).unwrap();
+        assert!(seen.y0 >= 20.0 && seen.y1 < 34.0, "{seen:?}");
+        assert!((seen.x0 + seen.x1) / 2.0 - 100.0 < 2.0);
+        let outside = draw((200, 100), |c| panel().reading(c, (11.0, 5.0), INK)).unwrap();
+        assert_eq!(inked(&outside), None);
+    }
+
+    #[test]
+    fn curves_and_bands_never_leave_the_panel() {
+        let points = [
+            (-5.0, -50.0),
+            (3.0, 4.0),
+            (4.0, f64::INFINITY),
+            (5.0, 80.0),
+            (20.0, -3.0),
+        ];
+        // wide, with an end that is not finite
+        let band = [
+            (-5.0, -50.0, 4.0),
+            (4.0, 2.0, f64::INFINITY),
+            (20.0, 1.0, 99.0),
+        ];
+        let picture = draw((200, 100), |c| {
+            panel().band(c, &band, INK);
+            for run in panel().curve(&points) {
+                c.line(&run, INK, 1.0);
+            }
+        });
+        let seen = inked(&picture.unwrap()).unwrap();
+        assert!(panel().plot.inset(-1.5).holds(&seen), "{seen:?}");
+        // both sides are reached: the band is cut there, not left out
+        assert!(seen.x0 < 21.5 && seen.x1 > 178.5, "{seen:?}");
     }
 }

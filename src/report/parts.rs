@@ -3,9 +3,7 @@
 
 use jiff::civil::Date;
 
-use crate::advise::{Assessment, State, Suspect, VanAssessment};
-use crate::fit::Span;
-use crate::store::records::Item;
+use crate::advise::{Assessment, Item, Span, State, Suspect, VanAssessment};
 
 use super::words;
 
@@ -71,18 +69,57 @@ pub fn parts(van: &VanAssessment) -> Vec<Part<'_>> {
 }
 
 impl Part<'_> {
-    /// `membrane overdue since 3 Sep 2026`, `resin on course, in spring 2027`.
+    /// `membrane overdue since 3 Sep`, `resin by 12 Oct`, `membrane to watch`.
     pub fn phrase(&self, as_of: Date) -> String {
         let name = words::item(self.item);
-        if self.state == State::FailingEarly {
-            let first = self.suspect.map_or("look at it now", words::suspect);
-            return format!("{name} failing early: {first}");
-        }
-        let when = words::act(self.replace_on, &self.limit_on, as_of, self.state);
         match self.state {
-            State::Unknown => format!("{name} {when}"),
-            State::OnCourse => format!("{name} {when}"),
-            state => format!("{name} {} {when}", words::state(state)),
+            State::OnCourse | State::Unknown => format!("{name} {}", self.when(as_of)),
+            State::Watch => format!("{name} to watch{}", self.check_first(as_of)),
+            State::FailingEarly => format!("{name} failing early{}", self.check_first(as_of)),
+            state => format!("{name} {} {}", words::state(state), self.when(as_of)),
+        }
+    }
+
+    /// The phrase where the state stands beside it already.
+    fn phrase_beside_state(&self, as_of: Date) -> String {
+        let name = words::item(self.item);
+        match self.state {
+            State::Watch | State::FailingEarly => format!("{name}{}", self.check_first(as_of)),
+            _ => format!("{name} {}", self.when(as_of)),
+        }
+    }
+
+    /// A headline for the van's own page: `Resin due: change it by 12 Nov`.
+    pub fn headline(&self, as_of: Date) -> String {
+        let name = words::item(self.item);
+        let it = if self.item == Item::Prefilter {
+            "them"
+        } else {
+            "it"
+        };
+        let change = match self.replace_on {
+            Some(_) => format!("change {it} {}", self.when(as_of)),
+            None => "no change needed within ten years, as far as can be told".to_owned(),
+        };
+        let said = match self.state {
+            State::OnCourse => format!("{name} on course; {change}"),
+            State::Due => format!("{name} due: {change}"),
+            State::Unknown => format!("{name}: cannot be told yet"),
+            _ => self.phrase(as_of),
+        };
+        words::capital(&said)
+    }
+
+    fn when(&self, as_of: Date) -> String {
+        words::act(self.replace_on, &self.limit_on, as_of, self.state)
+    }
+
+    /// What to check first, else by when to act, else nothing.
+    fn check_first(&self, as_of: Date) -> String {
+        match (self.suspect, self.replace_on) {
+            (Some(suspect), _) => format!(": {}", words::suspect(suspect)),
+            (None, Some(_)) => format!(", {}", self.when(as_of)),
+            (None, None) => String::new(),
         }
     }
 }
@@ -100,17 +137,28 @@ impl VanLine<'_> {
     /// What to do, in one line: everything that is not on course, or the next
     /// thing to come.
     pub fn to_do(&self, as_of: Date) -> String {
-        let mut said: Vec<String> = self
-            .parts
-            .iter()
-            .filter(|p| p.state != State::OnCourse)
-            .map(|p| p.phrase(as_of))
-            .collect();
+        self.said(|part| part.phrase(as_of))
+    }
+
+    /// The same for a list in which the van's state stands beside it.
+    pub fn to_do_beside_state(&self, as_of: Date) -> String {
+        self.said(|part| {
+            if part.state == self.state {
+                part.phrase_beside_state(as_of)
+            } else {
+                part.phrase(as_of)
+            }
+        })
+    }
+
+    fn said(&self, phrase: impl Fn(&Part<'_>) -> String) -> String {
+        let busy = self.parts.iter().filter(|p| p.state != State::OnCourse);
+        let mut said: Vec<String> = busy.map(&phrase).collect();
         if said.is_empty() {
             let next = self.parts.iter().filter(|p| p.replace_on.is_some());
             said = next
                 .min_by_key(|p| p.replace_on)
-                .map(|p| format!("next: {}", p.phrase(as_of)))
+                .map(|p| format!("next: {}", phrase(p)))
                 .into_iter()
                 .collect();
         }

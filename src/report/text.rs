@@ -73,7 +73,7 @@ pub fn table(assessment: &Assessment) -> String {
             shortened(line.van.postcode.as_deref().unwrap_or("–"), 6),
             words::state(line.state)
         );
-        let to_do = line.to_do(assessment.as_of);
+        let to_do = line.to_do_beside_state(assessment.as_of);
         push_wrapped(&mut out, &to_do, &head, &" ".repeat(left));
     }
     out

@@ -3,10 +3,7 @@
 
 use jiff::civil::Date;
 
-use crate::advise::{State, Suspect};
-use crate::fit::Span;
-use crate::lives::HardnessBasis;
-use crate::store::records::Item;
+use crate::advise::{HardnessBasis, Item, Span, State, Suspect};
 
 use super::axis::day_number;
 
@@ -134,6 +131,15 @@ pub fn day(day: Date) -> String {
     format!("{} {} {}", day.day(), month_short(day.month()), day.year())
 }
 
+/// `12 Oct`, with the year only where half a year or more lies between.
+pub fn day_near(date: Date, as_of: Date) -> String {
+    if (day_number(date) - day_number(as_of)).abs() < 180.0 {
+        format!("{} {}", date.day(), month_short(date.month()))
+    } else {
+        day(date)
+    }
+}
+
 /// `autumn 2026`, `winter 2026/27`: seasons of three whole months from March on.
 pub fn season(day: Date) -> String {
     let year = day.year();
@@ -189,6 +195,19 @@ fn in_or_on(grain: Grain) -> &'static str {
     }
 }
 
+/// `between May and November 2026`: the year once where both share it.
+fn between(low: Date, high: Date, grain: Grain) -> String {
+    let high_said = date_at(high, grain);
+    let mut low_said = date_at(low, grain);
+    if grain != Grain::Year && low.year() == high.year() {
+        let year = format!(" {}", low.year());
+        if let (Some(bare), true) = (low_said.strip_suffix(&year), high_said.ends_with(&year)) {
+            low_said = bare.to_owned();
+        }
+    }
+    format!("between {low_said} and {high_said}")
+}
+
 /// When a limit is reached, with how surely: `around March 2028, likely
 /// between November 2027 and August 2028`. `known` is false where the state
 /// says that it cannot be told.
@@ -199,11 +218,14 @@ pub fn when(span: &Span<Date>, known: bool) -> String {
         (None, None, None) if known => "not within ten years".to_owned(),
         (None, None, None) => "cannot be told yet".to_owned(),
         (Some(low), Some(middle), Some(high)) => {
-            let (low, middle, high) = (say(low), say(middle), say(high));
-            if low == high {
-                format!("{} {middle}, most likely", in_or_on(grain))
+            if say(low) == say(high) {
+                format!("{} {}, most likely", in_or_on(grain), say(middle))
             } else {
-                format!("around {middle}, likely between {low} and {high}")
+                format!(
+                    "around {}, likely {}",
+                    say(middle),
+                    between(low, high, grain)
+                )
             }
         }
         (Some(low), Some(middle), None) => {
@@ -227,8 +249,7 @@ pub fn when(span: &Span<Date>, known: bool) -> String {
 /// by then. Farther off it is said as coarsely as the forecast behind it.
 pub const PLANNED_BY_DAY: f64 = 56.0;
 
-/// The suggested day as a phrase: `since 3 Sep 2026`, `by 12 Oct 2026`,
-/// `in spring 2028`.
+/// The suggested day as a phrase: `since 3 Sep`, `by 12 Oct`, `in spring 2028`.
 pub fn act(replace_on: Option<Date>, behind: &Span<Date>, as_of: Date, state: State) -> String {
     let Some(date) = replace_on else {
         return match state {
@@ -239,12 +260,12 @@ pub fn act(replace_on: Option<Date>, behind: &Span<Date>, as_of: Date, state: St
     };
     let ahead = day_number(date) - day_number(as_of);
     if ahead < 0.0 {
-        format!("since {}", day(date))
+        format!("since {}", day_near(date, as_of))
     } else if ahead <= PLANNED_BY_DAY {
-        format!("by {}", day(date))
+        format!("by {}", day_near(date, as_of))
     } else {
         match grain(behind) {
-            Grain::Day => format!("by {}", day(date)),
+            Grain::Day => format!("by {}", day_near(date, as_of)),
             coarse => format!("in {}", date_at(date, coarse)),
         }
     }
@@ -385,6 +406,14 @@ pub fn days_as_interval(days: f64) -> String {
     }
 }
 
+/// The first letter large.
+pub fn capital(text: &str) -> String {
+    let mut letters = text.chars();
+    letters
+        .next()
+        .map_or(String::new(), |c| c.to_uppercase().chain(letters).collect())
+}
+
 /// A count with its noun: `1 van`, `7 vans`.
 pub fn count(n: usize, one: &str, many: &str) -> String {
     format!("{n} {}", if n == 1 { one } else { many })
@@ -426,7 +455,7 @@ mod tests {
         for (days, expected) in [
             (
                 20,
-                "around 30 Nov 2027, likely between 20 Nov 2027 and 10 Dec 2027",
+                "around 30 Nov 2027, likely between 20 Nov and 10 Dec 2027",
             ),
             (
                 100,
@@ -468,8 +497,8 @@ mod tests {
             Some(date(2029, 8, 1)),
         );
         let says = |d| act(Some(d), &wide, as_of, State::OnCourse);
-        assert_eq!(says(date(2026, 11, 12)), "by 12 Nov 2026");
-        assert_eq!(says(date(2026, 9, 3)), "since 3 Sep 2026");
+        assert_eq!(says(date(2026, 11, 12)), "by 12 Nov");
+        assert_eq!(says(date(2026, 9, 3)), "since 3 Sep");
         assert_eq!(says(date(2028, 2, 10)), "in 2028");
     }
 

@@ -12,6 +12,8 @@ use crate::report::words;
 
 /// At most so many vans are named in the chart.
 const NAMED: usize = 9;
+/// With more vans than this, those on course are drawn without their readings.
+const WITH_DOTS: usize = 30;
 
 /// The finding: who is nearest to the limit, or over it.
 pub fn title(vans: &[&VanAssessment], limit: f64) -> String {
@@ -33,7 +35,7 @@ pub fn title(vans: &[&VanAssessment], limit: f64) -> String {
             "All {n} membranes are under the limit of {limit}; {name} is nearest with {share}"
         ),
         (1, _) => {
-            format!("{name}'s membrane is over the limit: it lets {share} of the salts through")
+            format!("{name} is over the limit of {limit}: its membrane lets {share} through")
         }
         (over, _) => {
             format!("{over} membranes are over the limit of {limit}; {name} is worst with {share}")
@@ -79,7 +81,10 @@ pub fn draw(canvas: &mut Canvas<'_>, area: Rect, vans: &[&VanAssessment], limit:
     let x_top = nice_top(points().map(|p| p.0).fold(1000.0, f64::max), 6);
     let highest = points().map(|p| p.1).fold(0.0, f64::max);
     // one splashed reading must not flatten all others
-    let y_top = nice_top(highest.min(limit * 2.5).max(limit * 1.2) * 100.0, 6);
+    let y_top = nice_top(
+        (highest * 1.06).min(limit * 2.5).max(limit * 1.2) * 100.0,
+        6,
+    );
     let x = Axis {
         low: 0.0,
         high: x_top,
@@ -112,6 +117,10 @@ pub fn draw(canvas: &mut Canvas<'_>, area: Rect, vans: &[&VanAssessment], limit:
                 },
             );
         }
+        let calm = van.membrane.state == State::OnCourse;
+        if calm && order.len() > WITH_DOTS {
+            continue;
+        }
         for (litres, passage) in &van.series.salt_passage_by_litres {
             if panel.y.holds(passage * 100.0) {
                 canvas.mark(Shape::Circle, panel.at(*litres, passage * 100.0), 2.6, dot);
@@ -134,6 +143,11 @@ pub fn draw(canvas: &mut Canvas<'_>, area: Rect, vans: &[&VanAssessment], limit:
         let (shape, ink) = badge(van.membrane.state);
         canvas.mark(shape, at, 7.0, ink);
         taken.push(Rect::at(at.0, at.1, 0.0, 0.0).inset(-8.0));
+        if van.membrane.state != State::OnCourse {
+            let path = smoothed(&van.series.salt_passage_by_litres);
+            let spots = path.iter().map(|(l, p)| panel.at(*l, p * 100.0));
+            taken.extend(spots.map(|(x, y)| Rect::at(x, y, 0.0, 0.0).inset(-3.0)));
+        }
         ends.push((van, at));
     }
     let face = look::SMALL_BOLD;
@@ -156,12 +170,8 @@ pub fn draw(canvas: &mut Canvas<'_>, area: Rect, vans: &[&VanAssessment], limit:
     let wanted: Vec<Wanted> = labels.iter().map(|(_, w)| w.clone()).collect();
     for ((name, _), spot) in labels.iter().zip(place(panel.plot, &taken, &wanted)) {
         if let Some(spot) = spot {
-            canvas.text(
-                name,
-                (spot.x0, spot.y0 + face.size * 0.76),
-                &face,
-                Align::Left,
-            );
+            let at = (spot.x0, spot.y0 + face.size * 0.76);
+            panel.note(canvas, name, at, &face, Align::Left);
         }
     }
 }

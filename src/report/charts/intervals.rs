@@ -47,7 +47,7 @@ pub const HEADS: [&str; 6] = [
     "Membrane",
     "Pre-filters",
     "Resin",
-    "Saves a year",
+    "Saves",
 ];
 
 /// One district's row in words.
@@ -85,7 +85,7 @@ pub fn rule_cells(assessment: &Assessment) -> [String; 6] {
 
 /// Draws the table with its title; districts that do not fit are counted.
 pub fn draw(canvas: &mut Canvas<'_>, area: Rect, assessment: &Assessment) {
-    let unit = "Suggested intervals; resin in litres of water a filling; saving per van";
+    let unit = "Suggested intervals; resin in litres of water; saving per van and year";
     let rest = heading(canvas, area, &title(assessment), unit);
     let currency = assessment.fleet.currency.as_deref();
     // head, rule of thumb and a possible last line take three rows

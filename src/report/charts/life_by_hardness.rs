@@ -1,7 +1,7 @@
 //! Life of a new membrane or resin filling against the hardness of the water:
 //! the lives, the fitted middle and the range in which four of five will lie.
 
-use crate::fit::{Band, LifeDot};
+use crate::advise::{Band, LifeDot};
 use crate::report::axis::{nice_top, number_ticks};
 use crate::report::canvas::{Align, Canvas};
 use crate::report::look::{self, Ink, Shape};

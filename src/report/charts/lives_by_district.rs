@@ -1,8 +1,7 @@
 //! How long the next membrane or filling of resin will last, district by
 //! district: a bar from unlikely short to unlikely long, a mark in the middle.
 
-use crate::advise::AreaAssessment;
-use crate::fit::Span;
+use crate::advise::{AreaAssessment, Span};
 use crate::report::axis::{nice_top, number_ticks};
 use crate::report::canvas::{Align, Canvas};
 use crate::report::charts::life_by_hardness::Of;
@@ -57,12 +56,9 @@ pub fn title(of: Of, areas: &[AreaAssessment], this: &str) -> String {
     };
     let ratio = middle / typical;
     if ratio >= 1.25 {
-        format!("{says}, {} the usual here", times(ratio))
+        format!("{says}, {} as much as elsewhere", times(ratio))
     } else if ratio <= 0.8 {
-        format!(
-            "{says}, {:.0} % less than usual here",
-            (1.0 - ratio) * 100.0
-        )
+        format!("{says}, {:.0} % less than elsewhere", (1.0 - ratio) * 100.0)
     } else {
         format!("{says}, much like elsewhere")
     }
@@ -185,7 +181,7 @@ pub fn draw(canvas: &mut Canvas<'_>, area: Rect, of: Of, areas: &[AreaAssessment
             look::GRID,
         );
     }
-    let pitch = (panel.plot.height() / shown.len().max(1) as f64).min(54.0);
+    let pitch = (panel.plot.height() / shown.len().max(1) as f64).min(76.0);
     for (i, (district, name)) in shown.iter().zip(&names).enumerate() {
         let middle = panel.plot.y0 + pitch * (i as f64 + 0.5);
         let own = district.postcode == this;

@@ -4,6 +4,7 @@ pub mod fleet_passage;
 pub mod intervals;
 pub mod life_by_hardness;
 pub mod lives_by_district;
+pub mod path;
 pub mod services;
 pub mod to_do;
 pub mod van_passage;

@@ -1,12 +1,11 @@
 //! Work done on a van, one lane per item, under a chart's time axis.
 
-use crate::lives::ServiceMark;
+use crate::advise::{Item, ServiceMark};
 use crate::report::axis::{Scale, day_number};
 use crate::report::canvas::{Align, Canvas};
 use crate::report::look::{self, Ink, Shape};
 use crate::report::rect::Rect;
 use crate::report::words;
-use crate::store::records::Item;
 
 /// Height of a lane, px.
 pub const LANE: f64 = 21.0;

@@ -12,6 +12,8 @@ use crate::report::words;
 
 /// Height of a row, px.
 const ROW: f64 = 35.0;
+/// A column wider than this has room for the reason too, px.
+const WIDE: f64 = 900.0;
 
 /// How many rows fit into `height` px.
 pub fn rows_in(height: f64) -> usize {
@@ -26,7 +28,11 @@ pub fn draw(canvas: &mut Canvas<'_>, area: Rect, lines: &[VanLine<'_>], as_of: D
         .fold(60.0, f64::max)
         .min(area.width() * 0.2);
     let state_x = area.x0 + 34.0 + name_width + 16.0;
-    let text_x = state_x + 122.0;
+    let widest = lines
+        .iter()
+        .map(|line| canvas.width_of(words::state(line.state), &look::BODY_BOLD))
+        .fold(0.0, f64::max);
+    let text_x = state_x + widest + 16.0;
     let mut y = area.y0;
     for (i, line) in lines.iter().enumerate() {
         if i % 2 == 0 {
@@ -56,14 +62,21 @@ pub fn draw(canvas: &mut Canvas<'_>, area: Rect, lines: &[VanLine<'_>], as_of: D
             Align::Left,
         );
         let room = area.x1 - text_x - 8.0;
-        let to_do = line.to_do(as_of);
-        let face = if canvas.width_of(&to_do, &look::BODY) > room {
+        let wide = room > WIDE;
+        let to_do_room = if wide { room * 0.45 } else { room };
+        let to_do = line.to_do_beside_state(as_of);
+        let face = if canvas.width_of(&to_do, &look::BODY) > to_do_room {
             look::SMALL.inked(look::TEXT)
         } else {
             look::BODY
         };
-        let to_do = canvas.shortened(&to_do, &face, room);
+        let to_do = canvas.shortened(&to_do, &face, to_do_room);
         canvas.text(&to_do, (text_x, base), &face, Align::Left);
+        if let (true, Some(part)) = (wide, line.parts.first()) {
+            let reason = canvas.shortened(part.reason, &look::SMALL, room * 0.55 - 16.0);
+            let x = text_x + room * 0.45 + 16.0;
+            canvas.text(&reason, (x, base), &look::SMALL, Align::Left);
+        }
         y += ROW;
     }
     if !after.is_empty() {

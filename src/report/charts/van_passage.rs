@@ -3,15 +3,15 @@
 
 use jiff::civil::Date;
 
-use crate::advise::VanAssessment;
+use crate::advise::{Item, VanAssessment};
 use crate::report::axis::{date_ticks, day_number, days_after, nice_top, number_ticks};
 use crate::report::canvas::Canvas;
+use crate::report::charts::path::Path;
 use crate::report::charts::services;
-use crate::report::look::{self, Shape};
-use crate::report::panel::{Axis, Panel, frame, heading};
+use crate::report::look;
+use crate::report::panel::{Axis, frame, heading};
 use crate::report::rect::Rect;
 use crate::report::words;
-use crate::store::records::Item;
 
 /// The forecast is shown at most so far ahead, days.
 const AHEAD: i32 = 3 * 365;
@@ -80,8 +80,17 @@ fn days_shown(van: &VanAssessment, as_of: Date) -> (Date, Date) {
 /// Draws the chart with its title.
 pub fn draw(canvas: &mut Canvas<'_>, area: Rect, van: &VanAssessment, as_of: Date, limit: f64) {
     let series = &van.series;
-    let unit = "Salts that come through the membrane, % of the tap water's (25 °C)";
-    let rest = heading(canvas, area, &title(van, as_of, limit), unit);
+    let mut unit = "Salts that come through the membrane, % of the tap water's (25 °C)".to_owned();
+    if series.services.iter().any(|s| s.inferred) {
+        unit.push_str("; a ring below: work not recorded, the readings say so");
+    }
+    let rest = heading(canvas, area, &title(van, as_of, limit), &unit);
+    if series.salt_passage.is_empty() && series.salt_passage_path.is_empty() {
+        let text = "Tap and after the membrane have not been read together on this van yet.";
+        let at = (rest.x0, rest.y0 + 40.0);
+        canvas.paragraph(text, at, &look::BODY, rest.width(), 3);
+        return;
+    }
     let lanes = services::lanes(&series.services).len() as f64 * services::LANE;
     let (from, to) = days_shown(van, as_of);
     let highest = series.salt_passage.iter().map(|p| p.1).fold(0.0, f64::max);
@@ -103,7 +112,12 @@ pub fn draw(canvas: &mut Canvas<'_>, area: Rect, van: &VanAssessment, as_of: Dat
         ..rest
     };
     let panel = frame(canvas, inner, &x, &y, "");
-    draw_path(canvas, &panel, van, as_of);
+    let path = Path {
+        bands: &series.salt_passage_path,
+        scale: 100.0,
+        ink: look::MEMBRANE,
+    };
+    path.range(canvas, &panel);
     for mark in series.services.iter().filter(|s| s.item == Item::Membrane) {
         let day = day_number(mark.date);
         if panel.x.holds(day) {
@@ -114,14 +128,15 @@ pub fn draw(canvas: &mut Canvas<'_>, area: Rect, van: &VanAssessment, as_of: Dat
     }
     let fitted = van.membrane.fitted_on;
     for (day, passage) in &series.salt_passage {
-        let (x, y) = (day_number(*day), passage * 100.0);
-        if !(panel.x.holds(x) && panel.y.holds(y)) {
-            continue;
-        }
         let earlier = fitted.is_some_and(|f| *day < f);
-        let ink = if earlier { look::RULE } else { look::MEMBRANE };
-        canvas.mark(Shape::Circle, panel.at(x, y), 3.4, ink);
+        let ink = if earlier {
+            look::RULE
+        } else {
+            look::MEMBRANE.tint(0.6)
+        };
+        panel.reading(canvas, (day_number(*day), passage * 100.0), ink);
     }
+    path.middle(canvas, &panel, as_of);
     let name = format!(
         "limit {}",
         words::percent(limit, usize::from((limit * 100.0).fract() > 1e-6))
@@ -129,26 +144,4 @@ pub fn draw(canvas: &mut Canvas<'_>, area: Rect, van: &VanAssessment, as_of: Dat
     panel.limit(canvas, limit * 100.0, &name);
     panel.today(canvas, day_number(as_of), &words::day(as_of));
     services::draw(canvas, &panel.x, rest.y1 - lanes, area.x0, &series.services);
-}
-
-/// The fit in full ink up to the day, dashed beyond; the likely range as a tint.
-fn draw_path(canvas: &mut Canvas<'_>, panel: &Panel, van: &VanAssessment, as_of: Date) {
-    let path = &van.series.salt_passage_path;
-    let band: Vec<(f64, f64, f64)> = path
-        .iter()
-        .map(|b| (day_number(b.x), b.p10 * 100.0, b.p90 * 100.0))
-        .collect();
-    panel.band(canvas, &band, look::MEMBRANE.tint(0.18));
-    let middle = |ahead: bool| -> Vec<(f64, f64)> {
-        path.iter()
-            .filter(|b| if ahead { b.x >= as_of } else { b.x <= as_of })
-            .map(|b| (day_number(b.x), b.p50 * 100.0))
-            .collect()
-    };
-    for run in panel.curve(&middle(false)) {
-        canvas.line(&run, look::MEMBRANE, 2.6);
-    }
-    for run in panel.curve(&middle(true)) {
-        canvas.dashes(&run, look::MEMBRANE, 2.6, (8.0, 6.0));
-    }
 }

@@ -3,14 +3,14 @@
 
 use jiff::civil::Date;
 
-use crate::advise::{State, VanAssessment};
+use crate::advise::{Item, State, VanAssessment};
 use crate::report::axis::{date_ticks, day_number, days_after, nice_top, number_ticks};
 use crate::report::canvas::Canvas;
-use crate::report::look::{self, Shape};
+use crate::report::charts::path::Path;
+use crate::report::look;
 use crate::report::panel::{Axis, frame, heading};
 use crate::report::rect::Rect;
 use crate::report::words;
-use crate::store::records::Item;
 
 /// Days shown back and at most ahead.
 const BACK: i32 = 365;
@@ -90,12 +90,12 @@ pub fn draw(canvas: &mut Canvas<'_>, area: Rect, van: &VanAssessment, as_of: Dat
     };
     let panel = frame(canvas, rest, &x, &y, "");
 
-    let band: Vec<(f64, f64, f64)> = series
-        .product_path
-        .iter()
-        .map(|b| (day_number(b.x), b.p10, b.p90))
-        .collect();
-    panel.band(canvas, &band, look::RESIN.tint(0.2));
+    let path = Path {
+        bands: &series.product_path,
+        scale: 1.0,
+        ink: look::RESIN,
+    };
+    path.range(canvas, &panel);
     for mark in series.services.iter().filter(|s| s.item == Item::Resin) {
         let day = day_number(mark.date);
         if panel.x.holds(day) {
@@ -108,30 +108,10 @@ pub fn draw(canvas: &mut Canvas<'_>, area: Rect, van: &VanAssessment, as_of: Dat
             );
         }
     }
-    let middle = |ahead: bool| -> Vec<(f64, f64)> {
-        series
-            .product_path
-            .iter()
-            .filter(|b| if ahead { b.x >= as_of } else { b.x <= as_of })
-            .map(|b| (day_number(b.x), b.p50))
-            .collect()
-    };
-    for run in panel.curve(&middle(false)) {
-        canvas.line(&run, look::RESIN, 2.6);
+    for (day, ppm) in &series.product_ppm {
+        panel.reading(canvas, (day_number(*day), *ppm), look::RESIN.tint(0.6));
     }
-    for run in panel.curve(&middle(true)) {
-        canvas.dashes(&run, look::RESIN, 2.6, (8.0, 6.0));
-    }
-    for (day, ppm) in series.product_ppm.iter().filter(|p| shown(&p.0)) {
-        if panel.y.holds(*ppm) {
-            canvas.mark(
-                Shape::Circle,
-                panel.at(day_number(*day), *ppm),
-                3.4,
-                look::RESIN,
-            );
-        }
-    }
+    path.middle(canvas, &panel, as_of);
     panel.limit(canvas, limit, &format!("limit {limit} ppm"));
     panel.today(canvas, day_number(as_of), &words::day(as_of));
 }

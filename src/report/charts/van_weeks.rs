@@ -4,7 +4,7 @@ use jiff::civil::Date;
 
 use crate::advise::VanAssessment;
 use crate::report::axis::{date_ticks, day_number, days_after, nice_top, number_ticks};
-use crate::report::canvas::Canvas;
+use crate::report::canvas::{Align, Canvas};
 use crate::report::look;
 use crate::report::panel::{Axis, frame, heading};
 use crate::report::rect::Rect;
@@ -109,5 +109,12 @@ pub fn draw(
             y1: panel.plot.y1,
         };
         canvas.fill(bar, look::WATER);
+    }
+    if let Some(month) = month {
+        let name = words::month_short(month.month());
+        let at = (panel.x.px(day_number(month) + 15.0), panel.plot.y0 + 14.0);
+        let paper = canvas.box_of(name, at, &look::SMALL, Align::Middle);
+        canvas.fill(paper, look::WATER.tint(0.14));
+        canvas.text(name, at, &look::SMALL, Align::Middle);
     }
 }

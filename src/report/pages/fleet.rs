@@ -75,7 +75,7 @@ pub fn first(canvas: &mut Canvas<'_>, assessment: &Assessment, lines: &[VanLine<
     let more = pages.iter().skip(1).map(|p| p.len()).sum::<usize>();
     let mut after = left_out(lines);
     if more > 0 {
-        let next = format!("{more} more that need a look on the next page");
+        let next = format!("{more} more that need a look on the next pages");
         after = if after.is_empty() {
             next
         } else {

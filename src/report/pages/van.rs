@@ -2,7 +2,7 @@
 
 use jiff::civil::Date;
 
-use crate::advise::{Assessment, VanAssessment};
+use crate::advise::{Assessment, Item, VanAssessment};
 use crate::report::canvas::{Align, Canvas};
 use crate::report::charts::{van_passage, van_product, van_weeks};
 use crate::report::look::{self, badge};
@@ -10,7 +10,6 @@ use crate::report::pages::{place, sheet};
 use crate::report::parts::{Part, parts};
 use crate::report::rect::Rect;
 use crate::report::words;
-use crate::store::records::Item;
 
 /// Fewer readings than this and the forecast leans on the fleet.
 const FEW_READINGS: usize = 5;
@@ -173,14 +172,7 @@ fn part_in_words(canvas: &mut Canvas<'_>, side: Rect, y: f64, part: &Part<'_>, a
     canvas.mark(shape, (side.x0 + 9.0, y - 6.0), 8.0, ink);
     let x = side.x0 + 28.0;
     let width = side.x1 - x;
-    let head = match part.state {
-        crate::advise::State::OnCourse => format!(
-            "{} on course, {}",
-            capital(words::item(part.item)),
-            words::act(part.replace_on, &part.limit_on, as_of, part.state)
-        ),
-        _ => capital(&part.phrase(as_of)),
-    };
+    let head = part.headline(as_of);
     let y = canvas.paragraph(&head, (x, y), &look::BODY_BOLD, width, 2);
     canvas.paragraph(
         part.reason,
@@ -189,14 +181,6 @@ fn part_in_words(canvas: &mut Canvas<'_>, side: Rect, y: f64, part: &Part<'_>, a
         width,
         4,
     ) + 10.0
-}
-
-/// The first letter large.
-pub fn capital(text: &str) -> String {
-    let mut letters = text.chars();
-    letters
-        .next()
-        .map_or(String::new(), |c| c.to_uppercase().chain(letters).collect())
 }
 
 /// The van's numbers in words, each a line of its own.

@@ -13,7 +13,7 @@ use crate::water::{HARDNESS_PER_PPM_MAX, HARDNESS_PER_PPM_MEDIAN, hardness_from_
 
 /// What is known about the fleet's water, place by place.
 #[derive(Debug, Clone)]
-pub struct HardnessTable {
+pub(crate) struct HardnessTable {
     published: Published,
     /// Median feed, ppm, by district and by area.
     feed_ppm: BTreeMap<String, f64>,
@@ -25,11 +25,11 @@ pub struct HardnessTable {
 
 /// Hardness of one place over time; the first value also holds before its day.
 #[derive(Debug, Clone, Default, PartialEq)]
-pub struct HardnessSeries(Vec<(Date, HardnessAt)>);
+pub(crate) struct HardnessSeries(Vec<(Date, HardnessAt)>);
 
 impl HardnessSeries {
     /// Hardness on `day`: the newest value not after it, else the oldest.
-    pub fn on(&self, day: Date) -> Option<HardnessAt> {
+    pub(crate) fn on(&self, day: Date) -> Option<HardnessAt> {
         let after = self.0.partition_point(|(from, _)| *from <= day);
         self.0.get(after.saturating_sub(1)).map(|(_, at)| *at)
     }
@@ -50,7 +50,7 @@ impl HardnessSeries {
 
 /// What one van tells about the water of its places.
 #[derive(Debug, Clone, Default)]
-pub struct WaterSeen {
+pub(crate) struct WaterSeen {
     /// Median feed by district (or area where only that is known), ppm.
     pub feed_ppm: Vec<(String, f64)>,
     /// Where the van is based on the as-of day.
@@ -61,7 +61,7 @@ pub struct WaterSeen {
 
 impl HardnessTable {
     /// The supplier's rows, and what the fleet's vans have seen up to `as_of`.
-    pub fn new(rows: &[Hardness], seen: &[WaterSeen], as_of: Date) -> HardnessTable {
+    pub(crate) fn new(rows: &[Hardness], seen: &[WaterSeen], as_of: Date) -> HardnessTable {
         let mut table = HardnessTable {
             published: Published::new(rows),
             feed_ppm: feed_by_place(seen),
@@ -80,7 +80,7 @@ impl HardnessTable {
     /// Hardness of a place over time. `own_feed_ppm`, the van's own median
     /// feed, serves where the place is not known. Empty only if nothing in the
     /// fleet tells.
-    pub fn at(&self, place: Option<&Postcode>, own_feed_ppm: Option<f64>) -> HardnessSeries {
+    pub(crate) fn at(&self, place: Option<&Postcode>, own_feed_ppm: Option<f64>) -> HardnessSeries {
         let known = self.known(place, own_feed_ppm);
         match self.assumed {
             Some(value) if known.0.is_empty() => {
@@ -91,7 +91,7 @@ impl HardnessTable {
     }
 
     /// Hardness over feed ppm used for estimates.
-    pub fn ratio(&self) -> f64 {
+    pub(crate) fn ratio(&self) -> f64 {
         self.ratio
     }
 

@@ -39,6 +39,7 @@ pub(crate) fn remark(health: &Health<'_>, remarks: &mut Remarks) {
         return;
     }
     missing_rows(health, remarks);
+    missing_probe(health, remarks);
     missing_services(health, remarks);
     hardness(health, remarks);
 }
@@ -58,6 +59,20 @@ fn missing_rows(health: &Health<'_>, remarks: &mut Remarks) {
             remarks.note(Some(last), format!("no readings recorded since {last}"));
         }
         Some(_) => {}
+    }
+}
+
+/// Readings that never tell what the membrane holds back.
+fn missing_probe(health: &Health<'_>, remarks: &mut Remarks) {
+    let tells = health
+        .looks
+        .iter()
+        .any(|look| look.salt_passage().is_some());
+    if health.membranes > 0 && health.looks.len() >= FEEDS_FROM && !tells {
+        remarks.note(
+            None,
+            "tap and after-the-membrane water are never read together, so the membrane cannot be judged",
+        );
     }
 }
 

@@ -121,6 +121,7 @@ impl Counter<'_> {
         let written = fill
             .litres
             .filter(|litres| litres.is_finite() && *litres >= 0.0);
+        let begins = self.baseline.is_none() && fill.meter_litres.is_some();
         let by_meter = fill
             .meter_litres
             .and_then(|meter| self.by_meter(meter, date, written));
@@ -133,7 +134,12 @@ impl Counter<'_> {
             }
             (Some(litres), None) | (None, Some(litres)) => litres,
             (None, None) => {
-                self.remarks.count(Repeated::LitresUnknown, date);
+                let why = if begins {
+                    Repeated::CounterBegins
+                } else {
+                    Repeated::LitresUnknown
+                };
+                self.remarks.count(why, date);
                 self.usual.stand_in
             }
         };

@@ -123,7 +123,14 @@ fn put_right(looks: &mut [Look], remarks: &mut Remarks) {
     );
     for look in looks {
         if look.feed_ppm == Some(0.0) {
-            look.feed_ppm = None;
+            // A meter that is off reads 0 everywhere: its other zeros are none either.
+            for ppm in [
+                &mut look.feed_ppm,
+                &mut look.permeate_ppm,
+                &mut look.product_ppm,
+            ] {
+                *ppm = ppm.filter(|ppm| *ppm > 0.0);
+            }
             remarks.count(Repeated::TapReadsZero, look.date);
         }
         let (Some(feed), Some(permeate)) = (look.feed_ppm, look.permeate_ppm) else {

@@ -40,6 +40,4 @@ mod van;
 mod vessel;
 
 pub use cut::cut;
-pub use hardness_table::{HardnessSeries, HardnessTable, WaterSeen};
-pub use postcode::Postcode;
 pub use types::*;

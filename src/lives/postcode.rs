@@ -4,7 +4,7 @@
 ///
 /// `QA1 2CD` has area `QA`, district `QA1` and sector `QA1 2`.
 #[derive(Debug, Clone, PartialEq, Eq)]
-pub struct Postcode {
+pub(crate) struct Postcode {
     /// Leading letters; `None` where the text has another country's shape.
     pub area: Option<String>,
     /// First half; `None` where only the area is told.
@@ -17,7 +17,7 @@ impl Postcode {
     /// Reads a full postcode, its first half, a sector or an area, in any case,
     /// with or without the space. What has another shape counts as a district
     /// of its own. `None` for an empty text.
-    pub fn read(text: &str) -> Option<Postcode> {
+    pub(crate) fn read(text: &str) -> Option<Postcode> {
         let text = text.trim().to_ascii_uppercase();
         let mut halves = text.split_whitespace();
         let first = halves.next()?;
@@ -54,12 +54,12 @@ impl Postcode {
     }
 
     /// District, or the area where only that is told.
-    pub fn district_or_area(&self) -> Option<&str> {
+    pub(crate) fn district_or_area(&self) -> Option<&str> {
         self.district.as_deref().or(self.area.as_deref())
     }
 
     /// The finest part that is told.
-    pub fn finest(&self) -> Option<&str> {
+    pub(crate) fn finest(&self) -> Option<&str> {
         self.sector.as_deref().or_else(|| self.district_or_area())
     }
 

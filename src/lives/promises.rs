@@ -513,3 +513,129 @@ fn vans_come_in_order_of_name_and_the_same_each_time() {
             .all(|v| v.hardness.unwrap().basis == HardnessBasis::Estimated)
     );
 }
+
+/// A history in which everything happens at some time, from a small generator.
+fn eventful(seed: u64) -> History {
+    let mut state = seed
+        .wrapping_mul(2_862_933_555_777_941_757)
+        .wrapping_add(3_037_000_493);
+    let mut chance = move || {
+        state ^= state << 13;
+        state ^= state >> 7;
+        state ^= state << 17;
+        (state >> 11) as f64 / (1u64 << 53) as f64
+    };
+    let mut history = weekly(MONDAY, 20, |_| 12.0, |_| 0.0);
+    for fill in &mut history.fills {
+        match (chance() * 8.0) as u32 {
+            0 => fill.postcode = Some("QB2 1AA".into()),
+            1 => fill.postcode = None,
+            2 => fill.source = Source::BoughtIn,
+            3 => fill.meter_litres = Some((chance() * 90_000.0).round()),
+            4 => {
+                fill.litres = None;
+                fill.meter_litres = Some((chance() * 9_999.0).round());
+            }
+            _ => {}
+        }
+    }
+    for reading in &mut history.readings {
+        match (chance() * 8.0) as u32 {
+            0 => reading.feed_ppm = Some((chance() * 3.0).floor()),
+            1 => reading.permeate_ppm = Some((chance() * 400.0).floor()),
+            2 => reading.product_ppm = Some((chance() * 30.0).floor()),
+            3 => reading.permeate_ppm = None,
+            4 => reading.permeate_lpm = Some(chance() * 3.0),
+            5 => reading.feed_bar = Some(chance() * 8.0),
+            _ => {}
+        }
+    }
+    for _ in 0..(chance() * 12.0) as usize {
+        let day = days_after(MONDAY, (chance() * 160.0) as i64 - 10);
+        let item = Item::ALL[(chance() * 6.0) as usize];
+        let quantity = (chance() < 0.5).then(|| (chance() * 12.0).ceil());
+        history.services.push(service(day, item, quantity));
+    }
+    history.services.sort_by_key(|s| match s.done_at {
+        When::Day(day) => day,
+        When::At(_) => MONDAY,
+    });
+    history
+}
+
+#[test]
+fn every_mains_litre_belongs_to_one_membrane_and_one_charge() {
+    for seed in 1..200 {
+        let van = only_van(&fleet(eventful(seed)), AS_OF);
+        let made: f64 = van.weeks.iter().map(|week| week.litres).sum();
+        let by_elements: f64 = van
+            .elements
+            .iter()
+            .flat_map(|element| &element.litres_by_level)
+            .sum();
+        let by_charges: f64 = van
+            .charges
+            .iter()
+            .filter_map(|charge| charge.litres_treated)
+            .sum();
+        assert!((made - by_elements).abs() < 1e-6, "seed {seed}");
+        assert!((made - by_charges).abs() < 1e-6, "seed {seed}");
+        let by_prefilters: f64 = van.prefilters.iter().filter_map(|p| p.litres_made).sum();
+        assert!((made - by_prefilters).abs() < 1e-6, "seed {seed}");
+    }
+}
+
+#[test]
+fn lives_follow_each_other_and_litres_only_grow() {
+    for seed in 1..200 {
+        let van = only_van(&fleet(eventful(seed)), AS_OF);
+        for pair in van.elements.windows(2) {
+            assert_eq!(pair[0].end, End::Replaced(pair[1].fitted_on.unwrap()));
+        }
+        assert!(
+            van.elements
+                .last()
+                .is_some_and(|last| last.end == End::InUse)
+        );
+        for element in &van.elements {
+            let litres: Vec<f64> = element
+                .points
+                .iter()
+                .map(|point| point.litres_by_level.iter().sum())
+                .collect();
+            assert!(litres.is_sorted(), "seed {seed}: {litres:?}");
+            for point in &element.points {
+                assert!(
+                    point.salt_passage > 0.0 && point.salt_passage < 1.0,
+                    "seed {seed}"
+                );
+                assert!(point.sd_ln.is_finite() && point.sd_ln > 0.0);
+                assert_eq!(point.litres_by_level.len(), element.hardness_levels.len());
+            }
+        }
+        for charge in &van.charges {
+            assert!(charge.points.windows(2).all(|p| p[0].litres <= p[1].litres));
+            assert!(
+                charge
+                    .points
+                    .windows(2)
+                    .all(|p| p[0].ppm_litres <= p[1].ppm_litres)
+            );
+            assert!(charge.points.windows(2).all(|p| p[0].at <= p[1].at));
+        }
+    }
+}
+
+#[test]
+fn two_half_bags_on_one_day_are_a_full_change() {
+    let mut history = steady();
+    history.listed.push(listed(None));
+    let mut first = service(date(2026, 3, 16), Item::Resin, Some(5.0));
+    first.done_at = When::At(at(date(2026, 3, 16), 9));
+    let mut second = first.clone();
+    second.done_at = When::At(at(date(2026, 3, 16), 10));
+    history.services.extend([first, second]);
+    let van = only_van(&fleet(history), AS_OF);
+    assert_eq!(van.charges.len(), 2);
+    assert_eq!(van.charges[1].resin_litres, 10.0);
+}

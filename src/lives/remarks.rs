@@ -14,6 +14,7 @@ pub(crate) enum Repeated {
     CounterMisread,
     CounterAndLitresDisagree,
     LitresUnknown,
+    CounterBegins,
     MoreThanTheTank,
     CopiedReading,
     SwappedProbes,
@@ -58,6 +59,10 @@ impl Repeated {
             }
             Repeated::LitresUnknown => {
                 format!("litres unknown for {fills}{last}; the van's median fill used instead")
+            }
+            Repeated::CounterBegins => {
+                "the first counter reading has none to count from; the van's median fill used"
+                    .to_owned()
             }
             Repeated::MoreThanTheTank => {
                 format!("{fills} above what the tank holds{last}; check litres or tank size")

@@ -90,6 +90,8 @@ struct Settled<'a> {
     seen: &'a Seen<'a>,
     lent: &'a Lent<'a>,
     looks: Vec<Look>,
+    /// Of each look, see [`changes::regimes`].
+    regimes: Vec<u32>,
     last_reading_on: Option<Date>,
     /// Of every fill.
     litres: Vec<f64>,
@@ -121,6 +123,7 @@ impl<'a> Settled<'a> {
         let settled = Settled {
             seen,
             lent,
+            regimes: changes::regimes(seen, &looks),
             looks,
             last_reading_on: seen.readings.last().map(|r| days.date(r.taken_at)),
             litres,
@@ -168,8 +171,7 @@ impl<'a> Settled<'a> {
                 .iter()
                 .filter(|dated| dated.service.item == Item::Membrane),
         );
-        let regimes = changes::regimes(self.seen, &self.looks);
-        let falls = recovery::falls(&passage_levels(&self.looks, &regimes, &recorded));
+        let falls = recovery::falls(&passage_levels(&self.looks, &self.regimes, &recorded));
         changes::with_inferred(recorded, &falls, &self.looks, &self.lent.settings.time_zone)
     }
 
@@ -178,9 +180,8 @@ impl<'a> Settled<'a> {
             return Vec::new();
         }
         let (full, _) = vessels.changes_and_top_ups(&self.seen.services);
-        let regimes = changes::regimes(self.seen, &self.looks);
         let fresh = recovery::fresh_again(
-            &product_levels(&self.looks, &self.made, entering, &regimes),
+            &product_levels(&self.looks, &self.made, entering, &self.regimes),
             self.lent.settings.limits.product_ppm,
             self.seen.fills_between().is_some(),
             self.membranes == 0,

@@ -5,7 +5,7 @@ use jiff::civil::Date;
 use super::median::median_of;
 use super::seen::{Dated, Seen};
 use super::sizes::Sizes;
-use crate::store::records::{Item, Service};
+use crate::store::records::Item;
 
 /// A resin service with less than this share of the vessel is a top-up.
 const TOP_UP_BELOW: f64 = 0.6;
@@ -28,12 +28,9 @@ impl Vessel {
         litres > 0.0 && litres < TOP_UP_BELOW * self.litres
     }
 
-    /// Whether a resin service only added to what was there.
-    fn is_topped_up_by(&self, service: &Service) -> bool {
-        self.known
-            && service
-                .quantity
-                .is_some_and(|litres| self.is_topped_up_with(litres))
+    /// Whether resin services with so much in all only added to what was there.
+    fn is_topped_up_by(&self, quantity: Option<f64>) -> bool {
+        self.known && quantity.is_some_and(|litres| self.is_topped_up_with(litres))
     }
 
     /// Resin after a full change with `quantity`.
@@ -83,14 +80,30 @@ impl<'a> Vessels<'a> {
     }
 
     /// Resin services parted into full changes and top-ups, each oldest first.
+    /// Several of one day are judged together: two half bags fill a vessel.
     pub(crate) fn changes_and_top_ups<'s>(
         &self,
         services: &'s [Dated<'s>],
     ) -> (Vec<&'s Dated<'s>>, Vec<&'s Dated<'s>>) {
-        services
+        let resin: Vec<&Dated<'_>> = services
             .iter()
             .filter(|dated| dated.service.item == Item::Resin)
-            .partition(|dated| !self.on(dated.date).is_topped_up_by(dated.service))
+            .collect();
+        let (mut full, mut top_ups) = (Vec::new(), Vec::new());
+        for day in resin.chunk_by(|a, b| a.date == b.date) {
+            let quantity = day
+                .iter()
+                .map(|dated| dated.service.quantity)
+                .sum::<Option<f64>>();
+            let vessel = day.first().map(|dated| self.on(dated.date));
+            let only_added = vessel.is_some_and(|vessel| vessel.is_topped_up_by(quantity));
+            if only_added {
+                top_ups.extend_from_slice(day);
+            } else {
+                full.extend_from_slice(day);
+            }
+        }
+        (full, top_ups)
     }
 }
 

@@ -219,3 +219,6 @@ impl RatePosterior {
             .sum()
     }
 }
+
+#[cfg(test)]
+mod tests;

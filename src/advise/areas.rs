@@ -80,25 +80,13 @@ pub fn assess(
     });
 
     let saving = prices.own.then(|| {
-        let membrane_shown = Costs {
-            planned: membrane_costs.planned,
-            unplanned_extra: prices.lost_round_shown,
-            running: &running,
-        };
-        let resin_shown = Costs {
-            planned: resin_costs.planned,
-            unplanned_extra: NOTICED_IN_TIME * prices.lost_round_shown,
-            running: &nothing,
-        };
         let rule_days = settings.rule_of_thumb.membrane_months * 30.4375;
         let membrane_saving = membrane
-            .and_then(|m| cost_rate_at(&days, m.age, &membrane_shown))
-            .zip(cost_rate_at(&days, rule_days, &membrane_shown))
-            .map(|(ours, rule)| (rule - ours) * 365.25);
+            .zip(cost_rate_at(&days, rule_days, &membrane_costs))
+            .map(|(ours, rule)| (rule - ours.cost_rate) * 365.25);
         let resin_saving = resin
-            .and_then(|r| cost_rate_at(&area.resin_life_draws, r.age, &resin_shown))
-            .zip(at_the_limit(&area.resin_life_draws, &resin_shown))
-            .map(|(ours, rule)| (rule - ours) * per_day * 365.25);
+            .zip(at_the_limit(&area.resin_life_draws, &resin_costs))
+            .map(|(ours, rule)| (rule - ours.cost_rate) * per_day * 365.25);
         let set = prices.prefilter + prices.labour;
         let prefilter_saving = prefilter_days.map(|d| {
             set * 365.25 * (1.0 / (7.0 * settings.rule_of_thumb.prefilter_weeks) - 1.0 / d.max(1.0))

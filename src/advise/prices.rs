@@ -14,8 +14,6 @@ pub struct DecisionPrices {
     pub labour: f64,
     /// A day's lost round when a limit is passed unplanned.
     pub lost_round: f64,
-    /// The same for money that is shown: nothing unless the fleet said.
-    pub lost_round_shown: f64,
     /// Whether every part's price is the fleet's own, so that money may be shown.
     pub own: bool,
 }
@@ -24,7 +22,9 @@ const TYPICAL_MEMBRANE: f64 = 180.0;
 const TYPICAL_PREFILTER: f64 = 30.0;
 const TYPICAL_RESIN_PER_LITRE: f64 = 6.0;
 const TYPICAL_LABOUR: f64 = 20.0;
-const TYPICAL_LOST_ROUND: f64 = 220.0;
+/// A lost round as a multiple of a membrane's price where nobody said: an
+/// unplanned end then costs about twice a planned one (judgement).
+const LOST_ROUND_PER_MEMBRANE: f64 = 1.2;
 
 impl DecisionPrices {
     pub fn of(settings: &Settings, lives: &FleetLives) -> DecisionPrices {
@@ -42,13 +42,15 @@ impl DecisionPrices {
         // Own part prices with nothing said of labour: that then counts as
         // nothing rather than as somebody else's.
         let unless_own = |typical: f64| if own { 0.0 } else { typical };
+        let membrane_price = membrane.unwrap_or(TYPICAL_MEMBRANE);
         DecisionPrices {
-            membrane: membrane.unwrap_or(TYPICAL_MEMBRANE),
+            membrane: membrane_price,
             prefilter: prefilter.unwrap_or(TYPICAL_PREFILTER),
             resin_per_litre: resin.unwrap_or(TYPICAL_RESIN_PER_LITRE),
             labour: p.labour_per_visit.unwrap_or(unless_own(TYPICAL_LABOUR)),
-            lost_round: p.lost_round.unwrap_or(TYPICAL_LOST_ROUND),
-            lost_round_shown: p.lost_round.unwrap_or(0.0),
+            lost_round: p
+                .lost_round
+                .unwrap_or(LOST_ROUND_PER_MEMBRANE * membrane_price),
             own,
         }
     }

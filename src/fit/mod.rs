@@ -107,6 +107,10 @@ fn resin_dots(
 ) -> Vec<LifeDot> {
     let mut dots = Vec::new();
     for (i, (v, l)) in all.iter().zip(looks).enumerate() {
+        // Straight from the tap a charge lasts days: not on the same chart.
+        if v.membranes == 0 {
+            continue;
+        }
         for (life, charge) in v.charges.iter().zip(&l.charges) {
             if life.changed_on.is_none() {
                 continue;

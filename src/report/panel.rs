@@ -262,10 +262,11 @@ impl Panel {
         canvas.line(&[(at, self.plot.y0), (at, self.plot.y1)], look::MUTED, 1.5);
         let face = look::SMALL;
         let width = canvas.width_of(name, &face);
-        let (x, align) = if at + width + 8.0 < self.plot.x1 {
-            (at + 6.0, Align::Left)
-        } else {
+        // before today where there is room: forecasts rise right after it
+        let (x, align) = if at - width - 8.0 > self.plot.x0 {
             (at - 6.0, Align::Right)
+        } else {
+            (at + 6.0, Align::Left)
         };
         Some(self.note(canvas, name, (x, self.plot.y0 + 14.0), &face, align))
     }

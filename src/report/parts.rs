@@ -52,7 +52,12 @@ pub fn parts(van: &VanAssessment) -> Vec<Part<'_>> {
             item: Item::Prefilter,
             state: prefilter.state,
             replace_on: prefilter.replace_on,
-            limit_on: Span::unknown(),
+            // a habit, not a forecast: the day itself
+            limit_on: Span {
+                p10: prefilter.replace_on,
+                p50: prefilter.replace_on,
+                p90: prefilter.replace_on,
+            },
             since: prefilter.changed_on,
             reason: &prefilter.reason,
             suspect: None,

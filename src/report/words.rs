@@ -264,7 +264,10 @@ pub fn act(replace_on: Option<Date>, behind: &Span<Date>, as_of: Date, state: St
     } else if ahead <= PLANNED_BY_DAY {
         format!("by {}", day_near(date, as_of))
     } else {
-        match grain(behind) {
+        // a suggestion without a forecast behind it is said by the month
+        let known = behind.p10.or(behind.p50).is_some();
+        let grain = if known { grain(behind) } else { Grain::Month };
+        match grain {
             Grain::Day => format!("by {}", day_near(date, as_of)),
             coarse => format!("in {}", date_at(date, coarse)),
         }

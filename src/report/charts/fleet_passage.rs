@@ -135,10 +135,12 @@ pub fn draw(canvas: &mut Canvas<'_>, area: Rect, vans: &[&VanAssessment], limit:
     order.reverse();
     let mut ends = Vec::new();
     for van in order.iter() {
-        let Some((litres, passage)) = smoothed(&van.series.salt_passage_by_litres).last().copied()
-        else {
+        let last = smoothed(&van.series.salt_passage_by_litres).last().copied();
+        let Some((litres, passage)) = last else {
             continue;
         };
+        // the fitted value of today, as in the title, where there is one
+        let passage = van.membrane.salt_passage.p50.unwrap_or(passage);
         let at = panel.at(litres, passage * 100.0);
         let (shape, ink) = badge(van.membrane.state);
         canvas.mark(shape, at, 7.0, ink);
@@ -185,11 +187,11 @@ fn inks(state: State) -> (Ink, Ink) {
     }
 }
 
-/// Running middle value of five readings: guides the eye, is not a result.
+/// Running middle value of nine readings: guides the eye, is not a result.
 fn smoothed(points: &[(f64, f64)]) -> Vec<(f64, f64)> {
     (0..points.len())
         .filter_map(|i| {
-            let window = points.get(i.saturating_sub(2)..(i + 3).min(points.len()))?;
+            let window = points.get(i.saturating_sub(4)..(i + 5).min(points.len()))?;
             let mut values: Vec<f64> = window.iter().map(|p| p.1).collect();
             values.sort_by(f64::total_cmp);
             Some((points.get(i)?.0, *values.get(values.len() / 2)?))

@@ -85,7 +85,10 @@ pub fn rule_cells(assessment: &Assessment) -> [String; 6] {
 
 /// Draws the table with its title; districts that do not fit are counted.
 pub fn draw(canvas: &mut Canvas<'_>, area: Rect, assessment: &Assessment) {
-    let unit = "Suggested intervals; resin in litres of water; saving per van and year";
+    let unit = match &assessment.fleet.currency {
+        Some(_) => "Suggested intervals; resin in litres of water; saving per van and year",
+        None => "Suggested; resin in litres of water; saving per van and year, own currency",
+    };
     let rest = heading(canvas, area, &title(assessment), unit);
     let currency = assessment.fleet.currency.as_deref();
     // head, rule of thumb and a possible last line take three rows
@@ -95,7 +98,7 @@ pub fn draw(canvas: &mut Canvas<'_>, area: Rect, assessment: &Assessment) {
         .iter()
         .any(|a| a.saving_per_van_year.is_some());
     let shares: &[f64] = if with_money {
-        &[0.0, 0.20, 0.37, 0.55, 0.72, 0.86]
+        &[0.0, 0.17, 0.34, 0.52, 0.69, 0.88]
     } else {
         &[0.0, 0.24, 0.44, 0.66, 0.84]
     };

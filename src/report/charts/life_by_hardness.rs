@@ -40,9 +40,11 @@ const NO_DIFFERENCE: f64 = 1.2;
 /// The finding: what hardness does to the life, or that it cannot be told.
 pub fn title(of: Of, dots: &[LifeDot], curve: &[Band<f64>]) -> String {
     let noun = of.noun();
-    let inside =
-        range(dots).and_then(|(soft, hard)| Some((soft, hard, at(curve, soft)?, at(curve, hard)?)));
-    let Some((soft, hard, in_soft, in_hard)) = inside else {
+    let inside = range(dots).and_then(|(soft, hard)| {
+        let known = softest_known(curve, soft)?;
+        Some((soft, hard, known, at(curve, known)?, at(curve, hard)?))
+    });
+    let Some((soft, hard, known, in_soft, in_hard)) = inside else {
         return format!("How long a {noun} lasts here is not known yet");
     };
     if hard - soft < 40.0 {
@@ -52,8 +54,13 @@ pub fn title(of: Of, dots: &[LifeDot], curve: &[Band<f64>]) -> String {
         );
     }
     let mut said = if in_soft / in_hard >= NO_DIFFERENCE {
+        let softest = if known - soft > 15.0 {
+            format!("at {known:.0} mg/L")
+        } else {
+            "in the softest".to_owned()
+        };
         format!(
-            "A {noun} makes about {} L in the hardest water here, {} L in the softest",
+            "A {noun} makes about {} L in the hardest water here, {} L {softest}",
             words::thousands(words::two_figures(in_hard)),
             words::thousands(words::two_figures(in_soft))
         )
@@ -89,6 +96,16 @@ fn range(dots: &[LifeDot]) -> Option<(f64, f64)> {
         .map(|d| d.hardness_mg_l_caco3)
         .max_by(f64::total_cmp)?;
     Some((low, high))
+}
+
+/// The softest water, from `soft` on, for which the curve has a middle: in
+/// still softer water the limit may never be met.
+fn softest_known(curve: &[Band<f64>], soft: f64) -> Option<f64> {
+    if at(curve, soft).is_some() {
+        return Some(soft);
+    }
+    let mut known = curve.iter().filter(|b| b.x >= soft && b.p50.is_finite());
+    known.next().map(|b| b.x)
 }
 
 /// The curve's middle at a hardness, between its neighbours; `None` outside.
@@ -132,11 +149,8 @@ pub fn draw(canvas: &mut Canvas<'_>, area: Rect, of: Of, dots: &[LifeDot], curve
     let (x, y) = axes(dots, curve);
     let panel = frame(canvas, rest, &x, &y, "hardness of the water, mg/L as CaCO₃");
     draw_curve(canvas, &panel, of, curve);
-    for dot in dots.iter().filter(|d| d.litres.is_finite()) {
-        let shape = if dot.seen { Shape::Circle } else { Shape::Ring };
-        let spot = panel.at(dot.hardness_mg_l_caco3, dot.litres);
-        canvas.mark(Shape::Circle, spot, 7.6, look::PAPER);
-        canvas.mark(shape, spot, 6.2, of.ink());
+    for dot in dots {
+        draw_dot(canvas, &panel, of, dot);
     }
     key(canvas, keys, of);
 }
@@ -152,18 +166,21 @@ fn axes(dots: &[LifeDot], curve: &[Band<f64>]) -> (Axis, Axis) {
     } else {
         nice_top(widest.max(100.0), 5)
     };
-    let from_dots = dots
-        .iter()
-        .map(|d| d.litres)
+    // where the fleet's lives were seen and the curve runs between its waters;
+    // forecasts far beyond, in very soft water, must not flatten all that
+    let seen = dots.iter().filter(|d| d.seen).map(|d| d.litres);
+    let softest = range(dots).map_or(0.0, |(soft, _)| soft);
+    let between = curve.iter().filter(|b| b.x >= softest && b.x <= x_top);
+    let base = seen
+        .chain(between.map(|b| b.p50))
         .filter(|l| l.is_finite())
         .fold(0.0, f64::max);
-    let shown = curve.iter().filter(|b| b.x <= x_top && b.p50.is_finite());
-    // very soft water makes lives without end: show where the fleet's lives lie
-    let from_curve = shown.map(|b| b.p50).fold(0.0, f64::max);
-    let y_top = match (from_dots > 0.0, from_curve > 0.0) {
-        (true, _) => from_dots.max(from_curve.min(from_dots * 1.5)),
-        (false, true) => from_curve,
-        (false, false) => 1000.0,
+    let all = dots.iter().map(|d| d.litres).filter(|l| l.is_finite());
+    let most = all.fold(base, f64::max);
+    let y_top = if base > 0.0 {
+        most.min(base * 1.6)
+    } else {
+        most.max(1000.0)
     };
     let y_top = nice_top(y_top * 1.1, 5);
     let thousands = |v: f64, _| words::thousands(v);
@@ -179,6 +196,19 @@ fn axes(dots: &[LifeDot], curve: &[Band<f64>]) -> (Axis, Axis) {
             ticks: number_ticks((0.0, y_top), 5, thousands),
         },
     )
+}
+
+/// A filled dot where the limit was seen, a ring where it is forecast; a life
+/// beyond the chart's top is a triangle there.
+fn draw_dot(canvas: &mut Canvas<'_>, panel: &Panel, of: Of, dot: &LifeDot) {
+    let spot = panel.at(dot.hardness_mg_l_caco3, dot.litres);
+    if dot.litres > panel.y.high {
+        canvas.mark(Shape::Triangle, (spot.0, spot.1 + 6.0), 6.0, of.ink());
+        return;
+    }
+    let shape = if dot.seen { Shape::Circle } else { Shape::Ring };
+    canvas.mark(Shape::Circle, spot, 7.6, look::PAPER);
+    canvas.mark(shape, spot, 6.2, of.ink());
 }
 
 fn draw_curve(canvas: &mut Canvas<'_>, panel: &Panel, of: Of, curve: &[Band<f64>]) {

@@ -19,11 +19,12 @@ fn look_of(item: Item) -> (Shape, Shape, Ink) {
     }
 }
 
-/// The items that get a lane: those with work in `services`.
-pub fn lanes(services: &[ServiceMark]) -> Vec<Item> {
+/// The items that get a lane: those with work between the two days.
+pub fn lanes(services: &[ServiceMark], (from, to): (f64, f64)) -> Vec<Item> {
+    let within = |s: &&ServiceMark| (from..=to).contains(&day_number(s.date));
     Item::ALL
         .into_iter()
-        .filter(|item| services.iter().any(|s| s.item == *item))
+        .filter(|item| services.iter().filter(within).any(|s| s.item == *item))
         .collect()
 }
 
@@ -37,7 +38,7 @@ pub fn draw(
     services: &[ServiceMark],
 ) -> f64 {
     let mut y = top;
-    for item in lanes(services) {
+    for item in lanes(services, (x.low, x.high)) {
         let middle = y + LANE / 2.0;
         let (shape, inferred, ink) = look_of(item);
         canvas.fill(
@@ -70,9 +71,9 @@ pub fn draw(
 }
 
 /// The width that the lanes' names need to the left of the plot.
-pub fn names_width(canvas: &Canvas<'_>, services: &[ServiceMark]) -> f64 {
-    lanes(services)
-        .into_iter()
-        .map(|item| canvas.width_of(words::item(item), &look::SMALL))
+pub fn names_width(canvas: &Canvas<'_>, lanes: &[Item]) -> f64 {
+    lanes
+        .iter()
+        .map(|item| canvas.width_of(words::item(*item), &look::SMALL))
         .fold(0.0, f64::max)
 }

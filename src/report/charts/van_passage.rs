@@ -56,11 +56,8 @@ fn days_shown(van: &VanAssessment, as_of: Date) -> (Date, Date) {
     let series = &van.series;
     let first_point = series.salt_passage.first().map(|p| p.0);
     let first_fit = series.salt_passage_path.first().map(|b| b.x);
-    let earliest = first_point
-        .into_iter()
-        .chain(first_fit)
-        .min()
-        .unwrap_or(as_of);
+    let seen = first_point.into_iter().chain(first_fit);
+    let earliest = seen.chain(van.membrane.fitted_on).min().unwrap_or(as_of);
     let from = earliest
         .max(days_after(as_of, -BACK))
         .min(days_after(as_of, -60));
@@ -91,8 +88,10 @@ pub fn draw(canvas: &mut Canvas<'_>, area: Rect, van: &VanAssessment, as_of: Dat
         canvas.paragraph(text, at, &look::BODY, rest.width(), 3);
         return;
     }
-    let lanes = services::lanes(&series.services).len() as f64 * services::LANE;
     let (from, to) = days_shown(van, as_of);
+    let shown = (day_number(from), day_number(to));
+    let items = services::lanes(&series.services, shown);
+    let lanes = items.len() as f64 * services::LANE;
     let highest = series.salt_passage.iter().map(|p| p.1).fold(0.0, f64::max);
     let y_top = nice_top(highest.min(limit * 2.0).max(limit * 1.3) * 100.0, 6);
     let x = Axis {
@@ -105,7 +104,7 @@ pub fn draw(canvas: &mut Canvas<'_>, area: Rect, van: &VanAssessment, as_of: Dat
         high: y_top,
         ticks: number_ticks((0.0, y_top), 6, |v, d| format!("{v:.d$}")),
     };
-    let names = (services::names_width(canvas, &series.services) - 22.0).max(0.0);
+    let names = (services::names_width(canvas, &items) - 22.0).max(0.0);
     let inner = Rect {
         x0: rest.x0 + names,
         y1: rest.y1 - lanes,

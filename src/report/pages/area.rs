@@ -51,7 +51,10 @@ pub fn suggestions(assessment: &Assessment, area: &AreaAssessment) -> Vec<String
         None => "Resin: no interval can be suggested yet.".to_owned(),
     });
     if let Some(saving) = area.saving_per_van_year {
-        let amount = words::money(saving.abs(), fleet.currency.as_deref());
+        let mut amount = words::money(saving.abs(), fleet.currency.as_deref());
+        if fleet.currency.is_none() {
+            amount.push_str(" (in your own currency)");
+        }
         said.push(if saving >= 0.0 {
             format!("Expected to save {amount} per van and year.")
         } else {

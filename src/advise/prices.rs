@@ -2,7 +2,7 @@
 
 use crate::lives::FleetLives;
 use crate::settings::Settings;
-use crate::store::records::Item;
+use crate::lives::Item;
 
 /// What a decision needs. Where neither the settings nor the fleet's own costs
 /// tell, a typical proportion decides the day (judgement, never shown as money).

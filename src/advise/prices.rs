@@ -1,8 +1,8 @@
 //! Prices that decide when to replace, and those that may be shown.
 
 use crate::lives::FleetLives;
-use crate::settings::Settings;
 use crate::lives::Item;
+use crate::settings::Settings;
 
 /// What a decision needs. Where neither the settings nor the fleet's own costs
 /// tell, a typical proportion decides the day (judgement, never shown as money).

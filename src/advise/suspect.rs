@@ -21,7 +21,7 @@ pub fn suspect(
         .filter(|l| *l > 0.0)
         .map_or(0.0, |l| life.late_litres / l);
     if let Some((feed, permeate)) = shifts(life, forecast) {
-        let feed_moved = feed > PROBE_SHIFT || feed < 1.0 / PROBE_SHIFT;
+        let feed_moved = !(1.0 / PROBE_SHIFT..=PROBE_SHIFT).contains(&feed);
         let permeate_still = (0.87..1.15).contains(&permeate);
         if feed_moved && permeate_still {
             let together = neighbours_feed_shift.is_some_and(|n| (n / feed).ln().abs() < 0.12);

@@ -79,9 +79,7 @@ fn area(
     let resin = match (hardness, vessel, typical, week) {
         (Some(h), Some(litres), Some(permeate), Some(week)) => resin::new_charge_lives(
             resin_fit,
-            Some(&district),
-            h,
-            litres,
+            &resin::ChargeLooks::fresh(litres, Some(district.clone()), h),
             &permeate,
             week / 7.0,
             settings.limits.product_ppm,
@@ -207,9 +205,7 @@ pub fn resin_by_hardness(
                 h,
                 &resin::new_charge_lives(
                     fit,
-                    None,
-                    h,
-                    vessel,
+                    &resin::ChargeLooks::fresh(vessel, None, h),
                     &permeate,
                     per_day,
                     settings.limits.product_ppm,

@@ -85,7 +85,7 @@ fn membrane_dots(
             let life = v.elements.last().filter(|e| e.fitted_on.is_some())?;
             let made = life.litres_made?;
             let hardness = litre_weighted_hardness(&life.hardness_levels, &life.litres_by_level)
-                .or_else(|| l.hardness)?;
+                .or(l.hardness)?;
             let ahead = f
                 .litres_to_limit_p50
                 .filter(|_| forecast.limit_on.p50.is_some())?;

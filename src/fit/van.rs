@@ -123,19 +123,17 @@ fn in_use(
     if element.is_empty() && life.fitted_on.is_none() {
         return Err(CannotTell::NoSaltPassage);
     }
-    let hardness = looks.hardness.unwrap_or(ASSUMED_HARDNESS);
-    let ln_limit = settings.limits.salt_passage.ln();
-    let draws = membrane::draws_of(
-        fit,
+    let element = membrane::InUse {
         life,
-        element,
-        hardness,
-        &looks.usage,
-        ln_limit,
+        looks: element,
+        base_hardness: looks.hardness.unwrap_or(ASSUMED_HARDNESS),
+        usage: &looks.usage,
+        ln_limit: settings.limits.salt_passage.ln(),
         as_of,
-        &van.van,
-    );
-    let forecast = membrane::forecast(&draws, fit, life, element, hardness, &looks.usage, as_of);
+        seed_name: &van.van,
+    };
+    let draws = membrane::draws_of(fit, &element);
+    let forecast = membrane::forecast(&draws, fit, &element);
     Ok((draws, forecast))
 }
 
@@ -207,14 +205,14 @@ fn resin_forecast(
         return Err(CannotTell::NoProductReading);
     }
     let permeate = permeate.ok_or(CannotTell::NoSaltPassage)?;
-    Ok(resin::forecast(
-        fit,
+    let running = resin::Running {
         charge,
         permeate,
-        &looks.usage,
-        settings.limits.product_ppm,
+        usage: &looks.usage,
+        limit_ppm: settings.limits.product_ppm,
         as_of,
-        life.changed_on,
-        &van.van,
-    ))
+        changed_on: life.changed_on,
+        seed_name: &van.van,
+    };
+    Ok(resin::forecast(fit, &running))
 }

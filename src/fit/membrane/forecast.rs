@@ -71,19 +71,22 @@ fn under(shared: &Shared, looks: &ElementLooks, base_hardness: f64) -> UnderShar
     }
 }
 
-/// Draws an element's present and future. `seed_name` keeps vans independent
-/// of each other's presence.
-pub fn draws_of(
-    fit: &SharedFit,
-    life: &ElementLife,
-    looks: &ElementLooks,
-    base_hardness: f64,
-    usage: &Usage,
-    ln_limit: f64,
-    as_of: Date,
-    seed_name: &str,
-) -> ElementDraws {
-    let mut rng = Rng::for_part(2, seed_name);
+/// One element in use, and what its future hangs on.
+pub struct InUse<'a> {
+    pub life: &'a ElementLife,
+    pub looks: &'a ElementLooks,
+    pub base_hardness: f64,
+    pub usage: &'a Usage,
+    pub ln_limit: f64,
+    /// Where the records end and the future begins.
+    pub as_of: Date,
+    /// Seeds the draws: keeps vans independent of each other's presence.
+    pub seed_name: &'a str,
+}
+
+/// Draws an element's present and future.
+pub fn draws_of(fit: &SharedFit, element: &InUse<'_>) -> ElementDraws {
+    let mut rng = Rng::for_part(2, element.seed_name);
     let mut out = ElementDraws {
         draws: Vec::with_capacity(fit.draws.len() * DRAWS_EACH),
         p_fast: 0.0,
@@ -91,7 +94,7 @@ pub fn draws_of(
     };
     let mut path = Vec::new();
     for shared in &fit.draws {
-        let u = under(shared, looks, base_hardness);
+        let u = under(shared, element.looks, element.base_hardness);
         out.p_fast += u
             .rate
             .probability_above(u.shared.ln_rate + 1.645 * u.shared.rate_sd)
@@ -102,8 +105,8 @@ pub fn draws_of(
             let rate = u.rate.ln_quantile(p).exp();
             let (mean, variance) = u.summary.level_after(rate, u.since_last, u.drifting.wander);
             let ln_now = mean + variance.max(0.0).sqrt() * rng.normal();
-            let passed = ln_now >= ln_limit;
-            if passed || i % 8 == 0 {
+            let passed = ln_now >= element.ln_limit;
+            if passed || i.is_multiple_of(8) {
                 drift::draw_path(
                     &u.looks,
                     &u.drifting,
@@ -113,7 +116,7 @@ pub fn draws_of(
                     &mut rng,
                     &mut path,
                 );
-                if i % 8 == 0 {
+                if i.is_multiple_of(8) {
                     out.paths.push(path.clone());
                 }
             }
@@ -123,12 +126,18 @@ pub fn draws_of(
                 wander_per_litre: u.drifting.wander * u.per_litre,
                 litres_to_limit: 0.0,
                 days_to_limit: 0.0,
-                litres_per_day: usage.litres_per_day() * usage.factor(rng.normal(), 0.0, 0.0),
+                litres_per_day: element.usage.litres_per_day()
+                    * element.usage.factor(rng.normal(), 0.0, 0.0),
             };
             if passed {
-                draw.days_to_limit = past_crossing(life, looks, &path, ln_limit, as_of);
+                draw.days_to_limit = past_crossing(element, &path);
             } else {
-                ahead(&mut draw, ln_limit - ln_now, usage, &mut rng);
+                ahead(
+                    &mut draw,
+                    element.ln_limit - ln_now,
+                    element.usage,
+                    &mut rng,
+                );
             }
             out.draws.push(draw);
         }
@@ -153,24 +162,19 @@ fn ahead(draw: &mut ElementDraw, distance: f64, usage: &Usage, rng: &mut Rng) {
 
 /// Days from the as-of day back to the first time the drawn path was at the
 /// limit; never before the element was fitted.
-fn past_crossing(
-    life: &ElementLife,
-    looks: &ElementLooks,
-    path: &[f64],
-    ln_limit: f64,
-    as_of: Date,
-) -> f64 {
-    let begin = life.fitted_on.unwrap_or(life.seen_from);
-    let day = |date: Date| f64::from((date - as_of).get_days());
-    let dates = looks
+fn past_crossing(element: &InUse<'_>, path: &[f64]) -> f64 {
+    let begin = element.life.fitted_on.unwrap_or(element.life.seen_from);
+    let day = |date: Date| f64::from((date - element.as_of).get_days());
+    let dates = element
+        .looks
         .dates()
         .iter()
         .map(|&d| day(d))
         .chain(std::iter::once(0.0));
     let (mut before_day, mut before_level) = (day(begin), f64::NAN);
     for (at, &level) in dates.zip(path) {
-        if level >= ln_limit {
-            let share = (ln_limit - before_level) / (level - before_level);
+        if level >= element.ln_limit {
+            let share = (element.ln_limit - before_level) / (level - before_level);
             // The first reading may already be above: then it is as late as that.
             let share = if share.is_finite() {
                 share.clamp(0.0, 1.0)
@@ -187,15 +191,15 @@ fn past_crossing(
 }
 
 /// Turns draws into the forecast that is handed on.
-pub fn forecast(
-    draws: &ElementDraws,
-    fit: &SharedFit,
-    life: &ElementLife,
-    looks: &ElementLooks,
-    base_hardness: f64,
-    usage: &Usage,
-    as_of: Date,
-) -> MembraneForecast {
+pub fn forecast(draws: &ElementDraws, fit: &SharedFit, element: &InUse<'_>) -> MembraneForecast {
+    let InUse {
+        life,
+        looks,
+        base_hardness,
+        usage,
+        as_of,
+        ..
+    } = *element;
     let mut days: Vec<f64> = draws.draws.iter().map(|d| d.days_to_limit).collect();
     days.sort_by(f64::total_cmp);
     let begin = life.fitted_on.unwrap_or(life.seen_from);
@@ -281,7 +285,7 @@ fn past_bands<X: Copy>(draws: &ElementDraws, at: &[X]) -> Vec<Band<X>> {
     let every = at.len().div_ceil(60).max(1);
     at.iter()
         .enumerate()
-        .filter(|(i, _)| i % every == 0)
+        .filter(|(i, _)| i.is_multiple_of(every))
         .filter_map(|(i, &x)| {
             let span = span_of(draws.paths.iter().filter_map(|p| p.get(i)).map(|l| l.exp()));
             Some(Band {

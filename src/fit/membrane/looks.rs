@@ -66,7 +66,7 @@ pub fn looks_of(
         .iter()
         .zip(weights)
         .enumerate()
-        .filter(|(i, _)| (life.points.len() - 1 - i) % every == 0)
+        .filter(|(i, _)| (life.points.len() - 1 - i).is_multiple_of(every))
         .map(|(_, kept)| kept)
         .collect();
     let points = kept

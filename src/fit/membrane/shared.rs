@@ -176,7 +176,7 @@ pub fn fit_shared(elements: &[ElementLooks]) -> SharedFit {
     // Evenly spaced in the fleet's order, so that the choice is the same each time.
     let every = taught.len().div_ceil(MOST_ELEMENTS).max(1);
     let chosen: Vec<&ElementLooks> = taught.into_iter().step_by(every).collect();
-    let cost = |x: &[f64]| -> f64 { prior_cost(x) + data_cost(x, &chosen) };
+    let mut cost = |x: &[f64]| -> f64 { prior_cost(x) + data_cost(x, &chosen) };
     let prior: Vec<f64> = UNKNOWNS.iter().map(|u| u.mean).collect();
     let scale: Vec<f64> = UNKNOWNS.iter().map(|u| 0.5 * u.sd).collect();
     if chosen.is_empty() {
@@ -190,7 +190,7 @@ pub fn fit_shared(elements: &[ElementLooks]) -> SharedFit {
     }
     let found = optimise::bfgs(&cost, &prior, &scale, 60);
     let step: Vec<f64> = UNKNOWNS.iter().map(|u| 0.05 * u.sd).collect();
-    let curvature = optimise::hessian(&mut &cost, &found.point, found.value, &step);
+    let curvature = optimise::hessian(&mut cost, &found.point, found.value, &step);
     match Cholesky::new(curvature) {
         Some(factor) => {
             let covariance = factor.inverse();

@@ -1,8 +1,6 @@
 //! How many litres the charge in use can still polish, with the membrane's own
 //! decline ahead of it.
 
-use std::sync::Arc;
-
 use jiff::civil::Date;
 
 use super::charge::{BREAKTHROUGH_WIDTH, ChargeLooks};
@@ -115,17 +113,30 @@ fn draw_capacity(charge: &ChargeLooks, draw: &ResinDraw, rng: &mut Rng) -> f64 {
     high
 }
 
+/// The charge in use, and what its future hangs on.
+pub struct Running<'a> {
+    pub charge: &'a ChargeLooks,
+    pub permeate: &'a PermeateAhead,
+    pub usage: &'a Usage,
+    pub limit_ppm: f64,
+    /// Where the records end and the future begins.
+    pub as_of: Date,
+    pub changed_on: Option<Date>,
+    /// Seeds the draws: keeps vans independent of each other's presence.
+    pub seed_name: &'a str,
+}
+
 /// Forecasts the charge in use.
-pub fn forecast(
-    fit: &ResinFit,
-    charge: &ChargeLooks,
-    permeate: &PermeateAhead,
-    usage: &Usage,
-    limit_ppm: f64,
-    as_of: Date,
-    changed_on: Option<Date>,
-    seed_name: &str,
-) -> ResinForecast {
+pub fn forecast(fit: &ResinFit, running: &Running<'_>) -> ResinForecast {
+    let Running {
+        charge,
+        permeate,
+        usage,
+        limit_ppm,
+        as_of,
+        changed_on,
+        seed_name,
+    } = *running;
     let mut rng = Rng::for_part(6, seed_name);
     let most = usage.litres_per_day() * HORIZON_DAYS * 1.5;
     let mut litres = Vec::with_capacity(fit.draws.len() * DRAWS_EACH);
@@ -217,34 +228,31 @@ fn pick(values: &[f64], index: usize) -> f64 {
         .unwrap_or(0.0)
 }
 
-/// Sorted lives, in litres, of the next charge: infinite where the limit is
+/// Sorted lives, in litres, of the next charge (`charge` is fresh): infinite where the limit is
 /// not reached within ten years at that use.
 pub fn new_charge_lives(
     fit: &ResinFit,
-    district: Option<&Arc<str>>,
-    hardness: f64,
-    resin_litres: f64,
+    charge: &ChargeLooks,
     permeate: &PermeateAhead,
     litres_per_day: f64,
     limit_ppm: f64,
     seed_name: &str,
 ) -> Vec<f64> {
-    let charge = ChargeLooks::fresh(resin_litres, district.cloned(), hardness);
     let mut rng = Rng::for_part(7, seed_name);
     let mut lives = Vec::with_capacity(fit.draws.len() * DRAWS_EACH);
     for draw in &fit.draws {
         for _ in 0..DRAWS_EACH {
             let own = draw.shared.ln_capacity
-                + draw.district(district, &mut rng)
+                + draw.district(charge.district.as_ref(), &mut rng)
                 + draw.shared.capacity_sd * rng.normal();
             let future = Future {
-                charge: &charge,
+                charge,
                 permeate,
                 growth: pick(&permeate.growth_per_litre, lives.len()),
                 capacity: own.exp(),
                 share: draw.shared.co2_share,
                 load_now: 0.0,
-                co2: water::co2_prior_median_mmol_l(hardness),
+                co2: water::co2_prior_median_mmol_l(charge.hardness_mg_l_caco3),
             };
             lives.push(future.litres_to(limit_ppm, litres_per_day * HORIZON_DAYS));
         }

@@ -14,5 +14,5 @@ mod forecast;
 mod shared;
 
 pub use charge::{ChargeLooks, looks_of};
-pub use forecast::{PermeateAhead, forecast, new_charge_lives};
+pub use forecast::{PermeateAhead, Running, forecast, new_charge_lives};
 pub use shared::{ResinFit, fit_shared};

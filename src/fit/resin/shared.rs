@@ -79,11 +79,14 @@ impl ResinShared {
     }
 }
 
+/// For each district, what it may add to `ln` capacity, with weights that sum to 1.
+type Districts = BTreeMap<Arc<str>, Vec<(f64, f64)>>;
+
 /// One draw: the shared numbers, and what each district adds to `ln` capacity.
 #[derive(Debug, Clone)]
 pub struct ResinDraw {
     pub shared: ResinShared,
-    districts: BTreeMap<Arc<str>, Vec<(f64, f64)>>,
+    districts: Districts,
 }
 
 impl ResinDraw {
@@ -126,7 +129,7 @@ pub fn fit_shared(charges: &[ChargeLooks], limit_ppm: f64) -> ResinFit {
         },
     ];
     let taught: Vec<&ChargeLooks> = charges.iter().filter(|c| c.teaches()).collect();
-    let cost = |x: &[f64]| -> f64 {
+    let mut cost = |x: &[f64]| -> f64 {
         let s = ResinShared::from_search(x);
         let prior: f64 = x
             .iter()
@@ -147,7 +150,7 @@ pub fn fit_shared(charges: &[ChargeLooks], limit_ppm: f64) -> ResinFit {
     let found = optimise::bfgs(&cost, &start, &scale, 60);
     let step: Vec<f64> = prior_sd.iter().map(|s| 0.05 * s).collect();
     let factor = Cholesky::new(optimise::hessian(
-        &mut &cost,
+        &mut cost,
         &found.point,
         found.value,
         &step,
@@ -205,7 +208,7 @@ pub fn fit_shared(charges: &[ChargeLooks], limit_ppm: f64) -> ResinFit {
 }
 
 /// Each district's factor on capacity: weights on a grid, given its charges.
-fn districts(charges: &[&ChargeLooks], s: &ResinShared) -> BTreeMap<Arc<str>, Vec<(f64, f64)>> {
+fn districts(charges: &[&ChargeLooks], s: &ResinShared) -> Districts {
     let mut by_district: BTreeMap<Arc<str>, Vec<&ChargeLooks>> = BTreeMap::new();
     for charge in charges {
         if let Some(name) = &charge.district {

@@ -188,7 +188,7 @@ pub fn fit_shared(elements: &[ElementLooks]) -> SharedFit {
             remark: None,
         };
     }
-    let found = optimise::bfgs(&cost, &prior, &scale, 60);
+    let found = optimise::bfgs(cost, &prior, &scale, 60);
     let step: Vec<f64> = UNKNOWNS.iter().map(|u| 0.05 * u.sd).collect();
     let curvature = optimise::hessian(&mut cost, &found.point, found.value, &step);
     match Cholesky::new(curvature) {

@@ -147,7 +147,7 @@ pub fn fit_shared(charges: &[ChargeLooks], limit_ppm: f64) -> ResinFit {
     let start: Vec<f64> = unknowns.iter().map(|u| u.mean).collect();
     let scale: Vec<f64> = unknowns.iter().map(|u| 0.5 * u.sd).collect();
     let prior_sd: Vec<f64> = unknowns.iter().map(|u| u.sd).collect();
-    let found = optimise::bfgs(&cost, &start, &scale, 60);
+    let found = optimise::bfgs(cost, &start, &scale, 60);
     let step: Vec<f64> = prior_sd.iter().map(|s| 0.05 * s).collect();
     let factor = Cholesky::new(optimise::hessian(
         &mut cost,

@@ -89,12 +89,6 @@ pub(super) const KEYS: &[Key] = &[
     price("prices.labour_per_visit", |s, x| {
         s.prices.labour_per_visit = Some(x);
     }),
-    price("prices.water_per_m3", |s, x| {
-        s.prices.water_per_m3 = Some(x);
-    }),
-    price("prices.drain_per_m3", |s, x| {
-        s.prices.drain_per_m3 = Some(x);
-    }),
     price("prices.lost_round", |s, x| s.prices.lost_round = Some(x)),
     number(
         "rule_of_thumb.membrane_months",
@@ -138,13 +132,6 @@ pub(super) const KEYS: &[Key] = &[
         0.90,
         "a share: 0.30 for 30 %",
         |s, x| s.habits.recovery = x,
-    ),
-    number(
-        "habits.false_alarms_per_van_year",
-        0.0001,
-        1.0,
-        "alarms per van and year",
-        |s, x| s.habits.false_alarms_per_van_year = x,
     ),
 ];
 
@@ -271,10 +258,6 @@ mod tests {
             ),
             ("habits.chlorine_mg_l", defaults.habits.chlorine_mg_l),
             ("habits.recovery", defaults.habits.recovery),
-            (
-                "habits.false_alarms_per_van_year",
-                defaults.habits.false_alarms_per_van_year,
-            ),
         ];
         for (name, value) in checks {
             let mut settings = Settings::default();

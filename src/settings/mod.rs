@@ -39,8 +39,6 @@ pub struct Prices {
     pub resin_per_litre: Option<f64>,
     /// Work for one change, whatever is changed.
     pub labour_per_visit: Option<f64>,
-    pub water_per_m3: Option<f64>,
-    pub drain_per_m3: Option<f64>,
     /// A van that fails unplanned: the day's lost round.
     pub lost_round: Option<f64>,
 }
@@ -65,8 +63,6 @@ pub struct Habits {
     pub chlorine_mg_l: f64,
     /// Share of the feed that becomes permeate where no flow tells, 0..1.
     pub recovery: f64,
-    /// Chance that a healthy membrane raises an alarm within a year.
-    pub false_alarms_per_van_year: f64,
 }
 
 impl Default for Settings {
@@ -88,7 +84,6 @@ impl Default for Settings {
                 prefilter_chlorine_g: 40.0,
                 chlorine_mg_l: 0.4,
                 recovery: 0.30,
-                false_alarms_per_van_year: 0.01,
             },
         }
     }

@@ -1,6 +1,8 @@
 //! What a whole file tells about its own habits: the decimal mark, the order of
 //! day and month, day numbers, midnights.
 
+use std::collections::BTreeMap;
+
 use jiff::civil::Date;
 
 use super::columns::Column;
@@ -27,6 +29,10 @@ pub(super) struct Evidence {
     other_dates: u64,
     midnights: u64,
     other_times: u64,
+    /// Dates with the month in letters.
+    named_months: u64,
+    /// Rows by their number of cells.
+    lengths: BTreeMap<usize, u64>,
 }
 
 impl Evidence {
@@ -45,6 +51,7 @@ impl Evidence {
         rows.widths = (layout.width(), layout.headers.len());
         rows.rewind_behind(layout.header);
         while rows.next_row().is_some() {
+            *evidence.lengths.entry(rows.len()).or_insert(0) += 1;
             for (measure, cell) in &columns {
                 match measure {
                     Measure::Text => {}
@@ -54,6 +61,13 @@ impl Evidence {
             }
         }
         evidence
+    }
+
+    /// How many cells most rows have; as many as the header in case of doubt.
+    pub fn usual_cells(&self, header: usize) -> usize {
+        let lengths = self.lengths.iter();
+        let most = lengths.max_by_key(|(cells, rows)| (**rows, **cells == header));
+        most.map_or(0, |(cells, _)| *cells)
     }
 
     fn number(&mut self, cell: &str) {
@@ -92,7 +106,11 @@ impl Evidence {
             WrittenDate::Serial(_) => self.serials += 1,
             WrittenDate::Missing => return,
             WrittenDate::Sure(_) => {
-                self.iso += 1;
+                let numeric = plain(cell)
+                    .get(..4)
+                    .is_some_and(|y| y.bytes().all(|b| b.is_ascii_digit()));
+                self.iso += u64::from(numeric);
+                self.named_months += u64::from(!numeric);
                 self.other_dates += 1;
             }
             WrittenDate::Numbers(candidates) => {
@@ -188,6 +206,8 @@ impl Evidence {
             words.push("spreadsheet day numbers");
         } else if self.iso > 0 {
             words.push("year-month-day dates");
+        } else if self.named_months > 0 {
+            words.push("months by name");
         }
         words
     }

@@ -60,15 +60,15 @@ pub(super) fn judge(
     if let Some(reason) = no_row_of_its_own(layout, rows) {
         return Outcome::set_aside(reason);
     }
-    // empty cells beyond the header's are what spreadsheets leave behind
+    // empty cells beyond the header's are what spreadsheets leave behind all rows
     let last = (0..rows.len()).rposition(|i| !rows.cell(i).trim().is_empty());
     let written = last.map_or(0, |i| i + 1);
-    let whole = written <= layout.headers.len() && rows.len() >= layout.width();
-    if whole {
+    let (fewest, most) = (layout.width(), layout.headers.len());
+    let usual = rows.len() == ground.usual_cells && written <= most;
+    if rows.len() >= fewest && (rows.len() <= most || usual) {
         judge_cells(ground, rows, None, names, bare_is_mg_l)
     } else {
-        let cells = written.max(rows.len().min(layout.width()));
-        let cells: Vec<&str> = (0..cells).map(|i| rows.cell(i)).collect();
+        let cells: Vec<&str> = (0..rows.len()).map(|i| rows.cell(i)).collect();
         judge_ragged(ground, rows, &cells, names, bare_is_mg_l)
     }
 }

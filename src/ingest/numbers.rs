@@ -7,8 +7,8 @@ use super::text::{is_ditto, is_no_value, plain};
 pub(super) enum DecimalMark {
     Point,
     Comma,
-    /// Nothing in the file tells, but its cells are separated by commas, so a
-    /// point is taken for the decimal mark and `1,234` is left unread.
+    /// No number in the file tells, but commas separate its cells: whoever
+    /// writes decimals with a comma lets semicolons do that.
     PointByDelimiter,
     /// Nothing tells, or the file uses both.
     Unknown,
@@ -32,6 +32,8 @@ pub(super) enum Spelled {
     About,
     /// `5-6`: the middle stands in.
     Range,
+    /// `1,234` read as thousands because commas separate the file's cells.
+    ByDelimiter,
 }
 
 /// Why a cell is no number; said behind `feed_ppm is "…", `.
@@ -57,6 +59,22 @@ const NOT: NoNumber = NoNumber::Not("not a number");
 
 /// Reads a cell; `None` where it says that there is no value.
 pub(super) fn number(cell: &str, mark: DecimalMark) -> Result<Option<Number<'_>>, NoNumber> {
+    match read(cell, mark) {
+        Err(NoNumber::BothWays(..)) if mark == DecimalMark::PointByDelimiter => {
+            let found = read(cell, DecimalMark::Point)?;
+            Ok(found.map(|number| match number.spelled {
+                Spelled::Exactly => Number {
+                    spelled: Spelled::ByDelimiter,
+                    ..number
+                },
+                _ => number,
+            }))
+        }
+        other => other,
+    }
+}
+
+fn read(cell: &str, mark: DecimalMark) -> Result<Option<Number<'_>>, NoNumber> {
     let cell = plain(cell);
     if let Some(value) = simple(cell, mark) {
         return Ok(Some(Number {

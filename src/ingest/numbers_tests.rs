@@ -2,7 +2,7 @@
 //! `parse_decimal` (CLDR locales) and an independent regular expression.
 use super::*;
 
-fn read(cell: &str, mark: DecimalMark) -> Result<Option<(f64, &str)>, NoNumber> {
+fn seen(cell: &str, mark: DecimalMark) -> Result<Option<(f64, &str)>, NoNumber> {
     number(cell, mark).map(|n| n.map(|n| (n.value, n.unit)))
 }
 
@@ -57,7 +57,7 @@ fn numbers_that_read_only_one_way_are_read_whatever_the_file() {
     for mark in marks {
         for (text, value, unit) in SETTLED {
             assert_eq!(
-                read(text, mark),
+                seen(text, mark),
                 Ok(Some((*value, *unit))),
                 "{text} with {mark:?}"
             );
@@ -72,19 +72,21 @@ fn three_digits_behind_one_mark_are_read_as_the_file_writes() {
         ("1.234", 1.234, 1234.0),
         ("1,250 L", 1250.0, 1.25),
     ] {
-        let value = |mark| read(text, mark).map(|n| n.map(|n| n.0));
-        assert_eq!(value(DecimalMark::Point), Ok(Some(by_point)), "{text}");
-        assert_eq!(value(DecimalMark::Comma), Ok(Some(by_comma)), "{text}");
+        let read = |mark| seen(text, mark).map(|n| n.map(|n| n.0));
+        assert_eq!(read(DecimalMark::Point), Ok(Some(by_point)), "{text}");
+        assert_eq!(read(DecimalMark::Comma), Ok(Some(by_comma)), "{text}");
         assert!(
-            matches!(value(DecimalMark::Unknown), Err(NoNumber::BothWays(..))),
+            matches!(read(DecimalMark::Unknown), Err(NoNumber::BothWays(..))),
             "{text}"
         );
     }
-    let by_delimiter = DecimalMark::PointByDelimiter;
-    assert_eq!(read("1.234", by_delimiter), Ok(Some((1.234, ""))));
+    // commas between the cells speak against commas before the decimals
+    let by_delimiter =
+        |text| number(text, DecimalMark::PointByDelimiter).map(|n| n.map(|n| (n.value, n.spelled)));
+    assert_eq!(by_delimiter("1.234"), Ok(Some((1.234, Spelled::Exactly))));
     assert_eq!(
-        read("1,200", by_delimiter),
-        Err(NoNumber::BothWays(1200.0, 1.2))
+        by_delimiter("1,200"),
+        Ok(Some((1200.0, Spelled::ByDelimiter)))
     );
 }
 
@@ -112,7 +114,7 @@ fn what_is_no_number_is_refused() {
         "abc",
     ] {
         // a unit that is none ends as a refusal by the column
-        match read(text, DecimalMark::Point) {
+        match seen(text, DecimalMark::Point) {
             Err(_) => {}
             Ok(Some((_, unit))) => assert!(!unit.is_empty(), "{text}"),
             Ok(None) => unreachable!("{text} is not empty"),
@@ -121,24 +123,24 @@ fn what_is_no_number_is_refused() {
     for text in [
         "1.2.3", "1,2,3", "1,23,4", "12 3", "O.5", "--5", "5-", "3/4", "1e400",
     ] {
-        assert!(read(text, DecimalMark::Point).is_err(), "{text}");
+        assert!(seen(text, DecimalMark::Point).is_err(), "{text}");
     }
 }
 
 #[test]
 fn a_letter_typed_for_a_digit_is_named() {
     for text in ["1,2O4", "O.5", "32O"] {
-        let why = read(text, DecimalMark::Point).map_err(|e| e.to_string());
+        let why = seen(text, DecimalMark::Point).map_err(|e| e.to_string());
         assert_eq!(why, Err("not a number (letter O?)".to_owned()), "{text}");
     }
-    let why = read("l2", DecimalMark::Point).map_err(|e| e.to_string());
+    let why = seen("l2", DecimalMark::Point).map_err(|e| e.to_string());
     assert_eq!(why, Err("not a number (letter l?)".to_owned()));
 }
 
 #[test]
 fn cells_without_a_value_are_empty() {
     for text in ["n/a", "-", "", "  ", "?", "nil", "N/A", "none"] {
-        assert_eq!(read(text, DecimalMark::Point), Ok(None), "{text}");
+        assert_eq!(seen(text, DecimalMark::Point), Ok(None), "{text}");
     }
 }
 
@@ -147,7 +149,7 @@ fn ditto_marks_formulas_and_meters_that_cannot_read_are_refused() {
     for text in [
         "same", "ditto", "\"", "OL", "Err", "---", "#REF!", "=SUM(A1)", "05-Jun", ">500",
     ] {
-        assert!(read(text, DecimalMark::Point).is_err(), "{text}");
+        assert!(seen(text, DecimalMark::Point).is_err(), "{text}");
     }
 }
 

@@ -10,16 +10,20 @@ pub(super) fn alignments(cells: &[&str], width: usize, delimiter: char) -> Vec<V
     let owned = |part: &[&str]| part.iter().map(|c| (*c).to_owned()).collect::<Vec<_>>();
     if cells.len() > width && cells.len() - width <= MOST_OVER {
         let join = cells.len() - width + 1;
-        return (0..width)
-            .filter_map(|at| {
-                let (before, rest) = cells.split_at_checked(at)?;
-                let (joined, after) = rest.split_at_checked(join)?;
-                let mut row = owned(before);
-                row.push(joined.join(&delimiter.to_string()));
-                row.extend(owned(after));
-                Some(row)
-            })
-            .collect();
+        let beyond = cells.get(width..).unwrap_or_default();
+        let trimmed = beyond
+            .iter()
+            .all(|cell| cell.trim().is_empty())
+            .then(|| owned(cells.get(..width).unwrap_or_default()));
+        let joined = (0..width).filter_map(|at| {
+            let (before, rest) = cells.split_at_checked(at)?;
+            let (joined, after) = rest.split_at_checked(join)?;
+            let mut row = owned(before);
+            row.push(joined.join(&delimiter.to_string()));
+            row.extend(owned(after));
+            Some(row)
+        });
+        return trimmed.into_iter().chain(joined).collect();
     }
     if cells.len() < width && cells.len() > 1 {
         let missing = width - cells.len();
@@ -44,6 +48,12 @@ mod tests {
     fn a_cell_too_many_is_joined_to_a_neighbour() {
         let ways = alignments(&["a", "b", "c"], 2, ',');
         assert_eq!(ways, [vec!["a,b", "c"], vec!["a", "b,c"]]);
+    }
+
+    #[test]
+    fn empty_cells_at_the_end_may_be_dropped() {
+        let ways = alignments(&["a", "b", ""], 2, ';');
+        assert_eq!(ways, [vec!["a", "b"], vec!["a;b", ""], vec!["a", "b;"]]);
     }
 
     #[test]

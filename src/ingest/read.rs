@@ -68,6 +68,7 @@ pub fn read_bytes(
         layout: &layout,
         mark: evidence.decimal_mark(layout.delimiter),
         habits,
+        usual_cells: evidence.usual_cells(layout.headers.len()),
         zone: &zone,
         today: options.today,
     };

@@ -21,6 +21,8 @@ pub(super) struct Ground<'f> {
     pub layout: &'f Layout,
     pub mark: DecimalMark,
     pub habits: DateHabits,
+    /// How many cells most rows have.
+    pub usual_cells: usize,
     pub zone: &'f LocalDays,
     pub today: Date,
 }

@@ -31,6 +31,10 @@ impl Row<'_> {
 
     /// A date with or without a time; `None` where the cell is empty.
     pub fn moment(&mut self, column: Column) -> Result<Option<Settled>, Reason> {
+        let is_start = is_start(column);
+        // a start without a time still has the day in the column beside it
+        let beside = is_start && is_no_value(self.cell(column));
+        let column = if beside { Column::Day } else { column };
         let cell = self.cell(column);
         if is_no_value(cell) {
             return Ok(None);
@@ -39,10 +43,10 @@ impl Row<'_> {
             return Err(self.fault(column, "a ditto mark, not a date"));
         }
         let mut found = written(cell).map_err(|why| self.fault(column, why))?;
-        if column == start_of(column) {
+        if is_start {
             self.join_day_and_clock(&mut found)?;
         }
-        if found.zone == Zone::Local && found.time.is_some() && self.ground.layout.is_utc(column) {
+        if found.zone == Zone::Local && found.time.is_some() && self.is_utc(column) {
             found.zone = Zone::Offset(jiff::tz::Offset::UTC);
         }
         let settled = instants::settle(&found, &self.ground.habits, self.ground.zone)
@@ -51,6 +55,12 @@ impl Row<'_> {
             self.repair(column, told(change));
         }
         Ok(Some(settled))
+    }
+
+    /// Whether the header of the instant or of its time of day says UTC.
+    fn is_utc(&self, column: Column) -> bool {
+        let layout = self.ground.layout;
+        layout.is_utc(column) || (is_start(column) && layout.is_utc(Column::Clock))
     }
 
     fn unsettled(&self, column: Column, why: &str) -> Reason {
@@ -113,12 +123,9 @@ impl Row<'_> {
     }
 }
 
-/// Columns of an instant that a day and a clock column may complete.
-fn start_of(column: Column) -> Column {
-    match column {
-        Column::TakenAt | Column::StartedAt | Column::DoneAt => column,
-        _ => Column::Day,
-    }
+/// Whether a day and a time column beside it may complete this one.
+fn is_start(column: Column) -> bool {
+    matches!(column, Column::TakenAt | Column::StartedAt | Column::DoneAt)
 }
 
 fn told(change: ClockChange) -> &'static str {

@@ -5,6 +5,8 @@ use super::numbers::{Number, Spelled, number};
 use super::row::{Reason, Row};
 use super::units::Unit;
 
+const THOUSANDS: &str = "its comma taken for thousands, as commas separate the cells";
+
 impl<'r> Row<'r> {
     /// A number in the column's own unit; `None` where the cell has no value.
     pub fn amount(&mut self, column: Column) -> Result<Option<f64>, Reason> {
@@ -40,7 +42,10 @@ impl<'r> Row<'r> {
         let inside = without_currency(inside);
         let found = number(inside, self.ground.mark).map_err(|why| self.fault(column, why))?;
         let Some(found) = found else { return Ok(None) };
-        let sound = found.spelled == Spelled::Exactly
+        if found.spelled == Spelled::ByDelimiter {
+            self.repair(column, THOUSANDS);
+        }
+        let sound = matches!(found.spelled, Spelled::Exactly | Spelled::ByDelimiter)
             && without_currency(found.unit).is_empty()
             && !(minus && found.value < 0.0);
         if !sound {
@@ -61,6 +66,7 @@ impl<'r> Row<'r> {
             Some(Spelled::Below) => self.repair(column, "only an upper bound: half of it is kept"),
             Some(Spelled::About) => self.repair(column, "read without its \"about\""),
             Some(Spelled::Range) => self.repair(column, "a range: its middle is kept"),
+            Some(Spelled::ByDelimiter) => self.repair(column, THOUSANDS),
             Some(Spelled::Exactly) | None => {}
         }
         Ok(found)

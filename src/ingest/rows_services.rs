@@ -114,10 +114,11 @@ fn together(row: &mut Row<'_>, note: Option<Arc<str>>) -> Option<Arc<str>> {
     if let Some(note) = note {
         words.push(note.to_string());
     }
-    for column in [Column::Item, Column::Quantity, Column::Cost] {
+    words.push(format!("done together: {}", row.cell(Column::Item)));
+    for column in [Column::Quantity, Column::Cost] {
         let cell = row.cell(column);
         if !is_no_value(cell) {
-            words.push(format!("{} together: {cell}", column.name()));
+            words.push(format!("{} of all: {cell}", column.name()));
         }
     }
     Some(words.join("; ").into())

@@ -282,6 +282,9 @@ mod dialects {
             "{header}QV-01;2026-10-01T08:00;1.200\nQV-01;2026-10-02T08:00;310,5\n"
         ));
         assert_eq!(fills(&file).first().unwrap().litres, Some(1200.0));
+        let file = read("van,started_at,litres\nQV-01,2026-10-01T08:00,\"1,200\"\n");
+        assert_eq!(fills(&file).first().unwrap().litres, Some(1200.0));
+        assert!(has_note(&file, "taken for thousands"));
         let file = read(
             "van,started_at,litres\nQV-01,2026-10-01T08:00,\"1,200\"\nQV-01,2026-10-02T08:00,310.5\n",
         );
@@ -701,7 +704,7 @@ mod readings_rules {
         // three ways to join 320,12,5,1 into three meters
         let why = reason(&format!("{READINGS}QV-01,2026-10-01T08:00,320,12,5,1\n"));
         assert_eq!(why, "6 cells where the header has 5");
-        // empty cells at the end are what spreadsheets leave behind
+        // empty cells at the end are what spreadsheets leave behind all rows
         assert_eq!(
             read(&format!("{READINGS}QV-01,2026-10-01T08:00,320,12,0,,,\n"))
                 .rows
@@ -710,6 +713,22 @@ mod readings_rules {
         );
         // two meters for three columns fit several ways
         assert!(reason(&format!("{READINGS}QV-01,2026-10-01T08:00,320,12\n")).contains("4 cells"));
+    }
+
+    #[test]
+    fn a_thousands_comma_without_quotes_shifts_no_meter() {
+        let file = read(&format!(
+            "{READINGS}QV-01,2026-10-01T08:00,320,12,0\nQV-01,2026-10-02T08:00,1,200,12,\n"
+        ));
+        assert_eq!(reasons(&file), [(3, "6 cells where the header has 5")]);
+    }
+
+    #[test]
+    fn a_fill_without_a_start_time_is_still_of_its_day() {
+        let file = read("Van,Date,Start,Finish,Litres\nQV-01,31/10/2026,,,320\n");
+        let fill = *fills(&file).first().unwrap();
+        assert_eq!(fill.started_at.0, micros("2026-10-31T12:00:00Z"));
+        assert_eq!(fill.day_position, Some(0));
     }
 
     #[test]
@@ -835,7 +854,7 @@ mod services_rules {
         assert!(file.recognised.ends_with("2 rows"));
         let note = services(&file).first().unwrap().note.clone().unwrap();
         assert!(
-            note.contains("yearly") && note.contains("cost together: 231.00"),
+            note.contains("yearly") && note.contains("cost of all: 231.00"),
             "{note}"
         );
     }

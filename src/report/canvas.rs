@@ -23,12 +23,14 @@ const FAMILY: &str = "page";
 /// font's own horizontal header.
 const BOX_PER_EM: f64 = 2384.0 / 2048.0;
 
-/// A finished picture: RGB rows from the top, and what was written where.
+/// A finished picture: RGB rows from the top.
 #[derive(Debug, Clone)]
 pub struct Picture {
     pub width: u32,
     pub height: u32,
     pub pixels: Vec<u8>,
+    /// What was written where, to be tested for collisions.
+    #[cfg(test)]
     pub texts: Vec<(Rect, String)>,
 }
 
@@ -45,6 +47,7 @@ pub struct Canvas<'a> {
     backend: BitMapBackend<'a>,
     size: (u32, u32),
     fault: Option<DrawError>,
+    #[cfg(test)]
     texts: Vec<(Rect, String)>,
 }
 
@@ -59,25 +62,28 @@ pub fn draw(
     register_fonts()?;
     let fine = (width * FINE, height * FINE);
     let mut pixels = vec![255_u8; fine.0 as usize * fine.1 as usize * 3];
-    let (fault, texts) = {
+    let mut picture = Picture {
+        width,
+        height,
+        pixels: Vec::new(),
+        #[cfg(test)]
+        texts: Vec::new(),
+    };
+    let fault = {
         let mut canvas = Canvas {
             backend: BitMapBackend::with_buffer(&mut pixels, fine),
             size: (width, height),
             fault: None,
+            #[cfg(test)]
             texts: Vec::new(),
         };
         paint(&mut canvas);
-        (canvas.fault, canvas.texts)
+        #[cfg(test)]
+        picture.texts.append(&mut canvas.texts);
+        canvas.fault.take()
     };
-    match fault {
-        Some(fault) => Err(fault),
-        None => Ok(Picture {
-            width,
-            height,
-            pixels: average_down(&pixels, width as usize),
-            texts,
-        }),
-    }
+    picture.pixels = average_down(&pixels, width as usize);
+    fault.map_or(Ok(picture), Err)
 }
 
 fn register_fonts() -> Result<(), DrawError> {
@@ -310,6 +316,7 @@ impl Canvas<'_> {
         let anchor = (fine_px(area.x0), fine_px(at.1) - drop);
         let done = self.backend.draw_text(text, &style_of(face), anchor);
         self.keep(done);
+        #[cfg(test)]
         self.texts.push((area, text.to_owned()));
         area
     }

@@ -146,9 +146,9 @@ fn van(i: usize, growth: f64, state: State) -> VanAssessment {
             },
             replace_on: Some(days_after(
                 AS_OF,
-                if i % 3 == 0 { 5 } else { 16 } + i as i32 / 2,
+                if i.is_multiple_of(3) { 5 } else { 16 } + i as i32 / 2,
             )),
-            state: if i % 3 == 0 {
+            state: if i.is_multiple_of(3) {
                 State::Due
             } else {
                 State::OnCourse

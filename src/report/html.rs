@@ -74,7 +74,7 @@ pub fn index(assessment: &Assessment, lines: &[VanLine<'_>], month: Date, names:
     );
     navigation(&mut out);
     out.push_str("<main>\n");
-    to_do(&mut out, assessment, lines, names);
+    to_do(&mut out, assessment, lines);
     fleet(&mut out, assessment, names);
     out.push_str("<h2 id=\"districts\">Districts</h2>\n");
     interval_table(&mut out, assessment);
@@ -109,7 +109,7 @@ fn navigation(out: &mut String) {
     );
 }
 
-fn to_do(out: &mut String, assessment: &Assessment, lines: &[VanLine<'_>], names: &Names) {
+fn to_do(out: &mut String, assessment: &Assessment, lines: &[VanLine<'_>]) {
     out.push_str("<h2 id=\"todo\">What needs doing first</h2>\n");
     if lines.is_empty() {
         out.push_str("<p>No vans yet: nothing has been read in.</p>\n");
@@ -118,30 +118,28 @@ fn to_do(out: &mut String, assessment: &Assessment, lines: &[VanLine<'_>], names
     out.push_str(
         "<div class=\"wide\" role=\"region\" aria-label=\"What needs doing first\" tabindex=\"0\">\n<table>\n\
          <caption>Every van, most urgent first</caption>\n<thead>\n<tr><th scope=\"col\">Van</th>\
-         <th scope=\"col\">Base</th><th scope=\"col\">State</th><th scope=\"col\">To do</th></tr>\n</thead>\n<tbody>\n",
+         <th scope=\"col\">Base</th><th scope=\"col\">State</th><th scope=\"col\">To do</th>\
+         <th scope=\"col\">Membrane</th></tr>\n</thead>\n<tbody>\n",
     );
     for line in lines {
-        let place = assessment
-            .vans
-            .iter()
-            .position(|v| std::ptr::eq(v, line.van))
-            .unwrap_or(0);
+        let place = line.place;
+        let holds_back = words::holds_back(&line.van.membrane.salt_passage);
         let name = escaped(&line.van.van);
         let _ = writeln!(
             out,
             "<tr><th scope=\"row\"><a href=\"#van-{place}\">{name}</a></th><td>{}</td>\
-             <td class=\"state\"><span aria-hidden=\"true\">{}</span> {}</td><td>{}</td></tr>",
+             <td class=\"state\"><span aria-hidden=\"true\">{}</span> {}</td><td>{}</td><td>{}</td></tr>",
             escaped(line.van.postcode.as_deref().unwrap_or("–")),
             shape(line.state),
             words::state(line.state),
             escaped(&line.to_do_beside_state(assessment.as_of)),
+            holds_back.as_deref().unwrap_or("–"),
         );
     }
     out.push_str("</tbody>\n</table>\n</div>\n");
     if let Some(text) = pages::fleet::not_read(assessment) {
         let _ = writeln!(out, "<p>{}.</p>", escaped(&text));
     }
-    debug_assert_eq!(names.vans.len(), assessment.vans.len());
 }
 
 fn figure(out: &mut String, file: &str, alternative: &str, caption: &str) {

@@ -133,6 +133,8 @@ impl Part<'_> {
 #[derive(Debug, Clone)]
 pub struct VanLine<'a> {
     pub van: &'a VanAssessment,
+    /// Its place among the assessment's vans.
+    pub place: usize,
     /// The most urgent state of its parts.
     pub state: State,
     pub parts: Vec<Part<'a>>,
@@ -179,10 +181,16 @@ pub fn by_urgency(assessment: &Assessment) -> Vec<VanLine<'_>> {
     let mut lines: Vec<VanLine<'_>> = assessment
         .vans
         .iter()
-        .map(|van| {
+        .enumerate()
+        .map(|(place, van)| {
             let parts = parts(van);
             let state = parts.first().map_or(State::Unknown, |p| p.state);
-            VanLine { van, state, parts }
+            VanLine {
+                van,
+                place,
+                state,
+                parts,
+            }
         })
         .collect();
     lines.sort_by(|a, b| {

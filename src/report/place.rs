@@ -61,33 +61,6 @@ fn candidates(label: &Wanted) -> impl Iterator<Item = Rect> + '_ {
     })
 }
 
-/// Vertical positions for labels in a column, each as near as possible to its
-/// wish, `height` px apart at least, within `low..high`; in the order given.
-/// `None` where they do not all fit: those at the end of the list go.
-pub fn stack(wishes: &[f64], height: f64, (low, high): (f64, f64)) -> Vec<Option<f64>> {
-    let room = ((high - low) / height).floor().max(0.0) as usize;
-    let mut order: Vec<usize> = (0..wishes.len().min(room)).collect();
-    let wish = |i: &usize| wishes.get(*i).copied().unwrap_or(low);
-    order.sort_by(|a, b| wish(a).total_cmp(&wish(b)).then(a.cmp(b)));
-    let mut spots: Vec<f64> = Vec::with_capacity(order.len());
-    for i in &order {
-        let least = spots.last().map_or(low, |last| last + height);
-        spots.push(wish(i).max(least));
-    }
-    let mut most = high;
-    for spot in spots.iter_mut().rev() {
-        *spot = spot.min(most - height).max(low);
-        most = *spot;
-    }
-    let mut places = vec![None; wishes.len()];
-    for (i, spot) in order.iter().zip(spots) {
-        if let Some(place) = places.get_mut(*i) {
-            *place = Some(spot);
-        }
-    }
-    places
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -142,17 +115,5 @@ mod tests {
             height: 10.0,
         };
         assert_eq!(place(area, &[], &[wanted]), vec![None]);
-    }
-
-    #[test]
-    fn stacked_labels_keep_their_distance() {
-        let places = stack(&[50.0, 52.0, 51.0, 98.0], 10.0, (0.0, 100.0));
-        let mut spots: Vec<f64> = places.iter().flatten().copied().collect();
-        assert_eq!(spots.len(), 4);
-        spots.sort_by(f64::total_cmp);
-        assert!(spots.windows(2).all(|w| w[1] - w[0] >= 10.0));
-        assert!(spots.iter().all(|s| (0.0..=90.0).contains(s)));
-        // room for two only: the first two keep their place
-        assert_eq!(stack(&[5.0, 5.0, 5.0], 10.0, (0.0, 20.0))[2], None);
     }
 }

@@ -47,8 +47,4 @@ impl Rect {
     pub fn holds(&self, inner: &Rect) -> bool {
         inner.x0 >= self.x0 && inner.x1 <= self.x1 && inner.y0 >= self.y0 && inner.y1 <= self.y1
     }
-
-    pub fn has_point(&self, x: f64, y: f64) -> bool {
-        x >= self.x0 && x <= self.x1 && y >= self.y0 && y <= self.y1
-    }
 }

@@ -7,16 +7,14 @@ use crate::advise::{HardnessBasis, Item, Span, State, Suspect};
 
 use super::axis::day_number;
 
-/// `feed_ppm`
+/// What `feed_ppm` and mains water are called.
 pub const TAP: &str = "tap";
-/// `permeate_ppm`
+/// Where `permeate_ppm` is read.
 pub const AFTER_MEMBRANE: &str = "after the membrane";
-/// `product_ppm`
+/// Where `product_ppm` is read.
 pub const AFTER_RESIN: &str = "after the resin";
-/// `salt_passage`
-pub const SALT_PASSAGE: &str = "salt passage";
-
 /// Words of the trade and of statistics that never reach a page.
+#[cfg(test)]
 pub const NEVER_SAID: [&str; 7] = [
     "permeate",
     "posterior",
@@ -290,11 +288,11 @@ pub fn thousands(value: f64) -> String {
     out
 }
 
-/// `value` rounded to the power of ten that a spread of `width` still tells
-/// apart; a spread of zero leaves it whole.
+/// `value` rounded to the power of ten nearest below a tenth of a spread of
+/// `width`, finer than which nothing is known; a spread of zero leaves it whole.
 pub fn rounded(value: f64, width: f64) -> f64 {
     let unit = if width > 0.0 && width.is_finite() {
-        10_f64.powf((width / 2.0).log10().floor()).max(1.0)
+        10_f64.powf((width / 10.0).log10().floor()).max(1.0)
     } else {
         1.0
     };

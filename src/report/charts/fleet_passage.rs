@@ -8,7 +8,7 @@ use crate::report::look::{self, Ink, Shape, badge};
 use crate::report::panel::{Axis, frame, heading};
 use crate::report::place::{Wanted, place};
 use crate::report::rect::Rect;
-use crate::report::words;
+use crate::report::words::{self, AFTER_MEMBRANE, TAP};
 
 /// At most so many vans are named in the chart.
 const NAMED: usize = 9;
@@ -65,7 +65,9 @@ pub fn draw(canvas: &mut Canvas<'_>, area: Rect, vans: &[&VanAssessment], limit:
         .collect();
     if drawn.is_empty() {
         canvas.paragraph(
-            "No membrane here has both litres and readings of tap and after the membrane yet.",
+            &format!(
+                "No membrane here has both litres and readings of {TAP} and {AFTER_MEMBRANE} yet."
+            ),
             (rest.x0, rest.y0 + 40.0),
             &look::BODY,
             rest.width(),
@@ -102,7 +104,7 @@ pub fn draw(canvas: &mut Canvas<'_>, area: Rect, vans: &[&VanAssessment], limit:
     order.sort_by_key(|v| std::cmp::Reverse(words::urgency(v.membrane.state)));
     for van in &order {
         let (line, dot) = inks(van.membrane.state);
-        let path: Vec<(f64, f64)> = smoothed(&van.series.salt_passage_by_litres)
+        let path: Vec<(f64, f64)> = guide(van)
             .into_iter()
             .map(|(l, p)| (l, p * 100.0))
             .collect();
@@ -135,18 +137,15 @@ pub fn draw(canvas: &mut Canvas<'_>, area: Rect, vans: &[&VanAssessment], limit:
     order.reverse();
     let mut ends = Vec::new();
     for van in order.iter() {
-        let last = smoothed(&van.series.salt_passage_by_litres).last().copied();
-        let Some((litres, passage)) = last else {
+        let Some((litres, passage)) = guide(van).last().copied() else {
             continue;
         };
-        // the fitted value of today, as in the title, where there is one
-        let passage = van.membrane.salt_passage.p50.unwrap_or(passage);
         let at = panel.at(litres, passage * 100.0);
         let (shape, ink) = badge(van.membrane.state);
         canvas.mark(shape, at, 7.0, ink);
         taken.push(Rect::at(at.0, at.1, 0.0, 0.0).inset(-8.0));
         if van.membrane.state != State::OnCourse {
-            let path = smoothed(&van.series.salt_passage_by_litres);
+            let path = guide(van);
             let spots = path.iter().map(|(l, p)| panel.at(*l, p * 100.0));
             taken.extend(spots.map(|(x, y)| Rect::at(x, y, 0.0, 0.0).inset(-3.0)));
         }
@@ -187,14 +186,29 @@ fn inks(state: State) -> (Ink, Ink) {
     }
 }
 
-/// Running middle value of nine readings: guides the eye, is not a result.
-fn smoothed(points: &[(f64, f64)]) -> Vec<(f64, f64)> {
-    (0..points.len())
+/// Readings on each side whose middle value a point of the guide takes.
+const REACH: usize = 4;
+
+/// A line to guide the eye: the running middle value of nine readings, up to
+/// the fitted value of today where there is one.
+fn guide(van: &VanAssessment) -> Vec<(f64, f64)> {
+    let points = &van.series.salt_passage_by_litres;
+    let mut line: Vec<(f64, f64)> = (0..points.len())
         .filter_map(|i| {
-            let window = points.get(i.saturating_sub(4)..(i + 5).min(points.len()))?;
+            // near the ends as many on either side as there are
+            let reach = REACH.min(i).min(points.len() - 1 - i);
+            let window = points.get(i - reach..=i + reach)?;
             let mut values: Vec<f64> = window.iter().map(|p| p.1).collect();
             values.sort_by(f64::total_cmp);
             Some((points.get(i)?.0, *values.get(values.len() / 2)?))
         })
-        .collect()
+        .collect();
+    if let (Some(today), true) = (van.membrane.salt_passage.p50, line.len() > 1)
+        && let Some((litres, _)) = line.last().copied()
+    {
+        // the last readings alone are noise: the fitted value stands for them
+        line.truncate(line.len().saturating_sub(REACH).max(1));
+        line.push((litres, today));
+    }
+    line
 }

@@ -152,7 +152,8 @@ pub fn draw(canvas: &mut Canvas<'_>, area: Rect, of: Of, dots: &[LifeDot], curve
     for dot in dots {
         draw_dot(canvas, &panel, of, dot);
     }
-    key(canvas, keys, of);
+    let beyond = dots.iter().any(|d| d.litres > panel.y.high);
+    key(canvas, keys, of, beyond);
 }
 
 fn axes(dots: &[LifeDot], curve: &[Band<f64>]) -> (Axis, Axis) {
@@ -221,14 +222,18 @@ fn draw_curve(canvas: &mut Canvas<'_>, panel: &Panel, of: Of, curve: &[Band<f64>
 }
 
 /// Keys in one line; those that do not fit are left out from the end.
-fn key(canvas: &mut Canvas<'_>, area: Rect, of: Of) {
+fn key(canvas: &mut Canvas<'_>, area: Rect, of: Of, beyond: bool) {
     let mut x = area.x0 + 7.0;
     let y = area.y0 + 11.0;
-    for (what, text) in [
+    let mut keys = vec![
         (Some(Shape::Circle), "seen"),
         (Some(Shape::Ring), "forecast"),
         (None, "four of five new ones"),
-    ] {
+    ];
+    if beyond {
+        keys.insert(2, (Some(Shape::Triangle), "longer"));
+    }
+    for (what, text) in keys {
         let width = canvas.width_of(text, &look::SMALL);
         if x + 20.0 + width > area.x1 {
             break;

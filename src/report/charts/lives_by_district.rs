@@ -111,6 +111,25 @@ fn chosen<'a>(areas: &'a [AreaAssessment], of: Of, this: &str) -> Vec<&'a AreaAs
     shown
 }
 
+/// How far the axis reaches: this district's bar whole, and of the others as
+/// much as does not flatten it.
+fn longest_shown(shown: &[&AreaAssessment], of: Of, this: &str) -> f64 {
+    let end = |a: &&&AreaAssessment| {
+        let span = life(a, of);
+        span.p90
+            .or(span.p50.map(|m| m * 1.5))
+            .or(span.p10.map(|l| l * 1.5))
+    };
+    let ends: Vec<f64> = shown.iter().filter_map(|a| end(&a)).collect();
+    let own = shown
+        .iter()
+        .find(|a| a.postcode == this)
+        .and_then(|a| end(&a));
+    let longest = ends.iter().copied().fold(0.0, f64::max);
+    let usual = own.or(middle_of(&ends)).unwrap_or(longest);
+    longest.min(usual * 2.5).max(1000.0)
+}
+
 /// Draws the chart with its title.
 pub fn draw(canvas: &mut Canvas<'_>, area: Rect, of: Of, areas: &[AreaAssessment], this: &str) {
     let ink = match of {
@@ -121,26 +140,7 @@ pub fn draw(canvas: &mut Canvas<'_>, area: Rect, of: Of, areas: &[AreaAssessment
         "litres until the limit: likely between the ends of the bar; softest water at the top";
     let rest = heading(canvas, area, &title(of, areas, this), unit);
     let shown = chosen(areas, of, this);
-    let middles = shown
-        .iter()
-        .filter_map(|a| life(a, of).p50)
-        .fold(0.0, f64::max);
-    let highs = shown
-        .iter()
-        .filter_map(|a| life(a, of).p90)
-        .fold(0.0, f64::max);
-    let lows = shown
-        .iter()
-        .filter_map(|a| life(a, of).p10)
-        .fold(0.0, f64::max);
-    let top = nice_top(
-        highs
-            .min(middles * 2.0)
-            .max(middles)
-            .max(lows * 1.2)
-            .max(1000.0),
-        5,
-    );
+    let top = nice_top(longest_shown(&shown, of, this), 5);
     let face = look::SMALL_BOLD;
     let names: Vec<String> = shown
         .iter()

@@ -11,7 +11,7 @@ use crate::report::charts::services;
 use crate::report::look;
 use crate::report::panel::{Axis, frame, heading};
 use crate::report::rect::Rect;
-use crate::report::words;
+use crate::report::words::{self, AFTER_MEMBRANE, TAP};
 
 /// The forecast is shown at most so far ahead, days.
 const AHEAD: i32 = 3 * 365;
@@ -83,9 +83,12 @@ pub fn draw(canvas: &mut Canvas<'_>, area: Rect, van: &VanAssessment, as_of: Dat
     }
     let rest = heading(canvas, area, &title(van, as_of, limit), &unit);
     if series.salt_passage.is_empty() && series.salt_passage_path.is_empty() {
-        let text = "Tap and after the membrane have not been read together on this van yet.";
+        let text = format!(
+            "{} and {AFTER_MEMBRANE} have not been read together on this van yet.",
+            words::capital(TAP)
+        );
         let at = (rest.x0, rest.y0 + 40.0);
-        canvas.paragraph(text, at, &look::BODY, rest.width(), 3);
+        canvas.paragraph(&text, at, &look::BODY, rest.width(), 3);
         return;
     }
     let (from, to) = days_shown(van, as_of);

@@ -10,7 +10,7 @@ use crate::report::charts::path::Path;
 use crate::report::look;
 use crate::report::panel::{Axis, frame, heading};
 use crate::report::rect::Rect;
-use crate::report::words;
+use crate::report::words::{self, AFTER_RESIN};
 
 /// Days shown back and at most ahead.
 const BACK: i32 = 365;
@@ -21,7 +21,7 @@ pub fn title(van: &VanAssessment, as_of: Date, limit: f64) -> String {
     let resin = &van.resin;
     let known = resin.state != State::Unknown;
     if resin.limit_on.p50.is_some_and(|day| day <= as_of) {
-        return format!("The water after the resin is over its limit of {limit} ppm");
+        return format!("The water {AFTER_RESIN} is over its limit of {limit} ppm");
     }
     match (resin.limit_on.p50, words::litres(&resin.litres_left)) {
         (_, Some(left)) => format!("The resin is good for {left} more"),
@@ -39,7 +39,7 @@ pub fn title(van: &VanAssessment, as_of: Date, limit: f64) -> String {
 /// What a reader who cannot see the chart needs.
 pub fn alternative(van: &VanAssessment, as_of: Date, limit: f64) -> String {
     format!(
-        "{}. {} of the water after the resin in ppm over time, with the forecast and the limit of {limit} ppm.",
+        "{}. {} of the water {AFTER_RESIN} in ppm over time, with the forecast and the limit of {limit} ppm.",
         title(van, as_of, limit),
         words::count(van.series.product_ppm.len(), "reading", "readings")
     )
@@ -52,12 +52,12 @@ pub fn draw(canvas: &mut Canvas<'_>, area: Rect, van: &VanAssessment, as_of: Dat
         canvas,
         area,
         &title(van, as_of, limit),
-        "Water after the resin, ppm",
+        &format!("Water {AFTER_RESIN}, ppm"),
     );
     if series.product_ppm.is_empty() && series.product_path.is_empty() {
-        let text = "The water after the resin has not been read on this van yet.";
+        let text = format!("The water {AFTER_RESIN} has not been read on this van yet.");
         canvas.paragraph(
-            text,
+            &text,
             (rest.x0, rest.y0 + 40.0),
             &look::BODY,
             rest.width(),

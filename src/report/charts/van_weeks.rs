@@ -8,7 +8,7 @@ use crate::report::canvas::{Align, Canvas};
 use crate::report::look;
 use crate::report::panel::{Axis, frame, heading};
 use crate::report::rect::Rect;
-use crate::report::words;
+use crate::report::words::{self, TAP};
 
 const BACK: i32 = 365;
 
@@ -39,7 +39,7 @@ pub fn title(van: &VanAssessment) -> String {
 /// What a reader who cannot see the chart needs.
 pub fn alternative(van: &VanAssessment) -> String {
     format!(
-        "{}. Litres made from tap water in each of the last {}.",
+        "{}. Litres made from {TAP} water in each of the last {}.",
         title(van),
         words::count(van.series.weeks.len().min(53), "week", "weeks")
     )
@@ -53,7 +53,7 @@ pub fn draw(
     as_of: Date,
     month: Option<Date>,
 ) {
-    let unit = "Litres made from tap water, each week";
+    let unit = &format!("Litres made from {TAP} water, each week");
     let rest = heading(canvas, area, &title(van), unit);
     if van.series.weeks.is_empty() {
         let text = "Without tank fills neither litres nor a forecast by date can be told.";

@@ -84,7 +84,7 @@ pub const MAPPING: &[Heading] = &[
         Readings,
         Column::WaterC,
         "water_c, Temp, Temperature, Water temp, Water temperature, °C, deg C, Tap temp, T, \
-         Feed temp, Feed temperature, °F, deg F, Water",
+         Feed temp, Feed temperature, °F, deg F",
     ),
     heading(
         Readings,

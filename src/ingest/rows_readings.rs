@@ -6,6 +6,7 @@ use super::columns::Column;
 use super::instants;
 use super::judge::Records;
 use super::row::{Reason, Row};
+use super::units::Unit;
 
 /// More dissolved solids than any drinking water, ppm: EU directive 2020/2184
 /// allows 2500 µS/cm, 1750 ppm on the 0.7 scale.
@@ -85,7 +86,11 @@ fn meter(row: &mut Row<'_>, column: Column) -> Result<Option<f64>, Reason> {
         return Ok(None);
     };
     let column = first_given(row, column);
-    if OVER_RANGE.contains(&row.cell(column)) {
+    let in_ppm = !matches!(
+        row.ground.layout.unit_of(column),
+        Some(Unit::Conductivity(..))
+    );
+    if in_ppm && OVER_RANGE.contains(&row.cell(column)) {
         return Err(row.fault(column, "what a meter shows over its range"));
     }
     if ppm > MOST_PPM {

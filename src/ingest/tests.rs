@@ -565,6 +565,12 @@ mod readings_rules {
     }
 
     #[test]
+    fn three_nines_are_over_range_in_ppm_but_not_in_microsiemens() {
+        let file = read("van,taken_at,feed_us_cm\nQV-01,2026-10-01T08:00,999\n");
+        assert_eq!(readings(&file).first().unwrap().feed_ppm, Some(499.5));
+    }
+
+    #[test]
     fn units_in_cells_are_read_and_conversions_noted() {
         let file = read(&format!(
             "{READINGS}QV-01,2026-10-01T08:00,0.4mS,12ppm,3 µS/cm\n"
@@ -1031,5 +1037,93 @@ mod paths {
     fn a_missing_file_says_so() {
         let error = read_file(Path::new("/none/yard.csv"), "yard.csv", &options()).unwrap_err();
         assert_eq!(error.to_string(), "yard.csv: no such file or folder");
+    }
+}
+
+mod any_bytes {
+    use std::collections::BTreeSet;
+
+    use super::*;
+
+    const SEEDS: [&str; 4] = [
+        "van,taken_at,postcode,feed_ppm,permeate_ppm,water_c\nQV-01,2026-10-01T08:00,QA3 4XY,320,<1,11\nQV-02,25/10/2026 01:30,Town,0.4mS,5-6,\n",
+        "Reg;Date;Start;Finish;Litres;Counter;Source\nQV-01;31/10/2026;22:30;01:10;1.310,5;61200;tap\nQV-02;01/11/26;8.15 pm;;310;;shop\n",
+        "van,done_at,item,quantity,cost,note\nQV-01,2026-10-01,both,2,£231,x\nQV-02,31 Oct 2026,resin,7 kg,(12.50),\n",
+        "Zone\tHardness °dH\tYear\nQA3\t16,2\t2025\nQC2\t285–310\t\n",
+    ];
+    const MARKS: &str = "0123456789.,;\t'\n\r -–/:TZ+<>~=°µ£OolVQ|()[]";
+
+    /// A fixed sequence of numbers that looks like chance (Knuth's MMIX constants).
+    struct Chance(u64);
+
+    impl Chance {
+        fn below(&mut self, most: usize) -> usize {
+            self.0 = self
+                .0
+                .wrapping_mul(6_364_136_223_846_793_005)
+                .wrapping_add(1_442_695_040_888_963_407);
+            (self.0 >> 33) as usize % most.max(1)
+        }
+    }
+
+    fn mistyped(chance: &mut Chance) -> String {
+        let marks: Vec<char> = MARKS.chars().collect();
+        let mut text: Vec<char> = SEEDS[chance.below(SEEDS.len())].chars().collect();
+        for _ in 0..1 + chance.below(6) {
+            let at = chance.below(text.len());
+            let mark = marks[chance.below(marks.len())];
+            match chance.below(3) {
+                0 => text.insert(at, mark),
+                1 => drop(text.remove(at)),
+                _ => text[at] = mark,
+            }
+        }
+        text.into_iter().collect()
+    }
+
+    #[test]
+    fn no_slip_of_the_keys_loses_a_row_or_breaks_the_reading() {
+        let mut chance = Chance(7);
+        let mut read_well = 0;
+        for _ in 0..1500 {
+            let text = mistyped(&mut chance);
+            let Ok(file) = read_bytes(text.as_bytes(), "yard.csv", &options()) else {
+                continue;
+            };
+            read_well += 1;
+            let accepted = file.rows.iter().map(|row| row.0);
+            let seen: BTreeSet<u64> = accepted
+                .chain(file.set_aside.iter().filter_map(|row| row.line))
+                .collect();
+            let Some(first) = seen.first().copied() else {
+                continue;
+            };
+            // line ends as the reader counts them: \r\n, \n or \r alone
+            let lines = text.replace("\r\n", "\n").replace('\r', "\n");
+            for (line, content) in (1_u64..).zip(lines.split('\n')) {
+                let blank = content.trim_matches([',', ';', '\t', '|', ' ']).is_empty();
+                if line > first && !blank {
+                    assert!(seen.contains(&line), "line {line} of {text:?}");
+                }
+            }
+        }
+        assert!(read_well > 800, "{read_well}");
+    }
+
+    #[test]
+    fn no_bytes_break_the_reading() {
+        let mut chance = Chance(11);
+        for _ in 0..500 {
+            let mut bytes = mistyped(&mut chance).into_bytes();
+            for _ in 0..1 + chance.below(8) {
+                let at = chance.below(bytes.len());
+                bytes[at] = chance.below(256) as u8;
+            }
+            if let Ok(file) = read_bytes(&bytes, "yard.csv", &options()) {
+                let rows = file.rows.len() + file.set_aside.len();
+                let row = if rows == 1 { "row" } else { "rows" };
+                assert!(file.recognised.ends_with(&format!("{rows} {row}")));
+            }
+        }
     }
 }

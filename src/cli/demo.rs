@@ -10,9 +10,9 @@ use jiff::civil::Date;
 use super::context::Context;
 use super::error::CliError;
 use super::looking::Looking;
-use super::{report, said};
+use super::{remake, report, said};
 use crate::ingest::{self, Options};
-use crate::settings::Settings;
+use crate::settings::{FILE_NAME, Settings};
 use crate::store::Store;
 
 /// Do the whole job on an invented fleet: store, assessment, report
@@ -24,16 +24,19 @@ pub(super) struct DemoArgs {
     /// Folder for the store and the report
     #[arg(long, default_value = "./litrewise-demo", value_name = "DIR")]
     out: PathBuf,
+    /// In a checkout: simulate the sample anew, and what is made from it
+    #[arg(long, hide = true, value_name = "CHECKOUT")]
+    remake: Option<PathBuf>,
 }
 
-pub(super) struct DemoPlan {
+struct DemoPlan {
     out: PathBuf,
     as_of: Option<Date>,
     settings: Settings,
 }
 
 impl DemoArgs {
-    pub(super) fn plan(self, context: &Context) -> Result<DemoPlan, CliError> {
+    fn plan(self, context: &Context) -> Result<DemoPlan, CliError> {
         Ok(DemoPlan {
             settings: context.settings(&self.out.join("store"))?,
             out: self.out,
@@ -43,7 +46,7 @@ impl DemoArgs {
 }
 
 /// The sample fleet.
-pub(super) const SAMPLE: [(&str, &[u8]); 5] = [
+const SAMPLE: [(&str, &[u8]); 5] = [
     ("vans.csv", include_bytes!("../../sample-data/vans.csv")),
     (
         "hardness.csv",
@@ -64,14 +67,22 @@ pub(super) const SAMPLE: [(&str, &[u8]); 5] = [
 const MARKER: &str = "made-by-litrewise-demo.txt";
 
 pub(super) fn run(
-    plan: &DemoPlan,
+    mut args: DemoArgs,
     context: &Context,
     out: &mut dyn Write,
 ) -> Result<ExitCode, CliError> {
+    match args.remake.take() {
+        Some(checkout) => remake::run(&checkout, context, out),
+        None => show(&args.plan(context)?, context, out),
+    }
+}
+
+fn show(plan: &DemoPlan, context: &Context, out: &mut dyn Write) -> Result<ExitCode, CliError> {
     prepare(&plan.out)?;
     let store = Store::create_or_open(&plan.out.join("store"))?;
     context.say("1 of 3  taking in the sample fleet's readings, fills and services");
-    take_in(&store, &plan.settings, context)?;
+    let files = SAMPLE.map(|(name, bytes)| (name, bytes.to_vec()));
+    take_in(&store, &files, &plan.settings, context)?;
     context.say("2 of 3  working out how membranes and resin decline");
     let looking = Looking::at(&store, plan.settings.clone())?;
     let as_of = plan.as_of.unwrap_or(looking.newest_day);
@@ -92,22 +103,12 @@ pub(super) fn run(
 
 /// A folder that is new, empty, or was made by an earlier demo.
 fn prepare(out: &Path) -> Result<(), CliError> {
-    let failed = |path: &Path| {
-        let path = path.to_owned();
-        move |source| CliError::Write { path, source }
-    };
-    std::fs::create_dir_all(out).map_err(failed(out))?;
+    std::fs::create_dir_all(out).map_err(cannot_write(out))?;
     let marker = out.join(MARKER);
     if marker.exists() {
-        for name in ["store", "report"] {
-            let old = out.join(name);
-            if old.exists() {
-                std::fs::remove_dir_all(&old).map_err(failed(&old))?;
-            }
-        }
-        return Ok(());
+        return clear(&out.join("report"), "").and_then(|()| clear(&out.join("store"), FILE_NAME));
     }
-    let mut entries = std::fs::read_dir(out).map_err(failed(out))?;
+    let mut entries = std::fs::read_dir(out).map_err(cannot_write(out))?;
     if entries.next().is_some() {
         return Err(CliError::FolderInUse {
             path: out.to_owned(),
@@ -117,18 +118,51 @@ fn prepare(out: &Path) -> Result<(), CliError> {
         &marker,
         "The folders beside this file are made anew by every litrewise demo.\n",
     )
-    .map_err(failed(&marker))
+    .map_err(cannot_write(&marker))
 }
 
-fn take_in(store: &Store, settings: &Settings, context: &Context) -> Result<(), CliError> {
+/// Empties a folder but for one file that is the user's.
+fn clear(folder: &Path, kept: &str) -> Result<(), CliError> {
+    let entries = match std::fs::read_dir(folder) {
+        Ok(entries) => entries,
+        Err(e) if e.kind() == std::io::ErrorKind::NotFound => return Ok(()),
+        Err(e) => return Err(cannot_write(folder)(e)),
+    };
+    for entry in entries {
+        let entry = entry.map_err(cannot_write(folder))?;
+        let path = entry.path();
+        let removed = if entry.file_name() == kept {
+            Ok(())
+        } else if path.is_dir() {
+            std::fs::remove_dir_all(&path)
+        } else {
+            std::fs::remove_file(&path)
+        };
+        removed.map_err(cannot_write(&path))?;
+    }
+    Ok(())
+}
+
+fn cannot_write(path: &Path) -> impl FnOnce(std::io::Error) -> CliError {
+    let path = path.to_owned();
+    move |source| CliError::Write { path, source }
+}
+
+/// Takes the sample's files into a store.
+pub(super) fn take_in(
+    store: &Store,
+    files: &[(&str, Vec<u8>)],
+    settings: &Settings,
+    context: &Context,
+) -> Result<(), CliError> {
     let options = Options {
-        // The sample is of a known day; the clock has no say in it.
+        // The sample is of a known time; the clock has no say in it.
         today: jiff::civil::date(2026, 10, 31),
         time_zone: settings.time_zone.clone(),
         date_order: None,
     };
     let mut writer = store.writer()?;
-    for (name, bytes) in SAMPLE {
+    for (name, bytes) in files {
         let rows = ingest::read_bytes(bytes, name, &options)?;
         let told = said::file(rows, &mut writer)?;
         context.say(format_args!("        {}", told.line));

@@ -23,6 +23,11 @@ pub enum CliError {
         path: PathBuf,
         source: std::io::Error,
     },
+    #[error("cannot read {}", path.display())]
+    Read {
+        path: PathBuf,
+        source: std::io::Error,
+    },
     #[error("cannot copy {} to {}", from.display(), to.display())]
     Copy {
         from: PathBuf,

@@ -8,8 +8,8 @@ use clap::{Args, ValueEnum};
 
 use super::context::{Context, complain};
 use super::error::CliError;
-use super::rehearsal::Rehearsal;
 use super::said;
+use super::scratch::ScratchStore;
 use crate::ingest::{self, DateOrder, Options};
 use crate::store::Store;
 use crate::store::records::{Instant, RowCounts};
@@ -35,17 +35,20 @@ pub(super) struct IngestArgs {
 
 #[derive(Debug, Clone, Copy, ValueEnum)]
 enum Order {
-    DayFirst,
-    MonthFirst,
-    YearFirst,
+    #[value(name = "day-first")]
+    Day,
+    #[value(name = "month-first")]
+    Month,
+    #[value(name = "year-first")]
+    Year,
 }
 
 impl From<Order> for DateOrder {
     fn from(order: Order) -> DateOrder {
         match order {
-            Order::DayFirst => DateOrder::DayFirst,
-            Order::MonthFirst => DateOrder::MonthFirst,
-            Order::YearFirst => DateOrder::YearFirst,
+            Order::Day => DateOrder::DayFirst,
+            Order::Month => DateOrder::MonthFirst,
+            Order::Year => DateOrder::YearFirst,
         }
     }
 }
@@ -80,8 +83,8 @@ pub(super) fn run(
 ) -> Result<ExitCode, CliError> {
     let files = Files::named(&plan.paths);
     let all_good = if plan.dry_run {
-        let rehearsal = Rehearsal::of(&plan.store)?;
-        let store = Store::create_or_open(&rehearsal.path())?;
+        let scratch = ScratchStore::copy_of(&plan.store)?;
+        let store = Store::create_or_open(&scratch.path())?;
         let good = files.take_in(&store, &plan.options, context, out)?;
         writeln!(out, "nothing was stored: --dry-run")?;
         good

@@ -6,14 +6,15 @@ mod context;
 mod error;
 mod looking;
 mod progress;
-mod rehearsal;
 mod said;
+mod scratch;
 
 mod assess;
 mod demo;
 mod due;
 mod export;
 mod ingest;
+mod remake;
 mod report;
 mod set_aside;
 mod simulate;
@@ -37,7 +38,7 @@ pub fn run(cli: Cli) -> Result<ExitCode, CliError> {
     let stdout = std::io::stdout().lock();
     let mut out = BufWriter::new(stdout);
     let code = match cli.command {
-        Command::Demo(args) => demo::run(&args.plan(&context)?, &context, &mut out),
+        Command::Demo(args) => demo::run(args, &context, &mut out),
         Command::Ingest(args) => ingest::run(&args.plan(&context)?, &context, &mut out),
         Command::SetAside(args) => set_aside::run(&args.plan(&context)?, &context, &mut out),
         Command::Assess(args) => assess::run(&args.plan(&context)?, &mut out),

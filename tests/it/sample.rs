@@ -1,5 +1,6 @@
 //! The sample fleet that is built in, and what is made from it.
 
+use std::collections::BTreeMap;
 use std::path::Path;
 
 use crate::run::Yard;
@@ -12,7 +13,14 @@ fn the_demo_does_the_whole_job_from_anywhere_and_again() {
         assert!(seen.out.contains("QV-011"), "{seen:#?}");
         assert!(seen.out.contains("look/report/index.html"), "{seen:#?}");
         assert!(yard.path().join("look/report/fleet.png").exists());
+        // What the user put into the store's settings stays.
+        yard.write("look/store/litrewise.toml", "[limits]\nproduct_ppm = 9\n");
     }
+    assert!(
+        yard.read("look/report/assessment.json")
+            .contains("\"product_ppm\": 9")
+    );
+    assert!(yard.read("look/store/litrewise.toml").contains("= 9"));
     yard.write("mine/notes.txt", "keep");
     let line = yard.bad(1, &["demo", "--quiet", "--out", "mine"]);
     assert!(
@@ -22,18 +30,44 @@ fn the_demo_does_the_whole_job_from_anywhere_and_again() {
     assert_eq!(yard.read("mine/notes.txt"), "keep");
 }
 
+/// Names and bytes of a folder's files.
+fn files(folder: &Path) -> BTreeMap<String, Vec<u8>> {
+    std::fs::read_dir(folder)
+        .unwrap_or_else(|e| panic!("{}: {e}", folder.display()))
+        .map(|entry| entry.expect("an entry").path())
+        .map(|path| {
+            let name = path
+                .file_name()
+                .expect("a name")
+                .to_string_lossy()
+                .into_owned();
+            (name, std::fs::read(&path).expect("a readable file"))
+        })
+        .collect()
+}
+
 #[test]
-fn sample_data_is_what_simulate_makes() {
+fn sample_report_and_charts_are_what_one_command_makes() {
     let yard = Yard::new();
-    yard.good(&["simulate", "--out", "made"]);
-    let kept = Path::new(env!("CARGO_MANIFEST_DIR")).join("sample-data");
-    for name in ["readings", "fills", "services", "vans", "hardness"] {
-        let name = format!("{name}.csv");
-        let kept = std::fs::read(kept.join(&name)).expect("sample data");
-        let made = std::fs::read(yard.path().join("made").join(&name)).expect("made data");
-        assert!(
-            kept == made,
-            "sample-data/{name} is stale: litrewise demo --remake"
+    yard.good(&["demo", "--quiet", "--remake", "."]);
+    let checkout = Path::new(env!("CARGO_MANIFEST_DIR"));
+    for folder in ["sample-data", "notebooks-free-reports", "charts"] {
+        let (kept, made) = (
+            files(&checkout.join(folder)),
+            files(&yard.path().join(folder)),
         );
+        let names =
+            |files: &BTreeMap<String, Vec<u8>>| -> Vec<String> { files.keys().cloned().collect() };
+        assert_eq!(
+            names(&kept),
+            names(&made),
+            "{folder} is stale: cargo run -- demo --remake ."
+        );
+        for (name, bytes) in &made {
+            assert!(
+                kept.get(name) == Some(bytes),
+                "{folder}/{name} is stale: cargo run -- demo --remake ."
+            );
+        }
     }
 }

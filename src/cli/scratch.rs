@@ -1,28 +1,35 @@
-//! A copy of the store for trying out what an ingest would do: only a real run
-//! on a copy knows what files of one run do to each other.
+//! A store that is thrown away afterwards. A copy of the real one tries out
+//! what an ingest would do: only a real run knows what files of one run do to
+//! each other.
 
 use std::path::{Path, PathBuf};
 
 use super::error::CliError;
 use crate::store::Store;
 
-/// A copied store, removed when dropped.
-pub(super) struct Rehearsal {
+/// A store in a folder of its own, removed when dropped.
+pub(super) struct ScratchStore {
     folder: PathBuf,
 }
 
-impl Rehearsal {
-    /// Copies the store, or starts an empty one where there is none.
-    pub(super) fn of(store: &Path) -> Result<Rehearsal, CliError> {
-        let folder = fresh_folder()?;
-        let rehearsal = Rehearsal { folder };
+impl ScratchStore {
+    /// A place for a store with nothing in it.
+    pub(super) fn empty() -> Result<ScratchStore, CliError> {
+        Ok(ScratchStore {
+            folder: fresh_folder()?,
+        })
+    }
+
+    /// Copies the store; nothing in it where there is none.
+    pub(super) fn copy_of(store: &Path) -> Result<ScratchStore, CliError> {
+        let scratch = ScratchStore::empty()?;
         if store.join("litrewise.json").exists() {
             let original = Store::open(store)?;
             // Held while copying, so that nobody changes what is copied.
             let _writer = original.writer()?;
-            copy(store, &rehearsal.path())?;
+            copy(store, &scratch.path())?;
         }
-        Ok(rehearsal)
+        Ok(scratch)
     }
 
     pub(super) fn path(&self) -> PathBuf {
@@ -30,7 +37,7 @@ impl Rehearsal {
     }
 }
 
-impl Drop for Rehearsal {
+impl Drop for ScratchStore {
     fn drop(&mut self) {
         // Nothing depends on it; a temporary folder left behind does no harm.
         let _ = std::fs::remove_dir_all(&self.folder);
@@ -43,7 +50,7 @@ fn fresh_folder() -> Result<PathBuf, CliError> {
     let process = std::process::id();
     let mut number = 0u32;
     loop {
-        let folder = base.join(format!("litrewise-dry-run-{process}-{number}"));
+        let folder = base.join(format!("litrewise-scratch-{process}-{number}"));
         let mut builder = std::fs::DirBuilder::new();
         #[cfg(unix)]
         std::os::unix::fs::DirBuilderExt::mode(&mut builder, 0o700);

@@ -8,7 +8,6 @@ use clap::{Args, ValueEnum};
 
 use super::context::{Context, complain};
 use super::error::CliError;
-
 use super::said;
 use super::scratch::ScratchStore;
 use crate::ingest::{self, DateOrder, Options};

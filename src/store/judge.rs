@@ -1,6 +1,7 @@
 //! What becomes of each row of a file: new, corrected, known, or of no van.
 
 use std::collections::{BTreeMap, HashMap};
+use std::mem::{Discriminant, discriminant};
 use std::sync::Arc;
 
 use rayon::prelude::*;
@@ -8,10 +9,11 @@ use rayon::prelude::*;
 use super::columns::Kind;
 use super::error::StoreError;
 use super::lines::Lines;
+use super::months::{Month, MonthFinder, month_name};
 use super::names::{NoVan, VanNames};
 use super::part::Part;
-use super::reader::{for_each_row, identity_of};
-use super::records::{FileRows, Record};
+use super::records::{FileRows, Fill, Hardness, Reading, Record, Service, Van};
+use super::rows::{for_each_row, identity_of};
 
 /// What becomes of one accepted row.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -34,48 +36,11 @@ impl Verdict {
     }
 }
 
-/// A month since year 0, or `None` for a table that is not split.
-pub(super) type Month = Option<i32>;
-
-pub(super) fn month_name(month: i32) -> String {
-    format!(
-        "{:04}-{:02}",
-        month.div_euclid(12),
-        month.rem_euclid(12) + 1
-    )
-}
-
-/// The UTC month of a record, for tables split by month.
-pub(super) fn month_of<T: Kind>(record: &T) -> Option<Month> {
-    if !T::TABLE.is_by_month() {
-        return Some(None);
-    }
-    let (micros, _) = record.when();
-    let at = jiff::Timestamp::from_microsecond(micros).ok()?;
-    let date = jiff::tz::Offset::UTC.to_datetime(at).date();
-    Some(Some(
-        i32::from(date.year()) * 12 + i32::from(date.month()) - 1,
-    ))
-}
-
 /// The identities of a file's vans, numbered.
 pub(super) struct Whose {
     numbers: HashMap<Arc<str>, u32>,
     /// Row by row; of vans, the number of its identity.
     pub(super) rows: Vec<Result<u32, NoVan>>,
-}
-
-fn identity_of_record(names: &VanNames, record: &Record) -> (Arc<str>, Result<Arc<str>, NoVan>) {
-    fn of<T: Kind>(names: &VanNames, record: &T) -> (Arc<str>, Result<Arc<str>, NoVan>) {
-        (record.who().clone(), identity_of::<T>(names, record.who()))
-    }
-    match record {
-        Record::Reading(r) => of(names, r),
-        Record::Fill(r) => of(names, r),
-        Record::Service(r) => of(names, r),
-        Record::Van(r) => of(names, r),
-        Record::Hardness(r) => of(names, r),
-    }
 }
 
 pub(super) fn who(record: &Record) -> &Arc<str> {
@@ -91,32 +56,40 @@ pub(super) fn who(record: &Record) -> &Arc<str> {
 impl Whose {
     pub(super) fn of(file: &FileRows, names: &VanNames) -> Whose {
         let mut numbers: HashMap<Arc<str>, u32> = HashMap::new();
-        let mut known: HashMap<(std::mem::Discriminant<Record>, Arc<str>), Result<u32, NoVan>> =
+        let mut known: HashMap<(Discriminant<Record>, Arc<str>), Result<u32, NoVan>> =
             HashMap::new();
-        let mut last: Option<(std::mem::Discriminant<Record>, Arc<str>, Result<u32, NoVan>)> = None;
-        let mut rows = Vec::with_capacity(file.rows.len());
+        let mut rows: Vec<Result<u32, NoVan>> = Vec::with_capacity(file.rows.len());
+        let mut before: Option<(Discriminant<Record>, &Arc<str>)> = None;
         for (_, record, _) in &file.rows {
-            let kind = std::mem::discriminant(record);
-            let name = who(record);
-            if let Some((last_kind, last_name, number)) = &last
-                && *last_kind == kind
-                && last_name == name
-            {
-                rows.push(*number);
-                continue;
-            }
-            let number = *known.entry((kind, name.clone())).or_insert_with(|| {
-                let (_, identity) = identity_of_record(names, record);
-                identity.map(|identity| {
-                    let next = u32::try_from(numbers.len()).unwrap_or(u32::MAX);
-                    *numbers.entry(identity).or_insert(next)
-                })
-            });
-            last = Some((kind, name.clone(), number));
+            let name = (discriminant(record), who(record));
+            let number = match rows.last() {
+                // Rows of one van often stand together.
+                Some(number) if before == Some(name) => *number,
+                _ => *known
+                    .entry((name.0, name.1.clone()))
+                    .or_insert_with(|| number_of(names, record, &mut numbers)),
+            };
+            before = Some(name);
             rows.push(number);
         }
         Whose { numbers, rows }
     }
+}
+
+fn number_of(
+    names: &VanNames,
+    record: &Record,
+    numbers: &mut HashMap<Arc<str>, u32>,
+) -> Result<u32, NoVan> {
+    let identity = match record {
+        Record::Reading(r) => identity_of::<Reading>(names, r.who()),
+        Record::Fill(r) => identity_of::<Fill>(names, r.who()),
+        Record::Service(r) => identity_of::<Service>(names, r.who()),
+        Record::Van(r) => identity_of::<Van>(names, r.who()),
+        Record::Hardness(r) => identity_of::<Hardness>(names, r.who()),
+    }?;
+    let next = u32::try_from(numbers.len()).unwrap_or(u32::MAX);
+    Ok(*numbers.entry(identity).or_insert(next))
 }
 
 /// The file's rows of one kind that belong to someone, month by month, in
@@ -126,15 +99,18 @@ fn by_month<T: Kind>(
     whose: &Whose,
 ) -> Result<BTreeMap<Month, Vec<usize>>, StoreError> {
     let mut months: BTreeMap<Month, Vec<usize>> = BTreeMap::new();
+    let mut finder = MonthFinder::default();
     for (i, ((line, record, _), who)) in file.rows.iter().zip(&whose.rows).enumerate() {
         let Some(record) = T::of(record) else {
             continue;
         };
         if who.is_ok() {
-            let month = month_of(record).ok_or_else(|| StoreError::TimeOutOfRange {
-                file: file.name.clone(),
-                line: *line,
-            })?;
+            let month = finder
+                .month_of(record)
+                .ok_or_else(|| StoreError::TimeOutOfRange {
+                    file: file.name.clone(),
+                    line: *line,
+                })?;
             months.entry(month).or_default().push(i);
         }
     }
@@ -170,32 +146,78 @@ pub(super) fn judge_kind<T: Kind>(
     Ok(())
 }
 
-/// The versions of one record: those stored, then those of this file.
-struct Versions<'f, T> {
-    stored: Vec<T>,
-    first: Option<&'f T>,
-    further: Vec<&'f T>,
+/// What tells a record from all others: whose, and when.
+type Key = (u32, (i64, u32));
+
+/// The file's rows of one month, in order of key, then of the file; and the
+/// stored versions of their records.
+struct MonthOfFile<'f, T> {
+    rows: Vec<(Key, usize, &'f T)>,
+    /// Place in `rows` of the record's first row, and a stored version of it.
+    stored: Vec<(usize, T)>,
 }
 
-impl<'f, T: Kind> Versions<'f, T> {
-    fn judge(&mut self, row: &'f T) -> Verdict {
-        let known = self.stored.iter().chain(self.first);
-        if known
-            .chain(self.further.iter().copied())
-            .any(|v| v.equals(row))
-        {
-            Verdict::AlreadyStored
-        } else if self.first.is_none() {
-            self.first = Some(row);
-            if self.stored.is_empty() {
-                Verdict::New
-            } else {
-                Verdict::Corrected
-            }
-        } else {
-            self.further.push(row);
-            Verdict::Corrected
+impl<'f, T: Kind> MonthOfFile<'f, T> {
+    fn new(file: &'f FileRows, whose: &Whose, rows: &[usize]) -> Self {
+        let row_at = |i: &usize| {
+            let record = T::of(&file.rows.get(*i)?.1)?;
+            let who = whose.rows.get(*i)?.ok()?;
+            Some(((who, record.when()), *i, record))
+        };
+        let mut rows: Vec<_> = rows.iter().filter_map(row_at).collect();
+        // Stable, and quick where the file is sorted already.
+        rows.sort_by_key(|(key, _, _)| *key);
+        MonthOfFile {
+            rows,
+            stored: Vec::new(),
         }
+    }
+
+    fn first_of(&self, key: Key) -> Option<usize> {
+        let first = self.rows.partition_point(|(k, _, _)| *k < key);
+        (self.rows.get(first)?.0 == key).then_some(first)
+    }
+
+    fn read_stored(
+        &mut self,
+        part: &Part,
+        superseded: &Lines,
+        mut number_of: impl FnMut(&Arc<str>) -> Option<u32>,
+    ) -> Result<(), StoreError> {
+        for_each_row::<T>(part, superseded, |batch, row, _| {
+            if let Some(who) = number_of(T::names(batch).get(row)?)
+                && let Some(first) = self.first_of((who, T::when_at(batch, row)?))
+            {
+                self.stored.push((first, T::get(batch, row)?));
+            }
+            Some(())
+        })
+    }
+
+    fn verdicts(mut self) -> Vec<(usize, Verdict)> {
+        self.stored.sort_by_key(|(first, _)| *first);
+        let mut stored = self.stored.as_slice();
+        let mut verdicts = Vec::with_capacity(self.rows.len());
+        let mut start = 0;
+        for versions in self.rows.chunk_by(|(a, _, _), (b, _, _)| a == b) {
+            let known = stored.partition_point(|(first, _)| *first <= start);
+            let (earlier, later) = stored.split_at(known);
+            for (n, (_, i, row)) in versions.iter().enumerate() {
+                let above = versions.iter().take(n).map(|(_, _, row)| *row);
+                let mut before = earlier.iter().map(|(_, row)| row).chain(above);
+                let verdict = if before.any(|version| version.equals(row)) {
+                    Verdict::AlreadyStored
+                } else if earlier.is_empty() && n == 0 {
+                    Verdict::New
+                } else {
+                    Verdict::Corrected
+                };
+                verdicts.push((*i, verdict));
+            }
+            start += versions.len();
+            stored = later;
+        }
+        verdicts
     }
 }
 
@@ -207,48 +229,24 @@ fn judge_month<'p, T: Kind>(
     superseded: &Lines,
     names: &VanNames,
 ) -> Result<Vec<(usize, Verdict)>, StoreError> {
-    type Key = (u32, (i64, u32));
-    let row_at = |i: usize| -> Option<(&T, Key)> {
-        let record = T::of(&file.rows.get(i)?.1)?;
-        let who = whose.rows.get(i)?.ok()?;
-        Some((record, (who, record.when())))
-    };
-    let mut records: HashMap<Key, Versions<'_, T>> = HashMap::with_capacity(rows.len());
-    for (_, key) in rows.iter().filter_map(|i| row_at(*i)) {
-        records.entry(key).or_insert_with(|| Versions {
-            stored: Vec::new(),
-            first: None,
-            further: Vec::new(),
-        });
-    }
+    let mut month = MonthOfFile::<T>::new(file, whose, rows);
     let mut numbers: HashMap<Arc<str>, Option<u32>> = HashMap::new();
+    let mut last: Option<(Arc<str>, Option<u32>)> = None;
     for part in parts {
-        for_each_row::<T>(part, superseded, |batch, row, _| {
-            let name = T::names(batch).get(row)?;
-            let number = match numbers.get(name) {
-                Some(number) => *number,
-                None => {
-                    let identity = identity_of::<T>(names, name).ok();
-                    let number = identity.and_then(|who| whose.numbers.get(&who).copied());
-                    numbers.insert(name.clone(), number);
-                    number
-                }
-            };
-            if let Some(who) = number
-                && let Some(versions) = records.get_mut(&(who, T::when_at(batch, row)?))
+        month.read_stored(part, superseded, |name| {
+            // Rows of one van lie side by side, their name shared.
+            if let Some((known, number)) = &last
+                && Arc::ptr_eq(known, name)
             {
-                versions.stored.push(T::get(batch, row)?);
+                return *number;
             }
-            Some(())
+            let number = *numbers.entry(name.clone()).or_insert_with(|| {
+                let identity = identity_of::<T>(names, name).ok()?;
+                whose.numbers.get(&identity).copied()
+            });
+            last = Some((name.clone(), number));
+            number
         })?;
     }
-    let mut verdicts = Vec::with_capacity(rows.len());
-    for i in rows {
-        if let Some((record, key)) = row_at(*i)
-            && let Some(versions) = records.get_mut(&key)
-        {
-            verdicts.push((*i, versions.judge(record)));
-        }
-    }
-    Ok(verdicts)
+    Ok(month.verdicts())
 }

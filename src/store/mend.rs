@@ -3,9 +3,9 @@
 
 use std::collections::HashMap;
 
+use super::aside::ListedRow;
 use super::judge::Verdict;
 use super::lines::Lines;
-use super::reader::ListedRow;
 use super::records::{FileRows, Record};
 
 /// A row of an earlier ingest of this file that is set aside now.
@@ -56,7 +56,7 @@ pub(super) fn mend(file: &FileRows, earlier: &[EarlierRow], verdicts: &mut [Verd
 
     let mut waiting = Waiting::new(earlier);
     let mut taken: Vec<(usize, NewRow)> = Vec::new();
-    for pass in [Fits::SameTextSameLine, Fits::SameText, Fits::SameLineAlike] {
+    for pass in [Fits::TextAndLine, Fits::Text, Fits::LineAndHalf] {
         unmatched.retain(|(row, line, text)| match waiting.take(pass, *line, text) {
             Some(i) => {
                 taken.push((i, *row));
@@ -110,9 +110,9 @@ pub(super) fn mend(file: &FileRows, earlier: &[EarlierRow], verdicts: &mut [Verd
 /// How a row may take an earlier one's place.
 #[derive(Debug, Clone, Copy)]
 enum Fits {
-    SameTextSameLine,
-    SameText,
-    SameLineAlike,
+    TextAndLine,
+    Text,
+    LineAndHalf,
 }
 
 /// Earlier rows that no row has taken the place of yet.
@@ -143,9 +143,9 @@ impl<'e> Waiting<'e> {
 
     fn take(&mut self, how: Fits, line: Option<u64>, text: &str) -> Option<usize> {
         let found = match how {
-            Fits::SameTextSameLine => self.on_line(line, |old| old.text == text),
-            Fits::SameText => self.same_text(text),
-            Fits::SameLineAlike => self.on_line(line, |old| is_alike(&old.text, text)),
+            Fits::TextAndLine => self.on_line(line, |old| old.text == text),
+            Fits::Text => self.same_text(text),
+            Fits::LineAndHalf => self.on_line(line, |old| is_alike(&old.text, text)),
         }?;
         *self.is_taken.get_mut(found)? = true;
         Some(found)

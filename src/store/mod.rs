@@ -6,6 +6,7 @@
 //! committed, which happens last.
 
 mod arrays;
+mod aside;
 mod columns;
 mod error;
 mod export;
@@ -14,14 +15,18 @@ mod judge;
 mod lines;
 mod lock;
 mod mend;
+mod months;
 pub mod names;
+mod outcome;
 mod part;
 mod private;
 mod reader;
 pub mod records;
+mod rows;
 mod schema;
 mod table;
 mod versions;
+mod write;
 mod writer;
 
 #[cfg(test)]
@@ -31,7 +36,8 @@ use std::path::{Path, PathBuf};
 
 pub use error::StoreError;
 pub use files::FileLine;
-pub use writer::{FileOutcome, Writer};
+pub use outcome::FileOutcome;
+pub use writer::Writer;
 
 use lock::{LOCK_FILE, WriteLock};
 use reader::Snapshot;

@@ -127,7 +127,8 @@ impl Table {
         Ok(parts)
     }
 
-    /// Makes the new Parquet files part of the table, all or none.
+    /// Makes the new Parquet files part of the table, all or none. Without any,
+    /// there is no commit.
     pub(super) fn add(
         &mut self,
         worker: &Worker,

@@ -3,39 +3,22 @@
 
 use std::collections::BTreeMap;
 
-use arrow_array::ArrayRef;
-use rayon::prelude::*;
-
 use super::Store;
-use super::arrays::{instants, strings, wholes};
+use super::aside::{listed_rows, of_no_van};
 use super::columns::Kind;
 use super::error::StoreError;
 use super::files::{self, FileLine, FinishedFile, FinishedFiles};
-use super::judge::{Month, Verdict, Whose, judge_kind, month_name, month_of};
+use super::judge::{Verdict, Whose, judge_kind};
 use super::lock::WriteLock;
 use super::mend::{EarlierRow, Mended, mend};
 use super::names::VanNames;
-use super::part::{self, GROUP_ROWS, NewPart, Part};
-use super::reader::{finished_parts, listed_rows, of_no_van, van_names};
-use super::records::{
-    FileRows, Fill, Hardness, Instant, Reading, Record, RowCounts, Service, SetAside, Van,
-};
+use super::outcome::FileOutcome;
+use super::part::{self, Part};
+use super::reader::{finished_parts, van_names};
+use super::records::{FileRows, Fill, Hardness, Instant, Reading, Record, Service, Van};
 use super::schema::TableName;
 use super::table::Table;
-
-/// What a file brought.
-#[derive(Debug, Clone, PartialEq, Eq, Default)]
-pub struct FileOutcome {
-    pub counts: RowCounts,
-    /// Of those stored: corrected versions of records known before.
-    pub replaced: u64,
-    /// Of those stored: records not known before.
-    pub new: u64,
-    /// Names that the van list does not know, with their rows; by name.
-    pub unknown_vans: Vec<(String, u64)>,
-    /// Rows set aside before that are in now.
-    pub mended: u64,
-}
+use super::write::Origin;
 
 /// The only one who writes, until dropped.
 #[derive(Debug)]
@@ -179,7 +162,7 @@ impl<'s> Writer<'s> {
         self.judge_kind::<Van>(file, &whose, &mut verdicts)?;
         self.judge_kind::<Hardness>(file, &whose, &mut verdicts)?;
         let mended = mend(file, &self.earlier_rows(file)?, &mut verdicts);
-        let outcome = outcome(file, &verdicts, mended.mended);
+        let outcome = FileOutcome::of(file, &verdicts, mended.mended);
         Ok(Judged {
             verdicts,
             mended,
@@ -274,59 +257,19 @@ impl<'s> Writer<'s> {
     }
 
     fn write_kind<T: Kind>(&mut self, origin: &Origin<'_>) -> Result<(), StoreError> {
-        let mut months: BTreeMap<Month, Vec<RowOf<'_, T>>> = BTreeMap::new();
-        for ((line, record, text), verdict) in origin.file.rows.iter().zip(origin.verdicts) {
-            if let Some(record) = T::of(record)
-                && verdict.is_written()
-            {
-                let month = month_of(record).ok_or_else(|| StoreError::TimeOutOfRange {
-                    file: origin.file.name.clone(),
-                    line: *line,
-                })?;
-                let row = RowOf {
-                    record,
-                    line: *line,
-                    text,
-                };
-                months.entry(month).or_default().push(row);
-            }
-        }
         let Some(table) = self.tables.get_mut(&T::TABLE) else {
             return Ok(());
         };
-        if months.is_empty() {
-            return Ok(());
-        }
-        let folder = table.folder();
-        let parts: Vec<NewPart> = months
-            .into_par_iter()
-            .map(|(month, rows)| write_month(folder, month, rows, origin))
-            .collect::<Result<_, _>>()?;
+        let parts = origin.write_kind::<T>(table.folder())?;
         table.add(&self.store.worker, &parts, origin.at)
     }
 
     fn write_set_aside(&mut self, origin: &Origin<'_>) -> Result<(), StoreError> {
-        let rows = &origin.file.set_aside;
         let Some(table) = self.tables.get_mut(&TableName::SetAside) else {
             return Ok(());
         };
-        if rows.is_empty() {
-            return Ok(());
-        }
-        let batches = rows.chunks(GROUP_ROWS).map(|chunk| {
-            let mut arrays = vec![strings(chunk.iter().map(|r| Some(r.reason.as_str())))];
-            arrays
-                .extend(origin.arrays(chunk.iter().map(|r: &SetAside| (r.line, r.text.as_str()))));
-            arrays
-        });
-        let part = part::write(
-            table.folder(),
-            TableName::SetAside,
-            origin.id,
-            None,
-            batches,
-        )?;
-        table.add(&self.store.worker, &[part], origin.at)
+        let parts = origin.write_set_aside(table.folder())?;
+        table.add(&self.store.worker, parts.as_slice(), origin.at)
     }
 
     fn finish(&mut self, file: FinishedFile) -> Result<(), StoreError> {
@@ -338,81 +281,4 @@ impl<'s> Writer<'s> {
         self.files.push(file);
         Ok(())
     }
-}
-
-/// Where the rows being written come from.
-struct Origin<'f> {
-    file: &'f FileRows,
-    verdicts: &'f [Verdict],
-    id: u64,
-    at: Instant,
-}
-
-impl Origin<'_> {
-    /// The columns beside the record's own; `rows`: line and text.
-    fn arrays<'r>(
-        &self,
-        rows: impl Iterator<Item = (Option<u64>, &'r str)> + Clone,
-    ) -> [ArrayRef; 4] {
-        [
-            wholes(rows.clone().map(|_| Some(self.id))),
-            wholes(rows.clone().map(|(line, _)| line)),
-            instants(rows.clone().map(|_| Some(self.at))),
-            strings(rows.map(|(_, text)| Some(text))),
-        ]
-    }
-}
-
-struct RowOf<'f, T> {
-    record: &'f T,
-    line: u64,
-    text: &'f str,
-}
-
-/// Sorted by van and time, so that one van's rows lie side by side.
-fn write_month<T: Kind>(
-    folder: &std::path::Path,
-    month: Month,
-    mut rows: Vec<RowOf<'_, T>>,
-    origin: &Origin<'_>,
-) -> Result<NewPart, StoreError> {
-    rows.sort_by(|a, b| {
-        let who = a.record.who().cmp(b.record.who());
-        who.then_with(|| (a.record.when(), a.line).cmp(&(b.record.when(), b.line)))
-    });
-    let batches = rows.chunks(GROUP_ROWS).map(|chunk| {
-        let records: Vec<&T> = chunk.iter().map(|row| row.record).collect();
-        let mut arrays = T::arrays(&records);
-        arrays.extend(origin.arrays(chunk.iter().map(|row| (Some(row.line), row.text))));
-        arrays
-    });
-    part::write(folder, T::TABLE, origin.id, month.map(month_name), batches)
-}
-
-fn outcome(file: &FileRows, verdicts: &[Verdict], mended: u64) -> FileOutcome {
-    let mut outcome = FileOutcome {
-        mended,
-        ..FileOutcome::default()
-    };
-    let mut unknown: BTreeMap<&str, u64> = BTreeMap::new();
-    for ((_, record, _), verdict) in file.rows.iter().zip(verdicts) {
-        match verdict {
-            Verdict::New => outcome.new += 1,
-            Verdict::Corrected => outcome.replaced += 1,
-            Verdict::AlreadyStored => outcome.counts.already_stored += 1,
-            Verdict::OfNoVan | Verdict::AlreadyListed => {
-                *unknown.entry(super::judge::who(record)).or_default() += 1;
-            }
-        }
-    }
-    let of_no_van: u64 = unknown.values().sum();
-    outcome.unknown_vans = unknown
-        .into_iter()
-        .map(|(name, rows)| (name.to_owned(), rows))
-        .collect();
-    outcome.counts.stored = outcome.new + outcome.replaced;
-    outcome.counts.set_aside = of_no_van + file.set_aside.len() as u64;
-    outcome.counts.read =
-        outcome.counts.stored + outcome.counts.already_stored + outcome.counts.set_aside;
-    outcome
 }

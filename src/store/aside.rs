@@ -1,0 +1,158 @@
+//! Rows set aside: those that ingest could not use, and stored ones of a van
+//! that the list does not know now.
+
+use super::arrays::{Columns, Interner};
+use super::columns::Kind;
+use super::error::StoreError;
+use super::lines::{Lines, WHOLE_FILE};
+use super::names::VanNames;
+use super::part::{self, Part};
+use super::rows::damaged;
+use super::schema::{FILE_ID, LINE, TEXT, TableName};
+
+/// A row set aside as it lies in the store.
+#[derive(Debug, Clone)]
+pub(super) struct ListedRow {
+    pub(super) file_id: u64,
+    /// `None` for a whole file.
+    pub(super) line: Option<u64>,
+    pub(super) reason: String,
+    pub(super) text: String,
+}
+
+impl ListedRow {
+    pub(super) fn place(&self) -> (u64, u64) {
+        (self.file_id, self.line.unwrap_or(WHOLE_FILE))
+    }
+}
+
+pub(super) fn count_set_aside(parts: &[Part], superseded: &Lines) -> Result<u64, StoreError> {
+    let mut interner = Interner::default();
+    let mut count = 0;
+    for part in parts {
+        for batch in part::batches(&part.path, TableName::SetAside, Some(&[FILE_ID, LINE]))? {
+            let batch = batch?;
+            let columns = Columns {
+                batch: &batch,
+                path: &part.path,
+                interner: &mut interner,
+            };
+            let lines = columns.wholes(LINE)?;
+            count += (0..batch.num_rows())
+                .map(|row| lines.get(row).unwrap_or(WHOLE_FILE))
+                .filter(|line| !superseded.contains(part.file_id, *line))
+                .count() as u64;
+        }
+    }
+    Ok(count)
+}
+
+/// The rows that ingest itself set aside.
+pub(super) fn listed_rows(
+    parts: &[Part],
+    superseded: &Lines,
+) -> Result<Vec<ListedRow>, StoreError> {
+    let mut interner = Interner::default();
+    let mut rows = Vec::new();
+    for part in parts {
+        for batch in part::batches(&part.path, TableName::SetAside, None)? {
+            let batch = batch?;
+            let mut columns = Columns {
+                batch: &batch,
+                path: &part.path,
+                interner: &mut interner,
+            };
+            let reasons = columns.names("reason")?;
+            let lines = columns.wholes(LINE)?;
+            let texts = columns.texts(TEXT)?;
+            for row in 0..batch.num_rows() {
+                let listed = ListedRow {
+                    file_id: part.file_id,
+                    line: lines.get(row),
+                    reason: reasons.get(row).map_or_else(String::new, |r| r.to_string()),
+                    text: texts.value(row).to_owned(),
+                };
+                let (file_id, line) = listed.place();
+                if !superseded.contains(file_id, line) {
+                    rows.push(listed);
+                }
+            }
+        }
+    }
+    Ok(rows)
+}
+
+/// Stored rows whose van the list does not know now: the records, and beside
+/// each its place in the list of rows set aside.
+pub(super) fn of_no_van<T: Kind>(
+    parts: &[Part],
+    superseded: &Lines,
+    names: &VanNames,
+) -> Result<(Vec<T>, Vec<ListedRow>), StoreError> {
+    let (mut records, mut rows) = (Vec::new(), Vec::new());
+    if matches!(names, VanNames::Any) {
+        return Ok((records, rows));
+    }
+    for part in parts {
+        if !names_someone_unknown::<T>(part, names)? {
+            continue;
+        }
+        let mut interner = Interner::default();
+        for batch in part::batches(&part.path, T::TABLE, None)? {
+            let batch = batch?;
+            let mut columns = Columns {
+                batch: &batch,
+                path: &part.path,
+                interner: &mut interner,
+            };
+            let opened = T::open(&mut columns)?;
+            let lines = columns.wholes(LINE)?;
+            let texts = columns.texts(TEXT)?;
+            let reasons: Vec<Option<String>> = T::names(&opened)
+                .values
+                .iter()
+                .map(|name| names.identity(name).err().map(|no_van| no_van.reason(name)))
+                .collect();
+            for row in 0..batch.num_rows() {
+                let reason = T::names(&opened)
+                    .index(row)
+                    .and_then(|i| reasons.get(i)?.clone());
+                let line = lines.get(row).ok_or_else(|| damaged(part))?;
+                if let Some(reason) = reason
+                    && !superseded.contains(part.file_id, line)
+                {
+                    records.push(T::get(&opened, row).ok_or_else(|| damaged(part))?);
+                    rows.push(ListedRow {
+                        file_id: part.file_id,
+                        line: Some(line),
+                        reason,
+                        text: texts.value(row).to_owned(),
+                    });
+                }
+            }
+        }
+    }
+    Ok((records, rows))
+}
+
+/// Looks at the names alone: most files name listed vans only.
+fn names_someone_unknown<T: Kind>(part: &Part, names: &VanNames) -> Result<bool, StoreError> {
+    let mut interner = Interner::default();
+    for batch in part::batches(&part.path, T::TABLE, Some(&["van"]))? {
+        let batch = batch?;
+        let mut columns = Columns {
+            batch: &batch,
+            path: &part.path,
+            interner: &mut interner,
+        };
+        let found = columns.names("van")?;
+        if found
+            .values
+            .iter()
+            .any(|name| names.identity(name).is_err())
+        {
+            return Ok(true);
+        }
+    }
+    Ok(false)
+}

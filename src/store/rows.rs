@@ -1,0 +1,134 @@
+//! Stored rows of one kind, read part by part.
+
+use std::collections::{BTreeMap, HashMap};
+use std::sync::Arc;
+
+use rayon::prelude::*;
+
+use super::arrays::{Columns, Interner};
+use super::columns::Kind;
+use super::error::StoreError;
+use super::lines::Lines;
+use super::names::{NoVan, VanNames};
+use super::part::{self, Part};
+use super::schema::{LINE, TEXT, TableName};
+use super::versions::Row;
+
+/// What tells a row's van from others; for other kinds the name as it stands.
+pub(super) fn identity_of<T: Kind>(names: &VanNames, who: &Arc<str>) -> Result<Arc<str>, NoVan> {
+    if T::IS_OF_A_VAN {
+        names.identity(who)
+    } else {
+        Ok(who.clone())
+    }
+}
+
+/// All versions of a kind of record, van by van (or postcode by postcode).
+pub(super) struct Gathered<T> {
+    pub(super) rows: BTreeMap<Arc<str>, Vec<Row<T>>>,
+    /// (identity, spelling) → rows.
+    pub(super) spellings: BTreeMap<(Arc<str>, Arc<str>), u64>,
+    /// Rows of no van.
+    pub(super) set_aside: u64,
+}
+
+/// Consecutive rows of one name.
+type Run<T> = (Arc<str>, Vec<Row<T>>);
+
+pub(super) fn gather<T: Kind>(
+    parts: &[Part],
+    superseded: &Lines,
+    names: &VanNames,
+) -> Result<Gathered<T>, StoreError> {
+    let runs: Vec<Vec<Run<T>>> = parts
+        .par_iter()
+        .map(|part| read_runs(part, superseded))
+        .collect::<Result<_, _>>()?;
+    let mut gathered = Gathered {
+        rows: BTreeMap::<_, Vec<Row<T>>>::new(),
+        spellings: BTreeMap::new(),
+        set_aside: 0,
+    };
+    let mut known: HashMap<Arc<str>, Result<Arc<str>, NoVan>> = HashMap::new();
+    for (who, rows) in runs.into_iter().flatten() {
+        let identity = known
+            .entry(who.clone())
+            .or_insert_with(|| identity_of::<T>(names, &who));
+        let count = rows.len() as u64;
+        match identity {
+            Ok(identity) => {
+                let spelling = (identity.clone(), who);
+                *gathered.spellings.entry(spelling).or_default() += count;
+                match gathered.rows.get_mut(&*identity) {
+                    Some(earlier) => earlier.extend(rows),
+                    None => {
+                        gathered.rows.insert(identity.clone(), rows);
+                    }
+                }
+            }
+            Err(_) => gathered.set_aside += count,
+        }
+    }
+    Ok(gathered)
+}
+
+/// All columns of a record's table but the text.
+fn without_text(table: TableName) -> Vec<&'static str> {
+    table
+        .columns()
+        .map(|(name, _)| name)
+        .filter(|name| *name != TEXT)
+        .collect()
+}
+
+pub(super) fn damaged(part: &Part) -> StoreError {
+    StoreError::Damaged {
+        path: part.path.clone(),
+        what: "a row lacks a value that every row has".to_owned(),
+    }
+}
+
+/// Calls `each` with every row that has not been superseded.
+pub(super) fn for_each_row<T: Kind>(
+    part: &Part,
+    superseded: &Lines,
+    mut each: impl FnMut(&T::Batch, usize, u64) -> Option<()>,
+) -> Result<(), StoreError> {
+    let mut interner = Interner::default();
+    let wanted = without_text(T::TABLE);
+    for batch in part::batches(&part.path, T::TABLE, Some(&wanted))? {
+        let batch = batch?;
+        let mut columns = Columns {
+            batch: &batch,
+            path: &part.path,
+            interner: &mut interner,
+        };
+        let opened = T::open(&mut columns)?;
+        let lines = columns.wholes(LINE)?;
+        for row in 0..batch.num_rows() {
+            let line = lines.get(row).ok_or_else(|| damaged(part))?;
+            if !superseded.contains(part.file_id, line) {
+                each(&opened, row, line).ok_or_else(|| damaged(part))?;
+            }
+        }
+    }
+    Ok(())
+}
+
+fn read_runs<T: Kind>(part: &Part, superseded: &Lines) -> Result<Vec<Run<T>>, StoreError> {
+    let mut runs: Vec<Run<T>> = Vec::new();
+    for_each_row::<T>(part, superseded, |batch, row, line| {
+        let record = T::get(batch, row)?;
+        if runs.last().is_none_or(|(who, _)| who != record.who()) {
+            runs.push((record.who().clone(), Vec::new()));
+        }
+        let (_, rows) = runs.last_mut()?;
+        rows.push(Row {
+            file_id: part.file_id,
+            line,
+            record,
+        });
+        Some(())
+    })?;
+    Ok(runs)
+}

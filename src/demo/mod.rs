@@ -67,7 +67,7 @@ mod tests {
             fleet
                 .fills
                 .iter()
-                .filter(|f| f.van <= "QV-003".to_owned())
+                .filter(|f| f.van.as_str() <= "QV-003")
                 .filter_map(|f| f.litres)
                 .collect()
         };

@@ -166,7 +166,7 @@ fn machine_local(cell: &str) -> Option<Result<Written, NoDate>> {
             b.get(at)?.wrapping_sub(b'0'),
             b.get(at + 1)?.wrapping_sub(b'0'),
         );
-        (tens < 10 && ones < 10).then_some((tens * 10 + ones) as i8)
+        (tens < 10 && ones < 10).then(|| (tens * 10 + ones) as i8)
     };
     let marks = b.get(4) == Some(&b'-') && b.get(7) == Some(&b'-') && b.get(13) == Some(&b':');
     if !marks || (b.len() == 19 && b.get(16) != Some(&b':')) {

@@ -5,7 +5,9 @@ use jiff::civil::Date;
 use super::cheapest::{Costs, cheapest_age, cheapest_wait};
 use super::prices::DecisionPrices;
 use super::suspect::{neighbours_feed_shift, suspect};
-use super::{MembraneAssessment, State, add_days, in_words, lead_end, round_to, state_by_date};
+use super::{
+    MembraneAssessment, State, add_days, around, in_words, lead_end, round_to, state_by_date,
+};
 use crate::fit::{AreaFit, CannotTell, HORIZON_DAYS, MembraneForecast, Span, VanFit};
 use crate::lives::{ElementLife, End, FleetLives, Start, VanLives};
 use crate::settings::Settings;
@@ -80,7 +82,10 @@ pub fn assess(
         life,
         forecast,
         replace_on,
-        suspected.as_ref().map(|s| s.1.as_str()),
+        suspected
+            .as_ref()
+            .filter(|_| alarm != Alarm::None)
+            .map(|s| s.1.as_str()),
         settings,
     );
     MembraneAssessment {
@@ -229,10 +234,12 @@ fn reason(
                     .p50
                     .is_some_and(|s| s >= settings.limits.salt_passage) =>
         {
-            format!("{now}: the limit was passed around {}.", in_words(limit_on))
+            let when = around(limit_on, &forecast.limit_on);
+            format!("{now}: the limit was passed {when}.")
         }
         (_, Some(_), Some(day)) => {
-            format!("{now}; replacing it around {} costs least.", in_words(day))
+            let when = around(day, &forecast.limit_on);
+            format!("{now}; replacing it {when} costs least.")
         }
         _ => format!("{now} and stays within the limit for years at this use."),
     };

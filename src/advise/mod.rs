@@ -96,3 +96,27 @@ fn round_to(value: f64, step: f64) -> f64 {
 fn in_words(date: Date) -> String {
     date.strftime("%-d %B %Y").to_string()
 }
+
+/// A forecast day, as coarse as its span: day (under 3 weeks), month (under 6
+/// months), else year.
+fn around(date: Date, span: &Span<Date>) -> String {
+    let days = span.p10.zip(span.p90).map(|(a, b)| (b - a).get_days());
+    match days {
+        Some(days) if days < 21 => format!("around {}", in_words(date)),
+        Some(days) if days < 183 => date.strftime("in %B %Y").to_string(),
+        _ => date.strftime("in %Y").to_string(),
+    }
+}
+
+/// Litres as people write them: `5,900 L`.
+fn litres_in_words(litres: f64) -> String {
+    let digits = format!("{litres:.0}");
+    let mut out = String::with_capacity(digits.len() + 4);
+    for (i, digit) in digits.chars().enumerate() {
+        if i > 0 && (digits.len() - i).is_multiple_of(3) {
+            out.push(',');
+        }
+        out.push(digit);
+    }
+    out + " L"
+}

@@ -2,7 +2,7 @@
 
 use jiff::civil::Date;
 
-use super::{PrefilterAssessment, State, add_days, state_by_date};
+use super::{PrefilterAssessment, State, add_days, litres_in_words, round_to, state_by_date};
 use crate::lives::{End, VanLives};
 use crate::settings::{Habits, Settings};
 
@@ -48,8 +48,8 @@ pub fn assess(van: &VanLives, settings: &Settings, as_of: Date) -> PrefilterAsse
     let state = state_by_date(Some(replace_on), as_of, settings).unwrap_or(State::OnCourse);
     let why = if by_chlorine < habits.prefilter_days {
         format!(
-            "at {:.0} L a week its chlorine capacity lasts {days:.0} days",
-            per_day * 7.0
+            "at {} a week its chlorine capacity lasts {days:.0} days",
+            litres_in_words(round_to(per_day * 7.0, 10.0))
         )
     } else {
         format!("it is meant to last {days:.0} days")

@@ -3,7 +3,7 @@
 use super::cheapest::{Costs, cheapest_age, cheapest_wait};
 use super::membrane::cannot_tell;
 use super::prices::DecisionPrices;
-use super::{ResinAssessment, State, add_days, lead_end, round_to, state_by_date};
+use super::{ResinAssessment, State, add_days, lead_end, litres_in_words, round_to, state_by_date};
 use crate::fit::{AreaFit, CannotTell, HORIZON_DAYS, ResinForecast, Span, VanFit};
 use crate::lives::{ChargeLife, End, FleetLives, Start, VanLives};
 use crate::settings::Settings;
@@ -119,19 +119,15 @@ fn reason(life: &ChargeLife, forecast: &ResinForecast, settings: &Settings) -> S
             format!("The limit of {limit:.0} ppm is probably reached.")
         }
         (Some(left), _) => {
+            let litres = |l: f64| litres_in_words(round_to(l, 100.0));
             let span = match (forecast.litres_left.p10, forecast.litres_left.p90) {
-                (Some(a), Some(b)) => format!(
-                    ", likely between {:.0} and {:.0} L",
-                    round_to(a, 100.0),
-                    round_to(b, 100.0)
-                ),
-                (Some(a), None) => format!(", likely more than {:.0} L", round_to(a, 100.0)),
+                (Some(a), Some(b)) => {
+                    format!(", likely between {} and {}", litres(a), litres(b))
+                }
+                (Some(a), None) => format!(", likely more than {}", litres(a)),
                 _ => String::new(),
             };
-            format!(
-                "About {:.0} L left until {limit:.0} ppm{span}.",
-                round_to(left, 100.0)
-            )
+            format!("About {} left until {limit:.0} ppm{span}.", litres(left))
         }
         (None, _) if forecast.permeate_ppm < limit => format!(
             "What leaves the membrane ({:.0} ppm) is below the limit of {limit:.0} ppm, so even spent resin keeps within it.",

@@ -58,10 +58,14 @@ pub fn suspect(
                 in_words(step.date)
             ),
         ),
-        None => (
-            Suspect::Membrane,
-            "it declines faster than 95 % of membranes would in this water".to_owned(),
-        ),
+        None => {
+            let fact = if forecast.p_fast >= 0.95 {
+                "it declines faster than 95 % of membranes would in this water"
+            } else {
+                "it may be declining faster than membranes should in this water"
+            };
+            (Suspect::Membrane, fact.to_owned())
+        }
     }
 }
 

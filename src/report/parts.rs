@@ -142,14 +142,14 @@ pub struct VanLine<'a> {
 
 impl VanLine<'_> {
     /// What to do, in one line: everything that is not on course, or the next
-    /// thing to come.
+    /// thing to come; then what cannot be told.
     pub fn to_do(&self, as_of: Date) -> String {
-        self.said(|part| part.phrase(as_of))
+        self.said(as_of, |part| part.phrase(as_of))
     }
 
     /// The same for a list in which the van's state stands beside it.
     pub fn to_do_beside_state(&self, as_of: Date) -> String {
-        self.said(|part| {
+        self.said(as_of, |part| {
             if part.state == self.state {
                 part.phrase_beside_state(as_of)
             } else {
@@ -158,17 +158,18 @@ impl VanLine<'_> {
         })
     }
 
-    fn said(&self, phrase: impl Fn(&Part<'_>) -> String) -> String {
-        let busy = self.parts.iter().filter(|p| p.state != State::OnCourse);
-        let mut said: Vec<String> = busy.map(&phrase).collect();
+    fn said(&self, as_of: Date, phrase: impl Fn(&Part<'_>) -> String) -> String {
+        let told = |p: &&Part<'_>| !matches!(p.state, State::OnCourse | State::Unknown);
+        let mut said: Vec<String> = self.parts.iter().filter(told).map(&phrase).collect();
         if said.is_empty() {
             let next = self.parts.iter().filter(|p| p.replace_on.is_some());
-            said = next
-                .min_by_key(|p| p.replace_on)
-                .map(|p| format!("next: {}", phrase(p)))
-                .into_iter()
-                .collect();
+            said.extend(
+                next.min_by_key(|p| p.replace_on)
+                    .map(|p| format!("next: {}", p.phrase(as_of))),
+            );
         }
+        let unknown = self.parts.iter().filter(|p| p.state == State::Unknown);
+        said.extend(unknown.map(phrase));
         if said.is_empty() {
             return "nothing to do".to_owned();
         }

@@ -22,6 +22,9 @@ pub fn title(van: &VanAssessment) -> String {
         };
     };
     let usual = words::thousands(words::two_figures(usual));
+    if van.series.weeks.is_empty() {
+        return format!("No tank fills are recorded: {usual} L a week are assumed");
+    }
     let n = van.series.weeks.len();
     let last: Vec<f64> = van
         .series
@@ -56,7 +59,8 @@ pub fn draw(
     let unit = &format!("Litres made from {TAP} water, each week");
     let rest = heading(canvas, area, &title(van), unit);
     if van.series.weeks.is_empty() {
-        let text = "Without tank fills neither litres nor a forecast by date can be told.";
+        let text =
+            "Litres cannot be counted without tank fills, and dates are wide: note each fill.";
         canvas.paragraph(
             text,
             (rest.x0, rest.y0 + 40.0),

@@ -91,3 +91,87 @@ pub fn cheapest_wait(left: &[f64], most: f64, new_rate: f64, costs: &Costs<'_>) 
     }
     best_wait
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Quantiles of a Weibull life, evenly spaced in probability.
+    fn weibull_lives(scale: f64, shape: f64) -> Vec<f64> {
+        let n = 40_000;
+        (0..n)
+            .map(|i| {
+                let p = (f64::from(i) + 0.5) / f64::from(n);
+                scale * (-(1.0 - p).ln()).powf(1.0 / shape)
+            })
+            .collect()
+    }
+
+    const NOTHING: &dyn Fn(f64) -> f64 = &|_| 0.0;
+
+    #[test]
+    fn the_cheapest_age_is_the_one_of_age_replacement() {
+        // Barlow & Proschan 1965. Costs 1 planned and 5 unplanned, Weibull 1000,
+        // 2.5 (documented example of the Python package `reliability`; the exact
+        // optimum is 493.0470 at a cost rate of 0.00346204).
+        let costs = Costs {
+            planned: 1.0,
+            unplanned_extra: 4.0,
+            running: NOTHING,
+        };
+        let found = cheapest_age(&weibull_lives(1000.0, 2.5), 1200.0, &costs).unwrap();
+        assert!((found.age - 493.0470).abs() <= 5.0, "{}", found.age);
+        assert!(
+            (found.cost_rate / 0.003_462_04 - 1.0).abs() < 1e-3,
+            "{}",
+            found.cost_rate
+        );
+    }
+
+    #[test]
+    fn a_rising_running_cost_alone_gives_the_square_root() {
+        // k = a + b·x: X* = sqrt(2P/b), g* = a + sqrt(2Pb), from the first-order
+        // condition; P 180, a 0.014, b 1.2e-7 give 54,772 and 0.020573.
+        let running = |x: f64| 0.014 + 1.2e-7 * x;
+        let costs = Costs {
+            planned: 180.0,
+            unplanned_extra: 0.0,
+            running: &running,
+        };
+        let found = cheapest_age(&[f64::INFINITY], 120_000.0, &costs).unwrap();
+        assert!((found.age - 54_772.0).abs() <= 500.0, "{}", found.age);
+        assert!(
+            (found.cost_rate - 0.020_573).abs() < 1e-6,
+            "{}",
+            found.cost_rate
+        );
+    }
+
+    #[test]
+    fn a_part_as_good_as_new_waits_as_long_as_a_new_one() {
+        let lives = weibull_lives(1000.0, 2.5);
+        let costs = Costs {
+            planned: 1.0,
+            unplanned_extra: 4.0,
+            running: NOTHING,
+        };
+        let best = cheapest_age(&lives, 1200.0, &costs).unwrap();
+        let wait = cheapest_wait(&lives, 1200.0, best.cost_rate, &costs);
+        assert!(
+            (wait - best.age).abs() <= 10.0,
+            "{wait} against {}",
+            best.age
+        );
+    }
+
+    #[test]
+    fn a_part_already_past_its_limit_does_not_wait() {
+        let costs = Costs {
+            planned: 1.0,
+            unplanned_extra: 4.0,
+            running: NOTHING,
+        };
+        assert_eq!(cheapest_wait(&[-3.0, 10.0], 0.0, 0.1, &costs), 0.0);
+        assert_eq!(cheapest_wait(&[], 10.0, 0.1, &costs), 0.0);
+    }
+}

@@ -8,6 +8,8 @@ mod areas;
 mod horizon;
 mod membrane;
 mod resin;
+#[cfg(test)]
+mod tests;
 mod types;
 mod usage;
 mod van;

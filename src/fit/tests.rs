@@ -5,8 +5,7 @@ use jiff::civil::{Date, date};
 use super::membrane::{self, InUse};
 use super::resin::{self, ChargeLooks, PermeateAhead};
 use super::usage::Usage;
-use crate::lives::{ElementLife, End, PassagePoint, Start};
-use crate::store::records::Instant;
+use crate::lives::{ElementLife, End, Instant, PassagePoint, Start};
 
 const AS_OF: Date = date(2026, 10, 31);
 

@@ -10,8 +10,10 @@ use crate::water;
 /// Width of the breakthrough curve as a share of the capacity: 0.04-0.10 for a
 /// healthy bed (common practice, no source).
 pub const BREAKTHROUGH_WIDTH: f64 = 0.07;
-/// Spread of a capacity read off the foot of the breakthrough curve (judgement).
+/// Spread of a capacity read off the foot of the breakthrough curve (judgement):
+/// where two readings stand on it, and where the newest is the first.
 const CREEP_SD: f64 = 0.12;
+const FIRST_CREEP_SD: f64 = 0.25;
 
 /// When product water was first seen at the limit.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -28,8 +30,8 @@ enum Evidence {
     Beyond(Uptake),
     /// Reached between these two.
     Between(Uptake, Uptake),
-    /// Read off the curve at this uptake: about there.
-    About(Uptake),
+    /// Read off the curve at this uptake, with that spread of its logarithm.
+    About(Uptake, f64),
 }
 
 /// What a charge has taken up, corrected to the middle of the breakthrough.
@@ -52,7 +54,7 @@ pub struct ChargeLooks {
     /// Uptake at the end of the record.
     pub litres: f64,
     pub ppm_litres: f64,
-    /// Product water now (median of the newest readings), ppm.
+    /// Newest reading of product water, ppm.
     pub product_ppm: Option<f64>,
     /// What enters the resin now, ppm.
     pub permeate_ppm: Option<f64>,
@@ -125,7 +127,7 @@ pub fn looks_of(life: &ChargeLife, limit_ppm: f64) -> ChargeLooks {
         evidence: evidence.filter(|_| life.litres_treated.is_some() && life.changed_on.is_some()),
         litres: life.litres_treated.unwrap_or(0.0),
         ppm_litres: life.ppm_litres,
-        product_ppm: newest_median(points, |p| Some(p.product_ppm)),
+        product_ppm: points.last().map(|p| p.product_ppm),
         permeate_ppm: newest_median(points, |p| p.permeate_ppm),
         readings: points.len(),
     }
@@ -139,12 +141,19 @@ fn below(
     uptake: impl Fn(&ProductPoint, f64) -> Uptake,
 ) -> Option<Evidence> {
     let last = points.last()?;
-    let product = newest_median(points, |p| Some(p.product_ppm))?;
+    // A breakthrough is quick: the newest reading counts, not a median.
+    let product = last.product_ppm;
     let foot = plateau_ppm(hardness) + 1.0;
+    let before = points.len().checked_sub(2).and_then(|i| points.get(i));
+    let creep_sd = if before.is_some_and(|p| p.product_ppm > foot) {
+        CREEP_SD
+    } else {
+        FIRST_CREEP_SD
+    };
     match last.permeate_ppm {
         // Climbing, and there is something to climb to.
         Some(c0) if product > foot && c0 > product * 1.15 => {
-            Some(Evidence::About(uptake(last, product)))
+            Some(Evidence::About(uptake(last, product), creep_sd))
         }
         // As high as what enters: spent some time ago.
         Some(c0) if product > foot && product >= 0.87 * c0 => {
@@ -198,8 +207,8 @@ impl ChargeLooks {
             Some(Evidence::Between(low, high)) => {
                 (normal_cdf(z(high)) - normal_cdf(z(low))).max(1e-12).ln()
             }
-            Some(Evidence::About(u)) => {
-                let total = (ln_sd * ln_sd + CREEP_SD * CREEP_SD).sqrt();
+            Some(Evidence::About(u, spread)) => {
+                let total = (ln_sd * ln_sd + spread * spread).sqrt();
                 let z = z(u) * ln_sd / total;
                 -0.5 * z * z - (total * (2.0 * std::f64::consts::PI).sqrt()).ln()
             }

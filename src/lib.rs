@@ -6,6 +6,7 @@
 //! `report`; `stats` and `water` are leaves.
 
 pub mod advise;
+pub mod backtest;
 pub mod cli;
 pub mod demo;
 pub mod fit;

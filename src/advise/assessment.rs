@@ -5,7 +5,7 @@ use jiff::civil::Date;
 use serde::Serialize;
 
 // The finished assessment is all that a page reads, so what it is made of is named here too.
-pub use crate::fit::{Band, LifeDot, SharedNumber, Span};
+pub use crate::fit::{Band, Explained, LifeDot, SharedNumber, Span};
 pub use crate::lives::{HardnessBasis, Item, RecordsRemark, RowCounts, ServiceMark, WeekLitres};
 pub use crate::settings::Limits;
 
@@ -54,6 +54,8 @@ pub struct VanAssessment {
     pub prefilter: PrefilterAssessment,
     #[serde(skip)]
     pub series: VanSeries,
+    #[serde(skip)]
+    pub explained: VanExplained,
 }
 
 #[derive(Debug, Clone, Serialize)]
@@ -108,6 +110,13 @@ pub struct Suggested {
     pub membrane_days: Option<f64>,
     pub resin_litres: Option<f64>,
     pub prefilter_days: Option<f64>,
+}
+
+/// The few numbers that drove a van's forecasts; empty where nothing is told.
+#[derive(Debug, Clone, Default, Serialize)]
+pub struct VanExplained {
+    pub membrane: Vec<Explained>,
+    pub resin: Vec<Explained>,
 }
 
 /// What a van's page draws. Lists are oldest first and may be empty.

@@ -17,7 +17,7 @@ use crate::lives::FleetLives;
 use crate::settings::Settings;
 
 pub use assessment::*;
-use prices::DecisionPrices;
+pub use prices::DecisionPrices;
 
 /// Builds the assessment from the fleet's lives and what was fitted to them.
 pub fn assess(lives: &FleetLives, fit: &FleetFit, settings: &Settings) -> Assessment {
@@ -41,6 +41,16 @@ pub fn assess(lives: &FleetLives, fit: &FleetFit, settings: &Settings) -> Assess
                 resin: resin::assess(van, van_fit, area, lives, &prices, settings),
                 prefilter,
                 series: series::of_van(van, van_fit),
+                explained: VanExplained {
+                    membrane: van_fit
+                        .membrane
+                        .as_ref()
+                        .map_or_else(|_| Vec::new(), |m| m.explained.clone()),
+                    resin: van_fit
+                        .resin
+                        .as_ref()
+                        .map_or_else(|_| Vec::new(), |r| r.explained.clone()),
+                },
             }
         })
         .collect();

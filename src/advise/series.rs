@@ -11,17 +11,12 @@ pub fn of_van(van: &VanLives, fit: &VanFit) -> VanSeries {
     VanSeries {
         has_membrane: van.membranes > 0,
         has_resin: van.resin_litres > 0.0,
-        salt_passage: passage.clone().map(|p| (p.date, p.salt_passage)).collect(),
+        salt_passage: fit.readings_at_25.clone(),
         salt_passage_path: fit
             .membrane
             .as_ref()
             .map_or_else(|_| Vec::new(), |m| m.path.clone()),
-        salt_passage_by_litres: van.elements.last().map_or_else(Vec::new, |e| {
-            e.points
-                .iter()
-                .map(|p| (p.litres_by_level.iter().sum(), p.salt_passage))
-                .collect()
-        }),
+        salt_passage_by_litres: fit.readings_by_litres.clone(),
         product_ppm: products.map(|p| (p.date, p.product_ppm)).collect(),
         product_path: fit
             .resin

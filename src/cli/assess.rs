@@ -18,6 +18,12 @@ pub(super) struct AssessArgs {
     /// How to say it
     #[arg(long, value_enum, default_value_t = Format::Text)]
     format: Format,
+    /// Only this van; may be given again
+    #[arg(long, value_name = "NAME")]
+    van: Vec<String>,
+    /// Also show the few numbers that drove each forecast
+    #[arg(long)]
+    explain: bool,
 }
 
 #[derive(Debug, Clone, Copy, ValueEnum)]
@@ -33,25 +39,53 @@ enum Format {
 pub(super) struct AssessPlan {
     assessment: Assessment,
     format: Format,
+    explain: bool,
 }
 
 impl AssessArgs {
     pub(super) fn plan(self, context: &Context) -> Result<AssessPlan, CliError> {
         let looking = Looking::open(context)?;
         let as_of = looking.as_of(context);
+        let mut assessment = looking.assess(as_of);
+        if !self.van.is_empty() {
+            if let Some(unknown) = self
+                .van
+                .iter()
+                .find(|name| !assessment.vans.iter().any(|v| v.van == **name))
+            {
+                return Err(CliError::UnknownVan {
+                    name: unknown.clone(),
+                    near: nearest(unknown, assessment.vans.iter().map(|v| v.van.as_str())),
+                });
+            }
+            assessment.vans.retain(|v| self.van.contains(&v.van));
+        }
         Ok(AssessPlan {
-            assessment: looking.assess(as_of),
+            assessment,
             format: self.format,
+            explain: self.explain,
         })
     }
 }
 
 pub(super) fn run(plan: &AssessPlan, out: &mut dyn Write) -> Result<ExitCode, CliError> {
     let text = match plan.format {
+        Format::Text if plan.explain => report::text::explained(&plan.assessment),
         Format::Text => report::text::table(&plan.assessment),
+        Format::Json if plan.explain => report::explained_json(&plan.assessment)?,
         Format::Json => report::assessment_json(&plan.assessment)?,
         Format::Csv => report::assessment_csv(&plan.assessment),
     };
     out.write_all(text.as_bytes())?;
     Ok(ExitCode::SUCCESS)
+}
+
+/// The van in service whose name is most like what was typed, if any is near.
+fn nearest<'a>(typed: &str, names: impl Iterator<Item = &'a str>) -> Option<String> {
+    let fold = |s: &str| s.to_uppercase().replace([' ', '-', '_'], "");
+    names
+        .map(|name| (strsim::jaro_winkler(&fold(typed), &fold(name)), name))
+        .filter(|(likeness, _)| *likeness > 0.75)
+        .max_by(|a, b| a.0.total_cmp(&b.0))
+        .map(|(_, name)| name.to_owned())
 }

@@ -46,6 +46,11 @@ pub enum CliError {
         store.display()
     )]
     NothingStored { store: PathBuf },
+    #[error(
+        "no van {name} in service on that day{}",
+        near.as_ref().map_or(String::new(), |n| format!("; did you mean {n}?"))
+    )]
+    UnknownVan { name: String, near: Option<String> },
     #[error("no rows in {month}: the store holds {first} to {newest}; choose a month within")]
     NoRowsInMonth {
         month: String,

@@ -10,6 +10,7 @@ mod said;
 mod scratch;
 
 mod assess;
+mod backtest;
 mod demo;
 mod due;
 mod export;
@@ -42,6 +43,7 @@ pub fn run(cli: Cli) -> Result<ExitCode, CliError> {
         Command::Ingest(args) => ingest::run(&args.plan(&context)?, &context, &mut out),
         Command::SetAside(args) => set_aside::run(&args.plan(&context)?, &context, &mut out),
         Command::Assess(args) => assess::run(&args.plan(&context)?, &mut out),
+        Command::Backtest(args) => backtest::run(&args.plan(&context)?, &mut out),
         Command::Report(args) => report::run(&args.plan(&context)?, &context, &mut out),
         Command::Due(args) => due::run(&args.plan(&context)?, &mut out),
         Command::Export(args) => export::run(&args.plan(&context)?, &mut out),

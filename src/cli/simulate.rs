@@ -16,7 +16,7 @@ use crate::demo;
 /// same options give the same bytes.
 #[derive(Debug, Args)]
 #[command(
-    after_help = "Example:\n  litrewise simulate --vans 12 --months 24 --seed 7 --out invented-fleet\n  litrewise ingest invented-fleet"
+    after_help = "Example:\n  litrewise simulate --vans 12 --months 24 --seed 7 --out invented-fleet\n  litrewise ingest invented-fleet\n  litrewise simulate --vans 60 --months 36 --proving --out fleet --truth truth"
 )]
 pub(super) struct SimulateArgs {
     /// How many vans
@@ -28,6 +28,12 @@ pub(super) struct SimulateArgs {
     /// Another seed gives another fleet
     #[arg(long, default_value_t = 7, value_name = "N")]
     seed: u64,
+    /// Ordinary vans only, in a world of its own for every seed: a proving ground
+    #[arg(long)]
+    proving: bool,
+    /// Also write what is true (lives of elements, charges, districts) into this folder
+    #[arg(long, value_name = "DIR")]
+    truth: Option<PathBuf>,
     /// Folder for the five files
     #[arg(long, default_value = "./litrewise-invented", value_name = "DIR")]
     out: PathBuf,
@@ -35,6 +41,7 @@ pub(super) struct SimulateArgs {
 
 pub(super) struct SimulatePlan {
     fleet: demo::Plan,
+    truth: Option<PathBuf>,
     out: PathBuf,
 }
 
@@ -46,7 +53,19 @@ impl SimulateArgs {
                 months: self.months,
                 seed: self.seed,
                 start: demo::Plan::start_for(self.months),
+                cast: if self.proving {
+                    demo::Cast::Proving
+                } else {
+                    demo::Cast::Sample
+                },
+                ahead_days: if self.truth.is_some() {
+                    demo::TRUTH_AHEAD_DAYS
+                } else {
+                    0
+                },
+                keep_history: false,
             },
+            truth: self.truth,
             out: self.out,
         })
     }
@@ -59,6 +78,9 @@ pub(super) fn run(
 ) -> Result<ExitCode, CliError> {
     let fleet = demo::simulate(&plan.fleet);
     demo::write_csv(&fleet, &plan.out)?;
+    if let Some(truth) = &plan.truth {
+        demo::write_truth(&fleet, truth)?;
+    }
     context.say(format_args!(
         "{} vans from {} to {}: {} readings, {} fills, {} services",
         plan.fleet.vans,

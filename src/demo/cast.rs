@@ -23,15 +23,58 @@ pub enum Fault {
         days_before_end: i64,
         fitted_days_before_end: i64,
     },
-    /// The probe on the tap side fouls and reads ever lower, from so many days before the end.
+    /// The probe on the tap side fouls, from so many days before the end: its
+    /// reading grows by that much a day, ln.
     TapProbeDrifts {
         days_before_end: i64,
+        per_day: f64,
+    },
+    /// The same of the probe after the membrane.
+    PermeateProbeDrifts {
+        days_before_end: i64,
+        per_day: f64,
     },
     /// Moves to another district so many days before the end.
     Moves {
         to: usize,
         days_before_end: i64,
     },
+}
+
+/// When a crew changes its membrane.
+#[derive(Debug, Clone, Copy)]
+pub enum MembraneHabit {
+    /// When readings show that share of the feed.
+    AtShare(f64),
+    /// Every so many days, whatever it reads.
+    EveryDays(f64),
+}
+
+/// A crew's meters.
+#[derive(Debug, Clone, Copy)]
+pub struct Meters {
+    /// Readings over truth of the probes at the tap, after the membrane, after the resin.
+    pub gains: [f64; 3],
+    /// Noise of a reading: share of it, and ppm.
+    pub noise: f64,
+    pub floor_ppm: f64,
+    /// What the display resolves, ppm.
+    pub step_ppm: f64,
+}
+
+/// How a van is used.
+#[derive(Debug, Clone, Copy)]
+pub struct Round {
+    /// Chance to work on a weekday, on a Saturday.
+    pub weekday: f64,
+    pub saturday: f64,
+    /// Litres in winter over the rest of the year.
+    pub winter: f64,
+    /// Yearly growth of litres, ln, and how much a new round differs, ln.
+    pub growth_per_year: f64,
+    pub change_sd: f64,
+    /// Days between changes of the round; 0: never.
+    pub change_every_days: i64,
 }
 
 /// What is noted at each reading or fill.
@@ -62,15 +105,20 @@ pub struct Part {
     pub starts_after_days: i64,
     pub resin: ResinHabit,
     pub prefilter_days: f64,
-    /// Changes the membrane when readings show that share of the feed.
-    pub membrane_at: f64,
+    pub membrane: MembraneHabit,
     pub noted: Noted,
     pub fault: Fault,
     /// Forgets to write down the first change of this item.
     pub forgets: Option<&'static str>,
+    /// Chance to forget any other change.
+    pub forgetful: f64,
+    pub meters: Meters,
+    pub round: Round,
+    /// Days between looks at the meters, least and most.
+    pub read_every_days: (i64, i64),
 }
 
-const ALL: Noted = Noted {
+pub const ALL: Noted = Noted {
     temperature: true,
     pressure: true,
     flow: true,
@@ -78,19 +126,19 @@ const ALL: Noted = Noted {
     reject: true,
     counter: false,
 };
-const SOME: Noted = Noted {
+pub const SOME: Noted = Noted {
     pressure: false,
     flow: false,
     reject: false,
     ..ALL
 };
-const LITTLE: Noted = Noted {
+pub const LITTLE: Noted = Noted {
     temperature: false,
     fill_end: false,
     ..SOME
 };
 
-const USUAL: Part = Part {
+pub const USUAL: Part = Part {
     district: 1,
     membranes: 1,
     resin_litres: 11.0,
@@ -102,10 +150,26 @@ const USUAL: Part = Part {
     starts_after_days: 0,
     resin: ResinHabit::AtPpm(10.0),
     prefilter_days: 84.0,
-    membrane_at: 0.105,
+    membrane: MembraneHabit::AtShare(0.105),
     noted: SOME,
     fault: Fault::None,
     forgets: None,
+    forgetful: 0.0,
+    meters: Meters {
+        gains: [1.0; 3],
+        noise: 0.02,
+        floor_ppm: 0.35,
+        step_ppm: 1.0,
+    },
+    round: Round {
+        weekday: 0.93,
+        saturday: 0.12,
+        winter: 0.85,
+        growth_per_year: 0.0,
+        change_sd: 0.0,
+        change_every_days: 0,
+    },
+    read_every_days: (4, 9),
 };
 
 /// The first twelve vans; what each shows is in its name.
@@ -139,6 +203,7 @@ const TOLD: [Part; 12] = [
         initial_scale: 0.1,
         fault: Fault::TapProbeDrifts {
             days_before_end: 200,
+            per_day: -0.0016,
         },
         resin: ResinHabit::AtPpm(7.0),
         ..USUAL
@@ -259,7 +324,7 @@ pub fn part(index: usize, random: &mut Random) -> Part {
             _ => ResinHabit::AtPpm(random.between(8.0, 12.0).round()),
         },
         prefilter_days: random.between(75.0, 130.0).round(),
-        membrane_at: random.between(0.08, 0.13),
+        membrane: MembraneHabit::AtShare(random.between(0.08, 0.13)),
         noted,
         ..USUAL
     }

@@ -52,9 +52,10 @@ pub fn water_temperature_factor(water_c: f64) -> f64 {
 }
 
 /// How much more salt a membrane passes than at 25 °C: a little steeper than
-/// water (a higher activation energy by 5 kJ/mol, the middle of what engineers assume).
-pub fn salt_temperature_factor(water_c: f64) -> f64 {
-    (3620.0 * (1.0 / 298.15 - 1.0 / (273.15 + water_c))).exp()
+/// water, by its activation (in K; 3620 is 5 kJ/mol above water's, the middle of
+/// what engineers assume).
+pub fn salt_temperature_factor(water_c: f64, activation_k: f64) -> f64 {
+    (activation_k * (1.0 / 298.15 - 1.0 / (273.15 + water_c))).exp()
 }
 
 /// Feed-side mean over feed concentration, log-mean form of ASTM D4516.

@@ -2,10 +2,11 @@
 
 use jiff::civil::Weekday;
 
-use super::cast::ResinHabit;
+use super::cast::{MembraneHabit, ResinHabit};
 use super::fleet::{SimulatedFleet, SimulatedService};
+use super::nature::Batch;
 use super::plant::{Charge, Element, Prefilter};
-use super::van::{VanSimulation, new_charge, new_element};
+use super::van::VanSimulation;
 
 impl VanSimulation<'_> {
     /// After a look at the meters the crew may plan a change.
@@ -19,7 +20,10 @@ impl VanSimulation<'_> {
         let recent = self.seen.len().saturating_sub(3);
         let mut last: Vec<f64> = self.seen.get(recent..).unwrap_or(&[]).to_vec();
         last.sort_by(f64::total_cmp);
-        if last.len() == 3 && last.get(1).is_some_and(|&m| m >= self.part.membrane_at) {
+        if let MembraneHabit::AtShare(share) = self.part.membrane
+            && last.len() == 3
+            && last.get(1).is_some_and(|&m| m >= share)
+        {
             let wait = self.crew.whole(4, 20);
             self.plan(day + wait, "membrane");
         }
@@ -46,6 +50,11 @@ impl VanSimulation<'_> {
         {
             self.plan(day, "resin");
         }
+        if let MembraneHabit::EveryDays(days) = self.part.membrane
+            && (day - self.element_changed) as f64 >= days
+        {
+            self.plan(day, "membrane");
+        }
         let weekday = self.date(day).weekday();
         if matches!(weekday, Weekday::Saturday | Weekday::Sunday) {
             return;
@@ -66,33 +75,41 @@ impl VanSimulation<'_> {
     }
 
     fn change(&mut self, day: i64, item: &'static str, fleet: &mut SimulatedFleet) {
-        let on = self.date(day);
+        let batch = Batch::on(&self.plant.nature, self.seed, day);
+        let forgotten = self.forgets == Some(item)
+            || self.part.forgetful > 0.0 && self.crew.chance(self.part.forgetful);
         match item {
             "prefilter" => {
                 self.plant.prefilter = Prefilter::new(&mut self.parts);
                 self.prefilter_changed = day;
             }
             "membrane" if self.plant.element.is_some() => {
-                self.plant.element = Some(Element::new(&mut self.parts));
+                let new = Element::new(&self.plant.nature, &batch, &mut self.parts);
+                let temper = new.temper();
+                let old = self.plant.element.replace(new);
                 self.seen.clear();
-                if let Some(old) = self.truth.elements.last_mut() {
-                    old.removed_on = Some(on);
-                }
-                self.truth.elements.push(new_element(Some(on)));
+                self.element_changed = day;
+                self.charge_keeps_old_element(day, old.clone());
+                self.element_out(day, old);
+                self.element_in(Some(day), temper, !forgotten);
             }
             "resin" if self.plant.charge.is_some() => {
-                self.plant.charge = Some(Charge::new(self.plant.resin_litres, &mut self.parts));
+                let new = Charge::new(
+                    &self.plant.nature,
+                    &batch,
+                    self.plant.resin_litres,
+                    &mut self.parts,
+                );
+                let old = self.plant.charge.replace(new);
                 self.charge_changed = day;
-                if let Some(old) = self.truth.charges.last_mut() {
-                    old.removed_on = Some(on);
-                }
-                self.truth.charges.push(new_charge(Some(on)));
+                self.charge_out(day, old);
+                self.charge_in(Some(day), !forgotten);
             }
             _ => return,
         }
         if self.forgets == Some(item) {
             self.forgets = None;
-        } else {
+        } else if !forgotten {
             self.note_service(day, item, fleet);
         }
     }
@@ -103,6 +120,9 @@ impl VanSimulation<'_> {
         item: &'static str,
         fleet: &mut SimulatedFleet,
     ) {
+        if day >= self.days {
+            return;
+        }
         let priced = self.crew.chance(0.7);
         let factor = self.crew.between(0.95, 1.08);
         let count = f64::from(self.part.membranes);

@@ -17,6 +17,9 @@ pub struct SimulatedFleet {
     pub hardness: Vec<SimulatedHardness>,
     /// One per van, in order of name.
     pub truth: Vec<TrueVan>,
+    /// One per district in which a van is based on the last day, in order of
+    /// name; empty unless the plan looks ahead.
+    pub districts: Vec<TrueDistrict>,
 }
 
 /// As read off the meters, rounded as they show it.
@@ -82,31 +85,90 @@ pub struct SimulatedHardness {
 pub struct TrueVan {
     pub van: String,
     pub district: &'static str,
-    /// Oldest first; the last one is in use on the last day.
+    /// Oldest first; those in use on the last day, and after it for as long as
+    /// the plan looks ahead, are among them.
     pub elements: Vec<TrueElement>,
     pub charges: Vec<TrueCharge>,
-    /// The plant as it stands on the last day.
+    /// Mains-fed litres of each day from the fleet's first one on, the days
+    /// ahead of the records included.
+    pub litres_by_day: Vec<f64>,
+    /// The plant as it stands at the end.
     pub plant: Plant,
 }
 
+/// One element, followed until its limit even after it was taken out: it then
+/// goes on drinking what the van drinks.
 #[derive(Debug, Clone)]
 pub struct TrueElement {
     /// `None`: fitted before the simulation.
     pub fitted_on: Option<Date>,
+    /// `None`: not taken out within the records.
     pub removed_on: Option<Date>,
+    /// Whether a service row tells of its fitting.
+    pub recorded: bool,
+    /// Litres made in the van, within the records.
     pub litres: f64,
-    /// Noise-free salt passage at 25 °C, usual pressure and recovery, on the last day.
+    /// Noise-free salt passage at 25 °C, usual pressure and recovery, on the
+    /// last day in the van within the records.
     pub salt_passage: f64,
-    /// First day on which that was 0.10 or more.
-    pub reached_limit_on: Option<Date>,
+    /// First day on which that was, or would be if left in, 0.10 or more;
+    /// `None`: not as far as the plan looks ahead.
+    pub limit_on: Option<Date>,
+    /// Day on which a seal began to leak, if ever.
+    pub leaks_from: Option<Date>,
+    /// How fast it ages against a usual one in the same water.
+    pub temper: f64,
+    /// The same every tenth day of the fleet, from the first such day on which
+    /// it was fitted, until the limit: day of the fleet and fraction.
+    pub passages: Vec<(i64, f64)>,
 }
 
+/// One charge, followed until its limit as [`TrueElement`] is, behind the
+/// element that was in the van on its last day.
 #[derive(Debug, Clone)]
 pub struct TrueCharge {
     /// `None`: filled before the simulation.
     pub changed_on: Option<Date>,
     pub removed_on: Option<Date>,
+    pub recorded: bool,
+    /// Litres treated, within the records.
     pub litres: f64,
-    /// Litres at which product water first was 10 ppm or more.
-    pub reached_limit_at_litres: Option<f64>,
+    /// Litres at which product water first was, or would be if left in, 10 ppm
+    /// or more, and the day.
+    pub limit_at_litres: Option<f64>,
+    pub limit_on: Option<Date>,
+    /// The same had the membranes before the last one stayed in, oldest first.
+    pub earlier: Vec<EarlierLimit>,
+}
+
+/// When a charge would have reached its limit behind a membrane that was
+/// taken out while the charge stayed.
+#[derive(Debug, Clone)]
+pub struct EarlierLimit {
+    /// The day that membrane was taken out.
+    pub before: Date,
+    pub limit_at_litres: Option<f64>,
+    pub limit_on: Option<Date>,
+}
+
+impl TrueCharge {
+    /// Day and litres of the limit if everything that was in the van on that
+    /// day stays in.
+    pub fn limit_as_of(&self, day: Date) -> (Option<Date>, Option<f64>) {
+        match self.earlier.iter().find(|e| day < e.before) {
+            Some(e) => (e.limit_on, e.limit_at_litres),
+            None => (self.limit_on, self.limit_at_litres),
+        }
+    }
+}
+
+/// Lives of the next new element and charge on the median van of a district, medians.
+#[derive(Debug, Clone)]
+pub struct TrueDistrict {
+    pub postcode: &'static str,
+    pub vans: usize,
+    pub hardness_mg_l_caco3: f64,
+    pub membrane_life_litres: Option<f64>,
+    pub membrane_life_days: Option<f64>,
+    pub resin_life_litres: Option<f64>,
 }

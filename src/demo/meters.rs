@@ -20,18 +20,12 @@ impl VanSimulation<'_> {
     ) {
         let minutes = self.meters.between(5.0, 25.0);
         let noted = self.part.noted;
-        let drift = match self.part.fault {
-            Fault::TapProbeDrifts { days_before_end } => {
-                let days = (day - (self.days - days_before_end)).max(0) as f64;
-                (-0.0016 * days).exp()
-            }
-            _ => 1.0,
-        };
+        let [tap_gain, permeate_gain, product_gain] = self.gains(day);
         // Impatient readings in the first minute show what crept through at standstill.
         let creep = if self.meters.chance(0.02) { 1.7 } else { 1.0 };
-        let feed = self.ppm(tap.feed_ppm * drift);
-        let permeate = self.ppm(now.permeate_ppm * creep);
-        let product = self.ppm(now.product_ppm);
+        let feed = self.ppm(tap.feed_ppm * tap_gain);
+        let permeate = self.ppm(now.permeate_ppm * creep * permeate_gain);
+        let product = self.ppm(now.product_ppm * product_gain);
         let temperature = tap.water_c + 0.5 * self.meters.normal();
         let pressure = now.feed_bar + 0.1 * self.meters.normal();
         let flows = self.meters.spread(0.03);
@@ -57,9 +51,29 @@ impl VanSimulation<'_> {
         });
     }
 
-    /// What a handheld meter shows: two per cent, a third of a ppm, whole ppm.
+    /// Readings over truth of the three probes on a day.
+    pub(super) fn gains(&self, day: i64) -> [f64; 3] {
+        let [mut tap, mut permeate, product] = self.part.meters.gains;
+        let since = |days_before_end: i64| (day - (self.days - days_before_end)).max(0) as f64;
+        match self.part.fault {
+            Fault::TapProbeDrifts {
+                days_before_end,
+                per_day,
+            } => tap *= (per_day * since(days_before_end)).exp(),
+            Fault::PermeateProbeDrifts {
+                days_before_end,
+                per_day,
+            } => permeate *= (per_day * since(days_before_end)).exp(),
+            _ => {}
+        }
+        [tap, permeate, product]
+    }
+
+    /// What a handheld meter shows: some per cent, a share of a ppm, its steps.
     fn ppm(&mut self, truth: f64) -> f64 {
-        let noisy = truth * (1.0 + 0.02 * self.meters.normal()) + 0.35 * self.meters.normal();
-        noisy.max(0.0).round()
+        let meters = self.part.meters;
+        let noisy = truth * (1.0 + meters.noise * self.meters.normal())
+            + meters.floor_ppm * self.meters.normal();
+        (noisy.max(0.0) / meters.step_ppm).round() / (1.0 / meters.step_ppm).round()
     }
 }

@@ -6,9 +6,13 @@
 mod cast;
 mod chemistry;
 mod crew;
+mod districts;
 mod fleet;
 mod meters;
+mod nature;
+mod observer;
 mod plant;
+mod proving;
 mod random;
 mod simulate;
 mod tap;
@@ -16,11 +20,12 @@ mod van;
 mod write;
 
 pub use fleet::{
-    SimulatedFill, SimulatedFleet, SimulatedHardness, SimulatedReading, SimulatedService,
-    SimulatedVan, TrueCharge, TrueElement, TrueVan,
+    EarlierLimit, SimulatedFill, SimulatedFleet, SimulatedHardness, SimulatedReading,
+    SimulatedService, SimulatedVan, TrueCharge, TrueDistrict, TrueElement, TrueVan,
 };
-pub use simulate::{Plan, simulate};
-pub use write::{WriteError, write_csv};
+pub use observer::{VanHistory, WeightedDays};
+pub use simulate::{Cast, Plan, TRUTH_AHEAD_DAYS, simulate, simulate_with_history};
+pub use write::{WriteError, write_csv, write_truth};
 
 #[cfg(test)]
 mod tests {
@@ -82,14 +87,14 @@ mod tests {
         let van = |name: &str| fleet.truth.iter().find(|t| t.van == name).unwrap();
         // The seal leaks in a membrane that is still below the limit.
         let failing = van("QV-011").elements.last().unwrap();
-        assert!(failing.reached_limit_on.is_none() && failing.salt_passage > 0.05);
+        assert!(failing.limit_on.is_none() && failing.salt_passage > 0.05);
         // Resin only: no membrane, charges that reach 10 ppm.
         assert!(van("QV-002").elements.is_empty());
         assert!(
             van("QV-002")
                 .charges
                 .iter()
-                .any(|c| c.reached_limit_at_litres.is_some())
+                .any(|c| c.limit_at_litres.is_some())
         );
         // Moved: two rows in the list.
         assert_eq!(fleet.vans.iter().filter(|v| v.van == "QV-010").count(), 2);

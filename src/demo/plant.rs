@@ -5,6 +5,7 @@ use super::chemistry::{
     MEQ_PER_PPM, carbonic_acid_ppm, co2_mmol_l, langelier, log_mean_factor,
     salt_temperature_factor, water_temperature_factor,
 };
+use super::nature::{Batch, Nature};
 use super::random::Random;
 use super::tap::TapWater;
 
@@ -32,17 +33,21 @@ pub struct Element {
 impl Element {
     /// A new 4040-size element: 61 L/h/bar, salt passage near 0.025 on tap
     /// pressure; makers' tolerance between elements.
-    pub fn new(random: &mut Random) -> Element {
-        Element {
+    pub fn new(nature: &Nature, batch: &Batch, random: &mut Random) -> Element {
+        let mut element = Element {
             water_25: 61.0 * random.spread(0.06),
-            salt_25: 2.8 * random.spread(0.12),
-            temper: random.spread(0.22),
-            pace: 0.3 * random.normal(),
+            salt_25: 2.8 * random.spread(nature.salt_sd),
+            temper: random.spread(nature.temper_sd) * batch.element.exp(),
+            pace: nature.pace_sd * random.normal(),
             scale: 0.0,
             chlorine_ppm_h: 0.0,
             leak: 0.0,
             litres: 0.0,
+        };
+        if nature.weak_share > 0.0 && random.chance(nature.weak_share) {
+            element.temper *= nature.weak_factor;
         }
+        element
     }
 
     /// An element that already carries so much scale (ln of salt passage).
@@ -57,6 +62,35 @@ impl Element {
         ((self.chlorine_ppm_h - 120.0) / 450.0).max(0.0)
     }
 
+    /// Moves what elements are towards their mean and spreads it again by as
+    /// much, so that copies differ (Liu & West 2001, kernel width 0.15).
+    pub fn shake(cloud: &mut [Element], random: &mut Random) {
+        const WIDTH: f64 = 0.15;
+        let keep = (1.0 - WIDTH * WIDTH).sqrt();
+        let n = cloud.len().max(1) as f64;
+        let fields: [fn(&mut Element) -> &mut f64; 2] = [|e| &mut e.salt_25, |e| &mut e.temper];
+        for field in fields {
+            let mean = cloud.iter_mut().map(|e| field(e).ln()).sum::<f64>() / n;
+            let variance = cloud
+                .iter_mut()
+                .map(|e| (field(e).ln() - mean).powi(2))
+                .sum::<f64>()
+                / n;
+            for element in cloud.iter_mut() {
+                let value = field(element);
+                let ln = keep * value.ln()
+                    + (1.0 - keep) * mean
+                    + WIDTH * variance.sqrt() * random.normal();
+                *value = ln.exp();
+            }
+        }
+    }
+
+    /// How fast this one ages against a usual one.
+    pub fn temper(&self) -> f64 {
+        self.temper
+    }
+
     fn water_permeability(&self) -> f64 {
         self.water_25 * (-0.35 * self.scale + 0.25 * self.oxidation()).exp()
     }
@@ -65,13 +99,22 @@ impl Element {
         self.salt_25 * (0.65 * self.scale + self.oxidation()).exp()
     }
 
-    fn next_day(&mut self, random: &mut Random) {
-        // Correlation time about two months, spread 0.3.
-        self.pace = 0.984 * self.pace + 0.3 * (1.0 - 0.984f64 * 0.984).sqrt() * random.normal();
+    /// A night passes: the pace wanders, with a correlation time of about two months.
+    pub fn next_day(&mut self, nature: &Nature, random: &mut Random) {
+        self.pace =
+            0.984 * self.pace + nature.pace_sd * (1.0 - 0.984f64 * 0.984).sqrt() * random.normal();
     }
 
     /// Ageing by making `litres` in `hours`, per element.
-    fn age(&mut self, litres: f64, hours: f64, tap: &TapWater, recovery: f64, chlorine_mg_l: f64) {
+    fn age(
+        &mut self,
+        nature: &Nature,
+        litres: f64,
+        hours: f64,
+        tap: &TapWater,
+        recovery: f64,
+        chlorine_mg_l: f64,
+    ) {
         let cf = 1.0 / (1.0 - recovery);
         let index = langelier(
             tap.ph + cf.log10(),
@@ -82,9 +125,9 @@ impl Element {
         );
         let supersaturated = (index / 0.35).exp().ln_1p();
         // Per 1000 L: fouling that every water brings, scaling where it is saturated.
-        let rate = 0.005 + 0.010 * supersaturated;
+        let rate = nature.fouling + nature.scaling * supersaturated;
         // What has settled offers a surface for more.
-        let growth = rate * self.temper * self.pace.exp() * (1.0 + 0.2 * self.scale);
+        let growth = rate * self.temper * self.pace.exp() * (1.0 + nature.convexity * self.scale);
         self.scale += growth * litres / 1000.0;
         self.chlorine_ppm_h += chlorine_mg_l * hours;
         self.litres += litres;
@@ -136,6 +179,8 @@ pub struct Charge {
     cation_capacity_meq: f64,
     /// Width of the front over capacity.
     width: f64,
+    /// Everything breaks through with the first event.
+    one_step: bool,
     pub litres: f64,
 }
 
@@ -143,17 +188,18 @@ impl Charge {
     /// Capacities per litre of mixed bed: 0.46 eq to the first leak (trade
     /// sizing rule of 10 000 grains per cubic foot), and 0.6 of the ideal
     /// 0.55 (mineral anions) and 0.76 (cations) to the second.
-    pub fn new(resin_litres: f64, random: &mut Random) -> Charge {
-        let quality = random.spread(0.15);
+    pub fn new(nature: &Nature, batch: &Batch, resin_litres: f64, random: &mut Random) -> Charge {
+        let quality = random.spread(nature.quality_sd) * batch.resin.exp();
         let meq = 1000.0 * resin_litres * quality;
         Charge {
             anion_meq: 0.0,
-            anion_capacity_meq: 0.46 * meq * random.spread(0.08),
+            anion_capacity_meq: nature.anion_eq_l * meq * random.spread(0.08),
             mineral_meq: 0.0,
-            mineral_capacity_meq: 0.6 * 0.55 * meq * random.spread(0.15),
+            mineral_capacity_meq: nature.second_share * 0.55 * meq * random.spread(0.15),
             cation_meq: 0.0,
-            cation_capacity_meq: 0.6 * 0.76 * meq * random.spread(0.15),
+            cation_capacity_meq: nature.second_share * 0.76 * meq * random.spread(0.15),
             width: random.between(0.04, 0.09),
+            one_step: nature.one_step,
             litres: 0.0,
         }
     }
@@ -169,6 +215,9 @@ impl Charge {
     /// Product water while `permeate_ppm` enters, ppm.
     pub fn product_ppm(&self, permeate_ppm: f64, co2_mmol_l: f64) -> f64 {
         let first = logistic((self.anion_meq / self.anion_capacity_meq - 1.0) / self.width);
+        if self.one_step {
+            return 0.2 + (permeate_ppm - 0.2).max(0.0) * first;
+        }
         let spent = (self.mineral_meq / self.mineral_capacity_meq)
             .max(self.cation_meq / self.cation_capacity_meq);
         let second = logistic((spent - 1.0) / self.width);
@@ -176,7 +225,7 @@ impl Charge {
         0.2 + plateau * first * (1.0 - second) + (permeate_ppm - 0.2).max(0.0) * second
     }
 
-    fn treat(&mut self, litres: f64, permeate_ppm: f64, co2_mmol_l: f64, mineral_share: f64) {
+    pub fn treat(&mut self, litres: f64, permeate_ppm: f64, co2_mmol_l: f64, mineral_share: f64) {
         let ions = MEQ_PER_PPM * permeate_ppm * litres;
         self.anion_meq += ions + co2_mmol_l * litres;
         self.mineral_meq += ions * mineral_share;
@@ -218,6 +267,7 @@ pub struct Plant {
     pub booster_bar: Option<f64>,
     /// Reject valve: L/h at 1 bar.
     valve: f64,
+    pub nature: Nature,
 }
 
 impl Plant {
@@ -232,16 +282,48 @@ impl Plant {
         membranes: u32,
         resin_litres: f64,
         booster_bar: Option<f64>,
+        nature: &Nature,
+        batch: &Batch,
         random: &mut Random,
     ) -> Plant {
         Plant {
-            element: (membranes > 0).then(|| Element::new(random)),
+            element: (membranes > 0).then(|| Element::new(nature, batch, random)),
             membranes,
-            charge: (resin_litres > 0.0).then(|| Charge::new(resin_litres, random)),
+            charge: (resin_litres > 0.0).then(|| Charge::new(nature, batch, resin_litres, random)),
             resin_litres,
             prefilter: Prefilter::new(random),
             booster_bar,
             valve: 100.0,
+            nature: *nature,
+        }
+    }
+
+    /// The same plant with neither element nor charge.
+    pub fn bare(&self) -> Plant {
+        Plant {
+            element: None,
+            membranes: self.membranes,
+            charge: None,
+            resin_litres: self.resin_litres,
+            prefilter: self.prefilter.clone(),
+            booster_bar: self.booster_bar,
+            valve: self.valve,
+            nature: self.nature,
+        }
+    }
+
+    /// The same plant without resin.
+    pub fn bare_of_charge(self) -> Plant {
+        Plant {
+            charge: None,
+            ..self
+        }
+    }
+
+    /// A seal starts to leak that share of the feed-side water.
+    pub fn spring_leak(&mut self, share: f64) {
+        if let Some(element) = &mut self.element {
+            element.leak = element.leak.max(share);
         }
     }
 
@@ -272,9 +354,13 @@ impl Plant {
         }
     }
 
-    /// True salt passage at 25 °C at a given feed pressure and recovery.
-    pub fn salt_passage_at_25(&self, tap: &TapWater, feed_bar: f64, recovery: f64) -> Option<f64> {
+    /// True salt passage at 25 °C at a given feed pressure, at the recovery that
+    /// is usual for the element as it is: that of a tap of middling temperature.
+    pub fn salt_passage_at_25(&self, tap: &TapWater, feed_bar: f64) -> Option<f64> {
+        const MIDDLING_C: f64 = 11.5;
         let element = self.element.as_ref()?;
+        let usual = self.pass(element, feed_bar, tap, MIDDLING_C, None);
+        let recovery = usual.permeate_l_h / (usual.permeate_l_h + usual.concentrate_l_h);
         Some(
             self.pass(element, feed_bar, tap, 25.0, Some(recovery))
                 .salt_passage,
@@ -311,7 +397,7 @@ impl Plant {
             let polarisation = (0.7 * recovery).exp();
             let odds = count
                 * element.salt_permeability()
-                * salt_temperature_factor(water_c)
+                * salt_temperature_factor(water_c, self.nature.salt_activation_k)
                 * polarisation
                 * log_mean_factor(recovery)
                 / permeate;
@@ -326,6 +412,11 @@ impl Plant {
         }
     }
 
+    /// Carbon dioxide that passes the membrane, mmol/L.
+    pub fn co2_mmol_l(tap: &TapWater) -> f64 {
+        co2_mmol_l(tap.alkalinity_mg_l_caco3, tap.ph, tap.water_c)
+    }
+
     /// Makes `litres` and grows older by it; gives the litres to drain.
     pub fn make(&mut self, litres: f64, tap: &TapWater, now: &Operation) -> f64 {
         let recovery = now.recovery();
@@ -334,7 +425,7 @@ impl Plant {
         let chlorine = tap.chlorine_mg_l * self.prefilter.breakthrough();
         let count = f64::from(self.membranes.max(1));
         if let Some(element) = &mut self.element {
-            element.age(litres / count, hours, tap, recovery, chlorine);
+            element.age(&self.nature, litres / count, hours, tap, recovery, chlorine);
         }
         self.prefilter.pass(feed, tap.chlorine_mg_l);
         let co2 = co2_mmol_l(tap.alkalinity_mg_l_caco3, tap.ph, tap.water_c);
@@ -347,7 +438,7 @@ impl Plant {
     /// A night passes.
     pub fn next_day(&mut self, random: &mut Random) {
         if let Some(element) = &mut self.element {
-            element.next_day(random);
+            element.next_day(&self.nature, random);
         }
     }
 }

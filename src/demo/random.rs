@@ -10,6 +10,11 @@ pub enum Stream {
     Use,
     Meters,
     Crew,
+    World,
+    Batch,
+    Observer,
+    Outside,
+    Next,
 }
 
 /// SplitMix64 (Steele, Lea, Flood 2014, "Fast splittable pseudorandom number

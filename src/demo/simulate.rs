@@ -4,10 +4,23 @@ use jiff::ToSpan;
 use jiff::civil::{Date, date};
 
 use super::cast::part;
+use super::districts::true_districts;
 use super::fleet::{SimulatedFleet, SimulatedHardness};
+use super::nature::Nature;
+use super::observer::VanHistory;
+use super::proving;
 use super::random::{Random, Stream};
-use super::tap::{DISTRICTS, TapYear};
+use super::tap::{DISTRICTS, District, TapYear, districts};
 use super::van::{VanSimulation, day_after};
+
+/// Who is in an invented fleet, in what world.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Cast {
+    /// The sample's twelve vans with a story each, then ordinary ones.
+    Sample,
+    /// Ordinary vans only, in a world of its own for every seed.
+    Proving,
+}
 
 /// What to invent.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -17,7 +30,15 @@ pub struct Plan {
     pub seed: u64,
     /// First day.
     pub start: Date,
+    pub cast: Cast,
+    /// Days after the records through which parts are followed to their limit.
+    pub ahead_days: i64,
+    /// Keeps what the observer of [`VanHistory`] needs.
+    pub keep_history: bool,
 }
+
+/// How far the truth is followed: ten years.
+pub const TRUTH_AHEAD_DAYS: i64 = 3653;
 
 /// The day after the last day of an invented fleet.
 const END: Date = date(2026, 11, 1);
@@ -37,54 +58,111 @@ impl Default for Plan {
             months: 24,
             seed: 7,
             start: Plan::start_for(24),
+            cast: Cast::Sample,
+            ahead_days: 0,
+            keep_history: false,
         }
+    }
+}
+
+/// The invented world of a plan: what all its vans share.
+#[derive(Debug)]
+pub(super) struct World {
+    pub plan: Plan,
+    pub nature: Nature,
+    pub districts: Vec<District>,
+    pub taps: Vec<TapYear>,
+    /// Days of the records.
+    pub days: i64,
+}
+
+impl World {
+    fn new(plan: &Plan) -> World {
+        let end = plan
+            .start
+            .checked_add(i64::from(plan.months).months())
+            .unwrap_or(Date::MAX);
+        let days = i64::from((end - plan.start).get_days().max(1));
+        let nature = match plan.cast {
+            Cast::Sample => Nature::SAMPLE,
+            Cast::Proving => Nature::proving(plan.seed),
+        };
+        let districts = districts(&nature, plan.seed);
+        let taps = districts
+            .iter()
+            .enumerate()
+            .map(|(number, district)| {
+                let mut random = Random::stream(plan.seed, Stream::Tap, number as u64);
+                TapYear::simulate(
+                    district,
+                    (days + plan.ahead_days) as usize,
+                    plan.start.day_of_year(),
+                    &mut random,
+                )
+            })
+            .collect();
+        World {
+            plan: plan.clone(),
+            nature,
+            districts,
+            taps,
+            days,
+        }
+    }
+
+    /// A district by its number; the first one beyond the end.
+    pub fn district(&self, number: usize) -> &District {
+        self.districts
+            .get(number)
+            .or(self.districts.first())
+            .unwrap_or(&DISTRICTS[0])
     }
 }
 
 /// Invents a fleet: the same plan gives the same fleet.
 pub fn simulate(plan: &Plan) -> SimulatedFleet {
-    let end = plan
-        .start
-        .checked_add(i64::from(plan.months).months())
-        .unwrap_or(Date::MAX);
-    let days = (end - plan.start).get_days().max(1) as i64;
-    let taps: Vec<TapYear> = DISTRICTS
-        .iter()
-        .enumerate()
-        .map(|(number, district)| {
-            let mut random = Random::stream(plan.seed, Stream::Tap, number as u64);
-            TapYear::simulate(
-                district,
-                days as usize,
-                plan.start.day_of_year(),
-                &mut random,
-            )
-        })
-        .collect();
+    simulate_with_history(plan).0
+}
+
+/// The same, with each van's history where the plan keeps it.
+pub fn simulate_with_history(plan: &Plan) -> (SimulatedFleet, Vec<VanHistory>) {
+    let world = World::new(plan);
     let mut fleet = SimulatedFleet {
         first_day: plan.start,
-        last_day: day_after(plan.start, days - 1),
+        last_day: day_after(plan.start, world.days - 1),
         readings: Vec::new(),
         fills: Vec::new(),
         services: Vec::new(),
         vans: Vec::new(),
-        hardness: published_hardness(plan.start),
+        hardness: published_hardness(&world),
         truth: Vec::new(),
+        districts: Vec::new(),
     };
     let digits = plan.vans.to_string().len().max(3);
+    let mut histories = Vec::new();
+    let mut parts = Vec::new();
     for index in 0..plan.vans {
         let name = format!("QV-{:0digits$}", index + 1);
-        let part = part(
-            index,
-            &mut Random::stream(plan.seed, Stream::Cast, index as u64),
-        );
-        VanSimulation::new(plan, days, index as u64, name, part, &taps).run(&mut fleet);
+        let mut random = Random::stream(plan.seed, Stream::Cast, index as u64);
+        let part = match plan.cast {
+            Cast::Sample => part(index, &mut random),
+            Cast::Proving => proving::part(world.days, world.districts.len(), &mut random),
+        };
+        histories.extend(VanSimulation::new(&world, index as u64, name, part).run(&mut fleet));
+        parts.push(part);
     }
-    fleet
+    if plan.ahead_days > 0 {
+        fleet.districts = true_districts(&world, &parts);
+    }
+    (fleet, histories)
 }
 
 /// Suppliers publish in whatever unit they like.
-fn published_hardness(start: Date) -> Vec<SimulatedHardness> {
+fn published_hardness(world: &World) -> Vec<SimulatedHardness> {
+    let start = world.plan.start;
+    if world.plan.cast == Cast::Proving {
+        return proving_hardness(world);
+    }
     let older = start.checked_sub(10.months()).ok();
     let newer = start.checked_add(8.months()).ok();
     let row = |postcode, hardness, unit, as_of| SimulatedHardness {
@@ -103,4 +181,20 @@ fn published_hardness(start: Date) -> Vec<SimulatedHardness> {
         row("QC2", 1.1, "mmol_l", older),
         row("QD4", 19.0, "french", older),
     ]
+}
+
+/// A yearly mean as a supplier would publish it: near the truth, not quite it.
+fn proving_hardness(world: &World) -> Vec<SimulatedHardness> {
+    let mut random = Random::stream(world.plan.seed, Stream::World, 100);
+    world
+        .districts
+        .iter()
+        .map(|district| SimulatedHardness {
+            postcode: district.postcode,
+            hardness: (district.hardness_mg_l_caco3 * random.spread(0.08)).round(),
+            unit: "mg_l_caco3",
+            source: "water quality report",
+            as_of: world.plan.start.checked_sub(10.months()).ok(),
+        })
+        .collect()
 }

@@ -1,6 +1,7 @@
 //! The invented districts and what comes out of their taps on a day.
 
-use super::random::Random;
+use super::nature::Nature;
+use super::random::{Random, Stream};
 
 /// A district's water, yearly means.
 #[derive(Debug, Clone, Copy)]
@@ -18,6 +19,9 @@ pub struct District {
     pub tap_bar: f64,
     /// Groundwater swings half as much in temperature.
     pub groundwater: bool,
+    /// Half the yearly swing of strength, ln, and the day of the year of its peak.
+    pub swing: f64,
+    pub peak_day: f64,
 }
 
 /// From very soft upland water to very hard chalk. Ratios of hardness to ppm,
@@ -34,6 +38,8 @@ pub const DISTRICTS: [District; 6] = [
         chlorine_mg_l: 0.45,
         tap_bar: 3.8,
         groundwater: false,
+        swing: 0.0,
+        peak_day: 0.0,
     },
     District {
         postcode: "QA3",
@@ -45,6 +51,8 @@ pub const DISTRICTS: [District; 6] = [
         chlorine_mg_l: 0.35,
         tap_bar: 3.2,
         groundwater: true,
+        swing: 0.0,
+        peak_day: 0.0,
     },
     District {
         postcode: "QB1",
@@ -56,6 +64,8 @@ pub const DISTRICTS: [District; 6] = [
         chlorine_mg_l: 0.45,
         tap_bar: 3.5,
         groundwater: true,
+        swing: 0.0,
+        peak_day: 0.0,
     },
     District {
         postcode: "QC2",
@@ -67,6 +77,8 @@ pub const DISTRICTS: [District; 6] = [
         chlorine_mg_l: 0.45,
         tap_bar: 3.4,
         groundwater: false,
+        swing: 0.0,
+        peak_day: 0.0,
     },
     District {
         postcode: "QD4",
@@ -78,6 +90,8 @@ pub const DISTRICTS: [District; 6] = [
         chlorine_mg_l: 0.50,
         tap_bar: 3.0,
         groundwater: false,
+        swing: 0.0,
+        peak_day: 0.0,
     },
     District {
         postcode: "QB6",
@@ -89,8 +103,36 @@ pub const DISTRICTS: [District; 6] = [
         chlorine_mg_l: 0.40,
         tap_bar: 3.6,
         groundwater: false,
+        swing: 0.0,
+        peak_day: 0.0,
     },
 ];
+
+/// The districts of an invented world: the map's, each with water of its own.
+pub fn districts(nature: &Nature, seed: u64) -> Vec<District> {
+    DISTRICTS
+        .iter()
+        .enumerate()
+        .map(|(number, map)| {
+            if nature.district_sd == 0.0 {
+                return *map;
+            }
+            let mut random = Random::stream(seed, Stream::World, 1 + number as u64);
+            let strength = random.spread(nature.district_sd);
+            let hard = random.spread(0.4 * nature.district_sd).min(1.1);
+            District {
+                hardness_mg_l_caco3: map.hardness_mg_l_caco3 * strength * hard,
+                alkalinity_mg_l_caco3: map.alkalinity_mg_l_caco3 * strength * hard,
+                feed_ppm: map.feed_ppm * strength,
+                ph: map.ph + random.between(-0.15, 0.15),
+                mineral_share: map.mineral_share * random.spread(0.2),
+                swing: random.between(0.0, 0.12),
+                peak_day: random.between(0.0, 365.0),
+                ..*map
+            }
+        })
+        .collect()
+}
 
 /// Tap water of one district on one day.
 #[derive(Debug, Clone, Copy)]
@@ -127,7 +169,10 @@ impl TapYear {
             strength = 0.976 * strength + (1.0 - 0.976f64 * 0.976).sqrt() * random.normal();
             warmth = 0.90 * warmth + (1.0 - 0.90f64 * 0.90).sqrt() * random.normal();
             bar = 0.5 * bar + 0.15 * random.normal();
-            let factor = (0.06 * strength).exp();
+            let year = std::f64::consts::TAU
+                * (f64::from(first_day_of_year) + day as f64 - district.peak_day)
+                / 365.25;
+            let factor = (0.06 * strength + district.swing * year.cos()).exp();
             let angle = std::f64::consts::TAU * (f64::from(first_day_of_year) + day as f64 - 215.0)
                 / 365.25;
             let swing = if district.groundwater { 3.5 } else { 6.5 };

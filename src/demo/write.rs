@@ -34,6 +34,97 @@ pub fn write_csv(fleet: &SimulatedFleet, out: &Path) -> Result<(), WriteError> {
     hardness(fleet, out)
 }
 
+/// Writes what is true beside what was written down: `elements.csv`,
+/// `charges.csv`, `districts.csv` in the folder `out`. Dates beyond what was
+/// followed are empty.
+///
+/// # Errors
+/// [`WriteError`] names the file or folder and carries the cause.
+pub fn write_truth(fleet: &SimulatedFleet, out: &Path) -> Result<(), WriteError> {
+    std::fs::create_dir_all(out).map_err(|e| WriteError {
+        path: out.to_owned(),
+        source: e.into(),
+    })?;
+    let day = |d: Option<jiff::civil::Date>| d.map(|d| d.to_string()).unwrap_or_default();
+    let header = [
+        "van",
+        "fitted_on",
+        "removed_on",
+        "recorded",
+        "litres",
+        "salt_passage",
+        "limit_on",
+        "leaks_from",
+        "pace_of_ageing",
+    ];
+    let rows = fleet.truth.iter().flat_map(|van| {
+        van.elements
+            .iter()
+            .filter(|e| e.fitted_on.is_none_or(|d| d <= fleet.last_day))
+            .map(|e| {
+                [
+                    van.van.clone(),
+                    day(e.fitted_on),
+                    day(e.removed_on),
+                    e.recorded.to_string(),
+                    number(Some(e.litres)),
+                    format!("{:.5}", e.salt_passage),
+                    day(e.limit_on),
+                    day(e.leaks_from),
+                    format!("{:.3}", e.temper),
+                ]
+            })
+    });
+    table(&out.join("elements.csv"), header, rows)?;
+    let header = [
+        "van",
+        "changed_on",
+        "removed_on",
+        "recorded",
+        "litres",
+        "litres_left",
+        "limit_at_litres",
+        "limit_on",
+    ];
+    let rows = fleet.truth.iter().flat_map(|van| {
+        van.charges
+            .iter()
+            .filter(|c| c.changed_on.is_none_or(|d| d <= fleet.last_day))
+            .map(|c| {
+                [
+                    van.van.clone(),
+                    day(c.changed_on),
+                    day(c.removed_on),
+                    c.recorded.to_string(),
+                    number(Some(c.litres)),
+                    number(c.limit_at_litres.map(|l| (l - c.litres).max(0.0).round())),
+                    number(c.limit_at_litres.map(f64::round)),
+                    day(c.limit_on),
+                ]
+            })
+    });
+    table(&out.join("charges.csv"), header, rows)?;
+    let header = [
+        "postcode",
+        "vans",
+        "hardness_mg_l_caco3",
+        "membrane_life_litres",
+        "membrane_life_days",
+        "resin_life_litres",
+    ];
+    let rows = fleet.districts.iter().map(|d| {
+        [
+            d.postcode.to_owned(),
+            d.vans.to_string(),
+            format!("{:.1}", d.hardness_mg_l_caco3),
+            number(d.membrane_life_litres.map(f64::round)),
+            number(d.membrane_life_days),
+            number(d.resin_life_litres.map(f64::round)),
+        ]
+    });
+    table(&out.join("districts.csv"), header, rows)
+}
+
 fn readings(fleet: &SimulatedFleet, out: &Path) -> Result<(), WriteError> {
     let header = [
         "van",

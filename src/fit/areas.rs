@@ -69,6 +69,7 @@ fn area(
     let membrane = match hardness {
         Some(h) if with_membrane => membrane::new_element_lives(
             membrane_fit,
+            Some(&district),
             h,
             settings.limits.salt_passage.ln(),
             &district,
@@ -136,11 +137,7 @@ fn typical_permeate(
         feed
     });
     let middle = of_kind.iter().find(|p| p.ppm_now == now);
-    Some(PermeateAhead {
-        ppm_now: now,
-        feed_ppm: feed.max(now),
-        growth_per_litre: middle.map_or_else(Vec::new, |p| p.growth_per_litre.clone()),
-    })
+    Some(middle.map_or_else(|| PermeateAhead::steady(now, feed), |p| (*p).clone()))
 }
 
 /// Hardness values at which the fleet's curves are drawn, mg/L CaCO3.
@@ -156,6 +153,7 @@ pub fn membrane_by_hardness(fit: &SharedFit, settings: &Settings) -> Vec<Band<f6
                 h,
                 &membrane::new_element_lives(
                     fit,
+                    None,
                     h,
                     settings.limits.salt_passage.ln(),
                     "by hardness",
@@ -196,11 +194,7 @@ pub fn resin_by_hardness(
     hardness_axis()
         .filter_map(|h| {
             let feed_ppm = h * PPM_PER_HARDNESS;
-            let permeate = PermeateAhead {
-                ppm_now: passage * feed_ppm,
-                feed_ppm,
-                growth_per_litre: Vec::new(),
-            };
+            let permeate = PermeateAhead::steady(passage * feed_ppm, feed_ppm);
             band(
                 h,
                 &resin::new_charge_lives(

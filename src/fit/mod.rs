@@ -21,16 +21,24 @@ use crate::settings::Settings;
 
 pub use horizon::HORIZON_DAYS;
 pub use types::*;
-use usage::fleet_litres_per_week;
+use usage::{Season, fleet_litres_per_week};
 use van::VanLooks;
 
-/// Fits the fleet and forecasts every van in service.
-pub fn fit(lives: &FleetLives, settings: &Settings) -> FleetFit {
+/// What the whole fleet teaches.
+struct Learnt<'a> {
+    all: Vec<&'a VanLives>,
+    looks: Vec<VanLooks>,
+    membrane: membrane::SharedFit,
+    resin: resin::ResinFit,
+}
+
+fn learn<'a>(lives: &'a FleetLives, settings: &Settings) -> Learnt<'a> {
     let all: Vec<&VanLives> = lives.vans.iter().chain(&lives.retired).collect();
-    let fleet_week = fleet_litres_per_week(all.iter().copied());
+    let season = Season::of(all.iter().copied());
+    let fleet_week = fleet_litres_per_week(all.iter().copied(), &season);
     let looks: Vec<VanLooks> = all
         .par_iter()
-        .map(|v| VanLooks::of(v, fleet_week, &settings.limits, lives.until))
+        .map(|v| VanLooks::of(v, fleet_week, &season, &settings.limits, lives.until))
         .collect();
     let elements: Vec<membrane::ElementLooks> = looks
         .iter()
@@ -40,9 +48,33 @@ pub fn fit(lives: &FleetLives, settings: &Settings) -> FleetFit {
         .iter()
         .flat_map(|l| l.charges.iter().cloned())
         .collect();
-    let membrane_fit = membrane::fit_shared(&elements);
-    let resin_fit = resin::fit_shared(&charges, settings.limits.product_ppm);
+    Learnt {
+        membrane: membrane::fit_shared(&elements),
+        resin: resin::fit_shared(&charges, settings.limits.product_ppm),
+        all,
+        looks,
+    }
+}
 
+/// What became of every element and charge on record.
+pub fn outcomes(lives: &FleetLives, settings: &Settings) -> Vec<PartOutcome> {
+    let learnt = learn(lives, settings);
+    learnt
+        .all
+        .par_iter()
+        .zip(learnt.looks.par_iter())
+        .flat_map_iter(|(v, l)| van::outcomes(v, l, &learnt.membrane, settings))
+        .collect()
+}
+
+/// Fits the fleet and forecasts every van in service.
+pub fn fit(lives: &FleetLives, settings: &Settings) -> FleetFit {
+    let Learnt {
+        all,
+        looks,
+        membrane: membrane_fit,
+        resin: resin_fit,
+    } = learn(lives, settings);
     let forecasts: Vec<van::VanForecast> = lives
         .vans
         .par_iter()

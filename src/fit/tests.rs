@@ -4,7 +4,7 @@ use jiff::civil::{Date, date};
 
 use super::membrane::{self, InUse};
 use super::resin::{self, ChargeLooks, PermeateAhead};
-use super::usage::Usage;
+use super::usage::{Season, Usage};
 use crate::lives::{ElementLife, End, Instant, PassagePoint, Start};
 
 const AS_OF: Date = date(2026, 10, 31);
@@ -25,6 +25,7 @@ fn element(n: usize, passage: impl Fn(usize) -> f64) -> ElementLife {
                 salt_passage,
                 sd_ln: 0.08,
                 theta_lever: 12.0,
+                recovery_known: false,
                 litres_by_level: vec![150.0 * day],
                 late_litres: 0.0,
                 at_base: true,
@@ -51,10 +52,11 @@ const USAGE: Usage = Usage {
     litres_per_week: 1050.0,
     sd_ln: 0.1,
     counted: true,
+    season: Season::EVEN,
 };
 
 fn forecast(life: &ElementLife) -> super::MembraneForecast {
-    let looks = membrane::looks_of(life, 285.0, 150.0, AS_OF);
+    let looks = membrane::looks_of(life, None, 285.0, 150.0, AS_OF);
     let fit = membrane::fit_shared(std::slice::from_ref(&looks));
     let element = InUse {
         life,
@@ -134,7 +136,7 @@ fn a_lasting_step_is_seen_and_creep_is_not_called_one() {
 fn harder_water_never_lengthens_membrane_life() {
     let fit = membrane::fit_shared(&[]);
     let middle = |hardness: f64| {
-        let lives = membrane::new_element_lives(&fit, hardness, 0.10_f64.ln(), "QA3");
+        let lives = membrane::new_element_lives(&fit, None, hardness, 0.10_f64.ln(), "QA3");
         lives[lives.len() / 2]
     };
     let lives: Vec<f64> = [30.0, 100.0, 200.0, 300.0]
@@ -146,11 +148,7 @@ fn harder_water_never_lengthens_membrane_life() {
 
 fn resin_middle(hardness: f64, permeate_ppm: f64, litres: f64) -> f64 {
     let fit = resin::fit_shared(&[], 10.0);
-    let permeate = PermeateAhead {
-        ppm_now: permeate_ppm,
-        feed_ppm: permeate_ppm * 25.0,
-        growth_per_litre: vec![1e-5],
-    };
+    let permeate = PermeateAhead::steady(permeate_ppm, permeate_ppm * 25.0);
     let charge = ChargeLooks::fresh(litres, Some(Arc::from("QA3")), hardness);
     let lives = resin::new_charge_lives(&fit, &charge, &permeate, 150.0, 10.0, "QA3");
     lives[lives.len() / 2]

@@ -87,6 +87,8 @@ pub struct MembraneForecast {
     /// for the cost search.
     pub ln_now: f64,
     pub growth_per_litre: f64,
+    /// The few numbers that drove it.
+    pub explained: Vec<Explained>,
 }
 
 /// A lasting step in salt passage.
@@ -110,12 +112,68 @@ pub struct ResinForecast {
     /// What enters the resin now, ppm; below the limit, spent resin cannot take
     /// product water over it.
     pub permeate_ppm: f64,
+    /// The few numbers that drove it.
+    pub explained: Vec<Explained>,
+}
+
+/// One of the few numbers that drove a forecast, with what it would be for a
+/// usual part in the same water.
+#[derive(Debug, Clone, PartialEq, serde::Serialize)]
+pub struct Explained {
+    pub name: &'static str,
+    pub unit: &'static str,
+    pub p10: f64,
+    pub p50: f64,
+    pub p90: f64,
+    pub usual: Option<f64>,
+}
+
+impl Explained {
+    /// From equally likely values, in any order.
+    pub fn of(
+        name: &'static str,
+        unit: &'static str,
+        values: impl Iterator<Item = f64>,
+        usual: Option<f64>,
+    ) -> Option<Explained> {
+        let mut sorted: Vec<f64> = values.filter(|v| v.is_finite()).collect();
+        sorted.sort_by(f64::total_cmp);
+        let at = |p: f64| {
+            sorted
+                .get((p * (sorted.len().saturating_sub(1)) as f64).round() as usize)
+                .copied()
+        };
+        Some(Explained {
+            name,
+            unit,
+            p10: at(0.1)?,
+            p50: at(0.5)?,
+            p90: at(0.9)?,
+            usual,
+        })
+    }
+
+    /// A number that is simply known.
+    pub fn known(name: &'static str, unit: &'static str, value: f64) -> Explained {
+        Explained {
+            name,
+            unit,
+            p10: value,
+            p50: value,
+            p90: value,
+            usual: None,
+        }
+    }
 }
 
 /// One van's forecasts.
 #[derive(Debug, Clone)]
 pub struct VanFit {
     pub van: Arc<str>,
+    /// Salt passage at 25 °C of every usable reading, under the fleet's most
+    /// probable numbers: oldest first, and against litres for the element in use.
+    pub readings_at_25: Vec<(Date, f64)>,
+    pub readings_by_litres: Vec<(f64, f64)>,
     pub membrane: Result<MembraneForecast, CannotTell>,
     pub resin: Result<ResinForecast, CannotTell>,
 }
@@ -158,6 +216,27 @@ pub struct SharedNumber {
     pub prior: f64,
     pub prior_sd: f64,
     pub unit: &'static str,
+}
+
+/// Membrane or resin.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
+pub enum Part {
+    Membrane,
+    Resin,
+}
+
+/// What became of an element or a charge, seen from the end of the records.
+#[derive(Debug, Clone, PartialEq)]
+pub struct PartOutcome {
+    pub van: Arc<str>,
+    pub part: Part,
+    /// Day it was fitted; `None` if before the records.
+    pub began: Option<Date>,
+    /// First day on which it was there, and the day of its last reading.
+    pub seen_from: Date,
+    pub until: Date,
+    /// The day the limit was reached; `None`: not up to `until`.
+    pub reached_on: Option<Date>,
 }
 
 /// Everything that fitting gives.

@@ -3,9 +3,9 @@
 use jiff::civil::Date;
 
 use super::membrane::{self, ElementDraws, ElementLooks, SharedFit};
-use super::resin::{self, ChargeLooks, PermeateAhead, ResinFit};
-use super::usage::{Usage, usage_of};
-use super::{CannotTell, MembraneForecast, ResinForecast, VanFit};
+use super::resin::{self, ChargeLooks, PermeateAhead, PermeateDraw, ResinFit};
+use super::usage::{Season, Usage, usage_of};
+use super::{CannotTell, MembraneForecast, Part, PartOutcome, ResinForecast, VanFit};
 use crate::lives::{ElementLife, End, VanLives};
 use crate::settings::{Limits, Settings};
 
@@ -23,8 +23,14 @@ pub struct VanLooks {
 }
 
 impl VanLooks {
-    pub fn of(van: &VanLives, fleet_week: Option<f64>, limits: &Limits, as_of: Date) -> VanLooks {
-        let usage = usage_of(van, fleet_week);
+    pub fn of(
+        van: &VanLives,
+        fleet_week: Option<f64>,
+        season: &Season,
+        limits: &Limits,
+        as_of: Date,
+    ) -> VanLooks {
+        let usage = usage_of(van, fleet_week, season);
         let hardness = van.hardness.map(|h| h.mg_l_caco3);
         let elements = van
             .elements
@@ -32,6 +38,7 @@ impl VanLooks {
             .map(|e| {
                 membrane::looks_of(
                     e,
+                    van.district.as_ref(),
                     hardness.unwrap_or(ASSUMED_HARDNESS),
                     usage.litres_per_day(),
                     as_of,
@@ -89,9 +96,23 @@ pub fn forecast(
         litres.sort_by(f64::total_cmp);
         litres.get(litres.len() / 2).copied()
     });
+    let best = &membrane_fit.best;
+    let readings_by_litres = looks.elements.last().map_or_else(Vec::new, |e| {
+        e.litres_at_readings()
+            .into_iter()
+            .zip(e.readings_at_25(best))
+            .map(|(litres, (_, passage))| (litres, passage))
+            .collect()
+    });
     VanForecast {
         fit: VanFit {
             van: van.van.clone(),
+            readings_at_25: looks
+                .elements
+                .iter()
+                .flat_map(|e| e.readings_at_25(best))
+                .collect(),
+            readings_by_litres,
             membrane: drawn.map(|d| d.1),
             resin,
         },
@@ -137,47 +158,181 @@ fn in_use(
     Ok((draws, forecast))
 }
 
-/// What enters the resin now and later: read, or feed times salt passage.
+/// What became of a van's parts.
+pub fn outcomes(
+    van: &VanLives,
+    looks: &VanLooks,
+    fit: &SharedFit,
+    settings: &Settings,
+) -> Vec<PartOutcome> {
+    let mut out = Vec::new();
+    for (life, element) in van.elements.iter().zip(&looks.elements) {
+        let Some(until) = life.points.last().map(|p| p.date) else {
+            continue;
+        };
+        let draws = membrane::draws_of(
+            fit,
+            &membrane::InUse {
+                life,
+                looks: element,
+                base_hardness: looks.hardness.unwrap_or(ASSUMED_HARDNESS),
+                usage: &looks.usage,
+                ln_limit: settings.limits.salt_passage.ln(),
+                as_of: until,
+                seed_name: &van.van,
+            },
+        );
+        let mut days: Vec<f64> = draws.draws.iter().map(|d| d.days_to_limit).collect();
+        days.sort_by(f64::total_cmp);
+        let middle = days.get(days.len() / 2).copied().filter(|d| *d <= 0.0);
+        out.push(PartOutcome {
+            van: van.van.clone(),
+            part: Part::Membrane,
+            began: life.fitted_on,
+            seen_from: life.fitted_on.unwrap_or(life.seen_from),
+            until,
+            reached_on: middle
+                .map(|d| until.saturating_add(jiff::Span::new().days(d.floor() as i64))),
+        });
+    }
+    for (life, charge) in van.charges.iter().zip(&looks.charges) {
+        let Some(until) = life.points.last().map(|p| p.date) else {
+            continue;
+        };
+        let reached_on = charge.crossing.map(|c| {
+            let (a, b) = c.between;
+            a.saturating_add(jiff::Span::new().days(i64::from((b - a).get_days()) / 2))
+        });
+        out.push(PartOutcome {
+            van: van.van.clone(),
+            part: Part::Resin,
+            began: life.changed_on,
+            seen_from: life.changed_on.unwrap_or(life.seen_from),
+            until,
+            reached_on,
+        });
+    }
+    out
+}
+
+/// What enters the resin now and later: the tap times what the membrane lets
+/// through, else what was read there.
 fn permeate_ahead(
     van: &VanLives,
     looks: &VanLooks,
     draws: Option<&ElementDraws>,
 ) -> Option<PermeateAhead> {
+    let feed = Strength::of(van);
     if van.membranes == 0 {
         let feed_ppm = van.feed_ppm?;
         return Some(PermeateAhead {
-            ppm_now: feed_ppm,
-            feed_ppm,
-            growth_per_litre: Vec::new(),
+            // The tap itself may be stronger than usual.
+            feed_ppm: f64::INFINITY,
+            strength_now: feed.now,
+            strength_sd: feed.sd,
+            ..PermeateAhead::steady(feed_ppm, feed_ppm)
         });
     }
-    let read = van.elements.last().and_then(|e| {
-        let mut newest: Vec<f64> = e
-            .points
+    let seen_at_resin = looks.charges.last().and_then(|c| c.permeate_ppm);
+    let (Some(draws), Some(feed_ppm)) = (draws, van.feed_ppm) else {
+        let ppm = seen_at_resin?;
+        return Some(PermeateAhead {
+            strength_sd: feed.sd,
+            ..PermeateAhead::steady(ppm, van.feed_ppm.unwrap_or(ppm / 0.04))
+        });
+    };
+    let widened = widened_growth(draws);
+    let mut ahead = PermeateAhead {
+        ppm_now: f64::NAN,
+        feed_ppm,
+        strength_now: feed.now,
+        strength_sd: feed.sd,
+        season: van.tap_season,
+        draws: widened
+            .into_iter()
+            .map(|growth| PermeateDraw {
+                ln_scale: feed_ppm.ln() + growth.ln_cold(),
+                per_c: growth.per_c(),
+                growth: Some(growth),
+            })
+            .collect(),
+    };
+    let day_of_year = van
+        .last_reading_on
+        .map_or(105.0, |d| f64::from(d.day_of_year()));
+    let mut now: Vec<f64> = (0..ahead.draws.len())
+        .map(|i| ahead.course(i, day_of_year).ppm())
+        .collect();
+    now.sort_by(f64::total_cmp);
+    ahead.ppm_now = now.get(now.len() / 2).copied()?;
+    Some(ahead)
+}
+
+/// How much wider than the model's own the rates are taken where the day of a
+/// limit of product water hangs on them; see the membrane's own widening.
+const RATES_WIDENED: f64 = 1.6;
+
+/// The growth of each draw, rates spread about their median.
+fn widened_growth(draws: &ElementDraws) -> Vec<membrane::Growth> {
+    let mut rates: Vec<f64> = draws
+        .draws
+        .iter()
+        .map(|d| d.growth.rate_per_litre)
+        .collect();
+    rates.sort_by(f64::total_cmp);
+    let middle = rates.get(rates.len() / 2).copied().unwrap_or(f64::NAN);
+    draws
+        .draws
+        .iter()
+        .map(|d| {
+            let mut growth = d.growth;
+            let share = growth.rate_per_litre / middle;
+            if share.is_finite() && share > 0.0 {
+                growth.rate_per_litre = middle * share.powf(RATES_WIDENED);
+            }
+            growth
+        })
+        .collect()
+}
+
+/// How a tap's strength wanders about what is usual of late, ln.
+struct Strength {
+    now: f64,
+    sd: f64,
+}
+
+impl Strength {
+    fn of(van: &VanLives) -> Strength {
+        /// A meter's own scatter, and what a tap wanders where too few readings tell.
+        const METER_SD: f64 = 0.03;
+        const USUAL_SD: f64 = 0.08;
+        const MOST_SD: f64 = 0.25;
+        let usual = van.feed_ppm.unwrap_or(f64::NAN);
+        let away: Vec<f64> = van
+            .elements
             .iter()
             .rev()
-            .take(5)
-            .map(|p| p.permeate_ppm)
+            .flat_map(|e| e.points.iter().rev())
+            .filter(|p| p.at_base && p.feed_ppm > 0.0)
+            .take(40)
+            .map(|p| (p.feed_ppm / usual).ln())
+            .filter(|x| x.is_finite())
             .collect();
-        newest.sort_by(f64::total_cmp);
-        newest.get(newest.len() / 2).copied()
-    });
-    let passage = draws.map(|d| {
-        let mut ln: Vec<f64> = d.draws.iter().map(|d| d.ln_now).collect();
-        ln.sort_by(f64::total_cmp);
-        ln.get(ln.len() / 2).copied().unwrap_or(f64::NAN).exp()
-    });
-    let seen_at_resin = looks.charges.last().and_then(|c| c.permeate_ppm);
-    let ppm_now = read
-        .or(seen_at_resin)
-        .or_else(|| Some(van.feed_ppm? * passage?))?;
-    Some(PermeateAhead {
-        ppm_now,
-        feed_ppm: van.feed_ppm.unwrap_or(ppm_now / 0.04).max(ppm_now),
-        growth_per_litre: draws.map_or_else(Vec::new, |d| {
-            d.draws.iter().map(|d| d.growth_per_litre).collect()
-        }),
-    })
+        let middle = |mut values: Vec<f64>| {
+            values.sort_by(f64::total_cmp);
+            values.get(values.len() / 2).copied().unwrap_or(0.0)
+        };
+        let n = away.len() as f64;
+        // 1.48 median absolute deviations are a standard deviation of normal noise.
+        let seen = 1.48 * middle(away.iter().map(|x| x.abs()).collect());
+        let own = (seen * seen - METER_SD * METER_SD).max(0.0);
+        let variance = (own * n + USUAL_SD * USUAL_SD * 6.0) / (n + 6.0);
+        let newest = middle(away.iter().take(3).copied().collect());
+        Strength {
+            now: if n >= 3.0 { 0.7 * newest } else { 0.0 },
+            sd: variance.sqrt().min(MOST_SD),
+        }
+    }
 }
 
 fn resin_forecast(

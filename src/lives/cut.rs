@@ -6,6 +6,7 @@ use rayon::prelude::*;
 use super::hardness_table::{HardnessTable, WaterSeen};
 use super::litres::median_fill;
 use super::median::median_of;
+use super::season::TapSeasons;
 use super::seen::Seen;
 use super::sizes::Standing;
 use super::types::{FleetLives, VanLives};
@@ -74,8 +75,10 @@ pub fn cut(fleet: &Fleet, as_of: Date, settings: &Settings) -> FleetLives {
     let aids = FleetAids::of(&surveys);
     let water: Vec<WaterSeen> = surveys.into_iter().map(|survey| survey.water).collect();
     let table = HardnessTable::new(&fleet.hardness, &water, until);
+    let seasons = TapSeasons::of(&seen, &water, &settings.time_zone);
     let lent = Lent {
         table: &table,
+        seasons: &seasons,
         aids: &aids,
         as_of,
         until,

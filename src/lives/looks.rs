@@ -11,6 +11,7 @@ use super::postcode::Postcode;
 use super::remarks::{Remarks, Repeated};
 use super::seen::Seen;
 use crate::store::records::{Instant, Reading};
+use crate::water::tap_temperature_c;
 
 /// One look at the meters: the median of readings taken within ten minutes.
 #[derive(Debug, Clone, PartialEq)]
@@ -24,6 +25,8 @@ pub(crate) struct Look {
     pub permeate_ppm: Option<f64>,
     pub product_ppm: Option<f64>,
     pub water_c: Option<f64>,
+    /// What the season makes of the tap on that day.
+    pub seasonal_c: f64,
     pub feed_bar: Option<f64>,
     pub permeate_lpm: Option<f64>,
     pub concentrate_lpm: Option<f64>,
@@ -46,8 +49,8 @@ impl Look {
 const ONE_LOOK_MICROS: i64 = 600_000_000;
 /// A permeate above this share of the feed is a fault of the probes.
 const PERMEATE_AT_MOST: f64 = 1.1;
-/// Meters resolve 1 ppm: what reads 0 is half of that at most.
-const SMALLEST_PPM: f64 = 0.5;
+/// Meters resolve 1 ppm: what reads 0 is less than half of that.
+const SMALLEST_PPM: f64 = 0.4;
 /// A permeate of 0 beside a feed above this is a meter that does not read:
 /// the best new element still lets a hundredth through.
 const FEED_THAT_SHOWS_PPM: f64 = 100.0;
@@ -95,6 +98,7 @@ fn one_look(group: &[Reading], seen: &Seen<'_>, days: &mut Days) -> Look {
         permeate_ppm: of(|r| r.permeate_ppm),
         product_ppm: of(|r| r.product_ppm),
         water_c: of(|r| r.water_c),
+        seasonal_c: tap_temperature_c(f64::from(date.day_of_year())),
         feed_bar: of(|r| r.feed_bar),
         permeate_lpm: of(|r| r.permeate_lpm),
         concentrate_lpm: of(|r| r.concentrate_lpm),

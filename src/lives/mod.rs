@@ -32,6 +32,7 @@ mod promises;
 mod published;
 mod recovery;
 mod remarks;
+mod season;
 mod seen;
 mod sizes;
 mod types;
@@ -40,4 +41,5 @@ mod van;
 mod vessel;
 
 pub use cut::cut;
+pub use season::TapSeason;
 pub use types::*;

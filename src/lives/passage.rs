@@ -3,8 +3,8 @@
 use super::looks::Look;
 use super::median::median;
 use crate::water::{
-    Conditions, THETA_MEAN_PER_C, UsualOperation, recovery_from_flows, salt_passage_at_25,
-    tap_temperature_c, water_temperature_factor,
+    Conditions, THETA_MEAN_PER_C, UsualOperation, polarisation_factor, recovery_from_flows,
+    salt_passage_at_25, water_temperature_factor,
 };
 
 /// A salt passage at 25 °C; fields as in [`super::PassagePoint`].
@@ -14,10 +14,13 @@ pub(crate) struct Passage {
     pub salt_passage: f64,
     pub sd_ln: f64,
     pub theta_lever: f64,
+    pub recovery_known: bool,
 }
 
 /// Looks to each side of one that make what is usual there.
 const HALF_WINDOW: usize = 5;
+/// Middle of the year at a tap, °C.
+const MIDDLING_C: f64 = 11.5;
 /// So many values make something usual.
 const USUAL_FROM: usize = 3;
 
@@ -59,13 +62,18 @@ impl Running {
 pub(crate) fn passages(looks: &[Look]) -> Vec<Option<Passage>> {
     let flow = Running::of(looks, |look| {
         let lpm = look.permeate_lpm.filter(|lpm| *lpm > 0.0)?;
-        Some(lpm / water_temperature_factor(look.water_c.unwrap_or(seasonal_c(look))))
+        Some(lpm / water_temperature_factor(look.water_c.unwrap_or(look.seasonal_c)))
     });
-    let recovery = Running::of(looks, |look| {
-        let made = look.permeate_lpm.filter(|lpm| *lpm > 0.0)?;
-        let drained = look.concentrate_lpm.filter(|lpm| *lpm > 0.0)?;
-        Some(recovery_from_flows(made, drained))
+    let drained = Running::of(looks, |look| {
+        look.permeate_lpm.filter(|lpm| *lpm > 0.0)?;
+        look.concentrate_lpm.filter(|lpm| *lpm > 0.0)
     });
+    // Usual over the year: a median of recoveries would follow the season.
+    let usual_recovery = |n: usize| {
+        let made = flow.around(n)? * water_temperature_factor(MIDDLING_C);
+        Some(recovery_from_flows(made, drained.around(n)?))
+    };
+    let permeate = Running::of(looks, |look| Some(look.salt_passage()? * look.feed_ppm?));
     let pressure = Running::of(looks, |look| look.feed_bar.filter(|bar| *bar > 0.0));
     looks
         .iter()
@@ -74,30 +82,44 @@ pub(crate) fn passages(looks: &[Look]) -> Vec<Option<Passage>> {
             let raw = look.salt_passage()?;
             let known = Conditions {
                 feed_ppm: look.feed_ppm?,
-                // Read as less than a meter resolves: known no better than that.
-                permeate_ppm: raw * look.feed_ppm?,
+                // What is usual there, not what was read: a reading that errs
+                // upwards must not count as the surer one.
+                permeate_ppm: permeate.around(n).unwrap_or(raw * look.feed_ppm?),
                 water_c: look.water_c,
-                seasonal_c: seasonal_c(look),
+                seasonal_c: look.seasonal_c,
                 permeate_lpm: look.permeate_lpm,
                 concentrate_lpm: look.concentrate_lpm,
                 feed_bar: look.feed_bar,
                 usual: UsualOperation {
                     permeate_lpm_at_25: flow.around(n),
-                    recovery: recovery.around(n),
+                    recovery: usual_recovery(n),
                     feed_bar: pressure.around(n),
                 },
             };
             let at_25 = salt_passage_at_25(raw, &known, THETA_MEAN_PER_C).ok()?;
+            // The layer at the membrane grows with recovery as the feed side does.
+            let usual = usual_recovery(n);
+            let read = look
+                .permeate_lpm
+                .zip(look.concentrate_lpm)
+                .filter(|(made, drained)| *made > 0.0 && *drained > 0.0)
+                .map(|(made, drained)| recovery_from_flows(made, drained));
+            let layer = match (usual, read, flow.around(n)) {
+                (Some(usual), Some(read), Some(_)) => {
+                    polarisation_factor(usual) / polarisation_factor(read)
+                }
+                _ => 1.0,
+            };
             Some(Passage {
                 raw,
-                salt_passage: at_25.salt_passage,
+                salt_passage: at_25.salt_passage * layer,
                 sd_ln: at_25.sd_ln,
                 theta_lever: at_25.theta_lever,
+                recovery_known: flow.around(n).is_some()
+                    && drained.around(n).is_some()
+                    && look.permeate_lpm.is_some_and(|lpm| lpm > 0.0)
+                    && look.concentrate_lpm.is_some_and(|lpm| lpm > 0.0),
             })
         })
         .collect()
-}
-
-fn seasonal_c(look: &Look) -> f64 {
-    tap_temperature_c(f64::from(look.date.day_of_year()))
 }

@@ -4,7 +4,9 @@ use std::sync::Arc;
 
 use jiff::civil::Date;
 
-pub use crate::store::records::{Instant, Item, RowCounts};
+use super::season::TapSeason;
+
+pub use crate::store::records::{Fleet, Instant, Item, RowCounts};
 
 /// How a hardness value came about.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, serde::Serialize)]
@@ -64,6 +66,10 @@ pub struct PassagePoint {
     /// (exact below 10 % salt passage, on the odds above). Not 0 where flow or
     /// pressure served: they take out excursions of pressure, not `theta`.
     pub theta_lever: f64,
+    /// Whether flows showed the recovery and it was brought to the usual one:
+    /// otherwise warm water, which raises recovery behind a fixed reject valve,
+    /// is part of what `theta` sees.
+    pub recovery_known: bool,
     /// Mains-fed litres made by this element up to here, by hardness level
     /// (see [`ElementLife::hardness_levels`]); same length as that.
     pub litres_by_level: Vec<f64>,
@@ -193,6 +199,8 @@ pub struct VanLives {
     pub in_service_on: Option<Date>,
     /// Median recovery from flows or reject litres; `None` where nothing tells.
     pub recovery: Option<f64>,
+    /// How warm the tap at the base is over the year.
+    pub tap_season: TapSeason,
     /// Median feed, ppm, of the last half year; `None` if never read.
     pub feed_ppm: Option<f64>,
     /// Oldest first; the last one is in use unless the van has no membrane. May be empty.

@@ -16,6 +16,7 @@ use super::looks::{Look, looks};
 use super::prefilters;
 use super::recovery;
 use super::remarks::{Remarks, Repeated};
+use super::season::TapSeasons;
 use super::seen::{Dated, Seen};
 use super::sizes::Standing;
 use super::types::{ChargeLife, ElementLife, HardnessAt, ServiceMark, VanLives};
@@ -29,6 +30,7 @@ use crate::store::records::Item;
 pub(crate) struct Lent<'a> {
     pub table: &'a HardnessTable,
     pub aids: &'a FleetAids,
+    pub seasons: &'a TapSeasons,
     /// The day of the assessment.
     pub as_of: Date,
     /// Day of the fleet's newest row, where records end.
@@ -69,6 +71,7 @@ pub(crate) fn cut_van(seen: &Seen<'_>, water: &WaterSeen, lent: &Lent<'_>) -> Va
         in_service_on: van.material().in_service_on,
         recovery: usage::recovery(&van.looks, seen.fills, &seen.fill_dates, &van.litres),
         feed_ppm: usage::feed_ppm(&van.looks),
+        tap_season: lent.seasons.at(water),
         elements: van.elements(&membrane_changes),
         charges: van.charges(&vessels, &entering, &resin_changes),
         prefilters: prefilters::lives(
@@ -112,7 +115,11 @@ impl<'a> Settled<'a> {
     ) -> Settled<'a> {
         let (until, habits) = (lent.until, &lent.settings.habits);
         let mut days = Days::new(&lent.settings.time_zone);
-        let looks = looks(seen, &mut days, remarks);
+        let mut looks = looks(seen, &mut days, remarks);
+        let season = lent.seasons.at(water);
+        for look in &mut looks {
+            look.seasonal_c = season.on(f64::from(look.date.day_of_year()));
+        }
         let tank_litres = seen.sizes.on(until, |row| row.tank_litres);
         let usual = UsualFill::of(seen.fills, tank_litres, lent.aids.fill_litres);
         let litres = litres::counted(seen.fills, &seen.fill_dates, usual, tank_litres, remarks);

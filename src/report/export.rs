@@ -3,6 +3,7 @@
 use jiff::civil::Date;
 
 use crate::advise::{Assessment, Span};
+use crate::backtest::Backtest;
 
 use super::error::ReportError;
 
@@ -13,6 +14,36 @@ use super::error::ReportError;
 pub fn assessment_json(assessment: &Assessment) -> Result<String, ReportError> {
     let mut text =
         serde_json::to_string_pretty(assessment).map_err(ReportError::CannotSerialise)?;
+    text.push('\n');
+    Ok(text)
+}
+
+/// The assessment with the few numbers that drove each forecast beside it,
+/// under `explained` of each van.
+///
+/// # Errors
+/// As [`assessment_json`].
+pub fn explained_json(assessment: &Assessment) -> Result<String, ReportError> {
+    let mut value = serde_json::to_value(assessment).map_err(ReportError::CannotSerialise)?;
+    let vans = value.get_mut("vans").and_then(|v| v.as_array_mut());
+    for (van, known) in vans.into_iter().flatten().zip(&assessment.vans) {
+        let explained =
+            serde_json::to_value(&known.explained).map_err(ReportError::CannotSerialise)?;
+        if let Some(object) = van.as_object_mut() {
+            object.insert("explained".to_owned(), explained);
+        }
+    }
+    let mut text = serde_json::to_string_pretty(&value).map_err(ReportError::CannotSerialise)?;
+    text.push('\n');
+    Ok(text)
+}
+
+/// The backtest as JSON.
+///
+/// # Errors
+/// As [`assessment_json`].
+pub fn backtest_json(result: &Backtest) -> Result<String, ReportError> {
+    let mut text = serde_json::to_string_pretty(result).map_err(ReportError::CannotSerialise)?;
     text.push('\n');
     Ok(text)
 }

@@ -96,6 +96,7 @@ fn van(i: usize, growth: f64, state: State) -> VanAssessment {
         .collect();
     let overdue = state == State::Overdue;
     VanAssessment {
+        explained: Default::default(),
         van: format!("QV-{:03}", i + 1),
         postcode: Some(postcode.to_owned()),
         hardness_mg_l_caco3: Some(hardness),

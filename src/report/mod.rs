@@ -39,7 +39,7 @@ use rayon::prelude::*;
 use crate::advise::{Assessment, VanAssessment};
 
 pub use error::{DrawError, ReportError};
-pub use export::{assessment_csv, assessment_json};
+pub use export::{assessment_csv, assessment_json, backtest_json, explained_json};
 
 use canvas::{Canvas, Picture};
 use parts::VanLine;

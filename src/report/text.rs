@@ -111,3 +111,75 @@ pub(super) fn push_wrapped(out: &mut String, text: &str, first: &str, next: &str
     out.push_str(line.trim_end());
     out.push('\n');
 }
+
+/// Sentences, one paragraph each, wrapped for a terminal.
+pub fn sentences(list: &[String]) -> String {
+    let mut out = String::new();
+    for sentence in list {
+        push_wrapped(&mut out, sentence, "", "  ");
+    }
+    out
+}
+
+/// What drove each forecast, and what the fleet shares.
+pub fn explained(assessment: &Assessment) -> String {
+    let mut out = String::new();
+    for van in &assessment.vans {
+        for (title, reason, list) in [
+            ("membrane", &van.membrane.reason, &van.explained.membrane),
+            ("resin", &van.resin.reason, &van.explained.resin),
+        ] {
+            out.push_str(&format!("{}  {title}\n", van.van));
+            push_wrapped(&mut out, reason, "  ", "  ");
+            for e in list {
+                let unit = if e.unit.is_empty() {
+                    String::new()
+                } else {
+                    format!(" {}", e.unit)
+                };
+                let value = if e.p10 == e.p90 {
+                    format!("{}{unit}", words::figures(e.p50))
+                } else {
+                    format!(
+                        "{}{unit}, likely {} to {}",
+                        words::figures(e.p50),
+                        words::figures(e.p10),
+                        words::figures(e.p90)
+                    )
+                };
+                let usual = e
+                    .usual
+                    .map(|u| format!(" (usual here: {})", words::figures(u)))
+                    .unwrap_or_default();
+                push_wrapped(
+                    &mut out,
+                    &format!("{}: {value}{usual}", e.name),
+                    "    ",
+                    "      ",
+                );
+            }
+        }
+    }
+    out.push_str("The fleet shares\n");
+    for s in &assessment.fleet.shared {
+        let unit = if s.unit.is_empty() {
+            String::new()
+        } else {
+            format!(" {}", s.unit)
+        };
+        push_wrapped(
+            &mut out,
+            &format!(
+                "{}: {} ± {}{unit} (before any data {} ± {})",
+                s.name,
+                words::figures(s.value),
+                words::figures(s.sd),
+                words::figures(s.prior),
+                words::figures(s.prior_sd)
+            ),
+            "    ",
+            "      ",
+        );
+    }
+    out
+}

@@ -19,6 +19,8 @@ pub struct Look {
     pub y: f64,
     /// Variance of the noise of this look; > 0.
     pub variance: f64,
+    /// Variance of a jump of the level just before this look; usually 0.
+    pub jump: f64,
 }
 
 /// Where the level starts, and how it wanders.
@@ -70,7 +72,7 @@ pub fn summarise(looks: &[Look], drifting: &Drifting) -> DriftSummary {
     };
     for look in looks {
         s.level_rate += look.advance;
-        s.level_variance += drifting.wander * look.advance;
+        s.level_variance += drifting.wander * look.advance + look.jump;
         let spread = s.level_variance + look.variance;
         let (miss, lever) = (look.y - s.level_0, s.level_rate);
         s.information += lever * lever / spread;
@@ -102,26 +104,26 @@ pub fn draw_path(
     let (mut mean, mut variance) = (drifting.start_mean, drifting.start_variance);
     for look in looks {
         mean += rate * look.advance;
-        variance += drifting.wander * look.advance;
+        variance += drifting.wander * look.advance + look.jump;
         let gain = variance / (variance + look.variance);
         mean += gain * (look.y - mean);
         variance *= 1.0 - gain;
         filtered.push((mean, variance));
     }
     // Backward from the drawn end level.
-    let (mut next, mut step) = (end_level, advance);
+    let (mut next, mut step, mut jump) = (end_level, advance, 0.0);
     out.resize(looks.len() + 1, end_level);
     for (i, look) in looks.iter().enumerate().rev() {
         let (Some(&(m, v)), Some(slot)) = (filtered.get(i), out.get_mut(i)) else {
             continue;
         };
-        let ahead = v + drifting.wander * step;
+        let ahead = v + drifting.wander * step + jump;
         let gain = if ahead > 0.0 { v / ahead } else { 0.0 };
         let centre = m + gain * (next - (m + rate * step));
         let left = (v * (1.0 - gain)).max(0.0);
         *slot = centre + left.sqrt() * rng.normal();
         next = *slot;
-        step = look.advance;
+        (step, jump) = (look.advance, look.jump);
     }
 }
 
@@ -160,6 +162,57 @@ pub fn rate_posterior(summary: &DriftSummary, ln_mean: f64, ln_sd: f64) -> RateP
         ln_rate,
         weight,
         ln_evidence: top + (total * step).ln(),
+    }
+}
+
+/// The likelihood of the rate on a grid of its logarithm, for priors of any mean.
+#[derive(Debug, Clone, PartialEq)]
+pub struct RateLikelihood {
+    low: f64,
+    step: f64,
+    /// Likelihood over its highest value, and the logarithm of that.
+    relative: Vec<f64>,
+    top: f64,
+}
+
+/// Points of the grid of [`rate_likelihood`].
+const FINE_GRID: usize = 97;
+
+/// Tabulates a summary's likelihood over log rates that a prior with about
+/// that mean and spread reaches.
+pub fn rate_likelihood(summary: &DriftSummary, ln_mean: f64, ln_sd: f64) -> RateLikelihood {
+    let low = ln_mean - 4.5 * ln_sd;
+    let step = 9.0 * ln_sd / (FINE_GRID - 1) as f64;
+    let logs: Vec<f64> = (0..FINE_GRID)
+        .map(|i| summary.log_likelihood((low + step * i as f64).exp()))
+        .collect();
+    let top = logs.iter().copied().fold(f64::NEG_INFINITY, f64::max);
+    RateLikelihood {
+        low,
+        step,
+        relative: logs.iter().map(|l| (l - top).exp()).collect(),
+        top,
+    }
+}
+
+impl RateLikelihood {
+    /// `ln ∫ p(looks | rate) p(rate) d ln rate` for a log-normal prior.
+    pub fn ln_evidence(&self, ln_mean: f64, ln_sd: f64) -> f64 {
+        // Neighbouring values of the normal density by recurrence: two
+        // exponentials instead of one a point.
+        let z = (self.low - ln_mean) / ln_sd;
+        let h = self.step / ln_sd;
+        let mut density = (-0.5 * z * z).exp();
+        let mut ratio = (-z * h - 0.5 * h * h).exp();
+        let shrink = (-h * h).exp();
+        let mut sum = 0.0;
+        for l in &self.relative {
+            sum += l * density;
+            density *= ratio;
+            ratio *= shrink;
+        }
+        let scale = self.step / (ln_sd * (2.0 * std::f64::consts::PI).sqrt());
+        self.top + (sum * scale).max(1e-300).ln()
     }
 }
 

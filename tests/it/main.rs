@@ -2,6 +2,7 @@
 
 #![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic)]
 
+mod forecasting;
 mod ingesting;
 mod layers;
 mod looking;

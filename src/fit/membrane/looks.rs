@@ -1,16 +1,22 @@
 //! An element's readings in the form that the fit reads.
 
+use std::sync::Arc;
+
 use crate::lives::{ElementLife, PassagePoint, Start};
 use crate::stats::drift::Look;
 use crate::stats::robust::median;
 
 use super::shared::Shared;
+use super::step::step_of;
+use crate::water::THETA_RECOVERY_SHARE_PER_C;
 
 /// Variance of `ln` salt passage for a tap other than the usual one: pressure
 /// at the tap moves salt passage almost in inverse proportion (judgement).
 const AWAY_VARIANCE: f64 = 0.02;
 /// Degrees of freedom of the heavy-tailed noise.
 const NU: f64 = 4.0;
+/// Mean temperature at a tap: what is usual of recovery is usual there, °C.
+pub(super) const USUAL_C: f64 = 11.5;
 /// A life longer than this many readings is read in groups.
 const MOST_POINTS: usize = 400;
 
@@ -18,7 +24,11 @@ const MOST_POINTS: usize = 400;
 #[derive(Debug, Clone)]
 pub struct ElementLooks {
     pub start_known: bool,
+    /// District of the base.
+    pub district: Option<Arc<str>>,
     points: Vec<Point>,
+    /// Number of the reading before which the level jumped, and the variance of the jump.
+    jump: Option<(usize, f64)>,
     levels: Vec<f64>,
     dates: Vec<jiff::civil::Date>,
     /// Litres by level, and behind late pre-filters, at the end of the record.
@@ -28,9 +38,12 @@ pub struct ElementLooks {
 
 #[derive(Debug, Clone)]
 struct Point {
+    /// At the prior mean of `theta`, without its share through recovery.
     ln_passage: f64,
     variance: f64,
+    /// Degrees through which `theta` and its share through recovery act.
     lever: f64,
+    recovery_lever: f64,
     litres: Vec<f64>,
     late: f64,
 }
@@ -39,6 +52,7 @@ struct Point {
 /// litres of a van whose fills are not recorded.
 pub fn looks_of(
     life: &ElementLife,
+    district: Option<&Arc<str>>,
     hardness: f64,
     assumed_litres_per_day: f64,
     as_of: jiff::civil::Date,
@@ -72,7 +86,17 @@ pub fn looks_of(
     let points = kept
         .iter()
         .map(|&(p, weight)| Point {
-            ln_passage: p.salt_passage.max(1e-6).ln(),
+            ln_passage: p.salt_passage.max(1e-6).ln()
+                + if p.recovery_known {
+                    THETA_RECOVERY_SHARE_PER_C * p.theta_lever
+                } else {
+                    0.0
+                },
+            recovery_lever: if p.recovery_known {
+                -p.theta_lever
+            } else {
+                USUAL_C - 25.0
+            },
             variance: (p.sd_ln * p.sd_ln + if p.at_base { 0.0 } else { AWAY_VARIANCE }) / weight,
             lever: p.theta_lever,
             litres: litres_at(p),
@@ -83,7 +107,10 @@ pub fn looks_of(
         crate::lives::End::InUse => as_of,
         crate::lives::End::Replaced(on) => on,
     };
+    let kept_points: Vec<PassagePoint> = kept.iter().map(|(p, _)| (*p).clone()).collect();
     ElementLooks {
+        jump: likely_jump(&kept_points),
+        district: district.cloned(),
         start_known: life.start != Start::BeforeRecords,
         points,
         dates: kept.iter().map(|(p, _)| p.date).collect(),
@@ -124,6 +151,24 @@ fn tail_weights(points: &[PassagePoint]) -> Vec<f64> {
         .collect()
 }
 
+/// A step that stands out whatever the fleet is like, so that the path may
+/// jump there instead of bending.
+fn likely_jump(points: &[PassagePoint]) -> Option<(usize, f64)> {
+    /// Variance of a jump, ln, and of what a path wanders between two readings.
+    const SIZE: f64 = 0.5;
+    const BETWEEN: f64 = 0.0007;
+    let litres = |i: usize| {
+        points
+            .get(i)
+            .map_or(0.0, |p| p.litres_by_level.iter().sum::<f64>())
+    };
+    let step = step_of(points, 0.8, BETWEEN, |a, b| {
+        1.3e-5 * (litres(b) - litres(a)).max(0.0)
+    })?;
+    let at = points.iter().position(|p| p.date >= step.date)?;
+    Some((at, SIZE * step.probability))
+}
+
 impl ElementLooks {
     /// Number of readings behind the looks.
     pub fn len(&self) -> usize {
@@ -158,26 +203,50 @@ impl ElementLooks {
             .collect()
     }
 
-    /// The looks under these shared numbers, oldest first.
-    pub fn looks(&self, shared: &Shared) -> Vec<Look> {
+    /// `ln` salt passage at 25 °C of a reading under these shared numbers.
+    fn ln_at_25(p: &Point, shared: &Shared) -> f64 {
+        p.ln_passage + shared.theta * p.lever + shared.recovery * p.recovery_lever
+    }
+
+    /// Day and salt passage at 25 °C of each reading, under these shared numbers.
+    pub fn readings_at_25(&self, shared: &Shared) -> Vec<(jiff::civil::Date, f64)> {
+        self.dates
+            .iter()
+            .zip(&self.points)
+            .map(|(&d, p)| (d, Self::ln_at_25(p, shared).exp()))
+            .collect()
+    }
+
+    /// The looks under these shared numbers, oldest first, on the bent scale of
+    /// [`Shared::bend`], and the logarithm of what that scale stretches the
+    /// readings by, summed.
+    pub fn looks(&self, shared: &Shared) -> (Vec<Look>, f64) {
         let factors = self.factors(shared);
         let noise = shared.noise * shared.noise;
         let mut before = 0.0;
-        self.points
+        let mut stretched = 0.0;
+        let looks = self
+            .points
             .iter()
-            .map(|p| {
+            .enumerate()
+            .map(|(i, p)| {
                 let exposure = self
                     .exposure(&factors, &p.litres, p.late, shared)
                     .max(before);
                 let advance = exposure - before;
                 before = exposure;
+                let (y, stretch) = shared.bend(Self::ln_at_25(p, shared));
+                stretched += stretch.ln();
+                let jump = self.jump.filter(|j| j.0 == i).map_or(0.0, |j| j.1);
                 Look {
                     advance,
-                    y: p.ln_passage + shared.theta * p.lever,
-                    variance: p.variance * noise,
+                    y,
+                    variance: p.variance * noise * stretch * stretch,
+                    jump: jump * stretch * stretch,
                 }
             })
-            .collect()
+            .collect();
+        (looks, stretched)
     }
 
     /// Exposure up to each reading, and to the end of the record.
@@ -199,6 +268,11 @@ impl ElementLooks {
     /// Litres made over the whole record of the element.
     pub fn litres_made(&self) -> f64 {
         self.end.iter().sum()
+    }
+
+    /// Of them, made while the pre-filters were overdue.
+    pub fn late_litres(&self) -> f64 {
+        self.end_late
     }
 
     /// Exposure of one future litre: the mix of water drunk of late, or of the

@@ -12,6 +12,6 @@ mod looks;
 mod shared;
 mod step;
 
-pub use forecast::{ElementDraws, InUse, draws_of, forecast, new_element_lives};
+pub use forecast::{ElementDraws, Growth, InUse, draws_of, forecast, new_element_lives};
 pub use looks::{ElementLooks, looks_of};
 pub use shared::{SharedFit, fit_shared};

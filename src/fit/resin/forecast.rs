@@ -4,82 +4,114 @@
 use jiff::civil::Date;
 
 use super::charge::{BREAKTHROUGH_WIDTH, ChargeLooks};
+use super::entering::{Course, PermeateAhead};
 use super::shared::{ResinDraw, ResinFit};
 use crate::fit::horizon::{HORIZON_DAYS, day_span, span_of, span_of_sorted};
-use crate::fit::usage::Usage;
-use crate::fit::{Band, DayDraws, ResinForecast};
+use crate::fit::usage::{Season, Usage};
+use crate::fit::{Band, DayDraws, Explained, ResinForecast};
 use crate::stats::random::Rng;
 use crate::water;
 
 /// Draws for each draw of the shared numbers.
 const DRAWS_EACH: usize = 50;
 
-/// What will enter the resin: the present value, and how it grows, one for
-/// each of equally likely futures.
-#[derive(Debug, Clone)]
-pub struct PermeateAhead {
-    pub ppm_now: f64,
-    /// The membrane lets through no more than what is fed.
-    pub feed_ppm: f64,
-    /// Growth of `ln` permeate per litre; empty means it stays.
-    pub growth_per_litre: Vec<f64>,
-}
+/// Steps of a week or so on which the page draws, then ever longer ones.
+const PATH_STEPS: usize = 24;
+const PATH_DAYS: f64 = 180.0;
+const LONGER_BY: f64 = 0.04;
 
 /// One charge's future under one draw.
 struct Future<'a> {
     charge: &'a ChargeLooks,
-    permeate: &'a PermeateAhead,
-    growth: f64,
     capacity: f64,
     share: f64,
-    load_now: f64,
-    co2: f64,
+}
+
+/// Litres that a van makes from today on.
+struct Rate<'a> {
+    litres_per_day: f64,
+    season: &'a Season,
+    /// Today.
+    day_of_year: f64,
+}
+
+impl Rate<'_> {
+    /// Litres in the `days` after day number `from`.
+    fn litres(&self, from: f64, days: f64) -> f64 {
+        self.litres_per_day * self.season.usual_days(self.day_of_year + from, days)
+    }
+}
+
+/// Litres and days until the limit; infinite if not within the horizon.
+struct Left {
+    litres: f64,
+    days: f64,
 }
 
 impl Future<'_> {
-    fn permeate_at(&self, litres: f64) -> f64 {
-        (self.permeate.ppm_now * (self.growth * litres).min(20.0).exp())
-            .min(self.permeate.feed_ppm.max(self.permeate.ppm_now))
+    fn product_ppm(&self, load: f64, permeate_ppm: f64) -> f64 {
+        let z = (load / self.capacity - 1.0) / BREAKTHROUGH_WIDTH;
+        permeate_ppm / (1.0 + (-z).exp())
     }
 
-    fn load_at(&self, litres: f64) -> f64 {
-        let now = self.permeate.ppm_now;
-        let end = self.permeate_at(litres);
-        // Exact for growth without a ceiling; with one, its mean.
-        let ppm_litres = if self.growth * litres > 1e-6 && end < self.permeate.feed_ppm {
-            (end - now) / self.growth
-        } else {
-            0.5 * (now + end) * litres
+    /// Follows the charge until product water reaches the limit. `products`
+    /// gets the product water of every step that the page draws.
+    fn follow(
+        &self,
+        mut course: Course<'_>,
+        rate: &Rate<'_>,
+        limit_ppm: f64,
+        rng: &mut Rng,
+        products: &mut [Vec<f64>],
+    ) -> Left {
+        let mut load = self.charge.load_now(self.share);
+        let co2 = self.share * water::co2_prior_median_mmol_l(self.charge.hardness_mg_l_caco3);
+        let mut permeate = course.ppm();
+        let mut product = self.product_ppm(load, permeate);
+        let (mut day, mut step) = (0.0, 0);
+        let mut left = Left {
+            litres: f64::INFINITY,
+            days: f64::INFINITY,
         };
-        self.load_now
-            + (water::KAPPA_MEQ_PER_PPM * ppm_litres + self.share * self.co2 * litres)
-                / self.charge.resin_litres
-    }
-
-    fn product_at(&self, litres: f64) -> f64 {
-        let z = (self.load_at(litres) / self.capacity - 1.0) / BREAKTHROUGH_WIDTH;
-        self.permeate_at(litres) / (1.0 + (-z).exp())
-    }
-
-    /// Litres until product water reaches the limit; infinite if not before `most`.
-    fn litres_to(&self, limit_ppm: f64, most: f64) -> f64 {
-        if self.product_at(0.0) >= limit_ppm {
-            return 0.0;
+        if product >= limit_ppm {
+            left = Left {
+                litres: 0.0,
+                days: 0.0,
+            };
         }
-        if self.product_at(most) < limit_ppm {
-            return f64::INFINITY;
-        }
-        // Product water only climbs: halve the bracket.
-        let (mut low, mut high) = (0.0, most);
-        for _ in 0..50 {
-            let middle = 0.5 * (low + high);
-            if self.product_at(middle) < limit_ppm {
-                low = middle
-            } else {
-                high = middle
+        loop {
+            if let Some(values) = products.get_mut(step) {
+                values.push(product);
             }
+            let drawn = step + 1 >= products.len();
+            if drawn && left.days.is_finite() || day >= HORIZON_DAYS {
+                return left;
+            }
+            let days = if step < PATH_STEPS {
+                PATH_DAYS / PATH_STEPS as f64
+            } else {
+                LONGER_BY * day
+            };
+            let litres = rate.litres(day, days);
+            course.advance(days, litres, rng);
+            let (permeate_before, product_before) = (permeate, product);
+            permeate = course.ppm();
+            load += (water::KAPPA_MEQ_PER_PPM * 0.5 * (permeate + permeate_before) + co2) * litres
+                / self.charge.resin_litres;
+            product = self.product_ppm(load, permeate);
+            if left.days.is_infinite() && product >= limit_ppm {
+                let share = (limit_ppm - product_before) / (product - product_before).max(1e-9);
+                let days = day + share.clamp(0.0, 1.0) * days;
+                if days <= HORIZON_DAYS {
+                    left = Left {
+                        litres: rate.litres(0.0, days),
+                        days,
+                    };
+                }
+            }
+            day += days;
+            step += 1;
         }
-        high
     }
 }
 
@@ -138,67 +170,52 @@ pub fn forecast(fit: &ResinFit, running: &Running<'_>) -> ResinForecast {
         seed_name,
     } = *running;
     let mut rng = Rng::for_part(6, seed_name);
-    let most = usage.litres_per_day() * HORIZON_DAYS * 1.5;
     let mut litres = Vec::with_capacity(fit.draws.len() * DRAWS_EACH);
     let mut days = Vec::with_capacity(litres.capacity());
     let mut products: Vec<Vec<f64>> = vec![Vec::new(); PATH_STEPS + 1];
-    let ahead_days = 180.0;
-    let mut count = 0;
+    let (mut capacities, mut loads) = (Vec::new(), Vec::new());
+    let day_of_year = f64::from(as_of.day_of_year());
     for draw in &fit.draws {
         for _ in 0..DRAWS_EACH {
             let future = Future {
                 charge,
-                permeate,
-                growth: pick(&permeate.growth_per_litre, count),
                 capacity: draw_capacity(charge, draw, &mut rng).exp(),
                 share: draw.shared.co2_share,
-                load_now: charge.load_now(draw.shared.co2_share),
-                co2: water::co2_prior_median_mmol_l(charge.hardness_mg_l_caco3),
             };
-            count += 1;
+            capacities.push(future.capacity);
+            loads.push(charge.load_now(future.share));
             let rate = usage.litres_per_day() * usage.factor(rng.normal(), rng.normal(), 0.3);
-            let left = match &charge.crossing {
+            let course = permeate.course(litres.len(), day_of_year);
+            let rate = Rate {
+                litres_per_day: rate,
+                season: &usage.season,
+                day_of_year,
+            };
+            let left = future.follow(course, &rate, limit_ppm, &mut rng, &mut products);
+            match &charge.crossing {
                 Some(crossing) => {
                     let (a, b) = crossing.between;
                     let day = |d: Date| f64::from((d - as_of).get_days());
                     days.push(day(a) + rng.uniform() * (day(b) - day(a)));
-                    0.0
+                    litres.push(0.0);
                 }
                 None => {
-                    let left = future.litres_to(limit_ppm, most);
-                    let when = left / rate;
-                    days.push(if when > HORIZON_DAYS {
-                        f64::INFINITY
-                    } else {
-                        when
-                    });
-                    if when > HORIZON_DAYS {
-                        f64::INFINITY
-                    } else {
-                        left
-                    }
+                    days.push(left.days);
+                    litres.push(left.litres);
                 }
-            };
-            litres.push(left);
-            for (i, values) in products.iter_mut().enumerate() {
-                let at = rate * ahead_days * i as f64 / PATH_STEPS as f64;
-                // Today's reading is the floor: the curve's foot lies below the plateau.
-                values.push(
-                    future
-                        .product_at(at)
-                        .max(charge.product_ppm.unwrap_or(0.0).min(limit_ppm)),
-                );
             }
         }
     }
+    // Today's reading is the floor: the curve's foot lies below the plateau.
+    let floor = charge.product_ppm.unwrap_or(0.0).min(limit_ppm);
     litres.sort_by(f64::total_cmp);
     days.sort_by(f64::total_cmp);
     let path = products
         .into_iter()
         .enumerate()
         .filter_map(|(i, values)| {
-            let day = ahead_days * i as f64 / PATH_STEPS as f64;
-            let span = span_of(values.into_iter());
+            let day = PATH_DAYS * i as f64 / PATH_STEPS as f64;
+            let span = span_of(values.into_iter().map(|v| v.max(floor)));
             let x = as_of.checked_add(jiff::Span::new().days(day as i64)).ok()?;
             Some(Band {
                 x,
@@ -215,17 +232,46 @@ pub fn forecast(fit: &ResinFit, running: &Running<'_>) -> ResinForecast {
         path,
         litres_per_week: usage.litres_per_week,
         permeate_ppm: permeate.ppm_now,
+        explained: [
+            Some(Explained::known(
+                "readings after the resin",
+                "",
+                charge.readings as f64,
+            )),
+            Some(Explained::known("resin", "L", charge.resin_litres)),
+            Some(Explained::known("litres treated", "L", charge.litres)),
+            Some(Explained::known(
+                "water entering the resin now",
+                "ppm",
+                permeate.ppm_now,
+            )),
+            Explained::of(
+                "taken up so far",
+                "meq per L of resin",
+                loads.into_iter(),
+                None,
+            ),
+            Explained::of(
+                "can take up to the limit",
+                "meq per L of resin",
+                capacities.into_iter(),
+                Some(fit.usual_capacity),
+            ),
+            Some(Explained::known(
+                "share of carbon dioxide that counts",
+                "",
+                fit.usual_share,
+            )),
+            Some(Explained::known(
+                "litres a week from now on",
+                "L",
+                usage.litres_per_week,
+            )),
+        ]
+        .into_iter()
+        .flatten()
+        .collect(),
     }
-}
-
-const PATH_STEPS: usize = 24;
-
-fn pick(values: &[f64], index: usize) -> f64 {
-    // A stride coprime to the usual counts mixes the futures of membrane and resin.
-    values
-        .get(index.wrapping_mul(7919) % values.len().max(1))
-        .copied()
-        .unwrap_or(0.0)
 }
 
 /// Sorted lives, in litres, of the next charge (`charge` is fresh): infinite where the limit is
@@ -238,6 +284,12 @@ pub fn new_charge_lives(
     limit_ppm: f64,
     seed_name: &str,
 ) -> Vec<f64> {
+    let day_of_year = 105.0;
+    let rate = Rate {
+        litres_per_day,
+        season: &Season::EVEN,
+        day_of_year,
+    };
     let mut rng = Rng::for_part(7, seed_name);
     let mut lives = Vec::with_capacity(fit.draws.len() * DRAWS_EACH);
     for draw in &fit.draws {
@@ -247,14 +299,12 @@ pub fn new_charge_lives(
                 + draw.shared.capacity_sd * rng.normal();
             let future = Future {
                 charge,
-                permeate,
-                growth: pick(&permeate.growth_per_litre, lives.len()),
                 capacity: own.exp(),
                 share: draw.shared.co2_share,
-                load_now: 0.0,
-                co2: water::co2_prior_median_mmol_l(charge.hardness_mg_l_caco3),
             };
-            lives.push(future.litres_to(limit_ppm, litres_per_day * HORIZON_DAYS));
+            let course = permeate.course(lives.len(), day_of_year);
+            let left = future.follow(course, &rate, limit_ppm, &mut rng, &mut []);
+            lives.push(left.litres);
         }
     }
     lives.sort_by(f64::total_cmp);

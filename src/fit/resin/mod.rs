@@ -10,9 +10,11 @@
 //! stretch follows the logistic breakthrough curve (Chu 2010).
 
 mod charge;
+mod entering;
 mod forecast;
 mod shared;
 
 pub use charge::{ChargeLooks, looks_of};
-pub use forecast::{PermeateAhead, Running, forecast, new_charge_lives};
+pub use entering::{PermeateAhead, PermeateDraw};
+pub use forecast::{Running, forecast, new_charge_lives};
 pub use shared::{ResinFit, fit_shared};

@@ -16,6 +16,9 @@ pub struct ResinShared {
     /// Mean and spread of the logarithm of the capacity, meq per litre of resin.
     pub ln_capacity: f64,
     pub capacity_sd: f64,
+    /// Spread of the districts' own additions: unseen carbon dioxide differs
+    /// from place to place.
+    pub district_sd: f64,
     /// Share of the prior carbon dioxide that counts towards the limit, ≥ 0.
     pub co2_share: f64,
 }
@@ -44,6 +47,13 @@ const SPREAD: Unknown = Unknown {
     sd: 0.4,
     logarithm: true,
 };
+const BETWEEN: Unknown = Unknown {
+    name: "spread of capacity between districts (ln)",
+    unit: "",
+    mean: -1.7,
+    sd: 0.5,
+    logarithm: true,
+};
 /// Where the limit lies above the plateau of carbonic acid.
 const SHARE_ABOVE: Unknown = Unknown {
     name: "share of carbon dioxide that counts",
@@ -62,10 +72,9 @@ const SHARE_WITHIN: Unknown = Unknown {
 };
 /// The highest plateau that hard water gives, ppm.
 const PLATEAU_PPM: f64 = 4.0;
-/// Spread of the districts' own factors on capacity (judgement): unseen
-/// carbon dioxide differs from place to place.
-const DISTRICT_SD: f64 = 0.25;
-const DISTRICT_GRID: usize = 13;
+/// Nodes of a district's addition, in its standard deviations.
+const NODES: usize = 11;
+const NODE_STEP: f64 = 0.5;
 const DRAWS: usize = 12;
 
 impl ResinShared {
@@ -75,6 +84,7 @@ impl ResinShared {
             ln_capacity: at(0),
             capacity_sd: at(1).exp().max(0.05),
             co2_share: at(2).max(0.0),
+            district_sd: at(3).exp(),
         }
     }
 }
@@ -103,7 +113,7 @@ impl ResinDraw {
                 }
                 0.0
             }
-            None => DISTRICT_SD * rng.normal(),
+            None => self.shared.district_sd * rng.normal(),
         }
     }
 }
@@ -113,6 +123,9 @@ impl ResinDraw {
 pub struct ResinFit {
     /// Equally likely; not empty.
     pub draws: Vec<ResinDraw>,
+    /// Most probable capacity, meq per litre of resin, and share of carbon dioxide.
+    pub usual_capacity: f64,
+    pub usual_share: f64,
     pub explained: Vec<SharedNumber>,
     pub remark: Option<String>,
 }
@@ -127,8 +140,15 @@ pub fn fit_shared(charges: &[ChargeLooks], limit_ppm: f64) -> ResinFit {
         } else {
             SHARE_ABOVE
         },
+        BETWEEN,
     ];
-    let taught: Vec<&ChargeLooks> = charges.iter().filter(|c| c.teaches()).collect();
+    let mut by_district: ByDistrict<'_> = BTreeMap::new();
+    for charge in charges.iter().filter(|c| c.teaches()) {
+        by_district
+            .entry(charge.district.clone())
+            .or_default()
+            .push(charge);
+    }
     let mut cost = |x: &[f64]| -> f64 {
         let s = ResinShared::from_search(x);
         let prior: f64 = x
@@ -136,13 +156,7 @@ pub fn fit_shared(charges: &[ChargeLooks], limit_ppm: f64) -> ResinFit {
             .zip(&unknowns)
             .map(|(x, u)| 0.5 * ((x - u.mean) / u.sd).powi(2))
             .sum();
-        // Charges of one district share a factor: its spread is part of each.
-        let sd = (s.capacity_sd * s.capacity_sd + DISTRICT_SD * DISTRICT_SD).sqrt();
-        prior
-            - taught
-                .iter()
-                .map(|c| c.log_likelihood(s.ln_capacity, sd, s.co2_share))
-                .sum::<f64>()
+        prior - by_district.values().map(|c| pooled(&s, c)).sum::<f64>()
     };
     let start: Vec<f64> = unknowns.iter().map(|u| u.mean).collect();
     let scale: Vec<f64> = unknowns.iter().map(|u| 0.5 * u.sd).collect();
@@ -165,12 +179,12 @@ pub fn fit_shared(charges: &[ChargeLooks], limit_ppm: f64) -> ResinFit {
     let mut rng = Rng::for_part(5, "resin shared numbers");
     let mut draws = Vec::with_capacity(DRAWS);
     for _ in 0..DRAWS / 2 {
-        let z = DVector::from_iterator(3, (0..3).map(|_| rng.normal()));
+        let z = DVector::from_iterator(4, (0..4).map(|_| rng.normal()));
         let away = factor
             .as_ref()
             .and_then(|f| f.l().transpose().solve_upper_triangular(&z))
             .unwrap_or_else(|| {
-                DVector::from_iterator(3, z.iter().zip(&prior_sd).map(|(z, s)| z * s))
+                DVector::from_iterator(4, z.iter().zip(&prior_sd).map(|(z, s)| z * s))
             });
         for sign in [1.0, -1.0] {
             let x: Vec<f64> = found
@@ -182,7 +196,7 @@ pub fn fit_shared(charges: &[ChargeLooks], limit_ppm: f64) -> ResinFit {
             let shared = ResinShared::from_search(&x);
             draws.push(ResinDraw {
                 shared,
-                districts: districts(&taught, &shared),
+                districts: districts(&by_district, &shared),
             });
         }
     }
@@ -200,46 +214,57 @@ pub fn fit_shared(charges: &[ChargeLooks], limit_ppm: f64) -> ResinFit {
             unit: u.unit,
         })
         .collect();
+    let best = ResinShared::from_search(&found.point);
     ResinFit {
         draws,
+        usual_capacity: best.ln_capacity.exp(),
+        usual_share: best.co2_share,
         explained,
         remark,
     }
 }
 
-/// Each district's factor on capacity: weights on a grid, given its charges.
-fn districts(charges: &[&ChargeLooks], s: &ResinShared) -> Districts {
-    let mut by_district: BTreeMap<Arc<str>, Vec<&ChargeLooks>> = BTreeMap::new();
-    for charge in charges {
-        if let Some(name) = &charge.district {
-            by_district.entry(name.clone()).or_default().push(charge);
-        }
-    }
+/// Charges by district; those of none share what they do not know.
+type ByDistrict<'a> = BTreeMap<Option<Arc<str>>, Vec<&'a ChargeLooks>>;
+
+fn node(i: usize) -> f64 {
+    NODE_STEP * (i as f64 - (NODES / 2) as f64)
+}
+
+/// Log prior plus log-likelihood of a district's charges at each node.
+fn logs(s: &ResinShared, charges: &[&ChargeLooks]) -> [f64; NODES] {
+    std::array::from_fn(|i| {
+        let mean = s.ln_capacity + node(i) * s.district_sd;
+        charges
+            .iter()
+            .map(|c| c.log_likelihood(mean, s.capacity_sd, s.co2_share))
+            .sum::<f64>()
+            - 0.5 * node(i) * node(i)
+    })
+}
+
+/// `ln` evidence of a district's charges, whatever the district adds.
+fn pooled(s: &ResinShared, charges: &[&ChargeLooks]) -> f64 {
+    let logs = logs(s, charges);
+    let prior: f64 = (0..NODES).map(|i| (-0.5 * node(i) * node(i)).exp()).sum();
+    let top = logs.iter().copied().fold(f64::NEG_INFINITY, f64::max);
+    top + (logs.iter().map(|l| (l - top).exp()).sum::<f64>() / prior).ln()
+}
+
+/// Each district's addition to `ln` capacity: weights of the nodes, given its charges.
+fn districts(by_district: &ByDistrict<'_>, s: &ResinShared) -> Districts {
     by_district
-        .into_iter()
-        .map(|(name, charges)| {
-            let middle = (DISTRICT_GRID / 2) as f64;
-            let logs: Vec<(f64, f64)> = (0..DISTRICT_GRID)
-                .map(|i| {
-                    let value = (i as f64 - middle) * 0.5 * DISTRICT_SD;
-                    let z = value / DISTRICT_SD;
-                    let sum: f64 = charges
-                        .iter()
-                        .map(|c| {
-                            c.log_likelihood(s.ln_capacity + value, s.capacity_sd, s.co2_share)
-                        })
-                        .sum();
-                    (value, sum - 0.5 * z * z)
-                })
+        .iter()
+        .filter_map(|(name, charges)| {
+            let logs = logs(s, charges);
+            let top = logs.iter().copied().fold(f64::NEG_INFINITY, f64::max);
+            let total: f64 = logs.iter().map(|l| (l - top).exp()).sum();
+            let weights = logs
+                .iter()
+                .enumerate()
+                .map(|(i, l)| (node(i) * s.district_sd, (l - top).exp() / total))
                 .collect();
-            let top = logs.iter().map(|l| l.1).fold(f64::NEG_INFINITY, f64::max);
-            let total: f64 = logs.iter().map(|l| (l.1 - top).exp()).sum();
-            (
-                name,
-                logs.iter()
-                    .map(|&(v, l)| (v, (l - top).exp() / total))
-                    .collect(),
-            )
+            Some((name.clone()?, weights))
         })
         .collect()
 }

@@ -13,21 +13,25 @@ const LOOKS: [Look; 4] = [
         advance: 2.0,
         y: -3.41,
         variance: 0.02,
+        jump: 0.0,
     },
     Look {
         advance: 5.0,
         y: -3.30,
         variance: 0.01,
+        jump: 0.0,
     },
     Look {
         advance: 0.0,
         y: -3.52,
         variance: 0.05,
+        jump: 0.0,
     },
     Look {
         advance: 9.0,
         y: -3.02,
         variance: 0.02,
+        jump: 0.0,
     },
 ];
 
@@ -149,6 +153,7 @@ fn laser_paths_are_forecast_as_widely_as_they_scatter() {
             advance: 2000.0,
             y: level,
             variance: 1e-9,
+            jump: 0.0,
         }];
         let posterior = rate_posterior(&summarise(&looks, &none), ln_mean, ln_sd);
         let mut rng = Rng::seeded(unit as u64);

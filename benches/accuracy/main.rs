@@ -1,0 +1,36 @@
+//! How good forecasts are on invented fleets whose truth is known.
+//!
+//! `cargo bench --profile dev --bench accuracy -- --seeds 101-120`
+//!
+//! Each seed is a world of its own (`litrewise simulate --proving --seed N`):
+//! how elements age, what the taps give, how crews read, forget and replace.
+//! The fleet's CSV files go through the program as a user's would; on evenly
+//! spaced as-of days every element and charge in use that has not met its
+//! limit is forecast, by the program and by the baselines, and held against
+//! what came.
+
+mod baselines;
+mod bound;
+mod cases;
+mod fleet;
+mod plan;
+mod score;
+mod table;
+
+fn main() {
+    let plan = plan::Plan::from_arguments();
+    let mut all = cases::Cases::default();
+    for seed in plan.seeds.clone() {
+        let started = std::time::Instant::now();
+        let proving = fleet::ProvingFleet::of(seed, &plan);
+        let found = cases::of_fleet(&proving, &plan);
+        eprintln!(
+            "seed {seed}: {} membrane and {} resin cases, {:.1} s",
+            found.membrane.len(),
+            found.resin.len(),
+            started.elapsed().as_secs_f64()
+        );
+        all.extend(found);
+    }
+    table::print(&all, &plan);
+}

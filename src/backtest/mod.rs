@@ -1,0 +1,56 @@
+//! How good the forecasts were on the fleet's own past: every month is
+//! forecast again with what was known then, and held against what came.
+//!
+//! Most parts are changed before their limit, so that the end is not seen: such
+//! a forecast counts as far as it can be judged. Where a forecast put the truth
+//! on its own scale (0 earliest, 1 latest) is estimated with the part still
+//! running (Kaplan–Meier); a good forecast spreads evenly over that scale.
+
+mod money;
+mod replay;
+mod score;
+mod words;
+
+use jiff::civil::Date;
+use serde::Serialize;
+
+use crate::lives::Fleet;
+use crate::settings::Settings;
+
+pub use money::{MoneyPerYear, Plans};
+pub use score::{Ahead, PartScore, RuleScore};
+
+/// The result: how forecasts and the rule of thumb did.
+#[derive(Debug, Clone, Serialize)]
+pub struct Backtest {
+    pub schema: &'static str,
+    pub as_of: Date,
+    /// Month-ends from which the past was forecast again.
+    pub looks: usize,
+    pub membrane: PartScore,
+    pub resin: PartScore,
+    /// Salt passage three months ahead, the membranes that were changed included.
+    pub salt_passage_ahead: Ahead,
+    /// Membranes by the suggested days and by the rule of thumb; `None` while
+    /// none has reached its limit.
+    pub plans: Option<Plans>,
+    /// The same in sentences.
+    pub words: Vec<String>,
+}
+
+/// Replays the past up to the end of `as_of`. `first_day`: of the first row.
+pub fn run(fleet: &Fleet, first_day: Date, as_of: Date, settings: &Settings) -> Backtest {
+    let past = replay::replay(fleet, first_day, as_of, settings);
+    let mut result = Backtest {
+        schema: "litrewise/backtest/1",
+        as_of,
+        looks: past.looks,
+        membrane: score::of(&past.membrane, settings.rule_of_thumb.membrane_months),
+        resin: score::of(&past.resin, f64::NAN),
+        salt_passage_ahead: score::ahead(&past.ahead),
+        plans: money::plans(&past, settings),
+        words: Vec::new(),
+    };
+    result.words = words::of(&result, settings);
+    result
+}

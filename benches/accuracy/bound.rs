@@ -29,6 +29,7 @@ pub fn charge(
     proving: &ProvingFleet,
     van: usize,
     number: usize,
+    element: Option<usize>,
     as_of: Date,
     particles: usize,
     cap_litres: f64,
@@ -40,7 +41,7 @@ pub fn charge(
     let found = proving
         .histories
         .get(van)
-        .and_then(|h| h.charge_limit(number, day, 10 * particles, proving.seed));
+        .and_then(|h| h.charge_limit(number, element, day, particles, proving.seed));
     match found {
         Some((days, litres)) => (Some(three(days, CAP_DAYS)), Some(three(litres, cap_litres))),
         None => (None, None),

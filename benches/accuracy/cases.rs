@@ -42,6 +42,9 @@ pub struct Case {
     /// What really was left, days.
     pub truth: f64,
     pub capped: bool,
+    /// Nothing ahead or in the meters that no reading could tell: no move to
+    /// another district, no seal that will leak, no drifting probe.
+    pub quiet: bool,
     /// By [`MEMBRANE_NAMES`] or [`RESIN_NAMES`]; `None` where none was made.
     pub forecasts: Vec<Option<Three>>,
     /// The same in litres, for charges.
@@ -133,6 +136,10 @@ impl Look<'_> {
             .min(CAP_DAYS)
     }
 
+    fn quiet(&self, truth: &TrueVan) -> bool {
+        truth.moves_on.is_none_or(|d| d <= self.as_of) && truth.probe_drifts_from.is_none()
+    }
+
     fn three(&self, span: &Span<Date>) -> Three {
         [span.p10, span.p50, span.p90].map(|d| self.days_to(d))
     }
@@ -217,6 +224,7 @@ impl Look<'_> {
             elapsed: gone / (gone + left),
             truth: left,
             capped: left >= CAP_DAYS,
+            quiet: self.quiet(truth) && element.leaks_from.is_none_or(|d| d <= self.as_of),
             forecasts,
             litres: None,
             tags: format!(
@@ -389,14 +397,12 @@ impl Look<'_> {
             self.proving,
             index,
             number,
+            truth.elements.iter().rposition(|e| {
+                e.fitted_on.is_none_or(|d| d <= self.as_of)
+                    && e.removed_on.is_none_or(|d| d > self.as_of)
+            }),
             self.as_of,
-            // The observer knows the water that really came, behind a new
-            // membrane too: no bound where that is not the question.
-            if charge.earlier.iter().any(|e| self.as_of < e.before) {
-                0
-            } else {
-                self.particles
-            },
+            self.particles,
             cap_litres,
         );
         days.push(in_days);
@@ -407,6 +413,7 @@ impl Look<'_> {
             elapsed: gone / (gone + left_days),
             truth: left_days,
             capped: left_days >= CAP_DAYS,
+            quiet: self.quiet(truth),
             forecasts: days,
             litres: Some((left_litres, litres)),
             tags: format!(

@@ -67,6 +67,9 @@ fn block(title: &str, all: &[Case], names: &[&str], in_litres: bool) {
         "", "cases", "|err|", "early", "pinball", "cover", "α-λ"
     );
     line_block(&cases, names, in_litres);
+    let quiet: Vec<&Case> = cases.iter().copied().filter(|c| c.quiet).collect();
+    println!("  no move or leak ahead, no drifting probe");
+    line_block(&quiet, names, in_litres);
     for (name, low, high) in [
         ("< 10 readings", 0, 9),
         ("10-29", 10, 29),

@@ -1,9 +1,9 @@
 //! What the next new element and charge would really live in each district.
 
 use super::cast::Part;
-use super::fleet::TrueDistrict;
+use super::fleet::{TrueDistrict, TrueVan};
 use super::nature::Batch;
-use super::plant::{Charge, Element, Plant, Prefilter};
+use super::plant::{Charge, Plant, Prefilter};
 use super::random::{Random, Stream};
 use super::simulate::World;
 use super::van::{PRODUCT_LIMIT_PPM, SALT_PASSAGE_LIMIT};
@@ -14,7 +14,7 @@ const TRIED: usize = 60;
 const OUT_DAYS: i64 = 5;
 
 /// The true lives in each district with a van based in it, in order of name.
-pub(super) fn true_districts(world: &World, parts: &[Part]) -> Vec<TrueDistrict> {
+pub(super) fn true_districts(world: &World, parts: &[Part], vans: &[TrueVan]) -> Vec<TrueDistrict> {
     let mut out: Vec<TrueDistrict> = world
         .districts
         .iter()
@@ -30,7 +30,18 @@ pub(super) fn true_districts(world: &World, parts: &[Part]) -> Vec<TrueDistrict>
                 values.sort_by(f64::total_cmp);
                 values.get(values.len() / 2).copied()
             };
+            let mut passages: Vec<f64> = parts
+                .iter()
+                .zip(vans)
+                .filter(|(p, _)| p.district == number && p.membranes > 0)
+                .filter_map(|(_, v)| {
+                    let in_use = v.elements.iter().rfind(|e| e.salt_passage > 0.0);
+                    in_use.map(|e| e.salt_passage)
+                })
+                .collect();
+            passages.sort_by(f64::total_cmp);
             let typical = Typical {
+                salt_passage: passages.get(passages.len() / 2).copied().unwrap_or(0.04),
                 number,
                 litres: middle(&|p| {
                     p.litres_per_fill * (5.0 * p.round.weekday + p.round.saturday) / 5.0
@@ -67,6 +78,8 @@ pub(super) fn true_districts(world: &World, parts: &[Part]) -> Vec<TrueDistrict>
 /// The median van of a district.
 struct Typical {
     number: usize,
+    /// Of the elements in use on the last day, the middle one's.
+    salt_passage: f64,
     litres: f64,
     recovery: f64,
     booster_bar: Option<f64>,
@@ -130,14 +143,26 @@ impl Typical {
         (f64::INFINITY, f64::INFINITY)
     }
 
-    /// Litres until a new charge behind an element of middle age reaches the limit.
+    /// Litres until a new charge behind the middle element reaches the limit.
     fn charge_life(&self, world: &World, random: &mut Random) -> f64 {
         let Some(taps) = world.taps.get(self.number) else {
             return f64::INFINITY;
         };
         let mut plant = self.plant(world, random);
-        // As salt passage at half its way to the limit, on the log scale.
-        plant.element = plant.element.map(|e: Element| e.aged(0.6, 0.0));
+        let district = world.district(self.number);
+        let bar = self.booster_bar.unwrap_or(district.tap_bar) - 0.15;
+        if let (Some(new), Some(tap)) = (plant.element.clone(), taps.on(world.days as usize)) {
+            // Aged until it lets through what the middle element does.
+            let (mut low, mut high) = (-0.5, 3.0);
+            for _ in 0..30 {
+                let scale = 0.5 * (low + high);
+                plant.element = Some(new.clone().aged(scale, 0.0));
+                match plant.salt_passage_at_25(tap, bar) {
+                    Some(now) if now < self.salt_passage => low = scale,
+                    _ => high = scale,
+                }
+            }
+        }
         for day in 0..world.plan.ahead_days {
             plant.next_day(random);
             let Some(tap) = taps.on((world.days + day) as usize) else {

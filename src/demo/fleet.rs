@@ -89,6 +89,9 @@ pub struct TrueVan {
     /// the plan looks ahead, are among them.
     pub elements: Vec<TrueElement>,
     pub charges: Vec<TrueCharge>,
+    /// First day of another base, and the day from which a probe drifts.
+    pub moves_on: Option<Date>,
+    pub probe_drifts_from: Option<Date>,
     /// Mains-fed litres of each day from the fleet's first one on, the days
     /// ahead of the records included.
     pub litres_by_day: Vec<f64>,

@@ -16,8 +16,7 @@ use super::van::{PRODUCT_LIMIT_PPM, SALT_PASSAGE_LIMIT};
 #[derive(Debug, Clone, Default)]
 pub struct VanHistory {
     pub(super) fills: Vec<FillSeen>,
-    /// Day, base's tap, usual feed pressure.
-    pub(super) days: Vec<(i64, TapWater, f64)>,
+    pub(super) days: Vec<DaySeen>,
     /// The plant without parts.
     pub(super) plant: Option<Plant>,
     pub(super) elements: Vec<ElementSeen>,
@@ -25,6 +24,25 @@ pub struct VanHistory {
     pub(super) noise: f64,
     pub(super) floor_ppm: f64,
     pub(super) step_ppm: f64,
+}
+
+/// A day at the base.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct DaySeen {
+    pub day: i64,
+    pub tap: TapWater,
+    /// Strength of the tap over the years, and usual feed pressure.
+    pub usual_feed_ppm: f64,
+    pub bar: f64,
+}
+
+impl DaySeen {
+    fn usual_tap(&self) -> TapWater {
+        TapWater {
+            feed_ppm: self.usual_feed_ppm,
+            ..self.tap
+        }
+    }
 }
 
 #[derive(Debug, Clone)]
@@ -64,7 +82,6 @@ pub(super) struct Entering {
     pub mineral_share: f64,
     /// What the product probe showed, and its gain.
     pub product: Option<(f64, f64)>,
-    pub at_home: bool,
 }
 
 /// A weighted sample of days from the as-of day to the limit; infinite: not
@@ -84,25 +101,24 @@ impl VanHistory {
         (0.98 * density(truth) + 0.02 * density(1.7 * truth) + 1e-9).ln()
     }
 
-    /// Days from `as_of` until element number `number` of the van reaches the limit.
-    pub fn element_limit(
+    /// Equally likely elements in the van on `as_of`, given all readings up to then.
+    fn elements_on(
         &self,
         number: usize,
         as_of: i64,
         particles: usize,
-        seed: u64,
-    ) -> Option<WeightedDays> {
+        random: &mut Random,
+    ) -> Option<Vec<Element>> {
         let seen = self.elements.get(number)?;
         let mut plant = self.plant.clone()?;
         let nature = plant.nature;
-        let mut random = Random::stream(seed, Stream::Observer, number as u64);
         let mut cloud: Vec<Element> = (0..particles)
             .map(|_| {
                 let batch = Batch {
                     element: nature.element_batch_sd * random.normal(),
                     resin: 0.0,
                 };
-                let new = Element::new(&nature, &batch, &mut random);
+                let new = Element::new(&nature, &batch, random);
                 match seen.initial {
                     Some((scale, litres)) => new.aged(scale, litres),
                     None => new,
@@ -117,7 +133,7 @@ impl VanHistory {
             .peekable();
         for day in seen.fitted..=as_of {
             for element in &mut cloud {
-                element.next_day(&nature, &mut random);
+                element.next_day(&nature, random);
                 if let Some((from, size)) = seen.leak
                     && day == from
                 {
@@ -127,65 +143,128 @@ impl VanHistory {
             while let Some(fill) = fills.next_if(|f| f.day <= day) {
                 let read = fill.reading.and_then(|r| r[1]);
                 for (element, weight) in cloud.iter_mut().zip(&mut weights) {
-                    let now = drink(&mut plant, element, fill);
+                    let now = drink(&mut plant, element, None, fill);
                     if let Some(read) = read {
                         *weight += self.ln_likelihood(read, fill.gains[1] * now);
                     }
                 }
                 if read.is_some() {
-                    resample(&mut cloud, &mut weights, &mut random);
+                    resample(&mut cloud, &mut weights, 0.5, random);
                 }
             }
         }
-        // The future: the same water for all, each element in its own way.
-        let mut left = vec![f64::INFINITY; particles];
-        let days = self.days.partition_point(|d| d.0 <= as_of);
-        let rest = self.days.get(days..).unwrap_or_default();
-        let start = self.fills.partition_point(|f| f.day <= as_of);
-        for (element, left) in cloud.iter_mut().zip(&mut left) {
-            let mut next = start;
-            for (n, (day, tap, bar)) in rest.iter().enumerate() {
-                element.next_day(&nature, &mut random);
+        resample(&mut cloud, &mut weights, 1.0, random);
+        Some(cloud)
+    }
+
+    /// Days from `as_of` until element number `number` of the van reaches the limit.
+    pub fn element_limit(
+        &self,
+        number: usize,
+        as_of: i64,
+        particles: usize,
+        seed: u64,
+    ) -> Option<WeightedDays> {
+        let mut random = Random::stream(seed, Stream::Observer, number as u64);
+        let cloud = self.elements_on(number, as_of, particles, &mut random)?;
+        let mut plant = self.plant.clone()?;
+        let left = cloud.into_iter().map(|mut element| {
+            let mut days = f64::INFINITY;
+            self.go_on(
+                as_of,
+                &mut plant,
+                Some(&mut element),
+                None,
+                &mut random,
+                |plant, n, seen| {
+                    // Twice a week is near enough.
+                    let over = n.is_multiple_of(3)
+                        && plant
+                            .salt_passage_at_25(&seen.usual_tap(), seen.bar)
+                            .is_some_and(|p| p >= SALT_PASSAGE_LIMIT);
+                    if over {
+                        days = (seen.day - as_of) as f64;
+                    }
+                    over
+                },
+            );
+            (days, 1.0)
+        });
+        Some(left.collect())
+    }
+
+    /// The days after `as_of`, with the water that came, until `stop` says so.
+    fn go_on(
+        &self,
+        as_of: i64,
+        plant: &mut Plant,
+        mut element: Option<&mut Element>,
+        mut charge: Option<&mut Charge>,
+        random: &mut Random,
+        mut stop: impl FnMut(&Plant, usize, &DaySeen) -> bool,
+    ) {
+        let nature = plant.nature;
+        let days = self.days.partition_point(|d| d.day <= as_of);
+        let mut next = self.fills.partition_point(|f| f.day <= as_of);
+        for (n, seen) in self.days.iter().skip(days).enumerate() {
+            if let Some(element) = element.as_deref_mut() {
+                element.next_day(&nature, random);
                 if nature.leak_per_day > 0.0
                     && element.leak == 0.0
                     && random.chance(nature.leak_per_day)
                 {
                     element.leak = random.between(0.01, 0.05);
                 }
-                while let Some(fill) = self.fills.get(next).filter(|f| f.day <= *day) {
-                    drink(&mut plant, element, fill);
-                    next += 1;
-                }
-                // Twice a week is near enough.
-                if n.is_multiple_of(3) {
-                    plant.element = Some(element.clone());
-                    let passage = plant.salt_passage_at_25(tap, *bar);
-                    if passage.is_some_and(|p| p >= SALT_PASSAGE_LIMIT) {
-                        *left = (*day - as_of) as f64;
-                        break;
+            }
+            while let Some(fill) = self.fills.get(next).filter(|f| f.day <= seen.day) {
+                match element.as_deref_mut() {
+                    Some(element) => {
+                        drink(plant, element, charge.as_deref_mut(), fill);
+                    }
+                    None => {
+                        if let Some(charge) = charge.as_deref_mut() {
+                            plant.charge = Some(charge.clone());
+                            let now = plant.run(&fill.tap);
+                            plant.make(fill.litres, &fill.tap, &now);
+                            if let Some(used) = plant.charge.take() {
+                                *charge = used;
+                            }
+                        }
                     }
                 }
+                next += 1;
+            }
+            plant.element = element.as_deref().cloned();
+            plant.charge = charge.as_deref().cloned();
+            if stop(plant, n, seen) {
+                return;
             }
         }
-        Some(weighted(left, &weights))
     }
 
-    /// Days and litres from `as_of` until charge number `number` reaches the limit.
+    /// Days and litres from `as_of` until charge number `number`, behind element
+    /// number `element`, reaches the limit.
     pub fn charge_limit(
         &self,
         number: usize,
+        element: Option<usize>,
         as_of: i64,
         particles: usize,
         seed: u64,
     ) -> Option<(WeightedDays, WeightedDays)> {
         let seen = self.charges.get(number)?;
-        let plant = self.plant.as_ref()?;
+        let mut plant = self.plant.clone()?;
         let nature = plant.nature;
         let mut random = Random::stream(seed, Stream::Observer, 1000 + number as u64);
-        let mut weights = Vec::with_capacity(particles);
-        let mut days = Vec::with_capacity(particles);
-        let mut litres = Vec::with_capacity(particles);
-        for _ in 0..particles {
+        let elements = match element {
+            Some(n) => self.elements_on(n, as_of, particles, &mut random)?,
+            None => Vec::new(),
+        };
+        // Charges by importance: many drawn, weighted by the readings so far.
+        let drawn = 20 * particles;
+        let mut charges = Vec::with_capacity(drawn);
+        let mut weights = Vec::with_capacity(drawn);
+        for _ in 0..drawn {
             let batch = Batch {
                 element: 0.0,
                 resin: nature.resin_batch_sd * random.normal(),
@@ -195,20 +274,10 @@ impl VanHistory {
                 charge = charge.used(share);
             }
             let mut weight = 0.0;
-            let mut left = (f64::INFINITY, f64::INFINITY);
-            let mut treated = 0.0;
-            for water in &seen.waters {
-                let product = charge.product_ppm(water.permeate_ppm, water.co2_mmol_l);
-                if water.day <= as_of {
-                    if let Some((read, gain)) = water.product {
-                        weight += self.ln_likelihood(read, gain * product);
-                    }
-                } else {
-                    if water.at_home && product >= PRODUCT_LIMIT_PPM {
-                        left = ((water.day - as_of) as f64, treated);
-                        break;
-                    }
-                    treated += water.litres;
+            for water in seen.waters.iter().take_while(|w| w.day <= as_of) {
+                if let Some((read, gain)) = water.product {
+                    let product = charge.product_ppm(water.permeate_ppm, water.co2_mmol_l);
+                    weight += self.ln_likelihood(read, gain * product);
                 }
                 charge.treat(
                     water.litres,
@@ -217,27 +286,67 @@ impl VanHistory {
                     water.mineral_share,
                 );
             }
+            charges.push(charge);
             weights.push(weight);
-            days.push(left.0);
-            litres.push(left.1);
         }
-        Some((weighted(days, &weights), weighted(litres, &weights)))
+        let likely = weighted(charges, &weights);
+        let total: f64 = likely.iter().map(|c| c.1).sum();
+        let (mut days, mut litres) = (WeightedDays::new(), WeightedDays::new());
+        for i in 0..particles {
+            let mut target = (i as f64 + random.unit()) / particles as f64 * total;
+            let picked = likely.iter().find(|c| {
+                target -= c.1;
+                target <= 0.0
+            });
+            let mut charge = picked.or(likely.last())?.0.clone();
+            let mut element = elements.get(i).cloned();
+            let before = charge.litres;
+            let mut left = (f64::INFINITY, f64::INFINITY);
+            self.go_on(
+                as_of,
+                &mut plant,
+                element.as_mut(),
+                Some(&mut charge),
+                &mut random,
+                |plant, _, seen| {
+                    let over = plant.run(&seen.tap).product_ppm >= PRODUCT_LIMIT_PPM;
+                    if over {
+                        let treated = plant.charge.as_ref().map_or(0.0, |c| c.litres);
+                        left = ((seen.day - as_of) as f64, treated - before);
+                    }
+                    over
+                },
+            );
+            days.push((left.0, 1.0));
+            litres.push((left.1, 1.0));
+        }
+        Some((days, litres))
     }
 }
 
-/// An element drinks a fill; what it let through, ppm.
-fn drink(plant: &mut Plant, element: &mut Element, fill: &FillSeen) -> f64 {
+/// An element drinks a fill, a charge behind it polishes it; what the element
+/// let through, ppm.
+fn drink(
+    plant: &mut Plant,
+    element: &mut Element,
+    charge: Option<&mut Charge>,
+    fill: &FillSeen,
+) -> f64 {
     plant.prefilter = fill.prefilter.clone();
     plant.element = Some(element.clone());
+    plant.charge = charge.as_deref().cloned();
     let now = plant.run(&fill.tap);
     plant.make(fill.litres, &fill.tap, &now);
     if let Some(aged) = plant.element.take() {
         *element = aged;
     }
+    if let (Some(charge), Some(used)) = (charge, plant.charge.take()) {
+        *charge = used;
+    }
     now.permeate_ppm
 }
 
-fn weighted(values: Vec<f64>, ln_weights: &[f64]) -> WeightedDays {
+fn weighted<T>(values: Vec<T>, ln_weights: &[f64]) -> Vec<(T, f64)> {
     let top = ln_weights.iter().copied().fold(f64::NEG_INFINITY, f64::max);
     values
         .into_iter()
@@ -245,15 +354,15 @@ fn weighted(values: Vec<f64>, ln_weights: &[f64]) -> WeightedDays {
         .collect()
 }
 
-/// Systematic resampling once the weights are uneven; what an element is gets
-/// a small shake so that the cloud stays alive.
-fn resample(cloud: &mut Vec<Element>, ln_weights: &mut [f64], random: &mut Random) {
+/// Systematic resampling once the weights are worth less than `share` of the
+/// cloud; what an element is gets a small shake so that the cloud stays alive.
+fn resample(cloud: &mut Vec<Element>, ln_weights: &mut [f64], share: f64, random: &mut Random) {
     let top = ln_weights.iter().copied().fold(f64::NEG_INFINITY, f64::max);
     let weights: Vec<f64> = ln_weights.iter().map(|w| (w - top).exp()).collect();
     let total: f64 = weights.iter().sum();
     let squares: f64 = weights.iter().map(|w| w * w).sum();
     let n = weights.len() as f64;
-    if total * total / squares > 0.5 * n {
+    if total * total / squares > share * n {
         return;
     }
     let step = total / n;

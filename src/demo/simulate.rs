@@ -152,7 +152,7 @@ pub fn simulate_with_history(plan: &Plan) -> (SimulatedFleet, Vec<VanHistory>) {
         parts.push(part);
     }
     if plan.ahead_days > 0 {
-        fleet.districts = true_districts(&world, &parts);
+        fleet.districts = true_districts(&world, &parts, &fleet.truth);
     }
     (fleet, histories)
 }

@@ -9,7 +9,7 @@ use super::fleet::{
     TrueElement, TrueVan,
 };
 use super::nature::Batch;
-use super::observer::{ChargeSeen, ElementSeen, Entering, FillSeen, VanHistory};
+use super::observer::{ChargeSeen, DaySeen, ElementSeen, Entering, FillSeen, VanHistory};
 use super::plant::{Charge, Element, Operation, Plant};
 use super::random::{Random, Stream};
 use super::simulate::World;
@@ -63,8 +63,6 @@ pub(super) struct VanSimulation<'a> {
     /// number in the truth, and the part; a charge with the element before it.
     pub(super) elements_out: Vec<(usize, Element, Random)>,
     pub(super) charges_out: Vec<ChargeOut>,
-    /// Whether today's fill is made at the base.
-    at_home: bool,
     pub(super) history: Option<VanHistory>,
     /// Share of the first charge that was used before the simulation.
     used_at_start: Option<f64>,
@@ -106,6 +104,8 @@ impl<'a> VanSimulation<'a> {
             district: home.postcode,
             elements: Vec::new(),
             charges: Vec::new(),
+            moves_on: None,
+            probe_drifts_from: None,
             litres_by_day: Vec::new(),
             plant: plant.clone(),
         };
@@ -139,7 +139,6 @@ impl<'a> VanSimulation<'a> {
             round_ends: first + part.round.change_every_days,
             elements_out: Vec::new(),
             charges_out: Vec::new(),
-            at_home: true,
             history: plan.keep_history.then(|| VanHistory {
                 plant: Some(bare),
                 noise: part.meters.noise,
@@ -173,6 +172,23 @@ impl<'a> VanSimulation<'a> {
         {
             self.due
                 .push((self.days - fitted_days_before_end, "membrane"));
+        }
+        let before_end = |days: i64| Some(self.date(self.days - days));
+        match self.part.fault {
+            Fault::Moves {
+                days_before_end, ..
+            } => {
+                self.truth.moves_on = before_end(days_before_end);
+            }
+            Fault::TapProbeDrifts {
+                days_before_end, ..
+            }
+            | Fault::PermeateProbeDrifts {
+                days_before_end, ..
+            } => {
+                self.truth.probe_drifts_from = before_end(days_before_end);
+            }
+            Fault::None | Fault::SealLeak { .. } => {}
         }
         self.truth.litres_by_day = vec![0.0; self.all_days.max(0) as usize];
         for day in first..self.all_days {
@@ -302,8 +318,7 @@ impl<'a> VanSimulation<'a> {
             if day < self.days {
                 truth.removed_on = Some(on);
             }
-            let wanted = truth.limit_on.is_none() || self.history.is_some();
-            if let Some(old) = old.filter(|_| wanted) {
+            if let (Some(old), None) = (old, truth.limit_on) {
                 let before = self.plant.element.clone();
                 self.charges_out.push(ChargeOut {
                     number,
@@ -412,7 +427,6 @@ impl<'a> VanSimulation<'a> {
         let away = self.usage.chance(0.06);
         let elsewhere = self.usage.whole(0, self.world.taps.len() as i64 - 1) as usize;
         let district = if away { elsewhere } else { home };
-        self.at_home = district == home;
         let Some(mut tap) = self.tap(district, day) else {
             return;
         };
@@ -459,7 +473,7 @@ impl<'a> VanSimulation<'a> {
                 self.next_reading = day + self.crew.whole(least, most);
             }
             self.remember(day, litres, &tap, &now);
-            self.go_on_outside(day, litres, &tap);
+            self.go_on_outside(litres, &tap);
             rejected = Some(self.plant.make(litres, &tap, &now));
             self.note_litres(day, litres);
             self.counter += litres;
@@ -520,19 +534,13 @@ impl<'a> VanSimulation<'a> {
         });
         if let Some(seen) = history.charges.last_mut() {
             let product = reading.and_then(|r| Some((r[2]?, gains[2])));
-            seen.waters.push(entering(
-                day,
-                litres,
-                tap,
-                now.permeate_ppm,
-                product,
-                self.at_home,
-            ));
+            seen.waters
+                .push(entering(day, litres, tap, now.permeate_ppm, product));
         }
     }
 
     /// Parts that were taken out drink the same water, until their limit.
-    fn go_on_outside(&mut self, day: i64, litres: f64, tap: &TapWater) {
+    fn go_on_outside(&mut self, litres: f64, tap: &TapWater) {
         for (_, element, _) in &mut self.elements_out {
             let mut plant = self.plant.bare();
             plant.element = Some(element.clone());
@@ -553,21 +561,6 @@ impl<'a> VanSimulation<'a> {
                 *charge = used;
             }
             *element = plant.element;
-            if let Some(seen) = self
-                .history
-                .as_mut()
-                .and_then(|h| h.charges.get_mut(out.number))
-                .filter(|_| out.earlier.is_none())
-            {
-                seen.waters.push(entering(
-                    day,
-                    litres,
-                    tap,
-                    now.permeate_ppm,
-                    None,
-                    self.at_home,
-                ));
-            }
         }
     }
 
@@ -579,10 +572,16 @@ impl<'a> VanSimulation<'a> {
             return;
         };
         self.watch_charges(day, &tap);
+        let at_home = tap;
         tap.feed_ppm = district.feed_ppm;
         let bar = self.part.booster_bar.unwrap_or(district.tap_bar) - 0.15;
         if let Some(history) = &mut self.history {
-            history.days.push((day, tap, bar));
+            history.days.push(DaySeen {
+                day,
+                tap: at_home,
+                usual_feed_ppm: tap.feed_ppm,
+                bar,
+            });
         }
         let on = self.date(day);
         let passage = |plant: &Plant| plant.salt_passage_at_25(&tap, bar);
@@ -628,8 +627,6 @@ impl VanSimulation<'_> {
             truth.limit_on = Some(on);
             truth.limit_at_litres = Some(charge.litres);
         }
-        // What is known of the future reaches past the limit, for those who must guess it.
-        let enough = if self.history.is_some() { 3.0 } else { 1.0 };
         let mut plant = self.plant.bare();
         let truths = &mut self.truth.charges;
         self.charges_out.retain(|out| {
@@ -651,7 +648,7 @@ impl VanSimulation<'_> {
                     *limit_at_litres = Some(out.charge.litres);
                 }
             }
-            limit_at_litres.is_none_or(|l| out.charge.litres < enough * l)
+            limit_at_litres.is_none()
         });
     }
 }
@@ -662,7 +659,6 @@ fn entering(
     tap: &TapWater,
     permeate_ppm: f64,
     product: Option<(f64, f64)>,
-    at_home: bool,
 ) -> Entering {
     Entering {
         day,
@@ -671,7 +667,6 @@ fn entering(
         co2_mmol_l: Plant::co2_mmol_l(tap),
         mineral_share: tap.mineral_share,
         product,
-        at_home,
     }
 }
 

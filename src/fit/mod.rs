@@ -48,8 +48,11 @@ fn learn<'a>(lives: &'a FleetLives, settings: &Settings) -> Learnt<'a> {
         .iter()
         .flat_map(|l| l.charges.iter().cloned())
         .collect();
+    let mut membrane_fit = membrane::fit_shared(&elements);
+    membrane_fit.van_share =
+        membrane::van_share(&membrane_fit, looks.iter().map(|l| l.elements.as_slice()));
     Learnt {
-        membrane: membrane::fit_shared(&elements),
+        membrane: membrane_fit,
         resin: resin::fit_shared(&charges, settings.limits.product_ppm),
         all,
         looks,

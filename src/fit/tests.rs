@@ -64,6 +64,7 @@ fn forecast(life: &ElementLife) -> super::MembraneForecast {
         base_hardness: 285.0,
         usage: &USAGE,
         ln_limit: 0.10_f64.ln(),
+        kin: membrane::Kin::NONE,
         as_of: AS_OF,
         seed_name: "QV-001",
     };

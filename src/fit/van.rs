@@ -32,7 +32,7 @@ impl VanLooks {
     ) -> VanLooks {
         let usage = usage_of(van, fleet_week, season);
         let hardness = van.hardness.map(|h| h.mg_l_caco3);
-        let elements = van
+        let mut elements: Vec<ElementLooks> = van
             .elements
             .iter()
             .map(|e| {
@@ -45,6 +45,13 @@ impl VanLooks {
                 )
             })
             .collect();
+        // A little water that was not late, so that one late fill is no habit.
+        let (late, all) = elements.iter().fold((0.0, 10_000.0), |(l, a), e| {
+            (l + e.late_litres(), a + e.litres_made())
+        });
+        for element in &mut elements {
+            element.expect_lateness(late / all);
+        }
         let charges = van
             .charges
             .iter()
@@ -96,7 +103,7 @@ pub fn forecast(
         litres.sort_by(f64::total_cmp);
         litres.get(litres.len() / 2).copied()
     });
-    let best = &membrane_fit.best;
+    let best = &membrane_fit.best.shared;
     let readings_by_litres = looks.elements.last().map_or_else(Vec::new, |e| {
         e.litres_at_readings()
             .into_iter()
@@ -150,6 +157,13 @@ fn in_use(
         base_hardness: looks.hardness.unwrap_or(ASSUMED_HARDNESS),
         usage: &looks.usage,
         ln_limit: settings.limits.salt_passage.ln(),
+        kin: membrane::Kin::of(
+            fit,
+            looks
+                .elements
+                .split_last()
+                .map_or(&[], |(_, others)| others),
+        ),
         as_of,
         seed_name: &van.van,
     };
@@ -178,6 +192,7 @@ pub fn outcomes(
                 base_hardness: looks.hardness.unwrap_or(ASSUMED_HARDNESS),
                 usage: &looks.usage,
                 ln_limit: settings.limits.salt_passage.ln(),
+                kin: membrane::Kin::NONE,
                 as_of: until,
                 seed_name: &van.van,
             },

@@ -5,6 +5,7 @@ use std::sync::Arc;
 
 use jiff::civil::Date;
 
+use super::kin::Kin;
 use super::looks::{ElementLooks, USUAL_C};
 use super::shared::{Shared, SharedDraw, SharedFit};
 use super::step::step_of;
@@ -89,7 +90,8 @@ struct UnderShared {
     per_litre: f64,
 }
 
-fn under(draw: &SharedDraw, looks: &ElementLooks, base_hardness: f64) -> UnderShared {
+fn under(draw: &SharedDraw, element: &InUse<'_>) -> UnderShared {
+    let (looks, kin) = (element.looks, element.kin);
     let shared = &draw.shared;
     let (addition, unsure) = draw.district(looks.district.as_ref());
     let (list, _) = looks.looks(shared);
@@ -103,12 +105,12 @@ fn under(draw: &SharedDraw, looks: &ElementLooks, base_hardness: f64) -> UnderSh
         summary,
         rate: drift::rate_posterior(
             &summary,
-            shared.ln_rate + addition,
-            shared.rate_sd.hypot(unsure),
+            shared.ln_rate + addition + kin.shift,
+            (shared.rate_sd * kin.variance.sqrt()).hypot(unsure),
         ),
         since_last: looks.exposure_since_last(shared),
         per_litre: looks
-            .exposure_per_future_litre(shared, base_hardness)
+            .exposure_per_future_litre(shared, element.base_hardness)
             .max(1e-9),
         looks: list,
     }
@@ -121,6 +123,8 @@ pub struct InUse<'a> {
     pub base_hardness: f64,
     pub usage: &'a Usage,
     pub ln_limit: f64,
+    /// What the van's other elements tell.
+    pub kin: Kin,
     /// Where the records end and the future begins.
     pub as_of: Date,
     /// Seeds the draws: keeps vans independent of each other's presence.
@@ -138,7 +142,7 @@ pub fn draws_of(fit: &SharedFit, element: &InUse<'_>) -> ElementDraws {
     let mut path = Vec::new();
     for draw in &fit.draws {
         let shared = &draw.shared;
-        let u = under(draw, element.looks, element.base_hardness);
+        let u = under(draw, element);
         let limit = shared.bend(element.ln_limit).0;
         out.p_fast += u
             .rate
@@ -198,7 +202,7 @@ pub fn draws_of(fit: &SharedFit, element: &InUse<'_>) -> ElementDraws {
 /// How much wider than the model's own the spans of days are drawn, on the log
 /// scale about their middle: what the model leaves out (drifting probes, new
 /// rounds, seals). Set on simulated fleets, seeds 1-20 of the accuracy bench.
-const WIDENED: f64 = 1.17;
+const WIDENED: f64 = 1.12;
 
 /// Spreads the days and litres ahead about their median.
 fn widen(draws: &mut [ElementDraw]) {
@@ -299,8 +303,10 @@ pub fn forecast(draws: &ElementDraws, fit: &SharedFit, element: &InUse<'_>) -> M
     let per_reading_litres = litres.last().copied().unwrap_or(0.0) / litres.len().max(1) as f64;
     let step = step_of(
         &life.points,
-        fit.best.noise,
-        fit.best.wander * per_reading_litres * fit.best.exposure_per_litre(base_hardness),
+        fit.best.shared.noise,
+        fit.best.shared.wander
+            * per_reading_litres
+            * fit.best.shared.exposure_per_litre(base_hardness),
         |a, b| {
             let at = |i: usize| {
                 life.points
@@ -331,7 +337,7 @@ fn explain(draws: &ElementDraws, fit: &SharedFit, element: &InUse<'_>) -> Vec<Ex
     let looks = element.looks;
     let usage = element.usage;
     let usual_growth = |hardness: f64| {
-        let s = &fit.best;
+        let s = &fit.best.shared;
         1000.0 * s.ln_rate.exp() * s.exposure_per_litre(hardness)
     };
     let litres = looks.litres_made();

@@ -34,6 +34,9 @@ pub struct ElementLooks {
     /// Litres by level, and behind late pre-filters, at the end of the record.
     end: Vec<f64>,
     end_late: f64,
+    /// Share of the litres ahead that this crew will make behind overdue
+    /// pre-filters, if it goes on as it did.
+    late_ahead: f64,
 }
 
 #[derive(Debug, Clone)]
@@ -120,6 +123,7 @@ pub fn looks_of(
             vec![days(last_day) * assumed_litres_per_day]
         },
         end_late: if counted { life.late_litres } else { 0.0 },
+        late_ahead: 0.0,
         levels,
     }
 }
@@ -270,6 +274,11 @@ impl ElementLooks {
         self.end.iter().sum()
     }
 
+    /// Expects a crew's past share of late litres of all its elements ahead too.
+    pub fn expect_lateness(&mut self, share: f64) {
+        self.late_ahead = share.clamp(0.0, 1.0);
+    }
+
     /// Of them, made while the pre-filters were overdue.
     pub fn late_litres(&self) -> f64 {
         self.end_late
@@ -293,10 +302,11 @@ impl ElementLooks {
             None => self.end.clone(),
         };
         let litres: f64 = recent.iter().sum();
+        let late = 1.0 + shared.late * self.late_ahead;
         if litres < 500.0 {
-            return shared.exposure_per_litre(base_hardness);
+            return late * shared.exposure_per_litre(base_hardness);
         }
-        recent
+        late * recent
             .iter()
             .zip(&self.levels)
             .map(|(l, &h)| l * shared.exposure_per_litre(h))

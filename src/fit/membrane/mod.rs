@@ -8,10 +8,12 @@
 //! degradation; Ye & Chen 2014 for the wandering path).
 
 mod forecast;
+mod kin;
 mod looks;
 mod shared;
 mod step;
 
 pub use forecast::{ElementDraws, Growth, InUse, draws_of, forecast, new_element_lives};
+pub use kin::{Kin, van_share};
 pub use looks::{ElementLooks, looks_of};
 pub use shared::{SharedFit, fit_shared};

@@ -276,7 +276,9 @@ impl SharedDraw {
 /// The fitted shared numbers.
 #[derive(Debug, Clone)]
 pub struct SharedFit {
-    pub best: Shared,
+    pub best: SharedDraw,
+    /// Share of the variance of `ln` rates that elements of one van have in common.
+    pub van_share: f64,
     /// Equally likely shared numbers, `best`'s uncertainty included; not empty.
     pub draws: Vec<SharedDraw>,
     pub explained: Vec<SharedNumber>,
@@ -314,7 +316,8 @@ pub fn fit_shared(elements: &[ElementLooks]) -> SharedFit {
     if chosen.is_empty() {
         let sd: Vec<f64> = UNKNOWNS.iter().map(|u| u.sd).collect();
         return SharedFit {
-            best: Shared::from_search(&prior),
+            best: SharedDraw::of(Shared::from_search(&prior), &by_district),
+            van_share: 0.0,
             draws: drawn(spread(&prior, |z| {
                 z.iter().zip(&sd).map(|(z, s)| z * s).collect()
             })),
@@ -343,7 +346,8 @@ pub fn fit_shared(elements: &[ElementLooks]) -> SharedFit {
                 "The search for the membranes' shared numbers used up its steps; the best found is used.".to_owned()
             });
             SharedFit {
-                best: Shared::from_search(&found.point),
+                best: SharedDraw::of(Shared::from_search(&found.point), &by_district),
+                van_share: 0.0,
                 draws: drawn(draws),
                 explained: explain(&found.point, &sd),
                 remark,
@@ -352,7 +356,8 @@ pub fn fit_shared(elements: &[ElementLooks]) -> SharedFit {
         None => {
             let sd: Vec<f64> = UNKNOWNS.iter().map(|u| u.sd).collect();
             SharedFit {
-                best: Shared::from_search(&found.point),
+                best: SharedDraw::of(Shared::from_search(&found.point), &by_district),
+                van_share: 0.0,
                 draws: drawn(spread(&found.point, |z| z.iter().zip(&sd).map(|(z, s)| 0.5 * z * s).collect())),
                 explained: explain(&found.point, &sd),
                 remark: Some("How surely the membranes' shared numbers are known could not be worked out; half the spread of common practice is used.".to_owned()),

@@ -14,6 +14,9 @@ use super::split::Rows;
 use super::text::{is_no_value, plain};
 use super::units::Measure;
 
+/// So many short rows are a habit, fewer a slip.
+const ENDS_EARLY_FROM: u64 = 3;
+
 /// Counts over all rows of a file.
 #[derive(Debug, Default)]
 pub(super) struct Evidence {
@@ -33,6 +36,8 @@ pub(super) struct Evidence {
     named_months: u64,
     /// Rows by their number of cells.
     lengths: BTreeMap<usize, u64>,
+    /// Rows whose last cell is empty.
+    empty_ends: u64,
 }
 
 impl Evidence {
@@ -49,9 +54,12 @@ impl Evidence {
             .collect();
         let mut rows = Rows::new(text, layout.delimiter);
         rows.widths = (layout.width(), layout.headers.len());
+        rows.quote = layout.quote;
         rows.rewind_behind(layout.header);
         while rows.next_row().is_some() {
             *evidence.lengths.entry(rows.len()).or_insert(0) += 1;
+            let last = rows.len().saturating_sub(1);
+            evidence.empty_ends += u64::from(rows.cell(last).trim().is_empty());
             for (measure, cell) in &columns {
                 match measure {
                     Measure::Text => {}
@@ -68,6 +76,14 @@ impl Evidence {
         let lengths = self.lengths.iter();
         let most = lengths.max_by_key(|(cells, rows)| (**rows, **cells == header));
         most.map_or(0, |(cells, _)| *cells)
+    }
+
+    /// Whether the program that wrote the file leaves out empty cells at the end
+    /// of a row: some rows are short, and none ends in an empty cell.
+    pub fn ends_early(&self, width: usize) -> bool {
+        let lengths = self.lengths.iter();
+        let short = lengths.filter(|(cells, _)| (2..width).contains(*cells));
+        self.empty_ends == 0 && short.map(|(_, rows)| rows).sum::<u64>() >= ENDS_EARLY_FROM
     }
 
     fn number(&mut self, cell: &str) {

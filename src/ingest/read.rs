@@ -1,5 +1,6 @@
 //! One file from its bytes to its rows.
 
+use std::cell::Cell;
 use std::collections::HashMap;
 use std::fmt::Write as _;
 use std::sync::Arc;
@@ -69,6 +70,8 @@ pub fn read_bytes(
         mark: evidence.decimal_mark(layout.delimiter),
         habits,
         usual_cells: evidence.usual_cells(layout.headers.len()),
+        ends_early: evidence.ends_early(layout.width()),
+        in_another_table: Cell::new(false),
         zone: &zone,
         today: options.today,
     };
@@ -128,6 +131,7 @@ impl<'f> File<'f> {
     fn rows_behind_header<'t>(&self, text: &'t str) -> Rows<'t> {
         let mut rows = Rows::new(text, self.ground.layout.delimiter);
         rows.widths = (self.ground.layout.width(), self.ground.layout.headers.len());
+        rows.quote = self.ground.layout.quote;
         rows.rewind_behind(self.ground.layout.header);
         rows
     }

@@ -50,7 +50,7 @@ pub(super) fn hardness(row: &mut Row<'_>, bare_is_mg_l: bool) -> Result<Records,
         as_of: as_of(row)?,
         hardness: number.0,
         unit,
-        source: row.text(Column::Source),
+        source: row.text(Column::Source)?,
     })))
 }
 

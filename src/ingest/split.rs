@@ -1,18 +1,16 @@
 //! Text into rows and cells, with the physical line on which each row starts.
 
-use csv_core::{ReadRecordResult, Reader, ReaderBuilder};
+use super::quotes::{self, Ended, Marks, Unquoted};
 
 /// Walks over the rows of a text; blank lines are no rows.
 pub(super) struct Rows<'t> {
     text: &'t str,
     delimiter: u8,
-    quoted: Reader,
-    literal: Reader,
     at: usize,
     line: u64,
-    /// Cells of a row with quote marks, unquoted, one behind the other.
-    buffer: Vec<u8>,
-    /// Where each cell ends: in the text, or in the buffer if `in_buffer`.
+    /// Cells of a row with quote marks.
+    unquoted: Unquoted,
+    /// Where each cell ends in the text, unless `in_buffer`.
     ends: Vec<usize>,
     in_buffer: bool,
     row_start: usize,
@@ -20,6 +18,9 @@ pub(super) struct Rows<'t> {
     /// Fewest and most cells of a whole row; 0 while unknown. Tells a stray
     /// quote mark from a cell that really runs over several lines.
     pub widths: (usize, usize),
+    /// What quotes cells: a double mark, or an apostrophe.
+    pub quote: u8,
+    is_misquoted: bool,
 }
 
 /// Where a row stands.
@@ -33,25 +34,19 @@ pub(super) struct RowAt {
 
 impl<'t> Rows<'t> {
     pub fn new(text: &'t str, delimiter: u8) -> Self {
-        let build = |quoting| {
-            ReaderBuilder::new()
-                .delimiter(delimiter)
-                .quoting(quoting)
-                .build()
-        };
         Rows {
             text,
             delimiter,
-            quoted: build(true),
-            literal: build(false),
             at: 0,
             line: 1,
-            buffer: vec![0; 1024],
-            ends: vec![0; 64],
+            unquoted: Unquoted::default(),
+            ends: Vec::new(),
             in_buffer: false,
             row_start: 0,
             cells: 0,
             widths: (0, 0),
+            quote: b'"',
+            is_misquoted: false,
         }
     }
 
@@ -97,16 +92,33 @@ impl<'t> Rows<'t> {
         if index >= self.cells {
             return "";
         }
-        let before = index.checked_sub(1).and_then(|i| self.ends.get(i)).copied();
-        let end = self.ends.get(index).copied().unwrap_or(0);
+        let ends = if self.in_buffer {
+            &self.unquoted.ends
+        } else {
+            &self.ends
+        };
+        let before = index.checked_sub(1).and_then(|i| ends.get(i)).copied();
+        let end = ends.get(index).copied().unwrap_or(0);
         if self.in_buffer {
-            let bytes = self.buffer.get(before.unwrap_or(0)..end);
+            let bytes = self.unquoted.bytes.get(before.unwrap_or(0)..end);
             std::str::from_utf8(bytes.unwrap_or_default()).unwrap_or_default()
         } else {
             // behind the delimiter, which is one byte
             let start = before.map_or(self.row_start, |end| end + 1);
             self.text.get(start..end).unwrap_or_default()
         }
+    }
+
+    /// Whether the quote marks of the present row do not match: its cells then
+    /// hold them as they stand.
+    pub fn is_misquoted(&self) -> bool {
+        self.is_misquoted
+    }
+
+    /// Whether the text ends within the present row: there is no line end.
+    pub fn is_cut_off(&self) -> bool {
+        let is_last = self.at >= self.text.len();
+        is_last && !self.text.ends_with(['\n', '\r'])
     }
 
     fn skip_line_ends(&mut self) {
@@ -124,22 +136,38 @@ impl<'t> Rows<'t> {
 
     /// Reads the record at `start` and says where it ends.
     fn read(&mut self, start: usize) -> usize {
+        self.is_misquoted = false;
         let rest = self.text.as_bytes().get(start..).unwrap_or_default();
-        let mark = memchr::memchr3(b'\n', b'\r', b'"', rest).unwrap_or(rest.len());
-        if rest.get(mark) != Some(&b'"') {
+        let mark = memchr::memchr3(b'\n', b'\r', self.quote, rest).unwrap_or(rest.len());
+        if rest.get(mark) != Some(&self.quote) {
             self.split_plain(start, start + mark);
             return start + mark;
         }
-        let (end, closed) = self.read_with(true, rest);
-        let several_lines = memchr::memchr2(b'\n', b'\r', self.raw(start, end)).is_some();
-        let swallows = |raw: &[u8]| !is_well_quoted(raw, self.delimiter) || self.holds_a_row(raw);
-        if several_lines && (!closed || !self.is_whole() || swallows(self.raw(start, end))) {
-            // a quote mark that was never closed must not swallow the rows below
-            let line = memchr::memchr2(b'\n', b'\r', rest).unwrap_or(rest.len());
-            let (end, _) = self.read_with(false, rest.get(..line).unwrap_or(rest));
-            return start + end;
+        let ended = self.read_quoted(rest);
+        if let Ended::At(end) = ended {
+            let raw = rest.get(..end).unwrap_or_default();
+            let several_lines = memchr::memchr2(b'\n', b'\r', raw).is_some();
+            if !several_lines || (self.is_whole() && !self.holds_a_row(raw)) {
+                return start + end;
+            }
         }
-        start + end
+        // a quote mark that was never closed must not swallow the rows below
+        let line = memchr::memchr2(b'\n', b'\r', rest).unwrap_or(rest.len());
+        self.split_plain(start, start + line);
+        self.is_misquoted = true;
+        start + line
+    }
+
+    /// Reads a record with quote marks into the buffer.
+    fn read_quoted(&mut self, input: &[u8]) -> Ended {
+        let marks = Marks {
+            delimiter: self.delimiter,
+            quote: self.quote,
+        };
+        self.in_buffer = true;
+        let ended = quotes::record(input, marks, &mut self.unquoted);
+        self.cells = self.unquoted.ends.len();
+        ended
     }
 
     /// Cells of a line without any quote mark: slices of the text.
@@ -175,20 +203,6 @@ impl<'t> Rows<'t> {
                 .any(|line| (fewest..=most).contains(&(separators(line) + 1)))
     }
 
-    fn raw(&self, start: usize, end: usize) -> &[u8] {
-        let raw = self
-            .text
-            .as_bytes()
-            .get(start..start + end)
-            .unwrap_or_default();
-        let line_end = raw
-            .iter()
-            .rev()
-            .take_while(|b| matches!(b, b'\r' | b'\n'))
-            .count();
-        raw.get(..raw.len() - line_end).unwrap_or_default()
-    }
-
     /// Line ends between two places of the text; `\r\n` counts once, at its `\n`.
     fn count_lines(&self, start: usize, end: usize) -> u64 {
         let bytes = self.text.as_bytes();
@@ -198,65 +212,6 @@ impl<'t> Rows<'t> {
             .count();
         (memchr::memchr_iter(b'\n', part).count() + alone) as u64
     }
-
-    /// Bytes taken, and whether the record ended before the text did.
-    fn read_with(&mut self, quoting: bool, input: &[u8]) -> (usize, bool) {
-        let reader = if quoting {
-            &mut self.quoted
-        } else {
-            &mut self.literal
-        };
-        reader.reset();
-        self.in_buffer = true;
-        self.ends.resize(self.ends.len().max(64), 0);
-        let (mut taken, mut written, mut ended) = (0, 0, 0);
-        let mut closed = true;
-        loop {
-            let (result, nin, nout, nend) = reader.read_record(
-                input.get(taken..).unwrap_or_default(),
-                self.buffer.get_mut(written..).unwrap_or_default(),
-                self.ends.get_mut(ended..).unwrap_or_default(),
-            );
-            taken += nin;
-            written += nout;
-            ended += nend;
-            match result {
-                ReadRecordResult::OutputFull => self.buffer.resize(self.buffer.len() * 2, 0),
-                ReadRecordResult::OutputEndsFull => self.ends.resize(self.ends.len() * 2, 0),
-                ReadRecordResult::InputEmpty => {
-                    // an odd number of quote marks: the last one was never closed
-                    closed = memchr::memchr_iter(b'"', input).count().is_multiple_of(2);
-                }
-                ReadRecordResult::Record | ReadRecordResult::End => break,
-            }
-        }
-        self.cells = ended;
-        (taken, closed)
-    }
-}
-
-/// Whether every quote mark of a record opens, closes or doubles as RFC 4180 has it.
-fn is_well_quoted(record: &[u8], delimiter: u8) -> bool {
-    let (mut quoted, mut at_start) = (false, true);
-    let mut bytes = record.iter().copied().peekable();
-    while let Some(byte) = bytes.next() {
-        if quoted {
-            if byte != b'"' {
-                continue;
-            }
-            match bytes.peek() {
-                Some(b'"') => drop(bytes.next()),
-                None | Some(b'\r' | b'\n') => quoted = false,
-                Some(next) if *next == delimiter => quoted = false,
-                Some(_) => return false,
-            }
-            at_start = false;
-        } else {
-            quoted = byte == b'"' && at_start;
-            at_start = byte == delimiter;
-        }
-    }
-    !quoted
 }
 
 #[cfg(test)]

@@ -5,4 +5,5 @@
 
 mod catalogue;
 mod faults;
+mod pollution;
 mod store;

@@ -38,6 +38,9 @@ pub(super) struct Evidence {
     lengths: BTreeMap<usize, u64>,
     /// Rows whose last cell is empty.
     empty_ends: u64,
+    /// Rows with too few cells, and those of them without a date in its place.
+    short: u64,
+    short_undated: u64,
 }
 
 impl Evidence {
@@ -59,7 +62,12 @@ impl Evidence {
         while rows.next_row().is_some() {
             *evidence.lengths.entry(rows.len()).or_insert(0) += 1;
             let last = rows.len().saturating_sub(1);
-            evidence.empty_ends += u64::from(rows.cell(last).trim().is_empty());
+            evidence.empty_ends += u64::from(plain(rows.cell(last)).is_empty());
+            if (2..layout.width()).contains(&rows.len()) {
+                let is_dated = when.iter().any(|cell| written(rows.cell(*cell)).is_ok());
+                evidence.short += 1;
+                evidence.short_undated += u64::from(!is_dated);
+            }
             for (measure, cell) in &columns {
                 match measure {
                     Measure::Text => {}
@@ -79,11 +87,10 @@ impl Evidence {
     }
 
     /// Whether the program that wrote the file leaves out empty cells at the end
-    /// of a row: some rows are short, and none ends in an empty cell.
-    pub fn ends_early(&self, width: usize) -> bool {
-        let lengths = self.lengths.iter();
-        let short = lengths.filter(|(cells, _)| (2..width).contains(*cells));
-        self.empty_ends == 0 && short.map(|(_, rows)| rows).sum::<u64>() >= ENDS_EARLY_FROM
+    /// of a row: some rows are short, each has its date in its place, and none
+    /// ends in an empty cell.
+    pub fn ends_early(&self) -> bool {
+        self.empty_ends == 0 && self.short >= ENDS_EARLY_FROM && self.short_undated == 0
     }
 
     fn number(&mut self, cell: &str) {

@@ -95,7 +95,7 @@ fn judge_row(
 ) -> Outcome {
     let layout = ground.layout;
     // empty cells beyond the header's are what spreadsheets leave behind all rows
-    let last = (0..rows.len()).rposition(|i| !rows.cell(i).trim().is_empty());
+    let last = (0..rows.len()).rposition(|i| !plain(rows.cell(i)).is_empty());
     let written = last.map_or(0, |i| i + 1);
     let (fewest, most) = (layout.width(), layout.headers.len());
     let usual = rows.len() == ground.usual_cells && written <= most;
@@ -173,10 +173,12 @@ fn judge_ragged(
             cells.len()
         ));
     }
-    let one_missing = cells.len() + 1 == width;
     let mut sound: Vec<(How, Outcome)> = Vec::new();
     for way in ways(cells, width, char::from(ground.layout.delimiter)) {
-        if ground.ends_early && way.how == How::Gap || is_no_number(ground, &way) {
+        if ground.ends_early && way.how == How::EndsEarly {
+            return judged(way.cells, way.how.told());
+        }
+        if is_no_number(ground, &way) {
             continue;
         }
         let outcome = judged(way.cells, way.how.told());
@@ -186,27 +188,46 @@ fn judge_ragged(
         }
     }
     match (sound.pop(), sound.is_empty()) {
-        (Some((how, only)), true) if is_believed(ground, how, one_missing) => only,
+        (Some((how, only)), true) if is_believed(ground, how, cells) => only,
         _ => wrong(),
     }
 }
 
 /// Whether a way is taken where it is the only one that makes a sound row.
-fn is_believed(ground: &Ground<'_>, how: How, one_missing: bool) -> bool {
+fn is_believed(ground: &Ground<'_>, how: How, cells: &[&str]) -> bool {
+    let pieces = (cells.len() + 1).saturating_sub(ground.layout.width());
     match how {
-        // one separator forgotten makes one cell of two: their text would be wrong
-        How::EndsEarly => ground.ends_early || !one_missing,
-        How::Gap => false,
+        // a separator forgotten, or a line broken off, would look the same
+        How::EndsEarly | How::Gap => false,
         How::EmptyOut => true,
-        How::Joined(at) => match ground.layout.column_at(at) {
-            None => true,
-            Some(Column::Note | Column::Part | Column::Item) => true,
-            Some(Column::Postcode | Column::BasePostcode) => true,
-            Some(Column::Source) => ground.layout.kind == RecordKind::Hardness,
-            Some(column) => column.measure() == Measure::Date,
-        },
+        How::Joined(at) => {
+            // a date of its own is no part of a text: two rows stand on this line
+            let joined = cells.iter().skip(at).take(pieces);
+            let is_one_row = !joined.into_iter().any(|piece| is_dated(plain(piece)));
+            match ground.layout.column_at(at) {
+                // a remark in a column that is none of ours, not a number of the row
+                None => {
+                    let headers = &ground.layout.headers;
+                    let is_headed = headers.get(at).is_some_and(|h| !plain(h).is_empty());
+                    is_one_row && is_headed && pieces <= PIECES_OF_A_REMARK
+                }
+                Some(Column::Note | Column::Part | Column::Item) => is_one_row,
+                Some(Column::Source) => is_one_row && ground.layout.kind == RecordKind::Hardness,
+                Some(Column::Postcode | Column::BasePostcode) => {
+                    // only a house has a number of its own
+                    let behind = cells.iter().skip(at + 1).take(pieces.saturating_sub(1));
+                    let has_figure = |piece: &&str| plain(piece).parse::<f64>().is_ok();
+                    is_one_row && !behind.into_iter().any(has_figure)
+                }
+                Some(column) => column.measure() == Measure::Date,
+            }
+        }
     }
 }
+
+/// Separators within a remark are few; where there are more, two rows stand on
+/// one line.
+const PIECES_OF_A_REMARK: usize = 4;
 
 /// Whether joining makes no number that anyone writes in this file: `12,5` in a
 /// file of decimal points. `1,200` may always be one.
@@ -244,12 +265,12 @@ fn separated_otherwise(layout: &Layout, line: &str) -> Option<Vec<String>> {
 /// The header once more, or a total: lines that spreadsheets add.
 fn no_row_of_its_own(ground: &Ground<'_>, rows: &Rows<'_>) -> Option<Reason> {
     let layout = ground.layout;
-    let first = (0..rows.len()).find(|i| !rows.cell(*i).trim().is_empty())?;
+    let first = (0..rows.len()).find(|i| !plain(rows.cell(*i)).is_empty())?;
     let header = layout.headers.get(first).map_or("", |h| plain(h));
     if plain(rows.cell(first)).eq_ignore_ascii_case(header) {
         let same = |(i, header): (usize, &String)| folded(rows.cell(i)) == folded(header);
         let beyond = layout.headers.len()..rows.len();
-        let is_all = beyond.into_iter().all(|i| rows.cell(i).trim().is_empty());
+        let is_all = beyond.into_iter().all(|i| plain(rows.cell(i)).is_empty());
         if is_all && layout.headers.iter().enumerate().all(same) {
             ground.in_another_table.set(false);
             return Some("the header once more".into());
@@ -260,11 +281,20 @@ fn no_row_of_its_own(ground: &Ground<'_>, rows: &Rows<'_>) -> Option<Reason> {
     let undated = when.is_some_and(|i| is_no_value(plain(rows.cell(i))))
         && !(0..rows.len()).any(|i| is_dated(plain(rows.cell(i))));
     let van = layout.cell_of(Column::Van);
-    let no_van = van.is_some_and(|i| rows.cell(i).trim().is_empty());
+    let no_van = van.is_some_and(|i| plain(rows.cell(i)).is_empty());
     let looked_at = if no_van { rows.len() } else { first + 1 };
-    (first..looked_at)
-        .any(|i| is_total(plain(rows.cell(i)), undated))
-        .then(|| "a total, not a row of its own".into())
+    let found = (first..looked_at).find_map(|i| total(plain(rows.cell(i))))?;
+    match found {
+        Total::Surely => Some("a total, not a row of its own".into()),
+        // a list of vans has no dates, and no van is called "Average"
+        Total::Undated if layout.kind == RecordKind::Vans => {
+            let name = plain(rows.cell(first)).to_ascii_lowercase();
+            let is_name = matches!(name.as_str(), "max" | "min");
+            (!is_name).then(|| "a total, not a row of its own".into())
+        }
+        Total::Undated if undated => Some("a line of totals, or a row without its date".into()),
+        Total::Undated => None,
+    }
 }
 
 fn is_dated(cell: &str) -> bool {
@@ -272,19 +302,26 @@ fn is_dated(cell: &str) -> bool {
     written(cell).is_ok_and(|written| certain(written.date))
 }
 
-/// Whether a cell heads a line of totals; words that may be names as well do so
-/// only in a line without a date.
-fn is_total(cell: &str, undated: bool) -> bool {
+/// What a word at the head of a line of totals tells.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+enum Total {
+    Surely,
+    /// A name as well: only in a line without a date.
+    Undated,
+}
+
+fn total(cell: &str) -> Option<Total> {
     if cell.len() < 3 || cell.len() > 13 {
-        return false;
+        return None;
     }
     let word = cell.trim_end_matches([':', '.']).to_ascii_lowercase();
-    matches!(
-        word.as_str(),
-        "total" | "totals" | "grand total" | "sum" | "subtotal" | "sub-total" | "sub total"
-    ) || (undated
-        && matches!(
-            word.as_str(),
-            "average" | "mean" | "avg" | "count" | "min" | "max" | "minimum" | "maximum"
-        ))
+    match word.as_str() {
+        "total" | "totals" | "grand total" | "sum" | "subtotal" | "sub-total" | "sub total" => {
+            Some(Total::Surely)
+        }
+        "average" | "mean" | "avg" | "count" | "min" | "max" | "minimum" | "maximum" => {
+            Some(Total::Undated)
+        }
+        _ => None,
+    }
 }

@@ -1,5 +1,7 @@
 //! Rows with cells too many or too few: all the ways in which they could be meant.
 
+use super::text::plain;
+
 /// How many cells may be too many for a repair to be looked for.
 const MOST_OVER: usize = 10;
 
@@ -55,7 +57,7 @@ fn owned(cells: &[&str]) -> Vec<String> {
 }
 
 fn empty_out(cells: &[&str], width: usize) -> Vec<Way> {
-    let is_empty = |cell: &&str| cell.trim().is_empty();
+    let is_empty = |cell: &&str| plain(cell).is_empty();
     let mut ways: Vec<Way> = Vec::new();
     if cells.iter().skip(width).all(is_empty) {
         ways.push(Way {
@@ -84,7 +86,7 @@ fn joined(cells: &[&str], width: usize, delimiter: char) -> Vec<Way> {
     let join = |at: usize| {
         let (before, rest) = cells.split_at_checked(at)?;
         let (joined, after) = rest.split_at_checked(pieces)?;
-        if joined.iter().any(|piece| piece.trim().is_empty()) {
+        if joined.iter().any(|piece| plain(piece).is_empty()) {
             return None;
         }
         let mut row = owned(before);

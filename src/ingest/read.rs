@@ -70,7 +70,7 @@ pub fn read_bytes(
         mark: evidence.decimal_mark(layout.delimiter),
         habits,
         usual_cells: evidence.usual_cells(layout.headers.len()),
-        ends_early: evidence.ends_early(layout.width()),
+        ends_early: evidence.ends_early(),
         in_another_table: Cell::new(false),
         zone: &zone,
         today: options.today,

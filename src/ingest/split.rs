@@ -1,6 +1,10 @@
 //! Text into rows and cells, with the physical line on which each row starts.
 
 use super::quotes::{self, Ended, Marks, Unquoted};
+use super::text::plain;
+
+/// Rows below a quote mark never closed in which its fellow is looked for.
+const LEFT_OPEN: u8 = 3;
 
 /// Walks over the rows of a text; blank lines are no rows.
 pub(super) struct Rows<'t> {
@@ -21,6 +25,8 @@ pub(super) struct Rows<'t> {
     /// What quotes cells: a double mark, or an apostrophe.
     pub quote: u8,
     is_misquoted: bool,
+    /// For so many rows more, an odd mark may close the one left open above.
+    left_open: u8,
 }
 
 /// Where a row stands.
@@ -47,6 +53,7 @@ impl<'t> Rows<'t> {
             widths: (0, 0),
             quote: b'"',
             is_misquoted: false,
+            left_open: 0,
         }
     }
 
@@ -68,7 +75,7 @@ impl<'t> Rows<'t> {
             let row = RowAt { line, start, end };
             self.at = end;
             self.line += self.count_lines(start, end);
-            if (0..self.cells).any(|i| !self.cell(i).trim().is_empty()) {
+            if (0..self.cells).any(|i| !plain(self.cell(i)).is_empty()) {
                 return Some(row);
             }
         }
@@ -136,6 +143,8 @@ impl<'t> Rows<'t> {
 
     /// Reads the record at `start` and says where it ends.
     fn read(&mut self, start: usize) -> usize {
+        let was_open = self.left_open.checked_sub(1);
+        self.left_open = was_open.unwrap_or(0);
         self.is_misquoted = false;
         let rest = self.text.as_bytes().get(start..).unwrap_or_default();
         let mark = memchr::memchr3(b'\n', b'\r', self.quote, rest).unwrap_or(rest.len());
@@ -143,18 +152,28 @@ impl<'t> Rows<'t> {
             self.split_plain(start, start + mark);
             return start + mark;
         }
-        let ended = self.read_quoted(rest);
-        if let Ended::At(end) = ended {
+        let line = memchr::memchr2(b'\n', b'\r', rest).unwrap_or(rest.len());
+        let marks = memchr::memchr_iter(self.quote, rest.get(..line).unwrap_or(rest)).count();
+        let closes = was_open.is_some() && marks % 2 == 1;
+        if let Ended::At(end) = self.read_quoted(rest) {
             let raw = rest.get(..end).unwrap_or_default();
-            let several_lines = memchr::memchr2(b'\n', b'\r', raw).is_some();
-            if !several_lines || (self.is_whole() && !self.holds_a_row(raw)) {
+            let is_row = if end > line {
+                self.is_whole() && !self.holds_a_row(raw)
+            } else {
+                !closes
+            };
+            if is_row {
                 return start + end;
             }
         }
         // a quote mark that was never closed must not swallow the rows below
-        let line = memchr::memchr2(b'\n', b'\r', rest).unwrap_or(rest.len());
         self.split_plain(start, start + line);
         self.is_misquoted = true;
+        self.left_open = if closes || marks % 2 == 0 {
+            0
+        } else {
+            LEFT_OPEN
+        };
         start + line
     }
 
@@ -186,7 +205,9 @@ impl<'t> Rows<'t> {
 
     fn is_whole(&self) -> bool {
         let (fewest, most) = self.widths;
-        most == 0 || (fewest..=most).contains(&self.cells)
+        // empty cells beyond the header's are what spreadsheets leave behind
+        let beyond = |i: usize| !plain(self.cell(i)).is_empty();
+        most == 0 || (self.cells >= fewest && !(most..self.cells).any(beyond))
     }
 
     /// Whether a line in the middle has as many separators as a whole row.

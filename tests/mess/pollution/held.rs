@@ -74,8 +74,6 @@ fn hold(
     held: &mut Held,
 ) {
     let mut seen = vec![0_u32; lines.len()];
-    let spoilt =
-        sheet.dialect.quote != '"' || sheet.dialect.escape == super::sheet::Escape::Backslash;
     let place = |line: u64| lines.iter().position(|(start, _)| *start == line);
     for (line, record, text) in &file.rows {
         let Some(i) = place(*line) else {
@@ -97,9 +95,10 @@ fn hold(
     }
     for row in &file.set_aside {
         let Some(i) = row.line.and_then(place) else {
-            // lines that a spoilt quote mark broke off the row above them
+            // lines that a quote mark broke off the row above them, set aside with it
             let above = lines.iter().rposition(|(start, _)| Some(*start) < row.line);
-            if above.is_some_and(|i| lines[i].1.touched || spoilt) {
+            let start = above.map(|i| lines[i].0);
+            if file.set_aside.iter().any(|other| other.line == start) {
                 continue;
             }
             held.mistakes.push(format!(

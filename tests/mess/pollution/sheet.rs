@@ -103,6 +103,15 @@ impl Sheet {
         self.names.iter().position(|n| *n == name)
     }
 
+    /// Whether no unit column says otherwise than the canonical one.
+    pub fn has_own_units(&self) -> bool {
+        let Some(unit) = self.column("unit") else {
+            return true;
+        };
+        let mut units = self.lines.iter().filter_map(|line| line.cells.get(unit));
+        units.all(|unit| *unit == Cell::Text("mg_l_caco3".to_owned()))
+    }
+
     /// A line that is no row.
     pub fn junk(text: &str) -> Line {
         Line {

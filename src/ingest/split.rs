@@ -1,10 +1,33 @@
 //! Text into rows and cells, with the physical line on which each row starts.
+//! Only a window of the text is in memory: a row and what decides where it ends.
+
+use std::borrow::Cow;
 
 use csv_core::{ReadRecordResult, Reader, ReaderBuilder};
 
+use super::encoding::TextBlocks;
+
+/// Bytes of the longest row that is read. A quote mark not closed within as
+/// many was never meant to be one.
+pub(super) const LONGEST_ROW: usize = 1 << 20;
+/// Text held at least, unless the file ends: a row, and a look beyond it.
+const AHEAD: usize = LONGEST_ROW + 16;
+/// Text held once more has been read: several rows' worth, so that what is
+/// left over is not moved for every block.
+const WINDOW: usize = 4 * AHEAD;
+/// How far to look at least for a quote mark that closes another. Each time
+/// that one was not found, half as far is looked for the next, or a file full
+/// of stray marks would take for ever.
+const LEAST_PATIENCE: usize = 1 << 11;
+/// Bytes kept of the text of a row that is too long.
+const KEPT_OF_TOO_LONG: usize = 4096;
+
 /// Walks over the rows of a text; blank lines are no rows.
 pub(super) struct Rows<'t> {
-    text: &'t str,
+    text: Cow<'t, str>,
+    /// The text behind the window; `None` where the window is all of it.
+    more: Option<TextBlocks<'t>>,
+    failure: Option<std::io::Error>,
     delimiter: u8,
     quoted: Reader,
     literal: Reader,
@@ -17,6 +40,10 @@ pub(super) struct Rows<'t> {
     in_buffer: bool,
     row_start: usize,
     cells: usize,
+    /// The start of the present row, where it is too long.
+    too_long: String,
+    /// How far to look for the end of a cell that runs over several lines.
+    patience: usize,
     /// Fewest and most cells of a whole row; 0 while unknown. Tells a stray
     /// quote mark from a cell that really runs over several lines.
     pub widths: (usize, usize),
@@ -27,12 +54,27 @@ pub(super) struct Rows<'t> {
 pub(super) struct RowAt {
     /// Physical line, from 1.
     pub line: u64,
+    /// Longer than [`LONGEST_ROW`]: not split into cells.
+    pub is_too_long: bool,
+    /// In the window; for rows of the first window, in the text.
     start: usize,
     end: usize,
 }
 
 impl<'t> Rows<'t> {
     pub fn new(text: &'t str, delimiter: u8) -> Self {
+        Rows::of(Cow::Borrowed(text), None, delimiter)
+    }
+
+    /// Rows of a text that is read as it is needed.
+    pub fn of_blocks(blocks: TextBlocks<'t>, delimiter: u8) -> Self {
+        let window = String::with_capacity(WINDOW + AHEAD);
+        let mut rows = Rows::of(Cow::Owned(window), Some(blocks), delimiter);
+        rows.look_ahead();
+        rows
+    }
+
+    fn of(text: Cow<'t, str>, more: Option<TextBlocks<'t>>, delimiter: u8) -> Self {
         let build = |quoting| {
             ReaderBuilder::new()
                 .delimiter(delimiter)
@@ -41,6 +83,8 @@ impl<'t> Rows<'t> {
         };
         Rows {
             text,
+            more,
+            failure: None,
             delimiter,
             quoted: build(true),
             literal: build(false),
@@ -51,14 +95,51 @@ impl<'t> Rows<'t> {
             in_buffer: false,
             row_start: 0,
             cells: 0,
+            too_long: String::new(),
+            patience: LONGEST_ROW,
             widths: (0, 0),
         }
     }
 
-    /// Starts over behind a row.
+    /// Starts over behind a row of the first window.
     pub fn rewind_behind(&mut self, row: RowAt) {
         self.at = row.end;
         self.line = row.line + self.count_lines(row.start, row.end);
+    }
+
+    /// The window, and whether it is the whole text.
+    pub fn into_first_window(self) -> (String, bool) {
+        let is_whole = !self.goes_on() && self.failure.is_none();
+        (self.text.into_owned(), is_whole)
+    }
+
+    /// Why the text ended early, if it could not be read to its end.
+    pub fn failure(self) -> Option<std::io::Error> {
+        self.failure
+    }
+
+    /// The text before the present place goes, what follows comes, so that a
+    /// whole row and a look beyond it are in the window.
+    fn look_ahead(&mut self) {
+        let Some(more) = &mut self.more else { return };
+        if more.is_at_end() || self.text.len() - self.at >= AHEAD {
+            return;
+        }
+        let window = self.text.to_mut();
+        window.drain(..self.at);
+        self.at = 0;
+        while window.len() < WINDOW && !more.is_at_end() {
+            if let Err(error) = more.read_more(window) {
+                self.failure = Some(error);
+                self.more = None;
+                return;
+            }
+        }
+    }
+
+    /// Whether the text goes on behind the window.
+    fn goes_on(&self) -> bool {
+        self.more.as_ref().is_some_and(|more| !more.is_at_end())
     }
 
     /// The next row that is not blank; its cells are then in [`Rows::cell`].
@@ -68,9 +149,17 @@ impl<'t> Rows<'t> {
             if self.at >= self.text.len() {
                 return None;
             }
+            self.look_ahead();
             let (start, line) = (self.at, self.line);
-            let end = self.read(start);
-            let row = RowAt { line, start, end };
+            let Some(end) = self.read(start) else {
+                return Some(self.pass_over(start));
+            };
+            let row = RowAt {
+                line,
+                is_too_long: false,
+                start,
+                end,
+            };
             self.at = end;
             self.line += self.count_lines(start, end);
             if (0..self.cells).any(|i| !self.cell(i).trim().is_empty()) {
@@ -79,8 +168,38 @@ impl<'t> Rows<'t> {
         }
     }
 
-    /// The row as it stood in the file, without its line end.
-    pub fn text_of(&self, row: RowAt) -> &'t str {
+    /// Goes to the end of a line that is too long, keeping its start.
+    fn pass_over(&mut self, start: usize) -> RowAt {
+        let text = self.text.get(start..).unwrap_or_default();
+        let kept = text.floor_char_boundary(KEPT_OF_TOO_LONG);
+        self.too_long = text.get(..kept).unwrap_or_default().to_owned();
+        (self.in_buffer, self.cells) = (true, 0);
+        loop {
+            let rest = self.text.as_bytes().get(self.at..).unwrap_or_default();
+            if let Some(end) = memchr::memchr2(b'\n', b'\r', rest) {
+                self.at += end;
+                break;
+            }
+            self.at = self.text.len();
+            if !self.goes_on() {
+                break;
+            }
+            self.look_ahead();
+        }
+        RowAt {
+            line: self.line,
+            is_too_long: true,
+            start: self.at,
+            end: self.at,
+        }
+    }
+
+    /// The row last read as it stood in the file, without its line end; only
+    /// the start of one that is too long.
+    pub fn text_of(&self, row: RowAt) -> &str {
+        if row.is_too_long {
+            return &self.too_long;
+        }
         self.text
             .get(row.start..row.end)
             .unwrap_or_default()
@@ -110,7 +229,13 @@ impl<'t> Rows<'t> {
     }
 
     fn skip_line_ends(&mut self) {
-        while let Some(byte) = self.text.as_bytes().get(self.at) {
+        loop {
+            if self.at + 1 >= self.text.len() {
+                self.look_ahead();
+            }
+            let Some(byte) = self.text.as_bytes().get(self.at) else {
+                return;
+            };
             match byte {
                 b'\n' => self.line += 1,
                 // a carriage return alone ends a line too
@@ -122,24 +247,44 @@ impl<'t> Rows<'t> {
         }
     }
 
-    /// Reads the record at `start` and says where it ends.
-    fn read(&mut self, start: usize) -> usize {
+    /// Reads the record at `start` and says where it ends; `None` where that
+    /// is too far away.
+    fn read(&mut self, start: usize) -> Option<usize> {
         let rest = self.text.as_bytes().get(start..).unwrap_or_default();
+        let goes_on = rest.len() > LONGEST_ROW || self.goes_on();
+        let rest = rest.get(..LONGEST_ROW).unwrap_or(rest);
         let mark = memchr::memchr3(b'\n', b'\r', b'"', rest).unwrap_or(rest.len());
         if rest.get(mark) != Some(&b'"') {
+            if mark == rest.len() && goes_on {
+                return None;
+            }
             self.split_plain(start, start + mark);
-            return start + mark;
+            return Some(start + mark);
         }
-        let (end, closed) = self.read_with(true, rest);
+        let mut length = rest.len();
+        let mut goes_on = goes_on;
+        if self.patience < length {
+            let line = memchr::memchr2(b'\n', b'\r', rest).unwrap_or(length);
+            let looked = self.patience.max((line + 1).min(length));
+            goes_on |= looked < length;
+            length = looked;
+        }
+        let (end, closed) = self.read_with(true, start, length);
+        let closed = closed && (end < length || !goes_on);
+        if !closed && end == length {
+            self.patience = (self.patience / 2).max(LEAST_PATIENCE);
+        }
         let several_lines = memchr::memchr2(b'\n', b'\r', self.raw(start, end)).is_some();
         let swallows = |raw: &[u8]| !is_well_quoted(raw, self.delimiter) || self.holds_a_row(raw);
         if several_lines && (!closed || !self.is_whole() || swallows(self.raw(start, end))) {
             // a quote mark that was never closed must not swallow the rows below
-            let line = memchr::memchr2(b'\n', b'\r', rest).unwrap_or(rest.len());
-            let (end, _) = self.read_with(false, rest.get(..line).unwrap_or(rest));
-            return start + end;
+            let rest = self.text.as_bytes().get(start..).unwrap_or_default();
+            let rest = rest.get(..length).unwrap_or(rest);
+            let line = memchr::memchr2(b'\n', b'\r', rest).unwrap_or(length);
+            let (end, _) = self.read_with(false, start, line);
+            return Some(start + end);
         }
-        start + end
+        (closed || !goes_on || end < length).then_some(start + end)
     }
 
     /// Cells of a line without any quote mark: slices of the text.
@@ -199,8 +344,11 @@ impl<'t> Rows<'t> {
         (memchr::memchr_iter(b'\n', part).count() + alone) as u64
     }
 
-    /// Bytes taken, and whether the record ended before the text did.
-    fn read_with(&mut self, quoting: bool, input: &[u8]) -> (usize, bool) {
+    /// Reads a record of at most `length` bytes: bytes taken, and whether the
+    /// record ended before they did.
+    fn read_with(&mut self, quoting: bool, start: usize, length: usize) -> (usize, bool) {
+        let input = self.text.as_bytes().get(start..start + length);
+        let input = input.unwrap_or_default();
         let reader = if quoting {
             &mut self.quoted
         } else {
@@ -261,6 +409,8 @@ fn is_well_quoted(record: &[u8], delimiter: u8) -> bool {
 
 #[cfg(test)]
 mod tests {
+    #![allow(clippy::unwrap_used)]
+    use super::super::encoding::script;
     use super::*;
 
     fn rows(text: &str) -> Vec<(u64, Vec<String>, String)> {
@@ -339,5 +489,72 @@ mod tests {
             Some(5000)
         );
         assert_eq!(seen.get(1).map(|r| r.1.len()), Some(300));
+    }
+
+    /// The rows of a text that comes in blocks.
+    fn in_blocks(text: &str) -> Vec<(u64, bool, Vec<String>, String)> {
+        let script = script(text.as_bytes(), "x").unwrap();
+        let blocks = TextBlocks::new(Box::new(text.as_bytes()), &script);
+        let mut rows = Rows::of_blocks(blocks, b',');
+        rows.widths = (2, 2);
+        let mut seen = Vec::new();
+        while let Some(row) = rows.next_row() {
+            let cells = (0..rows.len()).map(|i| rows.cell(i).to_owned()).collect();
+            let text = rows.text_of(row).to_owned();
+            seen.push((row.line, row.is_too_long, cells, text));
+        }
+        assert!(rows.failure().is_none());
+        seen
+    }
+
+    #[test]
+    fn rows_read_in_blocks_are_those_of_the_whole_text() {
+        // Lines of many lengths and all line ends, so that every kind of row
+        // comes to lie across the end of a window.
+        let mut text = String::from("a,b\n");
+        let kinds = [
+            "1,plain\n",
+            "2,\"two\nlines\"\r\n",
+            "3,\"say \"\"hi\"\"\"\r",
+            "\n\r\n",
+            "4,°C\n",
+            "5,\"oops\n",
+        ];
+        let mut n = 0usize;
+        while text.len() < 3 * WINDOW {
+            text.push_str(&"x".repeat(n * 7919 % 400));
+            text.push_str(kinds[n * 31 % kinds.len()]);
+            n += 1;
+        }
+        let mut whole = Rows::new(&text, b',');
+        whole.widths = (2, 2);
+        let mut seen = in_blocks(&text).into_iter();
+        while let Some(row) = whole.next_row() {
+            let cells: Vec<_> = (0..whole.len()).map(|i| whole.cell(i).to_owned()).collect();
+            let expected = (row.line, false, cells, whole.text_of(row).to_owned());
+            assert_eq!(seen.next(), Some(expected));
+        }
+        assert_eq!(seen.next(), None);
+    }
+
+    #[test]
+    fn a_line_too_long_is_passed_over_and_the_next_is_read() {
+        for filler in ["x", "x,", "\"", "x\""] {
+            let long = filler.repeat(3 * WINDOW / filler.len());
+            let seen = in_blocks(&format!("a,b\n{long}\n3,4\r\n5,6"));
+            let lines: Vec<_> = seen.iter().map(|row| (row.0, row.1)).collect();
+            assert_eq!(lines, [(1, false), (2, true), (3, false), (4, false)]);
+            assert_eq!(seen[1].3, long[..KEPT_OF_TOO_LONG]);
+            assert_eq!(seen[3].2, ["5", "6"]);
+        }
+    }
+
+    #[test]
+    fn a_file_full_of_stray_quote_marks_is_read_in_reasonable_time() {
+        let row = "x\"y,\"z\n";
+        let text = row.repeat(400_000);
+        let seen = in_blocks(&text);
+        assert_eq!(seen.len(), 400_000);
+        assert_eq!(seen[7].2, ["x\"y", "\"z"]);
     }
 }

@@ -10,7 +10,7 @@ use super::context::{Context, complain};
 use super::error::CliError;
 use super::said;
 use super::scratch::ScratchStore;
-use crate::ingest::{self, DateOrder, Options};
+use crate::ingest::{self, DateOrder, FileReader, Options};
 use crate::store::Store;
 use crate::store::records::{Instant, RowCounts};
 
@@ -135,9 +135,12 @@ impl Files {
         let mut totals = RowCounts::default();
         let mut taken = 0usize;
         for path in &self.paths {
-            match ingest::read_file(path, &name_of(path), options) {
-                Ok(rows) => {
-                    let told = said::file(rows, &mut writer)?;
+            let file = FileReader::open(path, &name_of(path), options);
+            match file
+                .map_err(CliError::from)
+                .and_then(|file| said::file(file, &mut writer))
+            {
+                Ok(told) => {
                     writeln!(out, "{}", told.line)?;
                     for remark in &told.remarks {
                         context.say(format_args!("  {remark}"));
@@ -145,7 +148,8 @@ impl Files {
                     add(&mut totals, told.counts);
                     taken += 1;
                 }
-                Err(error) => complain(CliError::from(error).on_one_line()),
+                Err(error @ CliError::Ingest(_)) => complain(error.on_one_line()),
+                Err(error) => return Err(error),
             }
             out.flush()?;
         }

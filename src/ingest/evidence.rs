@@ -45,7 +45,7 @@ pub(super) struct Evidence {
 
 impl Evidence {
     /// Reads through the rows behind the header.
-    pub fn gather(text: &str, layout: &Layout, today: Date) -> Evidence {
+    pub fn gather(rows: &mut Rows<'_>, layout: &Layout, today: Date) -> Evidence {
         let mut evidence = Evidence::default();
         let columns: Vec<(Measure, usize)> = layout
             .columns()
@@ -55,11 +55,10 @@ impl Evidence {
             .into_iter()
             .filter_map(|column| layout.cell_of(column))
             .collect();
-        let mut rows = Rows::new(text, layout.delimiter);
-        rows.widths = (layout.width(), layout.headers.len());
-        rows.quote = layout.quote;
-        rows.rewind_behind(layout.header);
-        while rows.next_row().is_some() {
+        while let Some(at) = rows.next_row() {
+            if at.is_too_long {
+                continue;
+            }
             *evidence.lengths.entry(rows.len()).or_insert(0) += 1;
             let last = rows.len().saturating_sub(1);
             evidence.empty_ends += u64::from(plain(rows.cell(last)).is_empty());

@@ -36,6 +36,7 @@ mod rows_readings;
 mod rows_services;
 mod rows_vans;
 mod settle;
+mod source;
 mod split;
 mod text;
 mod units;
@@ -51,9 +52,7 @@ pub use dates::DateOrder;
 pub use error::ReadError;
 pub use headers::{RecordKind, canonical_header};
 pub use mapping::{Heading, MAPPING};
-pub use read::read_bytes;
-
-use crate::store::records::FileRows;
+pub use read::{FileReader, read_bytes};
 
 /// How files are read.
 #[derive(Debug, Clone)]
@@ -65,15 +64,6 @@ pub struct Options {
     pub time_zone: jiff::tz::TimeZone,
     /// Rows that happened after this day are set aside.
     pub today: jiff::civil::Date,
-}
-
-/// Reads one file. `shown_name` is the file as the user named it.
-///
-/// # Errors
-/// One sentence on why the whole file cannot be taken in.
-pub fn read_file(path: &Path, shown_name: &str, options: &Options) -> Result<FileRows, ReadError> {
-    let bytes = std::fs::read(path).map_err(|source| cannot_read(shown_name, source))?;
-    read_bytes(&bytes, shown_name, options)
 }
 
 /// The files that a path names: the file itself, or a folder's files in order of

@@ -5,7 +5,9 @@ use jiff::civil::date;
 use jiff::tz::TimeZone;
 
 use super::*;
-use crate::store::records::{Fill, Hardness, Item, Reading, Record, Service, Source, Van, When};
+use crate::store::records::{
+    FileRows, Fill, Hardness, Item, Reading, Record, Service, Source, Van, When,
+};
 use crate::water::HardnessUnit;
 
 fn options() -> Options {
@@ -1047,7 +1049,9 @@ mod paths {
 
     #[test]
     fn a_missing_file_says_so() {
-        let error = read_file(Path::new("/none/yard.csv"), "yard.csv", &options()).unwrap_err();
+        let error = FileReader::open(Path::new("/none/yard.csv"), "yard.csv", &options())
+            .err()
+            .unwrap();
         assert_eq!(error.to_string(), "yard.csv: no such file or folder");
     }
 }

@@ -7,10 +7,10 @@ use arrow_array::ArrayRef;
 
 use super::arrays::{Columns, Interner, instants, strings, wholes};
 use super::error::StoreError;
-use super::lines::Lines;
 use super::part::{self, Part};
 use super::records::{Instant, Note, RowCounts};
 use super::schema::{INGESTED_AT, TableName};
+use super::ties::Ties;
 
 /// An ingested file, as it was taken in.
 #[derive(Debug, Clone, PartialEq)]
@@ -35,14 +35,13 @@ pub struct FileLine {
 pub(super) struct FinishedFile {
     pub(super) line: FileLine,
     /// Rows set aside before whose place this file's rows took.
-    pub(super) supersedes: Lines,
+    pub(super) supersedes: Ties,
 }
 
 /// All finished files in order of ingest.
 #[derive(Debug, Clone, Default)]
 pub(super) struct FinishedFiles {
     pub(super) files: Vec<FinishedFile>,
-    pub(super) superseded: Lines,
 }
 
 impl FinishedFiles {
@@ -50,16 +49,11 @@ impl FinishedFiles {
         let mut finished = FinishedFiles::default();
         for part in parts {
             for file in read_part(part)? {
-                finished.push(file);
+                finished.files.push(file);
             }
         }
         finished.files.sort_by_key(|f| f.line.id);
         Ok(finished)
-    }
-
-    pub(super) fn push(&mut self, file: FinishedFile) {
-        self.superseded.extend(&file.supersedes);
-        self.files.push(file);
     }
 
     pub(super) fn get(&self, id: u64) -> Option<&FinishedFile> {
@@ -69,13 +63,6 @@ impl FinishedFiles {
 
     pub(super) fn is_finished(&self, id: u64) -> bool {
         self.get(id).is_some()
-    }
-
-    pub(super) fn already_stored(&self) -> u64 {
-        self.files
-            .iter()
-            .map(|f| f.line.counts.already_stored)
-            .sum()
     }
 }
 
@@ -157,7 +144,7 @@ fn read_part(part: &Part) -> Result<Vec<FinishedFile>, StoreError> {
                         set_aside,
                     },
                 },
-                supersedes: Lines::from_text(&supersedes)
+                supersedes: Ties::from_text(&supersedes)
                     .ok_or_else(|| damaged("the rows it replaces cannot be read"))?,
             });
         }

@@ -24,8 +24,12 @@ mod reader;
 pub mod records;
 mod rows;
 mod schema;
+mod spill;
 mod table;
+mod taking;
+mod ties;
 mod versions;
+mod view;
 mod write;
 mod writer;
 
@@ -37,6 +41,7 @@ use std::path::{Path, PathBuf};
 pub use error::StoreError;
 pub use files::FileLine;
 pub use outcome::FileOutcome;
+pub use taking::Taking;
 pub use writer::Writer;
 
 use lock::{LOCK_FILE, WriteLock};

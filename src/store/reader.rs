@@ -1,6 +1,6 @@
 //! The store as its last finished file left it.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 use std::path::Path;
 use std::sync::Arc;
 
@@ -10,7 +10,6 @@ use super::aside::{count_set_aside, listed_rows, of_no_van};
 use super::columns::Kind;
 use super::error::StoreError;
 use super::files::{FinishedFiles, name_of};
-use super::lines::Lines;
 use super::names::VanNames;
 use super::part::Part;
 use super::records::{Fill, Fleet, Hardness, History, Reading, RowCounts, Service, SetAside, Van};
@@ -18,11 +17,13 @@ use super::rows::{Gathered, gather};
 use super::schema::TableName;
 use super::table::{Table, Worker};
 use super::versions::{Row, current};
+use super::view::View;
 
 /// The Parquet files of every table, unfinished ones left out.
 #[derive(Debug)]
 pub(super) struct Snapshot {
     pub(super) files: FinishedFiles,
+    pub(super) view: View,
     parts: BTreeMap<TableName, Vec<Part>>,
 }
 
@@ -40,7 +41,11 @@ impl Snapshot {
                 );
             }
         }
-        Ok(Snapshot { files, parts })
+        let repeats = parts
+            .get(&TableName::Repeats)
+            .map_or(&[][..], Vec::as_slice);
+        let view = View::new(&files, BTreeSet::new(), repeats)?;
+        Ok(Snapshot { files, view, parts })
     }
 
     pub(super) fn parts(&self, name: TableName) -> &[Part] {
@@ -48,13 +53,21 @@ impl Snapshot {
     }
 
     fn gather<T: Kind>(&self, names: &VanNames) -> Result<Gathered<T>, StoreError> {
-        gather(self.parts(T::TABLE), &self.files.superseded, names)
+        gather(self.parts(T::TABLE), &self.view, names)
+    }
+
+    /// Rows of files in force that were stored already when they came.
+    fn already_stored(&self) -> u64 {
+        let in_force = self.files.files.iter().map(|f| &f.line);
+        let in_force = in_force.filter(|line| self.view.is_in_force(line.id));
+        let counted: u64 = in_force.map(|line| line.counts.already_stored).sum();
+        counted.saturating_sub(self.view.inherited)
     }
 
     /// Everything current.
     pub(super) fn fleet(&self) -> Result<Fleet, StoreError> {
         let mut rows = RowCounts {
-            already_stored: self.files.already_stored(),
+            already_stored: self.already_stored(),
             ..RowCounts::default()
         };
         let mut listed = current_by_who::<Van>(self.gather(&VanNames::Any)?, &mut rows);
@@ -64,7 +77,7 @@ impl Snapshot {
         let mut fills = self.gather::<Fill>(&names)?;
         let mut services = self.gather::<Service>(&names)?;
         rows.set_aside = readings.set_aside + fills.set_aside + services.set_aside;
-        rows.set_aside += count_set_aside(self.parts(TableName::SetAside), &self.files.superseded)?;
+        rows.set_aside += count_set_aside(self.parts(TableName::SetAside), &self.view)?;
 
         let mut spellings: BTreeMap<Arc<str>, BTreeMap<Arc<str>, u64>> = BTreeMap::new();
         for found in [&readings.spellings, &fills.spellings, &services.spellings] {
@@ -114,17 +127,17 @@ impl Snapshot {
 
     /// The names that rows are held against.
     pub(super) fn van_names(&self) -> Result<VanNames, StoreError> {
-        van_names(self.parts(TableName::Vans), &self.files.superseded)
+        van_names(self.parts(TableName::Vans), &self.view)
     }
 
     /// Every row set aside now, in order of ingest, then of line.
     pub(super) fn set_aside(&self) -> Result<Vec<SetAside>, StoreError> {
         let names = self.van_names()?;
-        let gone = &self.files.superseded;
-        let mut rows = listed_rows(self.parts(TableName::SetAside), gone)?;
-        rows.extend(of_no_van::<Reading>(self.parts(TableName::Readings), gone, &names)?.1);
-        rows.extend(of_no_van::<Fill>(self.parts(TableName::Fills), gone, &names)?.1);
-        rows.extend(of_no_van::<Service>(self.parts(TableName::Services), gone, &names)?.1);
+        let view = &self.view;
+        let mut rows = listed_rows(self.parts(TableName::SetAside), view)?;
+        rows.extend(of_no_van::<Reading>(self.parts(TableName::Readings), view, &names)?.1);
+        rows.extend(of_no_van::<Fill>(self.parts(TableName::Fills), view, &names)?.1);
+        rows.extend(of_no_van::<Service>(self.parts(TableName::Services), view, &names)?.1);
         rows.sort_by_key(|row| (row.file_id, row.line));
         let mut name: (u64, Arc<str>) = (0, "".into());
         Ok(rows
@@ -157,8 +170,8 @@ pub(super) fn finished_parts(
     Ok(parts)
 }
 
-pub(super) fn van_names(parts: &[Part], superseded: &Lines) -> Result<VanNames, StoreError> {
-    let listed = gather::<Van>(parts, superseded, &VanNames::Any)?;
+pub(super) fn van_names(parts: &[Part], view: &View) -> Result<VanNames, StoreError> {
+    let listed = gather::<Van>(parts, view, &VanNames::Any)?;
     Ok(VanNames::new(listed.rows.into_keys()))
 }
 

@@ -167,7 +167,8 @@ pub struct SetAside {
     /// 1-based physical line on which the row starts; `None` for a whole file.
     pub line: Option<u64>,
     pub reason: String,
-    /// The row as it stood in the file, decoded, without its line end.
+    /// The row as it stood in the file, decoded, without its line end. Of a
+    /// row of more than 64 KiB only the start, with ` […]` behind it.
     pub text: String,
 }
 
@@ -178,6 +179,35 @@ pub struct Note {
     pub text: String,
 }
 
+/// An accepted row: its 1-based physical start line, what it means, and its
+/// original text (needed should the van list reject the row later).
+pub type AcceptedRow = (u64, Record, Box<str>);
+
+/// What is known of a file before its rows are read.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct FileHead {
+    /// Name as the user gave it.
+    pub name: String,
+    /// SHA-256 of the file's bytes, hex.
+    pub sha256: String,
+    pub bytes: u64,
+}
+
+/// Some of a file's rows, in the order of the file.
+#[derive(Debug, Clone, Default)]
+pub struct RowBatch {
+    pub rows: Vec<AcceptedRow>,
+    pub set_aside: Vec<SetAside>,
+}
+
+/// What is known of a file once its rows have been read.
+#[derive(Debug, Clone, Default)]
+pub struct FileTail {
+    pub notes: Vec<Note>,
+    /// What was recognised, for people: `semicolon, decimal comma, day first`.
+    pub recognised: String,
+}
+
 /// One file as `ingest` understood it, ready for the store.
 #[derive(Debug, Clone)]
 pub struct FileRows {
@@ -186,9 +216,8 @@ pub struct FileRows {
     /// SHA-256 of the file's bytes, hex.
     pub sha256: String,
     pub bytes: u64,
-    /// Accepted rows in file order with their 1-based physical start line and
-    /// their original text (needed should the van list reject the row later).
-    pub rows: Vec<(u64, Record, Box<str>)>,
+    /// In the order of the file.
+    pub rows: Vec<AcceptedRow>,
     pub set_aside: Vec<SetAside>,
     pub notes: Vec<Note>,
     /// What was recognised, for people: `semicolon, decimal comma, day first`.

@@ -15,6 +15,8 @@ pub(super) enum TableName {
     Vans,
     Hardness,
     SetAside,
+    /// Rows that were stored already when they came.
+    Repeats,
     Files,
 }
 
@@ -40,6 +42,10 @@ pub(super) const FILE_ID: &str = "file_id";
 pub(super) const LINE: &str = "line";
 pub(super) const INGESTED_AT: &str = "ingested_at";
 pub(super) const TEXT: &str = "text";
+pub(super) const OF_FILE_ID: &str = "of_file_id";
+pub(super) const OF_LINE: &str = "of_line";
+pub(super) const OF_MARK: &str = "of_mark";
+pub(super) const IS_LISTED: &str = "is_listed";
 
 /// Where a row came from; beside the columns of every kind of record.
 const ORIGIN: [Column; 4] = [
@@ -50,13 +56,14 @@ const ORIGIN: [Column; 4] = [
 ];
 
 impl TableName {
-    pub(super) const ALL: [TableName; 7] = [
+    pub(super) const ALL: [TableName; 8] = [
         TableName::Readings,
         TableName::Fills,
         TableName::Services,
         TableName::Vans,
         TableName::Hardness,
         TableName::SetAside,
+        TableName::Repeats,
         TableName::Files,
     ];
 
@@ -68,6 +75,7 @@ impl TableName {
             TableName::Vans => "vans",
             TableName::Hardness => "hardness",
             TableName::SetAside => "set_aside",
+            TableName::Repeats => "repeats",
             TableName::Files => "files",
         }
     }
@@ -132,6 +140,16 @@ impl TableName {
                 ("source", Name),
             ],
             TableName::SetAside => &[("reason", Name)],
+            TableName::Repeats => &[
+                (FILE_ID, Whole),
+                (LINE, Whole),
+                (OF_FILE_ID, Whole),
+                (OF_LINE, Whole),
+                // tells apart the records that one line gave
+                (OF_MARK, Small),
+                // 1 where the row was on the list of rows set aside already
+                (IS_LISTED, Small),
+            ],
             TableName::Files => &[
                 ("id", Whole),
                 ("name", Text),
@@ -152,7 +170,7 @@ impl TableName {
     /// All columns of the Parquet files, in order.
     pub(super) fn columns(self) -> impl Iterator<Item = Column> {
         let origin: &[Column] = match self {
-            TableName::Files => &[],
+            TableName::Files | TableName::Repeats => &[],
             _ => &ORIGIN,
         };
         self.own_columns().iter().chain(origin).copied()

@@ -46,6 +46,10 @@ impl Kind for Fill {
         }
     }
 
+    fn into_record(self) -> Record {
+        Record::Fill(self)
+    }
+
     fn who(&self) -> &Arc<str> {
         &self.van
     }

@@ -33,6 +33,10 @@ impl Kind for Reading {
         }
     }
 
+    fn into_record(self) -> Record {
+        Record::Reading(self)
+    }
+
     fn who(&self) -> &Arc<str> {
         &self.van
     }

@@ -1,0 +1,142 @@
+//! Rows of one file tied to rows of earlier files whose place they took,
+//! written small.
+
+use super::lines::{Lines, WHOLE_FILE};
+
+/// Where a row came from.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
+pub(super) struct Place {
+    pub(super) file_id: u64,
+    /// [`WHOLE_FILE`] for a whole file.
+    pub(super) line: u64,
+}
+
+/// Runs of tied rows, in order of line.
+#[derive(Debug, Clone, Default, PartialEq, Eq)]
+pub(super) struct Ties(Vec<Run>);
+
+/// `count` rows from `line` on, each tied to the next row from `to` on. Where
+/// `line` stands for the whole file, it stays while the other end goes on.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+struct Run {
+    line: u64,
+    to: Place,
+    count: u64,
+}
+
+impl Run {
+    fn steps(self) -> u64 {
+        u64::from(self.line != WHOLE_FILE)
+    }
+
+    fn is_followed_by(self, line: u64, to: Place) -> bool {
+        to.file_id == self.to.file_id
+            && line == self.line + self.steps() * self.count
+            && to.line == self.to.line + self.count
+    }
+}
+
+impl Ties {
+    /// Every tied row and what it is tied to.
+    pub(super) fn iter(&self) -> impl Iterator<Item = (u64, Place)> + '_ {
+        self.0.iter().flat_map(|run| {
+            (0..run.count).map(|n| {
+                let to = Place {
+                    file_id: run.to.file_id,
+                    line: run.to.line + n,
+                };
+                (run.line + run.steps() * n, to)
+            })
+        })
+    }
+
+    /// The rows whose place was taken.
+    pub(super) fn taken(&self) -> Lines {
+        let ranges = self
+            .0
+            .iter()
+            .map(|run| (run.to.file_id, run.to.line, run.to.line + run.count - 1));
+        Lines::of_ranges(ranges)
+    }
+
+    /// `2x98>3:2;0>5:7`: 98 rows from line 2 on took the place of those of
+    /// file 3 from line 2 on, and the file as a whole that of line 7 of file 5.
+    pub(super) fn to_text(&self) -> String {
+        let run = |run: &Run| {
+            let count = match run.count {
+                1 => String::new(),
+                n => format!("x{n}"),
+            };
+            format!("{}{count}>{}:{}", run.line, run.to.file_id, run.to.line)
+        };
+        self.0.iter().map(run).collect::<Vec<_>>().join(";")
+    }
+
+    pub(super) fn from_text(text: &str) -> Option<Ties> {
+        let runs = text.split(';').filter(|run| !run.is_empty()).map(|run| {
+            let (from, to) = run.split_once('>')?;
+            let (line, count) = from.split_once('x').unwrap_or((from, "1"));
+            let (file_id, to_line) = to.split_once(':')?;
+            let (line, count): (u64, u64) = (line.parse().ok()?, count.parse().ok()?);
+            let to = Place {
+                file_id: file_id.parse().ok()?,
+                line: to_line.parse().ok()?,
+            };
+            // what would run over the end of all numbers is no run of ours
+            line.checked_add(count)?;
+            to.line.checked_add(count)?;
+            (count > 0).then_some(Run { line, to, count })
+        });
+        runs.collect::<Option<Vec<_>>>().map(Ties)
+    }
+}
+
+impl FromIterator<(u64, Place)> for Ties {
+    fn from_iter<I: IntoIterator<Item = (u64, Place)>>(ties: I) -> Ties {
+        let mut ties: Vec<(u64, Place)> = ties.into_iter().collect();
+        ties.sort_unstable();
+        ties.dedup();
+        let mut runs: Vec<Run> = Vec::new();
+        for (line, to) in ties {
+            match runs.last_mut() {
+                Some(run) if run.is_followed_by(line, to) => run.count += 1,
+                _ => runs.push(Run { line, to, count: 1 }),
+            }
+        }
+        Ties(runs)
+    }
+}
+
+#[cfg(test)]
+#[allow(clippy::unwrap_used)]
+mod tests {
+    use super::*;
+
+    fn place(file_id: u64, line: u64) -> Place {
+        Place { file_id, line }
+    }
+
+    #[test]
+    fn ties_are_found_again_after_writing() {
+        let ties = [
+            (2, place(3, 2)),
+            (3, place(3, 3)),
+            (4, place(3, 9)),
+            (WHOLE_FILE, place(5, 7)),
+            (WHOLE_FILE, place(5, 8)),
+            (4, place(4, 4)),
+        ];
+        let packed: Ties = ties.into_iter().collect();
+        assert_eq!(packed.to_text(), "0x2>5:7;2x2>3:2;4>3:9;4>4:4");
+        let again = Ties::from_text(&packed.to_text()).unwrap();
+        assert_eq!(again, packed);
+        let mut sorted = ties;
+        sorted.sort_unstable();
+        assert_eq!(again.iter().collect::<Vec<_>>(), sorted);
+        assert!(again.taken().contains(5, 8) && !again.taken().contains(5, 9));
+        for wrong in ["x", "2>3", "2x0>3:2", "2>3:18446744073709551615"] {
+            assert_eq!(Ties::from_text(wrong), None, "{wrong}");
+        }
+        assert_eq!(Ties::from_text(""), Some(Ties::default()));
+    }
+}

@@ -6,4 +6,5 @@
 mod catalogue;
 mod faults;
 mod pollution;
+mod properties;
 mod store;

@@ -15,6 +15,26 @@ mod slips;
 use held::Held;
 use slips::Slip;
 
+pub use chance::Chance;
+pub use sample::sample;
+pub use sheet::Sheet;
+
+/// Puts something that is no number in the place of one.
+pub fn mistyped(sheet: &mut Sheet, chance: &mut Chance) {
+    if let Some(slip) = cells::SLIPS
+        .iter()
+        .find(|slip| slip.name == "what is no number")
+    {
+        (slip.make)(sheet, chance);
+    }
+}
+
+/// A few files of every everyday kind.
+pub fn polluted_files() -> Vec<Vec<u8>> {
+    let sheets = all_slips().flat_map(|slip| slip.sheets().into_iter().step_by(5));
+    sheets.map(|sheet| sheet.render().0).collect()
+}
+
 fn all_slips() -> impl Iterator<Item = &'static Slip> {
     everyday::SLIPS.iter().chain(cells::SLIPS)
 }

@@ -9,6 +9,7 @@ use jiff::civil::Date;
 use super::args::Shared;
 use super::error::CliError;
 use super::progress::Progress;
+use crate::ingest::shown;
 use crate::settings::{self, Overrides, Settings};
 
 /// The shared options, checked.
@@ -77,5 +78,6 @@ impl Context {
 
 /// What went wrong goes to standard error, always. Nobody listening is no error.
 pub(super) fn complain(line: impl Display) {
-    let _ = writeln!(std::io::stderr().lock(), "{line}");
+    let line = line.to_string();
+    let _ = writeln!(std::io::stderr().lock(), "{}", shown(&line));
 }

@@ -53,6 +53,7 @@ pub use error::ReadError;
 pub use headers::{RecordKind, canonical_header};
 pub use mapping::{Heading, MAPPING};
 pub use read::{FileReader, read_bytes};
+pub use text::shown;
 
 /// How files are read.
 #[derive(Debug, Clone)]

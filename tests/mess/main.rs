@@ -7,4 +7,8 @@ mod catalogue;
 mod faults;
 mod pollution;
 mod properties;
+#[path = "../it/run.rs"]
+#[allow(dead_code)]
+mod run;
 mod store;
+mod untrusted;

@@ -4,6 +4,8 @@
 #![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic)]
 
 mod catalogue;
+#[cfg(unix)]
+mod crash;
 mod faults;
 mod pollution;
 mod properties;

@@ -9,6 +9,8 @@ mod calendar;
 mod clock;
 mod columns;
 mod dates;
+#[cfg(fuzzing)]
+pub mod doors;
 mod encoding;
 mod error;
 mod evidence;

@@ -6,6 +6,7 @@
 mod catalogue;
 #[cfg(unix)]
 mod crash;
+mod crates;
 mod faults;
 mod pollution;
 mod properties;

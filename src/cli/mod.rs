@@ -4,6 +4,7 @@
 mod args;
 mod context;
 mod error;
+mod ledger;
 mod looking;
 mod progress;
 mod said;

@@ -70,8 +70,13 @@ pub(super) fn totals(files: usize, counts: RowCounts) -> String {
     } else {
         format!("{files} files")
     };
+    format!("{files}: {}", equation(counts))
+}
+
+/// `6 rows read = 3 stored + 2 already stored + 1 set aside`
+pub(super) fn equation(counts: RowCounts) -> String {
     format!(
-        "{files}: {} read = {} stored + {} already stored + {} set aside",
+        "{} read = {} stored + {} already stored + {} set aside",
         rows_of(counts.read),
         counts.stored,
         counts.already_stored,

@@ -59,6 +59,9 @@ pub enum StoreError {
     #[error("{file}:{line}: the time lies outside the years -9999 to 9999")]
     TimeOutOfRange { file: String, line: u64 },
 
+    #[error("no file {file_id} was taken in: see `litrewise ingest --list`")]
+    NoSuchFile { file_id: u64 },
+
     #[error("the folder name {} is not valid Unicode: choose another name for the store", path.display())]
     FolderName { path: PathBuf },
 

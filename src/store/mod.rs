@@ -26,6 +26,7 @@ mod rows;
 mod schema;
 mod spill;
 mod table;
+mod taken_back;
 mod taking;
 mod ties;
 mod versions;
@@ -41,6 +42,7 @@ use std::path::{Path, PathBuf};
 pub use error::StoreError;
 pub use files::FileLine;
 pub use outcome::FileOutcome;
+pub use taken_back::{Action, Deed};
 pub use taking::Taking;
 pub use writer::Writer;
 
@@ -137,13 +139,21 @@ impl Store {
         self.snapshot()?.set_aside()
     }
 
-    /// Every ingested file, in order of ingest.
+    /// Every ingested file, in order of ingest, those taken back included.
     ///
     /// # Errors
     /// Where the table cannot be read.
     pub fn files(&self) -> Result<Vec<FileLine>, StoreError> {
         let finished = reader::load_files(&self.worker, &self.path)?;
         Ok(finished.files.into_iter().map(|f| f.line).collect())
+    }
+
+    /// What was done to files after they were taken in, in order.
+    ///
+    /// # Errors
+    /// Where the table cannot be read.
+    pub fn deeds(&self) -> Result<Vec<Deed>, StoreError> {
+        Ok(self.snapshot()?.deeds)
     }
 
     /// Totals over everything in the store now.

@@ -1,6 +1,6 @@
 //! The store as its last finished file left it.
 
-use std::collections::{BTreeMap, BTreeSet};
+use std::collections::BTreeMap;
 use std::path::Path;
 use std::sync::Arc;
 
@@ -16,6 +16,7 @@ use super::records::{Fill, Fleet, Hardness, History, Reading, RowCounts, Service
 use super::rows::{Gathered, gather};
 use super::schema::TableName;
 use super::table::{Table, Worker};
+use super::taken_back::{self, Deed};
 use super::versions::{Row, current};
 use super::view::View;
 
@@ -23,6 +24,7 @@ use super::view::View;
 #[derive(Debug)]
 pub(super) struct Snapshot {
     pub(super) files: FinishedFiles,
+    pub(super) deeds: Vec<Deed>,
     pub(super) view: View,
     parts: BTreeMap<TableName, Vec<Part>>,
 }
@@ -34,18 +36,30 @@ impl Snapshot {
         let files = load_files(worker, store)?;
         let mut parts = BTreeMap::new();
         for name in TableName::ALL {
-            if name != TableName::Files {
-                parts.insert(
-                    name,
-                    finished_parts(&Table::load(worker, store, name)?, &files)?,
-                );
+            let table = match name {
+                TableName::Files => None,
+                TableName::Repeats | TableName::TakenBack => {
+                    Table::load_if_there(worker, store, name)?
+                }
+                _ => Some(Table::load(worker, store, name)?),
+            };
+            if let Some(table) = table {
+                parts.insert(name, finished_parts(&table, &files)?);
             }
         }
-        let repeats = parts
-            .get(&TableName::Repeats)
-            .map_or(&[][..], Vec::as_slice);
-        let view = View::new(&files, BTreeSet::new(), repeats)?;
-        Ok(Snapshot { files, view, parts })
+        let mut snapshot = Snapshot {
+            files,
+            deeds: Vec::new(),
+            view: View::default(),
+            parts,
+        };
+        snapshot.deeds = taken_back::read(snapshot.parts(TableName::TakenBack))?;
+        snapshot.view = View::new(
+            &snapshot.files,
+            taken_back::out_now(&snapshot.deeds),
+            snapshot.parts(TableName::Repeats),
+        )?;
+        Ok(snapshot)
     }
 
     pub(super) fn parts(&self, name: TableName) -> &[Part] {

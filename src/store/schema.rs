@@ -17,6 +17,8 @@ pub(super) enum TableName {
     SetAside,
     /// Rows that were stored already when they came.
     Repeats,
+    /// Files taken back out, and put back.
+    TakenBack,
     Files,
 }
 
@@ -56,7 +58,7 @@ const ORIGIN: [Column; 4] = [
 ];
 
 impl TableName {
-    pub(super) const ALL: [TableName; 8] = [
+    pub(super) const ALL: [TableName; 9] = [
         TableName::Readings,
         TableName::Fills,
         TableName::Services,
@@ -64,6 +66,7 @@ impl TableName {
         TableName::Hardness,
         TableName::SetAside,
         TableName::Repeats,
+        TableName::TakenBack,
         TableName::Files,
     ];
 
@@ -76,6 +79,7 @@ impl TableName {
             TableName::Hardness => "hardness",
             TableName::SetAside => "set_aside",
             TableName::Repeats => "repeats",
+            TableName::TakenBack => "taken_back",
             TableName::Files => "files",
         }
     }
@@ -150,6 +154,14 @@ impl TableName {
                 // 1 where the row was on the list of rows set aside already
                 (IS_LISTED, Small),
             ],
+            TableName::TakenBack => &[
+                ("id", Whole),
+                (FILE_ID, Whole),
+                // "taken back" or "put back"
+                ("action", Name),
+                ("at", Instant),
+                ("by", Text),
+            ],
             TableName::Files => &[
                 ("id", Whole),
                 ("name", Text),
@@ -170,7 +182,7 @@ impl TableName {
     /// All columns of the Parquet files, in order.
     pub(super) fn columns(self) -> impl Iterator<Item = Column> {
         let origin: &[Column] = match self {
-            TableName::Files | TableName::Repeats => &[],
+            TableName::Files | TableName::Repeats | TableName::TakenBack => &[],
             _ => &ORIGIN,
         };
         self.own_columns().iter().chain(origin).copied()

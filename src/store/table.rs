@@ -92,6 +92,19 @@ impl Table {
         })
     }
 
+    /// `None` where an earlier litrewise made the store without this table.
+    pub(super) fn load_if_there(
+        worker: &Worker,
+        store: &Path,
+        name: TableName,
+    ) -> Result<Option<Table>, StoreError> {
+        if store.join(name.folder()).join(LOG_FOLDER).is_dir() {
+            Table::load(worker, store, name).map(Some)
+        } else {
+            Ok(None)
+        }
+    }
+
     pub(super) fn folder(&self) -> &Path {
         &self.folder
     }

@@ -3,6 +3,7 @@
 mod aside;
 mod export;
 mod folder;
+mod taken_back;
 mod versions;
 
 use std::path::Path;

@@ -1,6 +1,6 @@
 //! The one who writes: what it knows of the store, and its commits.
 
-use std::collections::{BTreeMap, BTreeSet};
+use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
 
 use super::Store;
@@ -21,6 +21,7 @@ use super::records::{
 use super::schema::TableName;
 use super::spill;
 use super::table::Table;
+use super::taken_back::{self, Action, Deed};
 use super::taking::{self, Held, Taking};
 use super::view::View;
 
@@ -31,6 +32,7 @@ pub struct Writer<'s> {
     _lock: WriteLock,
     tables: BTreeMap<TableName, Table>,
     files: FinishedFiles,
+    deeds: Vec<Deed>,
     pub(super) view: View,
     pub(super) names: VanNames,
     pub(super) held: Held,
@@ -46,9 +48,13 @@ impl<'s> Writer<'s> {
         spill::clear(&store.path)?;
         let mut tables = BTreeMap::new();
         for name in TableName::ALL {
-            // Made now where an earlier litrewise made the store without it.
-            Table::create(&store.worker, &store.path, name)?;
-            tables.insert(name, Table::load(&store.worker, &store.path, name)?);
+            let mut table = Table::load_if_there(&store.worker, &store.path, name)?;
+            if table.is_none() {
+                // An earlier litrewise made the store without it.
+                Table::create(&store.worker, &store.path, name)?;
+                table = Table::load_if_there(&store.worker, &store.path, name)?;
+            }
+            tables.extend(table.map(|table| (name, table)));
         }
         let files = match tables.get(&TableName::Files) {
             Some(table) => FinishedFiles::read(&table.parts()?)?,
@@ -66,15 +72,57 @@ impl<'s> Writer<'s> {
             tables,
             next_id: files.files.last().map_or(1, |f| f.line.id + 1),
             files,
+            deeds: Vec::new(),
             view: View::default(),
             names: VanNames::Any,
             held: Held::default(),
             last_name: None,
         };
-        let repeats = writer.parts(TableName::Repeats)?;
-        writer.view = View::new(&writer.files, BTreeSet::new(), &repeats)?;
-        writer.names = writer.current_names()?;
+        writer.look_again()?;
         Ok(writer)
+    }
+
+    /// Sees anew which rows are in force.
+    fn look_again(&mut self) -> Result<(), StoreError> {
+        self.deeds = taken_back::read(&self.parts(TableName::TakenBack)?)?;
+        let repeats = self.parts(TableName::Repeats)?;
+        self.view = View::new(&self.files, taken_back::out_now(&self.deeds), &repeats)?;
+        self.names = self.current_names()?;
+        self.last_name = None;
+        Ok(())
+    }
+
+    /// Takes a file's rows back out, or puts them back; says whether anything
+    /// changed. `by`: who does it, for the record.
+    ///
+    /// # Errors
+    /// [`StoreError::NoSuchFile`], or where the store cannot be read or written.
+    pub fn act(
+        &mut self,
+        file_id: u64,
+        action: Action,
+        at: Instant,
+        by: &str,
+    ) -> Result<bool, StoreError> {
+        if !self.files.is_finished(file_id) {
+            return Err(StoreError::NoSuchFile { file_id });
+        }
+        if self.view.is_in_force(file_id) == (action == Action::PutBack) {
+            return Ok(false);
+        }
+        let deed = Deed {
+            id: self.deeds.last().map_or(1, |last| last.id + 1),
+            file_id,
+            action,
+            at,
+            by: by.to_owned(),
+        };
+        let folder = self.folder(TableName::TakenBack);
+        let row = std::iter::once(taken_back::arrays(&deed));
+        let part = part::write(&folder, TableName::TakenBack, file_id, None, row)?;
+        self.commit(TableName::TakenBack, &[part], at)?;
+        self.look_again()?;
+        Ok(true)
     }
 
     fn current_names(&self) -> Result<VanNames, StoreError> {

@@ -24,6 +24,7 @@ mod names;
 mod notes;
 mod numbers;
 mod postcode;
+mod quotes;
 mod ragged;
 mod read;
 mod row;

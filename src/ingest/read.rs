@@ -2,6 +2,7 @@
 //! are written, what its rows tell about its habits, and the rows themselves.
 //! Only a window of the text and a batch of rows are in memory.
 
+use std::cell::Cell;
 use std::collections::HashMap;
 use std::path::Path;
 use std::sync::Arc;
@@ -166,6 +167,7 @@ impl<'b> FileReader<'b> {
         let blocks = TextBlocks::new(Box::new(watched.bytes()), &self.script);
         let mut rows = Rows::of_blocks(blocks, self.layout.delimiter);
         rows.widths = (self.layout.width(), self.layout.headers.len());
+        rows.quote = self.layout.quote;
         rows.rewind_behind(self.layout.header);
         let found = walk(&mut rows)?;
         if let Some(error) = rows.failure() {
@@ -211,6 +213,8 @@ impl<'b> FileReader<'b> {
             mark: evidence.decimal_mark(layout.delimiter),
             habits,
             usual_cells: evidence.usual_cells(layout.headers.len()),
+            ends_early: evidence.ends_early(),
+            in_another_table: Cell::new(false),
             zone: &zone,
             today: options.today,
         };

@@ -1,6 +1,7 @@
 //! One row under the eyes of its rules: typed looks at its cells, each with the
 //! reason why it cannot be used or what was repaired.
 
+use std::cell::Cell;
 use std::sync::Arc;
 
 use jiff::civil::Date;
@@ -23,6 +24,10 @@ pub(super) struct Ground<'f> {
     pub habits: DateHabits,
     /// How many cells most rows have.
     pub usual_cells: usize,
+    /// Whether rows of this file leave out the empty cells at their end.
+    pub ends_early: bool,
+    /// Whether the rows now stand below the header of another table.
+    pub in_another_table: Cell<bool>,
     pub zone: &'f LocalDays,
     pub today: Date,
 }
@@ -49,7 +54,22 @@ impl<'r> Cells<'r> {
             Some(cells) => cells.get(index).map_or("", String::as_str),
             None => self.rows.cell(index),
         };
-        plain(cell)
+        let cell = plain(cell);
+        // a mark that nobody closed is no part of what was meant; alone it is a ditto
+        match cell.trim_matches('"').trim() {
+            inner if self.rows.is_misquoted() && !inner.is_empty() => inner,
+            _ => cell,
+        }
+    }
+
+    /// Whether a column's cell holds quote marks that do not match.
+    fn is_misquoted(&self, column: Column) -> bool {
+        let cell = |index| match self.aligned {
+            Some(cells) => cells.get(index).map_or("", String::as_str),
+            None => self.rows.cell(index),
+        };
+        let index = self.layout.cell_of(column);
+        self.rows.is_misquoted() && index.is_some_and(|i| cell(i).contains('"'))
     }
 }
 
@@ -113,6 +133,7 @@ impl<'r> Row<'r> {
                 "a spreadsheet formula or its error, not a name",
             ));
         }
+        let cell = self.without_stray_quote(cell)?;
         let name = collapsed(cell);
         if name.chars().count() > 80 {
             return Err(self.fault(Column::Van, "too long to be a name"));
@@ -126,10 +147,27 @@ impl<'r> Row<'r> {
         Ok(self.names.van(&name))
     }
 
+    /// A name without a quote mark that nobody closed.
+    fn without_stray_quote(&mut self, cell: &'r str) -> Result<&'r str, Reason> {
+        if cell.matches('"').count() != 1 {
+            return Ok(cell);
+        }
+        let inner = cell.trim_matches('"').trim();
+        if inner.contains('"') || inner.is_empty() {
+            return Err(self.fault(Column::Van, "a stray quote mark within a name"));
+        }
+        self.repair(Column::Van, "a stray quote mark left out");
+        Ok(inner)
+    }
+
     /// A free text; `None` where the cell is empty.
-    pub fn text(&mut self, column: Column) -> Option<Arc<str>> {
+    pub fn text(&mut self, column: Column) -> Result<Option<Arc<str>>, Reason> {
+        if self.cells.is_misquoted(column) {
+            let why = "with quote marks that do not match, so where it ends cannot be told";
+            return Err(self.fault(column, why));
+        }
         let cell = self.cell(column);
-        (!cell.is_empty()).then(|| self.names.text(cell))
+        Ok((!cell.is_empty()).then(|| self.names.text(cell)))
     }
 
     /// Where the van stood; what is no postcode is dropped and noted.

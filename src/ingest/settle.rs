@@ -195,6 +195,7 @@ fn date_and_clock(layout: &mut Layout) {
 /// A second line of headers that holds nothing but units.
 fn units_below_header(layout: &mut Layout, text: &str, notes: &mut Notes) {
     let mut rows = Rows::new(text, layout.delimiter);
+    rows.quote = layout.quote;
     rows.rewind_behind(layout.header);
     let Some(at) = rows.next_row() else { return };
     let mut units = Vec::new();

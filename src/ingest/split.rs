@@ -3,9 +3,12 @@
 
 use std::borrow::Cow;
 
-use csv_core::{ReadRecordResult, Reader, ReaderBuilder};
-
 use super::encoding::TextBlocks;
+use super::quotes::{self, Ended, Marks, Unquoted};
+use super::text::plain;
+
+/// Rows below a quote mark never closed in which its fellow is looked for.
+const LEFT_OPEN: u8 = 3;
 
 /// Bytes of the longest row that is read. A quote mark not closed within as
 /// many was never meant to be one.
@@ -29,13 +32,11 @@ pub(super) struct Rows<'t> {
     more: Option<TextBlocks<'t>>,
     failure: Option<std::io::Error>,
     delimiter: u8,
-    quoted: Reader,
-    literal: Reader,
     at: usize,
     line: u64,
-    /// Cells of a row with quote marks, unquoted, one behind the other.
-    buffer: Vec<u8>,
-    /// Where each cell ends: in the text, or in the buffer if `in_buffer`.
+    /// Cells of a row with quote marks.
+    unquoted: Unquoted,
+    /// Where each cell ends in the text, unless `in_buffer`.
     ends: Vec<usize>,
     in_buffer: bool,
     row_start: usize,
@@ -47,6 +48,11 @@ pub(super) struct Rows<'t> {
     /// Fewest and most cells of a whole row; 0 while unknown. Tells a stray
     /// quote mark from a cell that really runs over several lines.
     pub widths: (usize, usize),
+    /// What quotes cells: a double mark, or an apostrophe.
+    pub quote: u8,
+    is_misquoted: bool,
+    /// For so many rows more, an odd mark may close the one left open above.
+    left_open: u8,
 }
 
 /// Where a row stands.
@@ -75,29 +81,24 @@ impl<'t> Rows<'t> {
     }
 
     fn of(text: Cow<'t, str>, more: Option<TextBlocks<'t>>, delimiter: u8) -> Self {
-        let build = |quoting| {
-            ReaderBuilder::new()
-                .delimiter(delimiter)
-                .quoting(quoting)
-                .build()
-        };
         Rows {
             text,
             more,
             failure: None,
             delimiter,
-            quoted: build(true),
-            literal: build(false),
             at: 0,
             line: 1,
-            buffer: vec![0; 1024],
-            ends: vec![0; 64],
+            unquoted: Unquoted::default(),
+            ends: Vec::new(),
             in_buffer: false,
             row_start: 0,
             cells: 0,
             too_long: String::new(),
             patience: LONGEST_ROW,
             widths: (0, 0),
+            quote: b'"',
+            is_misquoted: false,
+            left_open: 0,
         }
     }
 
@@ -107,10 +108,15 @@ impl<'t> Rows<'t> {
         self.line = row.line + self.count_lines(row.start, row.end);
     }
 
-    /// The window, and whether it is the whole text.
+    /// The window, and whether it is the whole text; otherwise it ends with a
+    /// whole line, if there is one.
     pub fn into_first_window(self) -> (String, bool) {
         let is_whole = !self.goes_on() && self.failure.is_none();
-        (self.text.into_owned(), is_whole)
+        let mut text = self.text.into_owned();
+        if !is_whole && let Some(end) = text.rfind(['\n', '\r']) {
+            text.truncate(end + 1);
+        }
+        (text, is_whole)
     }
 
     /// Why the text ended early, if it could not be read to its end.
@@ -162,7 +168,7 @@ impl<'t> Rows<'t> {
             };
             self.at = end;
             self.line += self.count_lines(start, end);
-            if (0..self.cells).any(|i| !self.cell(i).trim().is_empty()) {
+            if (0..self.cells).any(|i| !plain(self.cell(i)).is_empty()) {
                 return Some(row);
             }
         }
@@ -174,6 +180,7 @@ impl<'t> Rows<'t> {
         let kept = text.floor_char_boundary(KEPT_OF_TOO_LONG);
         self.too_long = text.get(..kept).unwrap_or_default().to_owned();
         (self.in_buffer, self.cells) = (true, 0);
+        (self.is_misquoted, self.left_open) = (false, 0);
         loop {
             let rest = self.text.as_bytes().get(self.at..).unwrap_or_default();
             if let Some(end) = memchr::memchr2(b'\n', b'\r', rest) {
@@ -216,16 +223,33 @@ impl<'t> Rows<'t> {
         if index >= self.cells {
             return "";
         }
-        let before = index.checked_sub(1).and_then(|i| self.ends.get(i)).copied();
-        let end = self.ends.get(index).copied().unwrap_or(0);
+        let ends = if self.in_buffer {
+            &self.unquoted.ends
+        } else {
+            &self.ends
+        };
+        let before = index.checked_sub(1).and_then(|i| ends.get(i)).copied();
+        let end = ends.get(index).copied().unwrap_or(0);
         if self.in_buffer {
-            let bytes = self.buffer.get(before.unwrap_or(0)..end);
+            let bytes = self.unquoted.bytes.get(before.unwrap_or(0)..end);
             std::str::from_utf8(bytes.unwrap_or_default()).unwrap_or_default()
         } else {
             // behind the delimiter, which is one byte
             let start = before.map_or(self.row_start, |end| end + 1);
             self.text.get(start..end).unwrap_or_default()
         }
+    }
+
+    /// Whether the quote marks of the present row do not match: its cells then
+    /// hold them as they stand.
+    pub fn is_misquoted(&self) -> bool {
+        self.is_misquoted
+    }
+
+    /// Whether the text ends within the present row: there is no line end.
+    pub fn is_cut_off(&self) -> bool {
+        let is_last = self.at >= self.text.len() && !self.goes_on();
+        is_last && !self.text.ends_with(['\n', '\r'])
     }
 
     fn skip_line_ends(&mut self) {
@@ -250,41 +274,64 @@ impl<'t> Rows<'t> {
     /// Reads the record at `start` and says where it ends; `None` where that
     /// is too far away.
     fn read(&mut self, start: usize) -> Option<usize> {
+        let was_open = self.left_open.checked_sub(1);
+        self.left_open = was_open.unwrap_or(0);
+        self.is_misquoted = false;
         let rest = self.text.as_bytes().get(start..).unwrap_or_default();
         let goes_on = rest.len() > LONGEST_ROW || self.goes_on();
         let rest = rest.get(..LONGEST_ROW).unwrap_or(rest);
-        let mark = memchr::memchr3(b'\n', b'\r', b'"', rest).unwrap_or(rest.len());
-        if rest.get(mark) != Some(&b'"') {
-            if mark == rest.len() && goes_on {
-                return None;
-            }
+        let mark = memchr::memchr3(b'\n', b'\r', self.quote, rest).unwrap_or(rest.len());
+        let line = memchr::memchr2(b'\n', b'\r', rest).unwrap_or(rest.len());
+        if line == rest.len() && goes_on {
+            return None;
+        }
+        if rest.get(mark) != Some(&self.quote) {
             self.split_plain(start, start + mark);
             return Some(start + mark);
         }
-        let mut length = rest.len();
-        let mut goes_on = goes_on;
-        if self.patience < length {
-            let line = memchr::memchr2(b'\n', b'\r', rest).unwrap_or(length);
-            let looked = self.patience.max((line + 1).min(length));
-            goes_on |= looked < length;
-            length = looked;
+        let marks = memchr::memchr_iter(self.quote, rest.get(..line).unwrap_or(rest)).count();
+        let closes = was_open.is_some() && marks % 2 == 1;
+        let looked = self.patience.max(line + 1).min(rest.len());
+        let is_cut = goes_on || looked < rest.len();
+        match self.read_quoted(start, looked) {
+            // what ends with the text that was looked at may go on behind it
+            Ended::At(end) if end < looked || !is_cut => {
+                let is_row = if end > line {
+                    self.is_whole() && !self.holds_a_row(start, end)
+                } else {
+                    !closes
+                };
+                if is_row {
+                    return Some(start + end);
+                }
+            }
+            Ended::At(_) | Ended::Never if is_cut => {
+                self.patience = (self.patience / 2).max(LEAST_PATIENCE);
+            }
+            _ => {}
         }
-        let (end, closed) = self.read_with(true, start, length);
-        let closed = closed && (end < length || !goes_on);
-        if !closed && end == length {
-            self.patience = (self.patience / 2).max(LEAST_PATIENCE);
-        }
-        let several_lines = memchr::memchr2(b'\n', b'\r', self.raw(start, end)).is_some();
-        let swallows = |raw: &[u8]| !is_well_quoted(raw, self.delimiter) || self.holds_a_row(raw);
-        if several_lines && (!closed || !self.is_whole() || swallows(self.raw(start, end))) {
-            // a quote mark that was never closed must not swallow the rows below
-            let rest = self.text.as_bytes().get(start..).unwrap_or_default();
-            let rest = rest.get(..length).unwrap_or(rest);
-            let line = memchr::memchr2(b'\n', b'\r', rest).unwrap_or(length);
-            let (end, _) = self.read_with(false, start, line);
-            return Some(start + end);
-        }
-        (closed || !goes_on || end < length).then_some(start + end)
+        // a quote mark that was never closed must not swallow the rows below
+        self.split_plain(start, start + line);
+        self.is_misquoted = true;
+        self.left_open = if closes || marks % 2 == 0 {
+            0
+        } else {
+            LEFT_OPEN
+        };
+        Some(start + line)
+    }
+
+    /// Reads a record of at most `length` bytes with quote marks into the buffer.
+    fn read_quoted(&mut self, start: usize, length: usize) -> Ended {
+        let marks = Marks {
+            delimiter: self.delimiter,
+            quote: self.quote,
+        };
+        self.in_buffer = true;
+        let input = self.text.as_bytes().get(start..start + length);
+        let ended = quotes::record(input.unwrap_or_default(), marks, &mut self.unquoted);
+        self.cells = self.unquoted.ends.len();
+        ended
     }
 
     /// Cells of a line without any quote mark: slices of the text.
@@ -303,11 +350,15 @@ impl<'t> Rows<'t> {
 
     fn is_whole(&self) -> bool {
         let (fewest, most) = self.widths;
-        most == 0 || (fewest..=most).contains(&self.cells)
+        // empty cells beyond the header's are what spreadsheets leave behind
+        let beyond = |i: usize| !plain(self.cell(i)).is_empty();
+        most == 0 || (self.cells >= fewest && !(most..self.cells).any(beyond))
     }
 
     /// Whether a line in the middle has as many separators as a whole row.
-    fn holds_a_row(&self, raw: &[u8]) -> bool {
+    fn holds_a_row(&self, start: usize, end: usize) -> bool {
+        let raw = self.text.as_bytes().get(start..start + end);
+        let raw = raw.unwrap_or_default();
         let lines: Vec<&[u8]> = raw.split(|b| matches!(b, b'\n' | b'\r')).collect();
         let inner = lines
             .get(1..lines.len().saturating_sub(1))
@@ -320,20 +371,6 @@ impl<'t> Rows<'t> {
                 .any(|line| (fewest..=most).contains(&(separators(line) + 1)))
     }
 
-    fn raw(&self, start: usize, end: usize) -> &[u8] {
-        let raw = self
-            .text
-            .as_bytes()
-            .get(start..start + end)
-            .unwrap_or_default();
-        let line_end = raw
-            .iter()
-            .rev()
-            .take_while(|b| matches!(b, b'\r' | b'\n'))
-            .count();
-        raw.get(..raw.len() - line_end).unwrap_or_default()
-    }
-
     /// Line ends between two places of the text; `\r\n` counts once, at its `\n`.
     fn count_lines(&self, start: usize, end: usize) -> u64 {
         let bytes = self.text.as_bytes();
@@ -343,68 +380,6 @@ impl<'t> Rows<'t> {
             .count();
         (memchr::memchr_iter(b'\n', part).count() + alone) as u64
     }
-
-    /// Reads a record of at most `length` bytes: bytes taken, and whether the
-    /// record ended before they did.
-    fn read_with(&mut self, quoting: bool, start: usize, length: usize) -> (usize, bool) {
-        let input = self.text.as_bytes().get(start..start + length);
-        let input = input.unwrap_or_default();
-        let reader = if quoting {
-            &mut self.quoted
-        } else {
-            &mut self.literal
-        };
-        reader.reset();
-        self.in_buffer = true;
-        self.ends.resize(self.ends.len().max(64), 0);
-        let (mut taken, mut written, mut ended) = (0, 0, 0);
-        let mut closed = true;
-        loop {
-            let (result, nin, nout, nend) = reader.read_record(
-                input.get(taken..).unwrap_or_default(),
-                self.buffer.get_mut(written..).unwrap_or_default(),
-                self.ends.get_mut(ended..).unwrap_or_default(),
-            );
-            taken += nin;
-            written += nout;
-            ended += nend;
-            match result {
-                ReadRecordResult::OutputFull => self.buffer.resize(self.buffer.len() * 2, 0),
-                ReadRecordResult::OutputEndsFull => self.ends.resize(self.ends.len() * 2, 0),
-                ReadRecordResult::InputEmpty => {
-                    // an odd number of quote marks: the last one was never closed
-                    closed = memchr::memchr_iter(b'"', input).count().is_multiple_of(2);
-                }
-                ReadRecordResult::Record | ReadRecordResult::End => break,
-            }
-        }
-        self.cells = ended;
-        (taken, closed)
-    }
-}
-
-/// Whether every quote mark of a record opens, closes or doubles as RFC 4180 has it.
-fn is_well_quoted(record: &[u8], delimiter: u8) -> bool {
-    let (mut quoted, mut at_start) = (false, true);
-    let mut bytes = record.iter().copied().peekable();
-    while let Some(byte) = bytes.next() {
-        if quoted {
-            if byte != b'"' {
-                continue;
-            }
-            match bytes.peek() {
-                Some(b'"') => drop(bytes.next()),
-                None | Some(b'\r' | b'\n') => quoted = false,
-                Some(next) if *next == delimiter => quoted = false,
-                Some(_) => return false,
-            }
-            at_start = false;
-        } else {
-            quoted = byte == b'"' && at_start;
-            at_start = byte == delimiter;
-        }
-    }
-    !quoted
 }
 
 #[cfg(test)]

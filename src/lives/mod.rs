@@ -34,6 +34,7 @@ mod recovery;
 mod remarks;
 mod seen;
 mod sizes;
+mod slips;
 mod types;
 mod usage;
 mod van;

@@ -9,6 +9,7 @@ mod looking;
 mod progress;
 mod said;
 mod scratch;
+mod to_mend;
 
 mod assess;
 mod demo;

@@ -24,6 +24,7 @@ mod reader;
 pub mod records;
 mod rows;
 mod schema;
+mod settled;
 mod spill;
 mod table;
 mod taken_back;
@@ -40,7 +41,9 @@ mod tests;
 use std::path::{Path, PathBuf};
 
 pub use error::StoreError;
+pub use export::harmless;
 pub use files::FileLine;
+pub use mend::print_of;
 pub use outcome::FileOutcome;
 pub use taken_back::{Action, Deed};
 pub use taking::Taking;
@@ -137,6 +140,16 @@ impl Store {
     /// Where the tables cannot be read.
     pub fn set_aside(&self) -> Result<Vec<SetAside>, StoreError> {
         self.snapshot()?.set_aside()
+    }
+
+    /// Every row set aside now, with the id of its file.
+    ///
+    /// # Errors
+    /// Where the tables cannot be read.
+    pub fn set_aside_by_file(&self) -> Result<Vec<(u64, SetAside)>, StoreError> {
+        let snapshot = self.snapshot()?;
+        let ids: Vec<u64> = snapshot.listed()?.iter().map(|row| row.file_id).collect();
+        Ok(ids.into_iter().zip(snapshot.set_aside()?).collect())
     }
 
     /// Every ingested file, in order of ingest, those taken back included.

@@ -6,7 +6,7 @@ use std::sync::Arc;
 
 use rayon::prelude::*;
 
-use super::aside::{count_set_aside, listed_rows, of_no_van};
+use super::aside::{ListedRow, count_set_aside, listed_rows, of_no_van};
 use super::columns::Kind;
 use super::error::StoreError;
 use super::files::{FinishedFiles, name_of};
@@ -146,16 +146,9 @@ impl Snapshot {
 
     /// Every row set aside now, in order of ingest, then of line.
     pub(super) fn set_aside(&self) -> Result<Vec<SetAside>, StoreError> {
-        let names = self.van_names()?;
-        let view = &self.view;
-        let mut rows = listed_rows(self.parts(TableName::SetAside), view)?;
-        rows.extend(of_no_van::<Reading>(self.parts(TableName::Readings), view, &names)?.1);
-        rows.extend(of_no_van::<Fill>(self.parts(TableName::Fills), view, &names)?.1);
-        rows.extend(of_no_van::<Service>(self.parts(TableName::Services), view, &names)?.1);
-        rows.sort_by_key(|row| (row.file_id, row.line));
         let mut name: (u64, Arc<str>) = (0, "".into());
+        let rows = self.listed()?.into_iter();
         Ok(rows
-            .into_iter()
             .map(|row| {
                 if name.0 != row.file_id {
                     name = (row.file_id, name_of(&self.files, row.file_id));
@@ -165,9 +158,22 @@ impl Snapshot {
                     line: row.line,
                     reason: row.reason,
                     text: row.text,
+                    day_position: row.day_position,
                 }
             })
             .collect())
+    }
+
+    /// The same with the ids of the files.
+    pub(super) fn listed(&self) -> Result<Vec<ListedRow>, StoreError> {
+        let names = self.van_names()?;
+        let view = &self.view;
+        let mut rows = listed_rows(self.parts(TableName::SetAside), view)?;
+        rows.extend(of_no_van::<Reading>(self.parts(TableName::Readings), view, &names)?.1);
+        rows.extend(of_no_van::<Fill>(self.parts(TableName::Fills), view, &names)?.1);
+        rows.extend(of_no_van::<Service>(self.parts(TableName::Services), view, &names)?.1);
+        rows.sort_by_key(|row| (row.file_id, row.line));
+        Ok(rows)
     }
 }
 

@@ -47,6 +47,7 @@ pub(super) const TEXT: &str = "text";
 pub(super) const OF_FILE_ID: &str = "of_file_id";
 pub(super) const OF_LINE: &str = "of_line";
 pub(super) const OF_MARK: &str = "of_mark";
+pub(super) const DAY_POSITION: &str = "day_position";
 pub(super) const IS_LISTED: &str = "is_listed";
 
 /// Where a row came from; beside the columns of every kind of record.
@@ -143,7 +144,7 @@ impl TableName {
                 ("unit", Name),
                 ("source", Name),
             ],
-            TableName::SetAside => &[("reason", Name)],
+            TableName::SetAside => &[("reason", Name), (DAY_POSITION, Small)],
             TableName::Repeats => &[
                 (FILE_ID, Whole),
                 (LINE, Whole),
@@ -175,6 +176,11 @@ impl TableName {
                 ("rows_already_stored", Whole),
                 ("rows_set_aside", Whole),
                 ("supersedes", Text),
+                // rows set aside that were accepted in an earlier file
+                ("known", Text),
+                ("header", Text),
+                ("delimiter", Text),
+                ("habits", Text),
             ],
         }
     }

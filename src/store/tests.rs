@@ -74,6 +74,7 @@ fn file_with(name: &str, rows: Vec<Record>, set_aside: Vec<(Option<u64>, &str)>)
                 line,
                 reason: "a reason".to_owned(),
                 text: text.to_owned(),
+                day_position: None,
             })
             .collect(),
         notes: vec![Note {
@@ -81,6 +82,7 @@ fn file_with(name: &str, rows: Vec<Record>, set_aside: Vec<(Option<u64>, &str)>)
             text: "µS/cm read as ppm".to_owned(),
         }],
         recognised: "comma".to_owned(),
+        dialect: Dialect::default(),
     }
 }
 

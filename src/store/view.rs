@@ -5,7 +5,7 @@ use std::collections::{BTreeMap, BTreeSet, HashMap};
 
 use super::arrays::{Columns, Interner};
 use super::error::StoreError;
-use super::files::FinishedFiles;
+use super::files::{FinishedFile, FinishedFiles};
 use super::lines::{Lines, holds};
 use super::part::{self, Part};
 use super::rows::damaged;
@@ -43,6 +43,11 @@ impl View {
             taken_back,
             ..View::default()
         };
+        for file in &files.files {
+            if view.is_in_force(file.line.id) {
+                view.know(file);
+            }
+        }
         if !view.taken_back.is_empty() {
             for part in repeats {
                 if view.is_in_force(part.file_id) {
@@ -51,6 +56,22 @@ impl View {
             }
         }
         Ok(view)
+    }
+
+    /// Rows set aside that were accepted in an earlier file are not listed, as
+    /// long as that file is in force.
+    pub(super) fn know(&mut self, file: &FinishedFile) {
+        let mut stored = Vec::new();
+        for (first, count, in_file) in file.known.runs() {
+            if self.is_in_force(in_file) {
+                stored.push((file.line.id, first, first + count - 1));
+            } else {
+                self.inherited += count;
+            }
+        }
+        if !stored.is_empty() {
+            self.hidden.extend(&Lines::of_ranges(stored.into_iter()));
+        }
     }
 
     fn inherit(&mut self, part: &Part) -> Result<(), StoreError> {

@@ -1,6 +1,6 @@
 //! The one who writes: what it knows of the store, and its commits.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, HashSet};
 use std::path::{Path, PathBuf};
 
 use super::Store;
@@ -10,7 +10,7 @@ use super::error::StoreError;
 use super::files::{self, FinishedFile, FinishedFiles};
 use super::lines::Lines;
 use super::lock::WriteLock;
-use super::mend::{EarlierRow, Mending};
+use super::mend::{EarlierRow, Mending, print_of};
 use super::names::VanNames;
 use super::outcome::FileOutcome;
 use super::part::{self, NewPart, Part};
@@ -19,6 +19,7 @@ use super::records::{
     FileHead, FileRows, FileTail, Fill, Instant, Reading, Record, RowBatch, Service,
 };
 use super::schema::TableName;
+use super::settled::Settled;
 use super::spill;
 use super::table::Table;
 use super::taken_back::{self, Action, Deed};
@@ -213,10 +214,12 @@ impl<'s> Writer<'s> {
         taking.take(RowBatch {
             rows: file.rows,
             set_aside: file.set_aside,
+            mends: Vec::new(),
         })?;
         let tail = FileTail {
             notes: file.notes,
             recognised: file.recognised,
+            dialect: file.dialect,
         };
         Ok((taking, tail))
     }
@@ -283,6 +286,34 @@ impl<'s> Writer<'s> {
         ))
     }
 
+    /// What became of the rows of files with the same bytes.
+    pub(super) fn settled(&self, head: &FileHead) -> Result<Settled, StoreError> {
+        let in_force = self.files.files.iter();
+        let in_force: Vec<&FinishedFile> = in_force
+            .filter(|f| self.view.is_in_force(f.line.id))
+            .collect();
+        let same = in_force.iter().filter(|f| f.line.sha256 == head.sha256);
+        let same: Vec<u64> = same.map(|f| f.line.id).collect();
+        Settled::new(&in_force, &same, &self.parts(TableName::SetAside)?)
+    }
+
+    /// The rows of a file that are set aside now: line and print of the text.
+    pub(super) fn listed_prints(&self, file_id: u64) -> Result<HashSet<(u64, u32)>, StoreError> {
+        let ids = [file_id];
+        let (names, view) = (&self.names, &self.view);
+        let mut rows = listed_rows(&self.parts_of(TableName::SetAside, &ids)?, view)?;
+        let parts = self.parts_of(TableName::Readings, &ids)?;
+        rows.extend(of_no_van::<Reading>(&parts, view, names)?.1);
+        let parts = self.parts_of(TableName::Fills, &ids)?;
+        rows.extend(of_no_van::<Fill>(&parts, view, names)?.1);
+        let parts = self.parts_of(TableName::Services, &ids)?;
+        rows.extend(of_no_van::<Service>(&parts, view, names)?.1);
+        Ok(rows
+            .iter()
+            .map(|row| (row.place().line, print_of(&row.text)))
+            .collect())
+    }
+
     fn earlier_of_no_van<T: Kind>(
         &self,
         ids: &[u64],
@@ -324,6 +355,7 @@ impl<'s> Writer<'s> {
         let part = part::write(&folder, TableName::Files, file.line.id, None, row)?;
         self.commit(TableName::Files, &[part], file.line.ingested_at)?;
         self.view.hide(&file.supersedes.taken());
+        self.view.know(&file);
         self.files.files.push(file);
         if has_vans {
             self.names = self.current_names()?;

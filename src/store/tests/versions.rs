@@ -150,6 +150,7 @@ fn a_file_laid_down_in_heaps_is_judged_as_one_in_memory() {
                 let batch = RowBatch {
                     rows: rows.to_vec(),
                     set_aside: set_aside.to_vec(),
+                    mends: Vec::new(),
                 };
                 taking.take(batch).unwrap();
             }
@@ -187,6 +188,7 @@ fn a_file_that_is_given_up_leaves_nothing_behind() {
     let batch = RowBatch {
         rows: rows.rows.clone(),
         set_aside: rows.set_aside.clone(),
+        mends: Vec::new(),
     };
     taking.take(batch).unwrap();
     assert!(store.path().join("being-read").exists());

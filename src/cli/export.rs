@@ -29,7 +29,7 @@ pub(super) struct ExportPlan {
 impl ExportArgs {
     pub(super) fn plan(self, context: &Context) -> Result<ExportPlan, CliError> {
         Ok(ExportPlan {
-            store: Store::open(&context.store)?,
+            store: context.open_store()?,
             settings: context.settings(&context.store)?,
             out: self.out,
         })

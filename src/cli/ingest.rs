@@ -115,9 +115,9 @@ pub(super) fn run(
 ) -> Result<ExitCode, CliError> {
     match &plan.task {
         Task::TakeIn => {}
-        Task::List => return ledger::list(&Store::open(&plan.store)?, context, out),
+        Task::List => return ledger::list(&context.open_store()?, context, out),
         Task::Act(action, named) => {
-            return ledger::act(&Store::open(&plan.store)?, named, *action, out);
+            return ledger::act(&context.open_store()?, named, *action, out);
         }
     }
     let files = Files::named(&plan.paths);
@@ -129,6 +129,7 @@ pub(super) fn run(
         good
     } else {
         let store = Store::create_or_open(&plan.store)?;
+        context.watch(&store);
         files.take_in(&store, &plan.options, context, out)?
     };
     Ok(if all_good {

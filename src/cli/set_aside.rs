@@ -50,7 +50,7 @@ pub(super) struct SetAsidePlan {
 impl SetAsideArgs {
     pub(super) fn plan(self, context: &Context) -> Result<SetAsidePlan, CliError> {
         Ok(SetAsidePlan {
-            store: Store::open(&context.store)?,
+            store: context.open_store()?,
             format: self.format,
             out: self.out,
         })

@@ -59,6 +59,9 @@ pub enum StoreError {
     #[error("{file}:{line}: the time lies outside the years -9999 to 9999")]
     TimeOutOfRange { file: String, line: u64 },
 
+    #[error("{} {what}: reading goes on without it, writing does not; `litrewise check` says what to do", path.display())]
+    DamagedLog { path: PathBuf, what: String },
+
     #[error("no file {file_id} was taken in: see `litrewise ingest --list`")]
     NoSuchFile { file_id: u64 },
 

@@ -60,6 +60,30 @@ impl FinishedFiles {
         Ok(finished)
     }
 
+    /// Puts something in the place of a line that cannot be read.
+    pub(super) fn stand_in(&mut self, id: u64) {
+        let Err(at) = self.files.binary_search_by_key(&id, |f| f.line.id) else {
+            return;
+        };
+        let line = FileLine {
+            id,
+            name: format!("file {id}, whose name is lost"),
+            sha256: String::new(),
+            bytes: 0,
+            ingested_at: Instant(0),
+            recognised: String::new(),
+            notes: Vec::new(),
+            counts: RowCounts::default(),
+            dialect: Dialect::default(),
+        };
+        let stand_in = FinishedFile {
+            line,
+            supersedes: Ties::default(),
+            known: Ties::default(),
+        };
+        self.files.insert(at, stand_in);
+    }
+
     pub(super) fn get(&self, id: u64) -> Option<&FinishedFile> {
         let at = self.files.binary_search_by_key(&id, |f| f.line.id).ok()?;
         self.files.get(at)

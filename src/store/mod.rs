@@ -7,6 +7,7 @@
 
 mod arrays;
 mod aside;
+mod check;
 mod columns;
 mod error;
 mod export;
@@ -14,6 +15,7 @@ mod files;
 mod judge;
 mod lines;
 mod lock;
+mod log;
 mod mend;
 mod months;
 pub mod names;
@@ -25,6 +27,7 @@ pub mod records;
 mod rows;
 mod schema;
 mod settled;
+mod sound;
 mod spill;
 mod table;
 mod taken_back;
@@ -39,21 +42,27 @@ mod writer;
 mod tests;
 
 use std::path::{Path, PathBuf};
+use std::sync::Arc;
 
+pub use check::Checked;
 pub use error::StoreError;
 pub use export::harmless;
 pub use files::FileLine;
 pub use mend::print_of;
 pub use outcome::FileOutcome;
+pub use sound::Damage;
 pub use taken_back::{Action, Deed};
 pub use taking::Taking;
 pub use writer::Writer;
 
 use lock::{LOCK_FILE, WriteLock};
+use log::Log;
+use part::Part;
 use reader::Snapshot;
 use records::{Fleet, RowCounts, SetAside};
 use schema::TableName;
-use table::{Table, Worker};
+use sound::Sound;
+use table::{LOG_FOLDER, Table, Worker};
 
 /// Version of the layout of the store as a whole.
 const FORMAT: u64 = 1;
@@ -67,6 +76,18 @@ const OWN_NAMES: [&str; 3] = ["litrewise.toml", MARKER, LOCK_FILE];
 pub struct Store {
     path: PathBuf,
     worker: Worker,
+    sound: Arc<Sound>,
+}
+
+/// What is found damaged in a store while it is read.
+#[derive(Debug, Clone)]
+pub struct DamageSeen(Arc<Sound>);
+
+impl DamageSeen {
+    /// So far, in order of path.
+    pub fn list(&self) -> Vec<Damage> {
+        self.0.damage()
+    }
 }
 
 impl Store {
@@ -86,6 +107,7 @@ impl Store {
         let store = Store {
             path: path.to_owned(),
             worker: Worker::start()?,
+            sound: Arc::default(),
         };
         for name in TableName::ALL {
             Table::create(&store.worker, path, name)?;
@@ -107,6 +129,7 @@ impl Store {
         Ok(Store {
             path: path.to_owned(),
             worker: Worker::start()?,
+            sound: Arc::default(),
         })
     }
 
@@ -123,7 +146,49 @@ impl Store {
     }
 
     fn snapshot(&self) -> Result<Snapshot, StoreError> {
-        Snapshot::load(&self.worker, &self.path)
+        Snapshot::load(self)
+    }
+
+    /// The sound Parquet files of a table. What is damaged is noted and left out.
+    fn listed(&self, name: TableName) -> Result<Vec<Part>, StoreError> {
+        let folder = self.path.join(name.folder());
+        let parts = match Table::load_if_there(&self.worker, &self.path, name) {
+            Ok(Some(table)) => table.parts(),
+            Ok(None) => {
+                if !name.came_later() {
+                    self.sound.note(&folder, "is missing".to_owned());
+                }
+                return Ok(Vec::new());
+            }
+            Err(e) => Err(e),
+        };
+        let parts = match parts {
+            Ok(parts) => parts,
+            Err(error) => {
+                let log = Log::read(&folder.join(LOG_FOLDER))?;
+                if log.damaged.is_empty() {
+                    self.sound.note(&folder, format!("cannot be read: {error}"));
+                }
+                for (path, what) in &log.damaged {
+                    self.sound.note(path, what.clone());
+                }
+                log.parts(&folder)
+            }
+        };
+        Ok(self.sound.only_sound(parts))
+    }
+
+    /// What is found damaged while the store is read from now on.
+    pub fn damage_seen(&self) -> DamageSeen {
+        DamageSeen(self.sound.clone())
+    }
+
+    /// Holds every file of the store against what was written.
+    ///
+    /// # Errors
+    /// Where a folder cannot be read.
+    pub fn check(&self) -> Result<Checked, StoreError> {
+        check::check(self)
     }
 
     /// Everything current, van by van, oldest first.
@@ -157,7 +222,7 @@ impl Store {
     /// # Errors
     /// Where the table cannot be read.
     pub fn files(&self) -> Result<Vec<FileLine>, StoreError> {
-        let finished = reader::load_files(&self.worker, &self.path)?;
+        let finished = reader::load_files(self)?;
         Ok(finished.files.into_iter().map(|f| f.line).collect())
     }
 

@@ -38,6 +38,9 @@ pub(super) struct Part {
     pub(super) file_id: u64,
     /// `2026-10`, for the tables that are split by month.
     pub(super) month: Option<String>,
+    /// What its commit says of it, as far as that is known.
+    pub(super) bytes: Option<u64>,
+    pub(super) rows: Option<u64>,
 }
 
 /// A Parquet file on disk that no commit names yet.

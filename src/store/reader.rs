@@ -1,11 +1,11 @@
 //! The store as its last finished file left it.
 
 use std::collections::BTreeMap;
-use std::path::Path;
 use std::sync::Arc;
 
 use rayon::prelude::*;
 
+use super::Store;
 use super::aside::{ListedRow, count_set_aside, listed_rows, of_no_van};
 use super::columns::Kind;
 use super::error::StoreError;
@@ -15,7 +15,7 @@ use super::part::Part;
 use super::records::{Fill, Fleet, Hardness, History, Reading, RowCounts, Service, SetAside, Van};
 use super::rows::{Gathered, gather};
 use super::schema::TableName;
-use super::table::{Table, Worker};
+use super::table::Table;
 use super::taken_back::{self, Deed};
 use super::versions::{Row, current};
 use super::view::View;
@@ -32,19 +32,14 @@ pub(super) struct Snapshot {
 impl Snapshot {
     /// `files` first: what another process finishes meanwhile has no line in
     /// it and stays unseen as a whole.
-    pub(super) fn load(worker: &Worker, store: &Path) -> Result<Snapshot, StoreError> {
-        let files = load_files(worker, store)?;
+    pub(super) fn load(store: &Store) -> Result<Snapshot, StoreError> {
+        let files = load_files(store)?;
         let mut parts = BTreeMap::new();
         for name in TableName::ALL {
-            let table = match name {
-                TableName::Files => None,
-                TableName::Repeats | TableName::TakenBack => {
-                    Table::load_if_there(worker, store, name)?
-                }
-                _ => Some(Table::load(worker, store, name)?),
-            };
-            if let Some(table) = table {
-                parts.insert(name, finished_parts(&table, &files)?);
+            if name != TableName::Files {
+                let mut listed = store.listed(name)?;
+                listed.retain(|part| files.is_finished(part.file_id));
+                parts.insert(name, listed);
             }
         }
         let mut snapshot = Snapshot {
@@ -177,8 +172,19 @@ impl Snapshot {
     }
 }
 
-pub(super) fn load_files(worker: &Worker, store: &Path) -> Result<FinishedFiles, StoreError> {
-    FinishedFiles::read(&Table::load(worker, store, TableName::Files)?.parts()?)
+pub(super) fn load_files(store: &Store) -> Result<FinishedFiles, StoreError> {
+    let sound = store.listed(TableName::Files)?;
+    let mut files = FinishedFiles::read(&sound)?;
+    // A file whose line is damaged was finished all the same.
+    let folder = store.path.join(TableName::Files.folder());
+    for damage in store.sound.damage() {
+        if damage.path.starts_with(&folder)
+            && let Some(id) = damage.file_id
+        {
+            files.stand_in(id);
+        }
+    }
+    Ok(files)
 }
 
 pub(super) fn finished_parts(

@@ -85,6 +85,11 @@ impl TableName {
         }
     }
 
+    /// Whether stores of an earlier litrewise may lack the table.
+    pub(super) fn came_later(self) -> bool {
+        matches!(self, TableName::Repeats | TableName::TakenBack)
+    }
+
     pub(super) fn is_by_month(self) -> bool {
         matches!(self, TableName::Readings | TableName::Fills)
     }

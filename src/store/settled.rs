@@ -25,11 +25,13 @@ pub(super) struct Settled {
 
 impl Settled {
     /// `in_force`: the files in force, in order; `same`: the ids of those with
-    /// the same bytes; `parts`: the Parquet files of rows set aside.
+    /// the same bytes; `parts`: the Parquet files of rows set aside;
+    /// `damaged`: files of which it cannot be said what became of their rows.
     pub(super) fn new(
         in_force: &[&FinishedFile],
         same: &[u64],
         parts: &[Part],
+        damaged: &BTreeSet<u64>,
     ) -> Result<Settled, StoreError> {
         if same.is_empty() {
             return Ok(Settled::default());
@@ -53,6 +55,9 @@ impl Settled {
         // its end.
         for file in in_force.iter().rev() {
             let file_id = file.line.id;
+            if damaged.contains(&file_id) {
+                continue;
+            }
             for (line, to) in file.supersedes.iter() {
                 let place = Place { file_id, line };
                 if line == WHOLE_FILE {

@@ -279,6 +279,7 @@ impl<'w, 's> Taking<'w, 's> {
         let against = Against {
             file: &self.head.name,
             view: &self.writer.view,
+            sound: self.writer.sound(),
             names: &self.writer.names,
         };
         let parts = |table| stored.get(&table).map_or(&[][..], Vec::as_slice);

@@ -79,7 +79,7 @@ impl Context {
         }
         if !seen.is_empty() {
             complain(
-                "the store is damaged, so the results are not complete: `litrewise check` says what to do",
+                "not all of the store can be read, so the results are not complete: `litrewise check` says what to do",
             );
         }
         !seen.is_empty()

@@ -5,6 +5,7 @@
 //! record wins on reading. A file is in the store once its line in `files` is
 //! committed, which happens last.
 
+mod anonymous;
 mod arrays;
 mod aside;
 mod check;
@@ -249,6 +250,18 @@ impl Store {
     /// Where the tables cannot be read or the folder not be written.
     pub fn export(&self, out: &Path, tz: &jiff::tz::TimeZone) -> Result<(), StoreError> {
         export::write(&self.fleet()?, out, tz)
+    }
+
+    /// The same for the eyes of others: vans under made-up names, which are the
+    /// same in every export of this store, postcodes cut to their area, parts,
+    /// notes and sources left out.
+    ///
+    /// # Errors
+    /// As for [`Store::export`]; and where the secret of the names cannot be
+    /// kept in the store.
+    pub fn export_anonymous(&self, out: &Path, tz: &jiff::tz::TimeZone) -> Result<(), StoreError> {
+        let key = anonymous::key(&self.path)?;
+        export::write(&anonymous::anonymous(self.fleet()?, &key), out, tz)
     }
 }
 

@@ -19,6 +19,8 @@ pub struct Damage {
     pub path: PathBuf,
     /// Said behind the path: `is missing`.
     pub what: String,
+    /// Whether its bytes are gone; otherwise they only cannot be read now.
+    pub is_lost: bool,
     /// The ingested file whose rows it holds, if it is that kind of file.
     pub file_id: Option<u64>,
     /// How many rows it holds, if that is known.
@@ -43,6 +45,7 @@ impl Sound {
         }
         let damage = look_at(&part.path, part.bytes).map(|what| Damage {
             path: part.path.clone(),
+            is_lost: !what.starts_with(UNREADABLE),
             what,
             file_id: Some(part.file_id),
             rows: part.rows,
@@ -63,10 +66,19 @@ impl Sound {
         let damage = Damage {
             path: path.to_owned(),
             what,
+            is_lost: true,
             file_id: None,
             rows: None,
         };
         self.seen().insert(path.to_owned(), Some(damage));
+    }
+
+    /// Whether the Parquet file's bytes are gone for good.
+    pub(super) fn is_lost(&self, part: &Part) -> bool {
+        let is_sound = self.is_sound(part);
+        let seen = self.seen();
+        let damage = seen.get(&part.path).and_then(Option::as_ref);
+        !is_sound && damage.is_some_and(|damage| damage.is_lost)
     }
 
     /// Everything found damaged so far, in order of path.
@@ -75,12 +87,14 @@ impl Sound {
     }
 }
 
+const UNREADABLE: &str = "cannot be read";
+
 /// What is wrong with a Parquet file, if anything.
 fn look_at(path: &Path, expected: Option<u64>) -> Option<String> {
     let (bytes, sha256) = match hash_of(path) {
         Ok(found) => found,
         Err(e) if e.kind() == io::ErrorKind::NotFound => return Some("is missing".to_owned()),
-        Err(e) => return Some(format!("cannot be read: {e}")),
+        Err(e) => return Some(format!("{UNREADABLE}: {e}")),
     };
     if let Some(expected) = expected.filter(|expected| *expected != bytes) {
         return Some(format!(

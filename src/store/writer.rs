@@ -212,7 +212,7 @@ impl<'s> Writer<'s> {
             let parts = table.parts()?;
             let damaged: Vec<&Part> = parts
                 .iter()
-                .filter(|part| !self.store.sound.is_sound(part))
+                .filter(|part| self.store.sound.is_lost(part))
                 .collect();
             count += damaged.len();
             let paths: Vec<PathBuf> = damaged.iter().map(|part| part.path.clone()).collect();
@@ -225,7 +225,7 @@ impl<'s> Writer<'s> {
     fn rewrite_damaged_lines(&mut self) -> Result<(), StoreError> {
         let folder = self.folder(TableName::Files);
         for part in self.parts(TableName::Files)? {
-            if self.store.sound.is_sound(&part) {
+            if !self.store.sound.is_lost(&part) {
                 continue;
             }
             if let Some(file) = self.files.get(part.file_id) {

@@ -197,7 +197,7 @@ fn a_damaged_file_comes_back_with_its_source() {
 }
 
 #[test]
-fn a_spoilt_checkpoint_changes_nothing_unnamed() {
+fn many_commits_are_summed_up_and_a_spoilt_sum_changes_nothing_unnamed() {
     let (_dir, store) = store();
     let mut writer = store.writer().unwrap();
     for i in 0..102 {
@@ -209,6 +209,8 @@ fn a_spoilt_checkpoint_changes_nothing_unnamed() {
     drop(writer);
     let path = store.path().to_owned();
     let (all, ..) = look(&path);
+    assert_eq!(all.len(), 102);
+    assert_eq!(store.row_counts().unwrap(), counts(102, 102, 0, 0));
     let log = path.join("readings/_delta_log");
     let mut files = Vec::new();
     files_below(&log, &mut files);

@@ -222,3 +222,20 @@ fn a_thousand_versions_of_one_record_are_told_apart_quickly() {
     assert_eq!(again.counts, counts(4_000, 0, 4_000, 0));
     assert_eq!(permeates(&store.fleet().unwrap(), "QV-1"), [1_999.0]);
 }
+
+/// The order of ingest counts, not the clock, which may be set back.
+#[test]
+fn a_clock_that_goes_backwards_changes_nothing() {
+    let (_dir, store) = store();
+    let mut writer = store.writer().unwrap();
+    for (hours, ppm) in [(0, 8.0), (-9000, 9.0), (-9001, 10.0)] {
+        let rows = vec![reading("QV-1", 0, ppm)];
+        let name = format!("{ppm}.csv");
+        writer
+            .add(file(&name, rows), Instant(T0 + hours * HOUR))
+            .unwrap();
+    }
+    drop(writer);
+    assert_eq!(permeates(&store.fleet().unwrap(), "QV-1"), [10.0]);
+    assert_eq!(assert_adds_up(&store), counts(3, 3, 0, 0));
+}

@@ -6,7 +6,7 @@ use std::path::PathBuf;
 use clap::{Args, Parser, Subcommand};
 use jiff::civil::Date;
 
-use super::{assess, demo, due, export, ingest, report, set_aside, simulate, template};
+use super::{assess, check, demo, due, export, ingest, report, set_aside, simulate, template};
 
 /// From water readings to replacement dates: when each van's membrane, resin
 /// and pre-filters are best changed, and how sure that is.
@@ -60,6 +60,7 @@ pub(super) enum Command {
     Assess(assess::AssessArgs),
     Report(report::ReportArgs),
     Due(due::DueArgs),
+    Check(check::CheckArgs),
     Export(export::ExportArgs),
     Simulate(simulate::SimulateArgs),
     Template(template::TemplateArgs),

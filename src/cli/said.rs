@@ -38,6 +38,12 @@ pub(super) fn file(file: FileReader<'_>, writer: &mut Writer<'_>) -> Result<Told
     if let Some(more) = outcome.unknown_vans.len().checked_sub(VANS_SHOWN + 1) {
         remarks.push(format!("and of {} more such vans", more + 1));
     }
+    if outcome.stray > 0 {
+        remarks.push(format!(
+            "{} replace none that is set aside here now: taken like rows of any file",
+            rows_of(outcome.stray)
+        ));
+    }
     Ok(Told {
         line: format!("{name}: {recognised}: {}", counted(&outcome)),
         remarks,
@@ -70,8 +76,13 @@ pub(super) fn totals(files: usize, counts: RowCounts) -> String {
     } else {
         format!("{files} files")
     };
+    format!("{files}: {}", equation(counts))
+}
+
+/// `6 rows read = 3 stored + 2 already stored + 1 set aside`
+pub(super) fn equation(counts: RowCounts) -> String {
     format!(
-        "{files}: {} read = {} stored + {} already stored + {} set aside",
+        "{} read = {} stored + {} already stored + {} set aside",
         rows_of(counts.read),
         counts.stored,
         counts.already_stored,

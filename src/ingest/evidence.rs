@@ -156,6 +156,16 @@ impl Evidence {
         }
     }
 
+    /// Whether any number tells the decimal mark.
+    pub fn tells_decimals(&self) -> bool {
+        self.points + self.commas > 0
+    }
+
+    /// Whether midnights are times like others here.
+    pub fn has_midnights(&self) -> bool {
+        self.midnights > 0 && self.other_times > 0
+    }
+
     pub fn decimal_mark(&self, delimiter: u8) -> DecimalMark {
         match (self.points > 0, self.commas > 0) {
             (true, false) => DecimalMark::Point,

@@ -5,6 +5,7 @@ use super::error::ReadError;
 use super::headers::RecordKind;
 use super::layout::{DELIMITERS, Layout};
 use super::meaning::{Headed, Meaning, meaning};
+use super::mend_file::is_ours;
 use super::notes::Notes;
 use super::quotes::quote_of;
 use super::settle::settle;
@@ -99,7 +100,8 @@ fn try_kind(kind: RecordKind, delimiter: u8, header: RowAt, headers: &[String]) 
             .any(|m| matches!(m, Meaning::Column(h) if h.column == column))
     };
     // a list of names alone is a van list too
-    let only_vans = kind == RecordKind::Vans && headers.len() == 1;
+    let own = headers.iter().filter(|header| !is_ours(header)).count();
+    let only_vans = kind == RecordKind::Vans && own == 1;
     let lacking = lacking(kind, &has).filter(|_| !(only_vans && has(Column::Van)));
     // each column counts once, a canonical name a little more
     let mut seen: Vec<Column> = Vec::new();

@@ -22,6 +22,7 @@ mod layout;
 mod local_days;
 mod mapping;
 mod meaning;
+mod mend_file;
 mod names;
 mod notes;
 mod numbers;
@@ -54,6 +55,7 @@ pub use dates::DateOrder;
 pub use error::ReadError;
 pub use headers::{RecordKind, canonical_header};
 pub use mapping::{Heading, MAPPING};
+pub use mend_file::{ToMend, mend_file};
 pub use read::{FileReader, read_bytes};
 pub use text::shown;
 

@@ -2,6 +2,7 @@
 //! are written, what its rows tell about its habits, and the rows themselves.
 //! Only a window of the text and a batch of rows are in memory.
 
+use std::borrow::Cow;
 use std::cell::Cell;
 use std::collections::HashMap;
 use std::path::Path;
@@ -10,7 +11,7 @@ use std::sync::Arc;
 use jiff::civil::Date;
 
 use crate::store::names::van_key;
-use crate::store::records::{FileHead, FileRows, FileTail, Record, RowBatch, SetAside};
+use crate::store::records::{Dialect, FileHead, FileRows, FileTail, Record, RowBatch, SetAside};
 
 use super::Options;
 use super::columns::Column;
@@ -23,8 +24,10 @@ use super::judge::{Outcome, Records, judge};
 use super::kind::recognise;
 use super::layout::Layout;
 use super::local_days::LocalDays;
+use super::mend_file::{self, Habits, Mark};
 use super::names::Names;
 use super::notes::Notes;
+use super::numbers::DecimalMark;
 use super::row::{Cells, Ground};
 use super::rows_hardness::bare_is_mg_l;
 use super::source::{Seen, Source, Watched};
@@ -45,6 +48,10 @@ pub struct FileReader<'b> {
     script: Script,
     seen: Seen,
     layout: Layout,
+    header: String,
+    /// The cell that says which row set aside a line replaces, and what the
+    /// file that the rows came from had settled.
+    mends: Option<(usize, Habits)>,
     evidence: Evidence,
     notes: Notes,
     options: Options,
@@ -65,6 +72,7 @@ pub fn read_bytes(
     let tail = file.read(|mut batch| {
         all.rows.append(&mut batch.rows);
         all.set_aside.append(&mut batch.set_aside);
+        all.mends.append(&mut batch.mends);
         Ok::<(), ReadError>(())
     })?;
     Ok(FileRows {
@@ -75,6 +83,7 @@ pub fn read_bytes(
         set_aside: all.set_aside,
         notes: tail.notes,
         recognised: tail.recognised,
+        dialect: tail.dialect,
     })
 }
 
@@ -129,13 +138,19 @@ impl<'b> FileReader<'b> {
                 ),
             );
         }
-        let layout = recognise(&start, name, &mut notes)?;
+        let mut layout = recognise(&start, name, &mut notes)?;
+        let mends = mend_file::find(&layout.headers);
+        if let Some((_, habits)) = mends {
+            layout.date_order = layout.date_order.or(habits.order);
+        }
         let file = FileReader {
             name: name.to_owned(),
             source,
             script,
             seen,
+            header: header_of(&layout, &start),
             layout,
+            mends,
             evidence: Evidence::default(),
             notes,
             options: options.clone(),
@@ -192,7 +207,7 @@ impl<'b> FileReader<'b> {
         let options = &self.options;
         let (evidence, layout) = (&self.evidence, &self.layout);
         let mut notes = std::mem::take(&mut self.notes);
-        let habits = evidence.date_habits(layout.date_order, options.date_order, options.today);
+        let mut habits = evidence.date_habits(layout.date_order, options.date_order, options.today);
         if let (Some(stated), Some(own)) = (options.date_order, habits.order)
             && stated != own
         {
@@ -208,9 +223,13 @@ impl<'b> FileReader<'b> {
             notes.file(None, unsettled_note(open, contradicts));
         }
         let zone = LocalDays::new(options.time_zone.clone());
+        let came_with = self.mends.map(|(_, habits)| habits).unwrap_or_default();
+        habits.midnight_is_none &= !came_with.midnights;
+        let own_mark = evidence.decimal_mark(layout.delimiter);
+        let mark = came_with.mark.filter(|_| !evidence.tells_decimals());
         let ground = Ground {
             layout,
-            mark: evidence.decimal_mark(layout.delimiter),
+            mark: mark.unwrap_or(own_mark),
             habits,
             usual_cells: evidence.usual_cells(layout.headers.len()),
             ends_early: evidence.ends_early(),
@@ -221,13 +240,47 @@ impl<'b> FileReader<'b> {
         let mut words = vec![layout.delimiter_word()];
         words.extend(self.script.told);
         words.extend(evidence.told(&habits));
+        let settled = Habits {
+            order: habits.order,
+            mark: matches!(ground.mark, DecimalMark::Point | DecimalMark::Comma)
+                .then_some(ground.mark),
+            midnights: evidence.has_midnights() || came_with.midnights,
+        };
         let mut file = File::new(&self.name, &ground, notes);
+        file.mark_cell = self.mends.map(|(cell, _)| cell);
         if layout.kind == RecordKind::Hardness {
             file.bare_is_mg_l = self.pass(|rows| Ok::<_, E>(has_bare_mg_l(&ground, rows)))?;
         }
         self.pass(|rows| file.read_all(rows, &mut take))?;
-        Ok(file.finish(&words))
+        Ok(FileTail {
+            dialect: Dialect {
+                header: self.header.clone(),
+                delimiter: char::from(layout.delimiter).to_string(),
+                habits: settled.told(),
+            },
+            ..file.finish(&words)
+        })
     }
+}
+
+/// The line of headers, and that of units below it where there is one.
+fn header_of(layout: &Layout, start: &str) -> String {
+    let without_marks = |cells: &[String]| {
+        let own = layout.headers.iter().zip(cells);
+        let own = own.filter(|(header, _)| !mend_file::is_ours(header));
+        own.map(|(_, cell)| cell.clone()).collect::<Vec<_>>()
+    };
+    let mut lines = vec![without_marks(&layout.headers)];
+    let last = Rows::new(start, layout.delimiter);
+    let mut last = Rows::new(last.text_of(layout.header), layout.delimiter);
+    last.quote = layout.quote;
+    if last.next_row().is_some() {
+        let cells: Vec<String> = (0..last.len()).map(|i| last.cell(i).to_owned()).collect();
+        if cells != layout.headers {
+            lines.push(without_marks(&cells));
+        }
+    }
+    mend_file::lines_of(&lines, layout.delimiter)
 }
 
 fn unreadable(name: &str, source: std::io::Error) -> ReadError {
@@ -278,6 +331,8 @@ struct File<'f> {
     batch_text: usize,
     read: u64,
     bare_is_mg_l: bool,
+    /// The cell that says which row set aside a line replaces.
+    mark_cell: Option<usize>,
     /// Numbers of the vans whose rows hold only a day, by name and by key.
     numbers: HashMap<Arc<str>, usize>,
     keys: HashMap<String, usize>,
@@ -296,6 +351,7 @@ impl<'f> File<'f> {
             batch_text: 0,
             read: 0,
             bare_is_mg_l: false,
+            mark_cell: None,
             numbers: HashMap::new(),
             keys: HashMap::new(),
             of_day: HashMap::new(),
@@ -310,7 +366,15 @@ impl<'f> File<'f> {
         while let Some(at) = rows.next_row() {
             if at.is_too_long {
                 let reason = "a line of more than 1 MiB: no row of ours";
-                self.set_aside(at.line, reason.to_owned(), rows.text_of(at), true);
+                self.set_aside(at.line, reason.to_owned(), rows.text_of(at), true, None);
+            } else if self.mark_cell.is_some() && !self.is_whole(rows) {
+                // the two cells in front must not be taken for cells of the row
+                let width = self.ground.layout.width();
+                let reason = format!("{} cells where the header has {width}", rows.len());
+                let mark = self.mark(at, rows);
+                let place = mark.map(Mark::place_in_day);
+                let text = self.own_text(at, rows);
+                self.set_aside(at.line, reason, &text, false, place);
             } else {
                 let outcome = judge(self.ground, rows, &mut self.names, self.bare_is_mg_l);
                 self.take(at, rows, outcome);
@@ -325,24 +389,62 @@ impl<'f> File<'f> {
         take(std::mem::take(&mut self.batch))
     }
 
-    fn set_aside(&mut self, line: u64, reason: String, text: &str, is_cut: bool) {
+    fn is_whole(&self, rows: &Rows<'_>) -> bool {
+        let most = self.ground.layout.headers.len();
+        let beyond = |i: usize| !plain(rows.cell(i)).is_empty();
+        rows.len() >= self.ground.layout.width() && !(most..rows.len()).any(beyond)
+    }
+
+    /// The row's text, without the cells that say which one it replaces.
+    fn own_text<'t>(&self, at: RowAt, rows: &'t Rows<'_>) -> Cow<'t, str> {
+        if self.mark_cell.is_none() {
+            return Cow::Borrowed(rows.text_of(at));
+        }
+        let headers = &self.ground.layout.headers;
+        let is_own = |i: &usize| headers.get(*i).is_none_or(|h| !mend_file::is_ours(h));
+        let own = (0..rows.len()).filter(is_own);
+        let own: Vec<String> = own.map(|i| rows.cell(i).to_owned()).collect();
+        let text = mend_file::lines_of(&[own], self.ground.layout.delimiter);
+        Cow::Owned(text.trim_end().to_owned())
+    }
+
+    /// Which row set aside the present one replaces.
+    fn mark(&mut self, at: RowAt, rows: &Rows<'_>) -> Option<Mark> {
+        let mark = mend_file::read_mark(rows.cell(self.mark_cell?))?;
+        self.batch.mends.push((at.line, mark.mends));
+        Some(mark)
+    }
+
+    fn set_aside(
+        &mut self,
+        line: u64,
+        reason: String,
+        text: &str,
+        is_cut: bool,
+        day_position: Option<u32>,
+    ) {
         self.read += 1;
         self.batch.set_aside.push(SetAside {
             file: self.name.to_owned(),
             line: Some(line),
             reason,
             text: kept(text, is_cut),
+            day_position,
         });
         self.batch_text += text.len();
     }
 
     fn take(&mut self, at: RowAt, rows: &Rows<'_>, outcome: Outcome) {
-        let position = outcome.day_only.map(|(van, date)| self.position(van, date));
-        let text = rows.text_of(at);
+        let mark = self.mark(at, rows);
+        let position = outcome.day_only.map(|(van, date)| match mark {
+            Some(mark) => mark.place_in_day(),
+            None => self.position(van, date),
+        });
+        let text = &*self.own_text(at, rows);
         let records = match outcome.records {
             Ok(records) => records,
             Err(reason) => {
-                self.set_aside(at.line, reason, text, false);
+                self.set_aside(at.line, reason, text, false, position);
                 return;
             }
         };
@@ -398,6 +500,7 @@ impl<'f> File<'f> {
         FileTail {
             recognised: format!("{}: {}, {} {row}", layout.kind, words.join(", "), self.read),
             notes: self.notes.finish(|column| layout.told(column)),
+            dialect: Dialect::default(),
         }
     }
 }

@@ -7,6 +7,9 @@ use super::encoding::TextBlocks;
 use super::quotes::{self, Ended, Marks, Unquoted};
 use super::text::plain;
 
+/// Rows below a quote mark never closed in which its fellow is looked for.
+const LEFT_OPEN: u8 = 3;
+
 /// Bytes of the longest row that is read. A quote mark not closed within as
 /// many was never meant to be one.
 pub(super) const LONGEST_ROW: usize = 1 << 20;
@@ -21,9 +24,6 @@ const WINDOW: usize = 4 * AHEAD;
 const LEAST_PATIENCE: usize = 1 << 11;
 /// Bytes kept of the text of a row that is too long.
 const KEPT_OF_TOO_LONG: usize = 4096;
-
-/// Rows below a quote mark never closed in which its fellow is looked for.
-const LEFT_OPEN: u8 = 3;
 
 /// Walks over the rows of a text; blank lines are no rows.
 pub(super) struct Rows<'t> {
@@ -108,10 +108,15 @@ impl<'t> Rows<'t> {
         self.line = row.line + self.count_lines(row.start, row.end);
     }
 
-    /// The window, and whether it is the whole text.
+    /// The window, and whether it is the whole text; otherwise it ends with a
+    /// whole line, if there is one.
     pub fn into_first_window(self) -> (String, bool) {
         let is_whole = !self.goes_on() && self.failure.is_none();
-        (self.text.into_owned(), is_whole)
+        let mut text = self.text.into_owned();
+        if !is_whole && let Some(end) = text.rfind(['\n', '\r']) {
+            text.truncate(end + 1);
+        }
+        (text, is_whole)
     }
 
     /// Why the text ended early, if it could not be read to its end.
@@ -175,6 +180,7 @@ impl<'t> Rows<'t> {
         let kept = text.floor_char_boundary(KEPT_OF_TOO_LONG);
         self.too_long = text.get(..kept).unwrap_or_default().to_owned();
         (self.in_buffer, self.cells) = (true, 0);
+        (self.is_misquoted, self.left_open) = (false, 0);
         loop {
             let rest = self.text.as_bytes().get(self.at..).unwrap_or_default();
             if let Some(end) = memchr::memchr2(b'\n', b'\r', rest) {
@@ -275,22 +281,21 @@ impl<'t> Rows<'t> {
         let goes_on = rest.len() > LONGEST_ROW || self.goes_on();
         let rest = rest.get(..LONGEST_ROW).unwrap_or(rest);
         let mark = memchr::memchr3(b'\n', b'\r', self.quote, rest).unwrap_or(rest.len());
+        let line = memchr::memchr2(b'\n', b'\r', rest).unwrap_or(rest.len());
+        if line == rest.len() && goes_on {
+            return None;
+        }
         if rest.get(mark) != Some(&self.quote) {
-            if mark == rest.len() && goes_on {
-                return None;
-            }
             self.split_plain(start, start + mark);
             return Some(start + mark);
         }
-        let line = memchr::memchr2(b'\n', b'\r', rest).unwrap_or(rest.len());
         let marks = memchr::memchr_iter(self.quote, rest.get(..line).unwrap_or(rest)).count();
-        let is_odd = marks % 2 == 1;
-        let closes = was_open.is_some() && is_odd;
-        let length = self.patience.max(line + 1).min(rest.len());
-        let is_end = length == rest.len() && !goes_on;
-        let too_long = line == rest.len() && goes_on;
-        match self.read_quoted(start, length) {
-            Ended::At(end) if end < length || is_end => {
+        let closes = was_open.is_some() && marks % 2 == 1;
+        let looked = self.patience.max(line + 1).min(rest.len());
+        let is_cut = goes_on || looked < rest.len();
+        match self.read_quoted(start, looked) {
+            // what ends with the text that was looked at may go on behind it
+            Ended::At(end) if end < looked || !is_cut => {
                 let is_row = if end > line {
                     self.is_whole() && !self.holds_a_row(start, end)
                 } else {
@@ -300,28 +305,31 @@ impl<'t> Rows<'t> {
                     return Some(start + end);
                 }
             }
-            Ended::Never => self.patience = (self.patience / 2).max(LEAST_PATIENCE),
-            Ended::At(_) | Ended::Misquoted => {}
-        }
-        if too_long {
-            return None;
+            Ended::At(_) | Ended::Never if is_cut => {
+                self.patience = (self.patience / 2).max(LEAST_PATIENCE);
+            }
+            _ => {}
         }
         // a quote mark that was never closed must not swallow the rows below
         self.split_plain(start, start + line);
         self.is_misquoted = true;
-        self.left_open = if is_odd && !closes { LEFT_OPEN } else { 0 };
+        self.left_open = if closes || marks % 2 == 0 {
+            0
+        } else {
+            LEFT_OPEN
+        };
         Some(start + line)
     }
 
-    /// Reads a record of at most `length` bytes, with quote marks, into the buffer.
+    /// Reads a record of at most `length` bytes with quote marks into the buffer.
     fn read_quoted(&mut self, start: usize, length: usize) -> Ended {
         let marks = Marks {
             delimiter: self.delimiter,
             quote: self.quote,
         };
+        self.in_buffer = true;
         let input = self.text.as_bytes().get(start..start + length);
         let ended = quotes::record(input.unwrap_or_default(), marks, &mut self.unquoted);
-        self.in_buffer = true;
         self.cells = self.unquoted.ends.len();
         ended
     }
@@ -348,8 +356,8 @@ impl<'t> Rows<'t> {
     }
 
     /// Whether a line in the middle has as many separators as a whole row.
-    fn holds_a_row(&self, start: usize, length: usize) -> bool {
-        let raw = self.text.as_bytes().get(start..start + length);
+    fn holds_a_row(&self, start: usize, end: usize) -> bool {
+        let raw = self.text.as_bytes().get(start..start + end);
         let raw = raw.unwrap_or_default();
         let lines: Vec<&[u8]> = raw.split(|b| matches!(b, b'\n' | b'\r')).collect();
         let inner = lines

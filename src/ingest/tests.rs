@@ -1054,6 +1054,40 @@ mod paths {
             .unwrap();
         assert_eq!(error.to_string(), "yard.csv: no such file or folder");
     }
+
+    #[test]
+    fn a_file_that_changes_while_it_is_read_is_refused() {
+        let path = std::env::temp_dir().join(format!("litrewise-grows-{}", std::process::id()));
+        let text = "van,taken_at,feed_ppm\nQV-1,2026-10-01T08:00,320\nQV-1,2026-10-02T08:00,320\n";
+        let read = |change: &dyn Fn()| {
+            std::fs::write(&path, text).unwrap();
+            let file = FileReader::open(&path, "yard.csv", &options()).unwrap();
+            change();
+            let mut rows = 0;
+            let end = file.read(|batch| {
+                rows += batch.rows.len();
+                Ok::<(), ReadError>(())
+            });
+            end.map(|_| rows)
+        };
+        assert_eq!(read(&|| {}).unwrap(), 2);
+        // another file of that name does not disturb the one that is open
+        let swapped = read(&|| {
+            std::fs::remove_file(&path).unwrap();
+            std::fs::write(&path, "something else").unwrap();
+        });
+        assert_eq!(swapped.unwrap(), 2);
+        let others = [
+            format!("{text}QV-1,2026-10-03T08:00,320\n"),
+            text.replace("320", "321"),
+            text[..40].to_owned(),
+        ];
+        for other in others {
+            let error = read(&|| std::fs::write(&path, &other).unwrap()).unwrap_err();
+            assert!(matches!(error, ReadError::Changed { .. }), "{error}");
+        }
+        std::fs::remove_file(&path).unwrap();
+    }
 }
 
 mod any_bytes {

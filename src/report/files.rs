@@ -112,14 +112,31 @@ fn waiting_folder(out: &Path) -> Result<PathBuf, ReportError> {
     if waiting.exists() {
         fs::remove_dir_all(&waiting).map_err(cannot)?;
     }
-    fs::create_dir_all(&waiting).map_err(cannot)?;
+    create_private_folder(&waiting).map_err(cannot)?;
     Ok(waiting)
+}
+
+/// A report tells where vans stand: it is for its owner, who may share it.
+fn create_private_folder(path: &Path) -> io::Result<()> {
+    let mut builder = fs::DirBuilder::new();
+    builder.recursive(true);
+    #[cfg(unix)]
+    std::os::unix::fs::DirBuilderExt::mode(&mut builder, 0o700);
+    builder.create(path)
+}
+
+fn create_private(path: &Path) -> io::Result<fs::File> {
+    let mut options = fs::OpenOptions::new();
+    options.write(true).create(true).truncate(true);
+    #[cfg(unix)]
+    std::os::unix::fs::OpenOptionsExt::mode(&mut options, 0o600);
+    options.open(path)
 }
 
 fn write_all(folder: &Path, files: &[(String, Vec<u8>)]) -> Result<(), ReportError> {
     for (name, content) in files {
         let path = folder.join(name);
-        let written = fs::File::create(&path).and_then(|mut file| {
+        let written = create_private(&path).and_then(|mut file| {
             io::Write::write_all(&mut file, content)?;
             file.sync_all()
         });

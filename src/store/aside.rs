@@ -8,7 +8,7 @@ use super::lines::WHOLE_FILE;
 use super::names::VanNames;
 use super::part::{self, Part};
 use super::rows::damaged;
-use super::schema::{FILE_ID, LINE, TEXT, TableName};
+use super::schema::{DAY_POSITION, FILE_ID, LINE, TEXT, TableName};
 use super::ties::Place;
 use super::view::View;
 
@@ -20,6 +20,7 @@ pub(super) struct ListedRow {
     pub(super) line: Option<u64>,
     pub(super) reason: String,
     pub(super) text: String,
+    pub(super) day_position: Option<u32>,
 }
 
 impl ListedRow {
@@ -80,12 +81,14 @@ pub(super) fn listed_rows(parts: &[Part], view: &View) -> Result<Vec<ListedRow>,
             let reasons = columns.names("reason")?;
             let lines = columns.wholes(LINE)?;
             let texts = columns.texts(TEXT)?;
+            let positions = columns.smalls_if_there(DAY_POSITION)?;
             for row in 0..batch.num_rows() {
                 let listed = ListedRow {
                     file_id: part.file_id,
                     line: lines.get(row),
                     reason: reasons.get(row).map_or_else(String::new, |r| r.to_string()),
                     text: texts.value(row).to_owned(),
+                    day_position: positions.as_ref().and_then(|p| p.get(row)),
                 };
                 if view.is_listed(listed.place()) {
                     rows.push(listed);
@@ -145,6 +148,7 @@ pub(super) fn of_no_van<T: Kind>(
                         line: Some(owner.line),
                         reason: reason.clone(),
                         text: texts.value(row).to_owned(),
+                        day_position: record.day_position(),
                     });
                     Some(())
                 });

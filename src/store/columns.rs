@@ -33,6 +33,10 @@ pub(super) trait Kind: Sized + Clone + Send + Sync + std::fmt::Debug {
     fn when(&self) -> (i64, u32);
     /// Whether all but the name of the van is equal.
     fn equals(&self, other: &Self) -> bool;
+    /// Where only the day is known: the place among that day's rows.
+    fn day_position(&self) -> Option<u32> {
+        None
+    }
     /// Tells records apart that one line of a file may give.
     fn mark_at(_batch: &Self::Batch, _row: usize) -> u32 {
         0

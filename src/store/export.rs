@@ -234,7 +234,7 @@ impl Csv {
 /// A text that a spreadsheet would take for a formula gets an apostrophe in
 /// front, and so does one that begins with such an apostrophe already, so
 /// that taking one away always gives the text back.
-fn harmless(text: &str) -> Cow<'_, str> {
+pub fn harmless(text: &str) -> Cow<'_, str> {
     let is_formula = text
         .trim_start_matches('\'')
         .starts_with(['=', '+', '-', '@', '\t', '\r']);

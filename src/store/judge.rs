@@ -13,6 +13,7 @@ use super::names::{NoVan, VanNames};
 use super::part::Part;
 use super::records::{AcceptedRow, Fill, Hardness, Reading, Record, Service, Van};
 use super::rows::{RowPlace, for_each_row, identity_of};
+use super::sound::Sound;
 use super::ties::Place;
 use super::versions::Known;
 use super::view::View;
@@ -134,6 +135,7 @@ pub(super) struct Against<'s> {
     /// The file's name.
     pub(super) file: &'s str,
     pub(super) view: &'s View,
+    pub(super) sound: &'s Sound,
     pub(super) names: &'s VanNames,
 }
 
@@ -157,6 +159,7 @@ impl Against<'_> {
             .map(|(month, of_month)| {
                 let month = month.map(month_name);
                 let touched = parts.iter().filter(|part| part.month == month);
+                let touched = touched.filter(|part| self.sound.is_sound(part));
                 self.judge_month::<T>(rows, whose, of_month, touched)
             })
             .collect::<Result<_, _>>()?;

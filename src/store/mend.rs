@@ -5,6 +5,8 @@ use std::collections::hash_map::DefaultHasher;
 use std::collections::{HashMap, HashSet};
 use std::hash::{Hash, Hasher};
 
+use sha2::{Digest, Sha256};
+
 use super::aside::ListedRow;
 use super::lines::{Lines, WHOLE_FILE};
 use super::records::Record;
@@ -63,6 +65,15 @@ fn print(text: &str) -> u64 {
     hasher.finish()
 }
 
+/// First bytes of the SHA-256 of a row's text, by which a row that comes back
+/// from mending names the one it replaces.
+pub fn print_of(text: &str) -> u32 {
+    let hash = Sha256::digest(text.as_bytes());
+    hash.iter()
+        .take(4)
+        .fold(0, |n, byte| n << 8 | u32::from(*byte))
+}
+
 impl Mending {
     /// `same`: lines set aside of files with the same bytes.
     pub(super) fn new(earlier: Vec<EarlierRow>, same: Lines, same_files: Vec<u64>) -> Mending {
@@ -87,6 +98,12 @@ impl Mending {
             }
         }
         self.ties.len() > before
+    }
+
+    /// A row that says itself whose place it takes.
+    pub(super) fn replaces(&mut self, line: u64, place: Place, is_in: bool) {
+        self.ties.push((line, place));
+        self.mended += u64::from(is_in);
     }
 
     fn may_be_earlier(&self, line: Option<u64>, text: &str) -> bool {

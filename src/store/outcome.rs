@@ -17,6 +17,8 @@ pub struct FileOutcome {
     pub unknown_vans: Vec<(String, u64)>,
     /// Rows set aside before that are in now.
     pub mended: u64,
+    /// Rows that say which row set aside they replace, where there is none.
+    pub stray: u64,
 }
 
 impl FileOutcome {
@@ -51,9 +53,11 @@ impl FileOutcome {
         self.counts.read = self.counts.stored + self.counts.already_stored + self.counts.set_aside;
     }
 
-    /// Counts rows that ingest itself set aside.
-    pub(super) fn count_set_aside(&mut self, rows: u64) {
-        self.counts.set_aside += rows;
-        self.counts.read += rows;
+    /// Counts a row that ingest itself set aside; `is_known` where it was
+    /// accepted in an earlier file.
+    pub(super) fn count_set_aside(&mut self, is_known: bool) {
+        self.counts.already_stored += u64::from(is_known);
+        self.counts.set_aside += u64::from(!is_known);
+        self.counts.read += 1;
     }
 }

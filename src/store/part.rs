@@ -5,15 +5,17 @@ use std::path::{Path, PathBuf};
 use std::sync::Arc;
 
 use arrow_array::{ArrayRef, RecordBatch};
+use arrow_schema::SchemaRef;
 use parquet::arrow::ProjectionMask;
 use parquet::arrow::arrow_reader::{
-    ArrowReaderOptions, ParquetRecordBatchReader, ParquetRecordBatchReaderBuilder,
+    ArrowReaderMetadata, ArrowReaderOptions, ParquetRecordBatchReader,
+    ParquetRecordBatchReaderBuilder,
 };
 use parquet::arrow::arrow_writer::{ArrowWriter, ArrowWriterOptions};
 use parquet::basic::{Compression, ZstdLevel};
 use parquet::errors::ParquetError;
 use parquet::file::properties::{EnabledStatistics, WriterProperties};
-use parquet::schema::types::ColumnPath;
+use parquet::schema::types::{ColumnPath, SchemaDescriptor};
 use sha2::{Digest, Sha256};
 
 use super::error::StoreError;
@@ -36,6 +38,9 @@ pub(super) struct Part {
     pub(super) file_id: u64,
     /// `2026-10`, for the tables that are split by month.
     pub(super) month: Option<String>,
+    /// What its commit says of it, as far as that is known.
+    pub(super) bytes: Option<u64>,
+    pub(super) rows: Option<u64>,
 }
 
 /// A Parquet file on disk that no commit names yet.
@@ -242,8 +247,11 @@ pub(super) fn open(
 ) -> Result<ParquetRecordBatchReader, StoreError> {
     let file = File::open(path).map_err(|e| StoreError::io("open", path, e))?;
     let read = || -> Result<ParquetRecordBatchReader, ParquetError> {
-        let options = ArrowReaderOptions::new().with_schema(table.read());
-        let builder = ParquetRecordBatchReaderBuilder::try_new_with_options(file, options)?;
+        let found = ArrowReaderMetadata::load(&file, ArrowReaderOptions::new())?;
+        let schema = columns_there(table, found.parquet_schema())?;
+        let options = ArrowReaderOptions::new().with_schema(schema);
+        let metadata = ArrowReaderMetadata::try_new(found.metadata().clone(), options)?;
+        let builder = ParquetRecordBatchReaderBuilder::new_with_metadata(file, metadata);
         let mask = match columns {
             Some(columns) => {
                 ProjectionMask::columns(builder.parquet_schema(), columns.iter().copied())
@@ -256,6 +264,18 @@ pub(super) fn open(
             .build()
     };
     read().map_err(|e| StoreError::parquet("read", path, e))
+}
+
+/// The schema to read a file with. One of an earlier litrewise may lack columns
+/// that have been added since.
+fn columns_there(
+    table: TableName,
+    found: &SchemaDescriptor,
+) -> Result<SchemaRef, arrow_schema::ArrowError> {
+    let schema = table.read();
+    let has = |name: &str| found.columns().iter().any(|column| column.name() == name);
+    let there = (0..schema.fields().len()).filter(|i| has(schema.field(*i).name()));
+    Ok(Arc::new(schema.project(&there.collect::<Vec<_>>())?))
 }
 
 /// The next batch, its error told with the file's path.

@@ -1,12 +1,12 @@
 //! The store as its last finished file left it.
 
-use std::collections::{BTreeMap, BTreeSet};
-use std::path::Path;
+use std::collections::BTreeMap;
 use std::sync::Arc;
 
 use rayon::prelude::*;
 
-use super::aside::{count_set_aside, listed_rows, of_no_van};
+use super::Store;
+use super::aside::{ListedRow, count_set_aside, listed_rows, of_no_van};
 use super::columns::Kind;
 use super::error::StoreError;
 use super::files::{FinishedFiles, name_of};
@@ -15,7 +15,8 @@ use super::part::Part;
 use super::records::{Fill, Fleet, Hardness, History, Reading, RowCounts, Service, SetAside, Van};
 use super::rows::{Gathered, gather};
 use super::schema::TableName;
-use super::table::{Table, Worker};
+use super::table::Table;
+use super::taken_back::{self, Deed};
 use super::versions::{Row, current};
 use super::view::View;
 
@@ -23,6 +24,7 @@ use super::view::View;
 #[derive(Debug)]
 pub(super) struct Snapshot {
     pub(super) files: FinishedFiles,
+    pub(super) deeds: Vec<Deed>,
     pub(super) view: View,
     parts: BTreeMap<TableName, Vec<Part>>,
 }
@@ -30,22 +32,29 @@ pub(super) struct Snapshot {
 impl Snapshot {
     /// `files` first: what another process finishes meanwhile has no line in
     /// it and stays unseen as a whole.
-    pub(super) fn load(worker: &Worker, store: &Path) -> Result<Snapshot, StoreError> {
-        let files = load_files(worker, store)?;
+    pub(super) fn load(store: &Store) -> Result<Snapshot, StoreError> {
+        let files = load_files(store)?;
         let mut parts = BTreeMap::new();
         for name in TableName::ALL {
             if name != TableName::Files {
-                parts.insert(
-                    name,
-                    finished_parts(&Table::load(worker, store, name)?, &files)?,
-                );
+                let mut listed = store.listed(name)?;
+                listed.retain(|part| files.is_finished(part.file_id));
+                parts.insert(name, listed);
             }
         }
-        let repeats = parts
-            .get(&TableName::Repeats)
-            .map_or(&[][..], Vec::as_slice);
-        let view = View::new(&files, BTreeSet::new(), repeats)?;
-        Ok(Snapshot { files, view, parts })
+        let mut snapshot = Snapshot {
+            files,
+            deeds: Vec::new(),
+            view: View::default(),
+            parts,
+        };
+        snapshot.deeds = taken_back::read(snapshot.parts(TableName::TakenBack))?;
+        snapshot.view = View::new(
+            &snapshot.files,
+            taken_back::out_now(&snapshot.deeds),
+            snapshot.parts(TableName::Repeats),
+        )?;
+        Ok(snapshot)
     }
 
     pub(super) fn parts(&self, name: TableName) -> &[Part] {
@@ -132,16 +141,9 @@ impl Snapshot {
 
     /// Every row set aside now, in order of ingest, then of line.
     pub(super) fn set_aside(&self) -> Result<Vec<SetAside>, StoreError> {
-        let names = self.van_names()?;
-        let view = &self.view;
-        let mut rows = listed_rows(self.parts(TableName::SetAside), view)?;
-        rows.extend(of_no_van::<Reading>(self.parts(TableName::Readings), view, &names)?.1);
-        rows.extend(of_no_van::<Fill>(self.parts(TableName::Fills), view, &names)?.1);
-        rows.extend(of_no_van::<Service>(self.parts(TableName::Services), view, &names)?.1);
-        rows.sort_by_key(|row| (row.file_id, row.line));
         let mut name: (u64, Arc<str>) = (0, "".into());
+        let rows = self.listed()?.into_iter();
         Ok(rows
-            .into_iter()
             .map(|row| {
                 if name.0 != row.file_id {
                     name = (row.file_id, name_of(&self.files, row.file_id));
@@ -151,14 +153,38 @@ impl Snapshot {
                     line: row.line,
                     reason: row.reason,
                     text: row.text,
+                    day_position: row.day_position,
                 }
             })
             .collect())
     }
+
+    /// The same with the ids of the files.
+    pub(super) fn listed(&self) -> Result<Vec<ListedRow>, StoreError> {
+        let names = self.van_names()?;
+        let view = &self.view;
+        let mut rows = listed_rows(self.parts(TableName::SetAside), view)?;
+        rows.extend(of_no_van::<Reading>(self.parts(TableName::Readings), view, &names)?.1);
+        rows.extend(of_no_van::<Fill>(self.parts(TableName::Fills), view, &names)?.1);
+        rows.extend(of_no_van::<Service>(self.parts(TableName::Services), view, &names)?.1);
+        rows.sort_by_key(|row| (row.file_id, row.line));
+        Ok(rows)
+    }
 }
 
-pub(super) fn load_files(worker: &Worker, store: &Path) -> Result<FinishedFiles, StoreError> {
-    FinishedFiles::read(&Table::load(worker, store, TableName::Files)?.parts()?)
+pub(super) fn load_files(store: &Store) -> Result<FinishedFiles, StoreError> {
+    let sound = store.listed(TableName::Files)?;
+    let mut files = FinishedFiles::read(&sound)?;
+    // A file whose line is damaged was finished all the same.
+    let folder = store.path.join(TableName::Files.folder());
+    for damage in store.sound.damage() {
+        if damage.path.starts_with(&folder)
+            && let Some(id) = damage.file_id
+        {
+            files.stand_in(id);
+        }
+    }
+    Ok(files)
 }
 
 pub(super) fn finished_parts(

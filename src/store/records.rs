@@ -170,6 +170,9 @@ pub struct SetAside {
     /// The row as it stood in the file, decoded, without its line end. Of a
     /// row of more than 64 KiB only the start, with ` […]` behind it.
     pub text: String,
+    /// As for [`Reading::day_position`]: the place kept for the row, where its
+    /// van and day could be read.
+    pub day_position: Option<u32>,
 }
 
 /// Something repaired or worth knowing about an accepted row or a file.
@@ -198,6 +201,29 @@ pub struct FileHead {
 pub struct RowBatch {
     pub rows: Vec<AcceptedRow>,
     pub set_aside: Vec<SetAside>,
+    /// Lines that say which row set aside they are meant to replace.
+    pub mends: Vec<(u64, Mends)>,
+}
+
+/// Which row set aside a line of a mended file replaces.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Mends {
+    /// Id of the ingested file, and the row's line in it.
+    pub file_id: u64,
+    pub line: u64,
+    /// Tells whether that row is still the one meant.
+    pub print: u32,
+}
+
+/// How a file writes its rows: what it takes to write some of them anew.
+#[derive(Debug, Clone, Default, PartialEq, Eq, PartialOrd, Ord)]
+pub struct Dialect {
+    /// The line of headers, and that of units below it where there is one.
+    pub header: String,
+    /// What separates cells.
+    pub delimiter: String,
+    /// What the rows settled together: `day first; decimal comma`.
+    pub habits: String,
 }
 
 /// What is known of a file once its rows have been read.
@@ -206,6 +232,7 @@ pub struct FileTail {
     pub notes: Vec<Note>,
     /// What was recognised, for people: `semicolon, decimal comma, day first`.
     pub recognised: String,
+    pub dialect: Dialect,
 }
 
 /// One file as `ingest` understood it, ready for the store.
@@ -222,6 +249,7 @@ pub struct FileRows {
     pub notes: Vec<Note>,
     /// What was recognised, for people: `semicolon, decimal comma, day first`.
     pub recognised: String,
+    pub dialect: Dialect,
 }
 
 /// Rows of the store, counted. `read = stored + already_stored + set_aside`.

@@ -17,6 +17,8 @@ pub(super) enum TableName {
     SetAside,
     /// Rows that were stored already when they came.
     Repeats,
+    /// Files taken back out, and put back.
+    TakenBack,
     Files,
 }
 
@@ -45,6 +47,7 @@ pub(super) const TEXT: &str = "text";
 pub(super) const OF_FILE_ID: &str = "of_file_id";
 pub(super) const OF_LINE: &str = "of_line";
 pub(super) const OF_MARK: &str = "of_mark";
+pub(super) const DAY_POSITION: &str = "day_position";
 pub(super) const IS_LISTED: &str = "is_listed";
 
 /// Where a row came from; beside the columns of every kind of record.
@@ -56,7 +59,7 @@ const ORIGIN: [Column; 4] = [
 ];
 
 impl TableName {
-    pub(super) const ALL: [TableName; 8] = [
+    pub(super) const ALL: [TableName; 9] = [
         TableName::Readings,
         TableName::Fills,
         TableName::Services,
@@ -64,6 +67,7 @@ impl TableName {
         TableName::Hardness,
         TableName::SetAside,
         TableName::Repeats,
+        TableName::TakenBack,
         TableName::Files,
     ];
 
@@ -76,8 +80,14 @@ impl TableName {
             TableName::Hardness => "hardness",
             TableName::SetAside => "set_aside",
             TableName::Repeats => "repeats",
+            TableName::TakenBack => "taken_back",
             TableName::Files => "files",
         }
+    }
+
+    /// Whether stores of an earlier litrewise may lack the table.
+    pub(super) fn came_later(self) -> bool {
+        matches!(self, TableName::Repeats | TableName::TakenBack)
     }
 
     pub(super) fn is_by_month(self) -> bool {
@@ -139,7 +149,7 @@ impl TableName {
                 ("unit", Name),
                 ("source", Name),
             ],
-            TableName::SetAside => &[("reason", Name)],
+            TableName::SetAside => &[("reason", Name), (DAY_POSITION, Small)],
             TableName::Repeats => &[
                 (FILE_ID, Whole),
                 (LINE, Whole),
@@ -149,6 +159,14 @@ impl TableName {
                 (OF_MARK, Small),
                 // 1 where the row was on the list of rows set aside already
                 (IS_LISTED, Small),
+            ],
+            TableName::TakenBack => &[
+                ("id", Whole),
+                (FILE_ID, Whole),
+                // "taken back" or "put back"
+                ("action", Name),
+                ("at", Instant),
+                ("by", Text),
             ],
             TableName::Files => &[
                 ("id", Whole),
@@ -163,6 +181,11 @@ impl TableName {
                 ("rows_already_stored", Whole),
                 ("rows_set_aside", Whole),
                 ("supersedes", Text),
+                // rows set aside that were accepted in an earlier file
+                ("known", Text),
+                ("header", Text),
+                ("delimiter", Text),
+                ("habits", Text),
             ],
         }
     }
@@ -170,7 +193,7 @@ impl TableName {
     /// All columns of the Parquet files, in order.
     pub(super) fn columns(self) -> impl Iterator<Item = Column> {
         let origin: &[Column] = match self {
-            TableName::Files | TableName::Repeats => &[],
+            TableName::Files | TableName::Repeats | TableName::TakenBack => &[],
             _ => &ORIGIN,
         };
         self.own_columns().iter().chain(origin).copied()

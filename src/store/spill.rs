@@ -118,7 +118,9 @@ impl Heap {
             TableName::Services => self.shares::<Service>(shares, names, each),
             TableName::Vans => self.shares::<Van>(shares, names, each),
             TableName::Hardness => self.shares::<Hardness>(shares, names, each),
-            TableName::SetAside | TableName::Repeats | TableName::Files => Ok(()),
+            TableName::SetAside | TableName::Repeats | TableName::TakenBack | TableName::Files => {
+                Ok(())
+            }
         }
     }
 

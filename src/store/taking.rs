@@ -1,13 +1,14 @@
 //! A file being taken in: its rows gathered batch by batch, judged, written,
 //! and finished by the file's line.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, HashMap, HashSet};
 use std::path::PathBuf;
 
 use super::columns::Kind;
 use super::error::StoreError;
 use super::files::{FileLine, FinishedFile};
 use super::judge::{Against, Verdict, Whose, who};
+use super::lines::WHOLE_FILE;
 use super::mend::{Mended, Mending};
 use super::outcome::FileOutcome;
 use super::part::{NewPart, Part, PartWriter};
@@ -17,7 +18,9 @@ use super::records::{
 };
 use super::rows::identity_of;
 use super::schema::TableName;
+use super::settled::Settled;
 use super::spill::{self, Spill};
+use super::ties::{Place, Ties};
 use super::write::Origin;
 use super::writer::Writer;
 
@@ -48,6 +51,11 @@ pub struct Taking<'w, 's> {
     bytes: usize,
     spill: Option<Spill>,
     mending: Mending,
+    settled: Settled,
+    /// Rows set aside that were accepted in an earlier file.
+    known: Ties,
+    /// Line and print of rows set aside, by file: those asked for so far.
+    listed: HashMap<u64, HashSet<(u64, u32)>>,
     set_aside: Option<PartWriter>,
     repeats: Option<PartWriter>,
     outcome: FileOutcome,
@@ -63,7 +71,11 @@ impl<'w, 's> Taking<'w, 's> {
         at: Instant,
     ) -> Result<Self, StoreError> {
         let mending = writer.mending(&head)?;
+        let settled = writer.settled(&head)?;
         Ok(Taking {
+            settled,
+            known: Ties::default(),
+            listed: HashMap::new(),
             id: writer.new_id(),
             writer,
             head,
@@ -86,17 +98,34 @@ impl<'w, 's> Taking<'w, 's> {
     /// # Errors
     /// Where they cannot be written.
     pub fn take(&mut self, batch: RowBatch) -> Result<(), StoreError> {
+        let mut mends = self.marked(&batch)?;
+        let marked: HashSet<u64> = mends.keys().copied().collect();
         for (line, record, text) in &batch.rows {
             let is_of_no_van = self.writer.is_of_no_van(record);
-            self.mending.accepted(*line, record, text, is_of_no_van);
+            if let Some(place) = mends.remove(line) {
+                self.mending.replaces(*line, place, !is_of_no_van);
+            } else if let Some(place) = self.settled.listed_elsewhere(*line) {
+                self.mending.replaces(*line, place, !is_of_no_van);
+            } else if !marked.contains(line) {
+                self.mending.accepted(*line, record, text, is_of_no_van);
+            }
             self.has_vans |= matches!(record, Record::Van(_));
             self.bytes += text.len();
         }
         for row in &batch.set_aside {
-            self.mending.set_aside(row.line, &row.text);
+            let line = row.line.unwrap_or(WHOLE_FILE);
+            let place = row.line.and_then(|line| self.settled.accepted(line));
+            self.outcome.count_set_aside(place.is_some());
+            match (place, mends.remove(&line)) {
+                (Some(place), _) => self.known.push(line, place),
+                (None, Some(place)) => self.mending.replaces(line, place, false),
+                (None, None) => match self.settled.listed_elsewhere(line) {
+                    Some(place) => self.mending.replaces(line, place, false),
+                    None => self.mending.set_aside(row.line, &row.text),
+                },
+            }
         }
         if !batch.set_aside.is_empty() {
-            self.outcome.count_set_aside(batch.set_aside.len() as u64);
             let mut part = match self.set_aside.take() {
                 Some(part) => part,
                 None => self.part_of(TableName::SetAside)?,
@@ -114,6 +143,31 @@ impl<'w, 's> Taking<'w, 's> {
             self.lay_down()?;
         }
         Ok(())
+    }
+
+    /// The rows set aside whose place lines of the batch say they take, as far
+    /// as they are still set aside.
+    fn marked(&mut self, batch: &RowBatch) -> Result<HashMap<u64, Place>, StoreError> {
+        let mut found = HashMap::new();
+        for (line, mends) in &batch.mends {
+            let place = Place {
+                file_id: mends.file_id,
+                line: mends.line,
+            };
+            if !self.listed.contains_key(&place.file_id) {
+                let prints = self.writer.listed_prints(place.file_id)?;
+                self.listed.insert(place.file_id, prints);
+            }
+            // Each place is taken once.
+            let prints = self.listed.get_mut(&place.file_id);
+            match prints.is_some_and(|prints| prints.remove(&(place.line, mends.print))) {
+                true => {
+                    found.insert(*line, place);
+                }
+                false => self.outcome.stray += 1,
+            }
+        }
+        Ok(found)
     }
 
     fn origin(&self) -> Origin<'_> {
@@ -155,8 +209,13 @@ impl<'w, 's> Taking<'w, 's> {
             recognised: tail.recognised,
             notes: tail.notes,
             counts: self.outcome.counts,
+            dialect: tail.dialect,
         };
-        let file = FinishedFile { line, supersedes };
+        let file = FinishedFile {
+            line,
+            supersedes,
+            known: std::mem::take(&mut self.known),
+        };
         self.writer.finish(file, self.has_vans)?;
         Ok(std::mem::take(&mut self.outcome))
     }
@@ -220,6 +279,7 @@ impl<'w, 's> Taking<'w, 's> {
         let against = Against {
             file: &self.head.name,
             view: &self.writer.view,
+            sound: self.writer.sound(),
             names: &self.writer.names,
         };
         let parts = |table| stored.get(&table).map_or(&[][..], Vec::as_slice);

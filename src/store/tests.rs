@@ -1,8 +1,10 @@
 #![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic)]
 
 mod aside;
+mod damage;
 mod export;
 mod folder;
+mod taken_back;
 mod versions;
 
 use std::path::Path;
@@ -73,6 +75,7 @@ fn file_with(name: &str, rows: Vec<Record>, set_aside: Vec<(Option<u64>, &str)>)
                 line,
                 reason: "a reason".to_owned(),
                 text: text.to_owned(),
+                day_position: None,
             })
             .collect(),
         notes: vec![Note {
@@ -80,6 +83,7 @@ fn file_with(name: &str, rows: Vec<Record>, set_aside: Vec<(Option<u64>, &str)>)
             text: "µS/cm read as ppm".to_owned(),
         }],
         recognised: "comma".to_owned(),
+        dialect: Dialect::default(),
     }
 }
 

@@ -37,6 +37,25 @@ impl Run {
 }
 
 impl Ties {
+    pub(super) fn is_empty(&self) -> bool {
+        self.0.is_empty()
+    }
+
+    /// Adds a tie whose line comes behind all others.
+    pub(super) fn push(&mut self, line: u64, to: Place) {
+        match self.0.last_mut() {
+            Some(run) if run.is_followed_by(line, to) => run.count += 1,
+            _ => self.0.push(Run { line, to, count: 1 }),
+        }
+    }
+
+    /// Runs of rows: the first line, how many, and the file they are tied to.
+    pub(super) fn runs(&self) -> impl Iterator<Item = (u64, u64, u64)> + '_ {
+        self.0
+            .iter()
+            .map(|run| (run.line, run.count, run.to.file_id))
+    }
+
     /// Every tied row and what it is tied to.
     pub(super) fn iter(&self) -> impl Iterator<Item = (u64, Place)> + '_ {
         self.0.iter().flat_map(|run| {
@@ -96,14 +115,11 @@ impl FromIterator<(u64, Place)> for Ties {
         let mut ties: Vec<(u64, Place)> = ties.into_iter().collect();
         ties.sort_unstable();
         ties.dedup();
-        let mut runs: Vec<Run> = Vec::new();
+        let mut packed = Ties::default();
         for (line, to) in ties {
-            match runs.last_mut() {
-                Some(run) if run.is_followed_by(line, to) => run.count += 1,
-                _ => runs.push(Run { line, to, count: 1 }),
-            }
+            packed.push(line, to);
         }
-        Ties(runs)
+        packed
     }
 }
 

@@ -5,7 +5,7 @@ use std::collections::{BTreeMap, BTreeSet, HashMap};
 
 use super::arrays::{Columns, Interner};
 use super::error::StoreError;
-use super::files::FinishedFiles;
+use super::files::{FinishedFile, FinishedFiles};
 use super::lines::{Lines, holds};
 use super::part::{self, Part};
 use super::rows::damaged;
@@ -22,6 +22,9 @@ pub(super) struct View {
     pub(super) heirs: BTreeMap<u64, Heirs>,
     /// Rows counted as already stored when they came, which are heirs now.
     pub(super) inherited: u64,
+    /// Files of which a later one has the same bytes: what is set aside of
+    /// them is listed there.
+    read_again: BTreeSet<u64>,
 }
 
 /// Line and mark of a row → the rows that repeat it.
@@ -36,9 +39,15 @@ impl View {
     ) -> Result<View, StoreError> {
         let mut view = View {
             hidden: hidden(files, &taken_back),
+            read_again: read_again(files, &taken_back),
             taken_back,
             ..View::default()
         };
+        for file in &files.files {
+            if view.is_in_force(file.line.id) {
+                view.know(file);
+            }
+        }
         if !view.taken_back.is_empty() {
             for part in repeats {
                 if view.is_in_force(part.file_id) {
@@ -47,6 +56,22 @@ impl View {
             }
         }
         Ok(view)
+    }
+
+    /// Rows set aside that were accepted in an earlier file are not listed, as
+    /// long as that file is in force.
+    pub(super) fn know(&mut self, file: &FinishedFile) {
+        let mut stored = Vec::new();
+        for (first, count, in_file) in file.known.runs() {
+            if self.is_in_force(in_file) {
+                stored.push((file.line.id, first, first + count - 1));
+            } else {
+                self.inherited += count;
+            }
+        }
+        if !stored.is_empty() {
+            self.hidden.extend(&Lines::of_ranges(stored.into_iter()));
+        }
     }
 
     fn inherit(&mut self, part: &Part) -> Result<(), StoreError> {
@@ -96,6 +121,10 @@ impl View {
 
     /// Whether the row of the list of rows set aside is still on it.
     pub(super) fn is_listed(&self, place: Place) -> bool {
+        self.is_seen(place) && !self.read_again.contains(&place.file_id)
+    }
+
+    fn is_seen(&self, place: Place) -> bool {
         self.is_in_force(place.file_id) && !self.hidden.contains(place.file_id, place.line)
     }
 
@@ -111,6 +140,18 @@ impl View {
             heirs: heirs.filter(|_| !in_force),
         })
     }
+}
+
+/// Files in force of which a later one in force has the same bytes. Where no
+/// file was ever taken back, its rows took the places of theirs anyway.
+fn read_again(files: &FinishedFiles, taken_back: &BTreeSet<u64>) -> BTreeSet<u64> {
+    let mut seen = BTreeSet::new();
+    let later_first = files.files.iter().rev().map(|file| &file.line);
+    let in_force = later_first.filter(|line| !taken_back.contains(&line.id));
+    in_force
+        .filter(|line| !seen.insert(line.sha256.as_str()))
+        .map(|line| line.id)
+        .collect()
 }
 
 /// Rows set aside whose place was taken by a row in force, or by one whose own
@@ -166,7 +207,7 @@ impl FileView<'_> {
         }
         let heirs = self.heirs.and_then(|heirs| heirs.get(&(line, mark())));
         for heir in heirs.into_iter().flatten() {
-            if self.view.is_listed(*heir) {
+            if self.view.is_seen(*heir) {
                 each(*heir)?;
             }
         }

@@ -62,7 +62,10 @@ impl Origin<'_> {
         rows: &[SetAside],
         part: &mut PartWriter,
     ) -> Result<(), StoreError> {
-        let mut arrays = vec![strings(rows.iter().map(|r| Some(r.reason.as_str())))];
+        let mut arrays = vec![
+            strings(rows.iter().map(|r| Some(r.reason.as_str()))),
+            smalls(rows.iter().map(|r| r.day_position)),
+        ];
         arrays.extend(self.arrays(rows.iter().map(|r| (r.line, r.text.as_str()))));
         part.write(arrays)
     }

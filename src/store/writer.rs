@@ -1,6 +1,6 @@
 //! The one who writes: what it knows of the store, and its commits.
 
-use std::collections::{BTreeMap, BTreeSet};
+use std::collections::{BTreeMap, BTreeSet, HashSet};
 use std::path::{Path, PathBuf};
 
 use super::Store;
@@ -10,17 +10,20 @@ use super::error::StoreError;
 use super::files::{self, FinishedFile, FinishedFiles};
 use super::lines::Lines;
 use super::lock::WriteLock;
-use super::mend::{EarlierRow, Mending};
+use super::mend::{EarlierRow, Mending, print_of};
 use super::names::VanNames;
 use super::outcome::FileOutcome;
 use super::part::{self, NewPart, Part};
-use super::reader::{finished_parts, van_names};
+use super::reader::{finished_parts, load_files, van_names};
 use super::records::{
     FileHead, FileRows, FileTail, Fill, Instant, Reading, Record, RowBatch, Service,
 };
 use super::schema::TableName;
+use super::settled::Settled;
+use super::sound::Sound;
 use super::spill;
 use super::table::Table;
+use super::taken_back::{self, Action, Deed};
 use super::taking::{self, Held, Taking};
 use super::view::View;
 
@@ -31,6 +34,7 @@ pub struct Writer<'s> {
     _lock: WriteLock,
     tables: BTreeMap<TableName, Table>,
     files: FinishedFiles,
+    deeds: Vec<Deed>,
     pub(super) view: View,
     pub(super) names: VanNames,
     pub(super) held: Held,
@@ -46,14 +50,25 @@ impl<'s> Writer<'s> {
         spill::clear(&store.path)?;
         let mut tables = BTreeMap::new();
         for name in TableName::ALL {
-            // Made now where an earlier litrewise made the store without it.
-            Table::create(&store.worker, &store.path, name)?;
-            tables.insert(name, Table::load(&store.worker, &store.path, name)?);
+            let mut table = Table::load_if_there(&store.worker, &store.path, name)?;
+            if table.is_none() && !name.came_later() {
+                return Err(StoreError::DamagedLog {
+                    path: store.path.join(name.folder()),
+                    what: "is missing".to_owned(),
+                });
+            }
+            if table.is_none() {
+                // An earlier litrewise made the store without it.
+                Table::create(&store.worker, &store.path, name)?;
+                table = Table::load_if_there(&store.worker, &store.path, name)?;
+            }
+            tables.extend(table.map(|table| (name, table)));
         }
-        let files = match tables.get(&TableName::Files) {
-            Some(table) => FinishedFiles::read(&table.parts()?)?,
-            None => FinishedFiles::default(),
-        };
+        let files = load_files(store)?;
+        let used = tables.values().map(Table::parts);
+        let used = used.collect::<Result<Vec<_>, _>>()?;
+        // Never used again, even where nothing but a trace of it is left.
+        let last_id = used.iter().flatten().map(|part| part.file_id).max();
         for (name, table) in &mut tables {
             part::clear_unfinished(table.folder())?;
             if *name != TableName::Files {
@@ -64,21 +79,73 @@ impl<'s> Writer<'s> {
             store,
             _lock: lock,
             tables,
-            next_id: files.files.last().map_or(1, |f| f.line.id + 1),
+            next_id: last_id.unwrap_or(0) + 1,
             files,
+            deeds: Vec::new(),
             view: View::default(),
             names: VanNames::Any,
             held: Held::default(),
             last_name: None,
         };
-        let repeats = writer.parts(TableName::Repeats)?;
-        writer.view = View::new(&writer.files, BTreeSet::new(), &repeats)?;
-        writer.names = writer.current_names()?;
+        writer.look_again()?;
         Ok(writer)
     }
 
+    /// Sees anew which rows are in force.
+    fn look_again(&mut self) -> Result<(), StoreError> {
+        self.deeds = taken_back::read(&self.sound_parts(TableName::TakenBack)?)?;
+        // Of use only where a file was taken back.
+        let out = taken_back::out_now(&self.deeds);
+        let repeats = match out.is_empty() {
+            true => Vec::new(),
+            false => self.sound_parts(TableName::Repeats)?,
+        };
+        self.view = View::new(&self.files, out, &repeats)?;
+        self.names = self.current_names()?;
+        self.last_name = None;
+        Ok(())
+    }
+
+    /// Takes a file's rows back out, or puts them back; says whether anything
+    /// changed. `by`: who does it, for the record.
+    ///
+    /// # Errors
+    /// [`StoreError::NoSuchFile`], or where the store cannot be read or written.
+    pub fn act(
+        &mut self,
+        file_id: u64,
+        action: Action,
+        at: Instant,
+        by: &str,
+    ) -> Result<bool, StoreError> {
+        if !self.files.is_finished(file_id) {
+            return Err(StoreError::NoSuchFile { file_id });
+        }
+        if self.view.is_in_force(file_id) == (action == Action::PutBack) {
+            return Ok(false);
+        }
+        let deed = Deed {
+            id: self.deeds.last().map_or(1, |last| last.id + 1),
+            file_id,
+            action,
+            at,
+            by: by.to_owned(),
+        };
+        let folder = self.folder(TableName::TakenBack);
+        let row = std::iter::once(taken_back::arrays(&deed));
+        let part = part::write(&folder, TableName::TakenBack, file_id, None, row)?;
+        self.commit(TableName::TakenBack, &[part], at)?;
+        self.look_again()?;
+        Ok(true)
+    }
+
     fn current_names(&self) -> Result<VanNames, StoreError> {
-        van_names(&self.parts(TableName::Vans)?, &self.view)
+        van_names(&self.sound_parts(TableName::Vans)?, &self.view)
+    }
+
+    /// All sound Parquet files of a table.
+    fn sound_parts(&self, name: TableName) -> Result<Vec<Part>, StoreError> {
+        Ok(self.store.sound.only_sound(self.parts(name)?))
     }
 
     fn parts(&self, name: TableName) -> Result<Vec<Part>, StoreError> {
@@ -134,6 +201,46 @@ impl<'s> Writer<'s> {
         is_of_no_van
     }
 
+    /// Takes the Parquet files found damaged out of their tables; says how many.
+    ///
+    /// # Errors
+    /// Where the store cannot be written.
+    pub fn leave_out_damaged(&mut self) -> Result<usize, StoreError> {
+        let mut count = 0;
+        self.rewrite_damaged_lines()?;
+        for table in self.tables.values_mut() {
+            let parts = table.parts()?;
+            let damaged: Vec<&Part> = parts
+                .iter()
+                .filter(|part| self.store.sound.is_lost(part))
+                .collect();
+            count += damaged.len();
+            let paths: Vec<PathBuf> = damaged.iter().map(|part| part.path.clone()).collect();
+            table.remove_paths(&self.store.worker, &paths)?;
+        }
+        Ok(count)
+    }
+
+    /// A file whose line goes would count as never finished.
+    fn rewrite_damaged_lines(&mut self) -> Result<(), StoreError> {
+        let folder = self.folder(TableName::Files);
+        for part in self.parts(TableName::Files)? {
+            if !self.store.sound.is_lost(&part) {
+                continue;
+            }
+            if let Some(file) = self.files.get(part.file_id) {
+                let row = std::iter::once(files::arrays(file));
+                let line = part::write(&folder, TableName::Files, part.file_id, None, row)?;
+                self.commit(TableName::Files, &[line], Instant(0))?;
+            }
+        }
+        Ok(())
+    }
+
+    pub(super) fn sound(&self) -> &Sound {
+        &self.store.sound
+    }
+
     /// Begins to take a file in, wholly or not at all.
     ///
     /// # Errors
@@ -165,10 +272,12 @@ impl<'s> Writer<'s> {
         taking.take(RowBatch {
             rows: file.rows,
             set_aside: file.set_aside,
+            mends: Vec::new(),
         })?;
         let tail = FileTail {
             notes: file.notes,
             recognised: file.recognised,
+            dialect: file.dialect,
         };
         Ok((taking, tail))
     }
@@ -235,6 +344,45 @@ impl<'s> Writer<'s> {
         ))
     }
 
+    /// What became of the rows of files with the same bytes.
+    pub(super) fn settled(&self, head: &FileHead) -> Result<Settled, StoreError> {
+        let in_force = self.files.files.iter();
+        let in_force: Vec<&FinishedFile> = in_force
+            .filter(|f| self.view.is_in_force(f.line.id))
+            .collect();
+        let same = in_force.iter().filter(|f| f.line.sha256 == head.sha256);
+        let mut same: Vec<u64> = same.map(|f| f.line.id).collect();
+        if same.is_empty() {
+            return Ok(Settled::default());
+        }
+        // Of a file that is damaged it cannot be said what is in the store.
+        for name in TableName::ALL {
+            self.parts_of(name, &same)?;
+        }
+        let set_aside = self.sound_parts(TableName::SetAside)?;
+        let damage = self.store.sound.damage();
+        let damaged: BTreeSet<u64> = damage.iter().filter_map(|d| d.file_id).collect();
+        same.retain(|id| !damaged.contains(id));
+        Settled::new(&in_force, &same, &set_aside, &damaged)
+    }
+
+    /// The rows of a file that are set aside now: line and print of the text.
+    pub(super) fn listed_prints(&self, file_id: u64) -> Result<HashSet<(u64, u32)>, StoreError> {
+        let ids = [file_id];
+        let (names, view) = (&self.names, &self.view);
+        let mut rows = listed_rows(&self.parts_of(TableName::SetAside, &ids)?, view)?;
+        let parts = self.parts_of(TableName::Readings, &ids)?;
+        rows.extend(of_no_van::<Reading>(&parts, view, names)?.1);
+        let parts = self.parts_of(TableName::Fills, &ids)?;
+        rows.extend(of_no_van::<Fill>(&parts, view, names)?.1);
+        let parts = self.parts_of(TableName::Services, &ids)?;
+        rows.extend(of_no_van::<Service>(&parts, view, names)?.1);
+        Ok(rows
+            .iter()
+            .map(|row| (row.place().line, print_of(&row.text)))
+            .collect())
+    }
+
     fn earlier_of_no_van<T: Kind>(
         &self,
         ids: &[u64],
@@ -254,7 +402,7 @@ impl<'s> Writer<'s> {
     fn parts_of(&self, name: TableName, ids: &[u64]) -> Result<Vec<Part>, StoreError> {
         let mut parts = self.parts(name)?;
         parts.retain(|part| ids.binary_search(&part.file_id).is_ok());
-        Ok(parts)
+        Ok(self.store.sound.only_sound(parts))
     }
 
     pub(super) fn commit(
@@ -276,6 +424,7 @@ impl<'s> Writer<'s> {
         let part = part::write(&folder, TableName::Files, file.line.id, None, row)?;
         self.commit(TableName::Files, &[part], file.line.ingested_at)?;
         self.view.hide(&file.supersedes.taken());
+        self.view.know(&file);
         self.files.files.push(file);
         if has_vans {
             self.names = self.current_names()?;

@@ -3,6 +3,7 @@
 #![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic)]
 
 mod ingesting;
+mod keeping;
 mod layers;
 mod looking;
 mod run;

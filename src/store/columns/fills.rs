@@ -67,6 +67,10 @@ impl Kind for Fill {
             meter_litres, reject_litres, source)
     }
 
+    fn day_position(&self) -> Option<u32> {
+        self.day_position
+    }
+
     fn arrays(rows: &[&Self]) -> Vec<ArrayRef> {
         let rows = rows.iter();
         vec![

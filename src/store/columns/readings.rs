@@ -54,6 +54,10 @@ impl Kind for Reading {
             product_ppm, water_c, feed_bar, permeate_lpm, concentrate_lpm)
     }
 
+    fn day_position(&self) -> Option<u32> {
+        self.day_position
+    }
+
     fn arrays(rows: &[&Self]) -> Vec<ArrayRef> {
         let rows = rows.iter();
         vec![

@@ -153,6 +153,10 @@ impl<'r> Row<'r> {
         ) {
             return Err(self.fault(Column::Van, "a test row"));
         }
+        if has_letter_o_for_zero(&name) {
+            let what = "a letter O beside a digit: meant for a zero where a van is called so";
+            self.repair(Column::Van, what);
+        }
         Ok(self.names.van(&name))
     }
 
@@ -209,4 +213,16 @@ impl<'r> Row<'r> {
         };
         Ok(Some(self.names.keep_place(cell, &code)))
     }
+}
+
+/// `Qv-O14`.
+fn has_letter_o_for_zero(name: &str) -> bool {
+    let bytes = name.as_bytes();
+    bytes.windows(2).any(|pair| match pair {
+        [a, b] => {
+            (matches!(a, b'O' | b'o') && b.is_ascii_digit())
+                || (matches!(b, b'O' | b'o') && a.is_ascii_digit())
+        }
+        _ => false,
+    })
 }

@@ -313,7 +313,7 @@ impl<'t> Rows<'t> {
         // a quote mark that was never closed must not swallow the rows below
         self.split_plain(start, start + line);
         self.is_misquoted = true;
-        self.left_open = if closes || marks % 2 == 0 {
+        self.left_open = if closes || marks.is_multiple_of(2) {
             0
         } else {
             LEFT_OPEN

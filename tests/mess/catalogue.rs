@@ -16,10 +16,13 @@ enum Outcome {
 
 use Outcome::{ByRow, Fixed, Kept, SetAside};
 
-/// Number, fault, outcome, test. What needs a van's past (9 to 11, 17, 23, 26 to
+/// Number, fault, outcome, test.
+type Fault = (u8, &'static str, Outcome, fn());
+
+/// What needs a van's past (9 to 11, 17, 23, 26 to
 /// 31, 45, 47, 48) is kept by the store and judged when its history is cut into
 /// lives: there "set aside" means left out of every fit, with a remark.
-const FAULTS: [(u8, &str, Outcome, fn()); 50] = [
+const FAULTS: [Fault; 50] = [
     (
         1,
         "03/04/2026, order unclear",

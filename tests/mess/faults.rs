@@ -339,6 +339,8 @@ pub fn spellings_of_a_van() {
     }
     assert_eq!(yard.take_in(rows).counts.stored, 4);
     assert_eq!(yard.history("QV-014").readings.len(), 4);
+    let folded = read(format!("{READINGS}Qv-O14,2026-10-01T08:00,320,12,0\n"));
+    assert!(is_noted(&folded, "letter O beside a digit"));
     let two = yard.take_in(format!("{READINGS}qx7,2026-10-01T08:00,320,12,0\n"));
     assert_eq!(two.counts.set_aside, 1);
     assert!(yard.reasons()[0].contains("fits more than one van"));

@@ -134,7 +134,7 @@ fn row(kind: RecordKind, n: usize, chance: &mut Chance) -> Vec<Cell> {
             ]
         }
         RecordKind::Services => {
-            let done = if n % 3 == 0 {
+            let done = if n.is_multiple_of(3) {
                 Cell::Moment(when)
             } else {
                 Cell::Day(when.date())

@@ -11,6 +11,7 @@ use jiff::civil::Date;
 use super::args::Shared;
 use super::error::CliError;
 use super::progress::Progress;
+use crate::ingest::shown;
 use crate::settings::{self, Overrides, Settings};
 use crate::store::{DamageSeen, Store};
 
@@ -115,5 +116,6 @@ impl Context {
 
 /// What went wrong goes to standard error, always. Nobody listening is no error.
 pub(super) fn complain(line: impl Display) {
-    let _ = writeln!(std::io::stderr().lock(), "{line}");
+    let line = line.to_string();
+    let _ = writeln!(std::io::stderr().lock(), "{}", shown(&line));
 }

@@ -91,7 +91,8 @@ impl CliError {
             }
             cause = error.source();
         }
-        line.split(['\n', '\r'])
+        crate::ingest::shown(&line)
+            .split(['\n', '\r'])
             .map(str::trim)
             .filter(|part| !part.is_empty())
             .collect::<Vec<_>>()

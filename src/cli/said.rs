@@ -1,6 +1,6 @@
 //! What is said about a file that was taken in.
 
-use crate::ingest::FileReader;
+use crate::ingest::{FileReader, shown};
 use crate::store::records::{Note, RowCounts};
 use crate::store::{FileOutcome, Writer};
 
@@ -22,7 +22,7 @@ pub(super) struct Told {
 /// Takes the file in and tells what became of it.
 pub(super) fn file(file: FileReader<'_>, writer: &mut Writer<'_>) -> Result<Told, CliError> {
     let head = file.head();
-    let name = head.name.clone();
+    let name = shown(&head.name).into_owned();
     let mut taking = writer.begin(head, now())?;
     let tail = file.read(|batch| taking.take(batch).map_err(CliError::from))?;
     let mut remarks = remarks(&tail.notes);

@@ -10,6 +10,7 @@ use serde::Serialize;
 use super::context::Context;
 use super::error::CliError;
 use super::to_mend;
+use crate::ingest::shown;
 use crate::store::Store;
 use crate::store::records::SetAside;
 
@@ -106,9 +107,9 @@ pub(super) fn run(
 fn text(rows: &[SetAside], out: &mut dyn Write) -> Result<(), CliError> {
     for row in rows {
         let line = row.line.map(|n| format!(":{n}")).unwrap_or_default();
-        writeln!(out, "{}{line}: {}", row.file, row.reason)?;
+        writeln!(out, "{}{line}: {}", shown(&row.file), shown(&row.reason))?;
         for piece in row.text.lines() {
-            writeln!(out, "    {piece}")?;
+            writeln!(out, "    {}", shown(piece))?;
         }
     }
     Ok(())

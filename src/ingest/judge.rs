@@ -203,13 +203,14 @@ fn is_believed(ground: &Ground<'_>, how: How, cells: &[&str]) -> bool {
         How::Joined(at) => {
             // a date of its own is no part of a text: two rows stand on this line
             let joined = cells.iter().skip(at).take(pieces);
-            let is_one_row = !joined.into_iter().any(|piece| is_dated(plain(piece)));
+            let is_one_row = pieces <= PIECES_OF_A_REMARK
+                && !joined.into_iter().any(|piece| is_dated(plain(piece)));
             match ground.layout.column_at(at) {
                 // a remark in a column that is none of ours, not a number of the row
                 None => {
                     let headers = &ground.layout.headers;
                     let is_headed = headers.get(at).is_some_and(|h| !plain(h).is_empty());
-                    is_one_row && is_headed && pieces <= PIECES_OF_A_REMARK
+                    is_one_row && is_headed
                 }
                 Some(Column::Note | Column::Part | Column::Item) => is_one_row,
                 Some(Column::Source) => is_one_row && ground.layout.kind == RecordKind::Hardness,

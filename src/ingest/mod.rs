@@ -9,6 +9,8 @@ mod calendar;
 mod clock;
 mod columns;
 mod dates;
+#[cfg(fuzzing)]
+pub mod doors;
 mod encoding;
 mod error;
 mod evidence;
@@ -55,6 +57,7 @@ pub use headers::{RecordKind, canonical_header};
 pub use mapping::{Heading, MAPPING};
 pub use mend_file::{ToMend, mend_file};
 pub use read::{FileReader, read_bytes};
+pub use text::shown;
 
 /// How files are read.
 #[derive(Debug, Clone)]

@@ -27,11 +27,16 @@ pub(super) struct Marks {
     pub quote: u8,
 }
 
+/// How far to look for a mark escaped by a backslash: a whole window for every
+/// row of a file full of stray marks would take for ever.
+const ESCAPES_WITHIN: usize = 4096;
+
 /// Reads the record at the start of `input` into `cells`.
 pub(super) fn record(input: &[u8], marks: Marks, cells: &mut Unquoted) -> Ended {
     let doubled = attempt(input, marks, false, cells);
-    let escapes = memchr::memmem::find(input, &[b'\\', marks.quote]).is_some();
-    if matches!(doubled, Ended::At(_)) || !escapes {
+    let start = input.get(..ESCAPES_WITHIN).unwrap_or(input);
+    let escapes = || memchr::memmem::find(start, &[b'\\', marks.quote]).is_some();
+    if matches!(doubled, Ended::At(_)) || !escapes() {
         return doubled;
     }
     match attempt(input, marks, true, cells) {

@@ -15,7 +15,7 @@ use super::notes::Repair;
 use super::numbers::DecimalMark;
 use super::postcode::{Postcode, postcode};
 use super::split::Rows;
-use super::text::{collapsed, is_ditto, is_no_value, plain};
+use super::text::{collapsed, is_ditto, is_no_value, plain, shown, without_obeyed};
 
 /// What holds for all rows of a file.
 pub(super) struct Ground<'f> {
@@ -31,6 +31,8 @@ pub(super) struct Ground<'f> {
     pub zone: &'f LocalDays,
     pub today: Date,
 }
+
+const CONTROL: &str = "control characters left out";
 
 /// Why a row is set aside.
 pub(super) type Reason = String;
@@ -103,8 +105,9 @@ impl<'r> Row<'r> {
     /// `feed_ppm is "1,2O4", …`, with the row's own header where it differs.
     pub fn fault(&self, column: Column, why: impl std::fmt::Display) -> Reason {
         let cell = self.cell(column);
-        let shown: String = cell.chars().take(60).collect();
-        let more = if shown.len() < cell.len() { "…" } else { "" };
+        let start: String = cell.chars().take(60).collect();
+        let more = if start.len() < cell.len() { "…" } else { "" };
+        let shown = shown(&start);
         format!(
             "{} is \"{shown}{more}\", {why}",
             self.ground.layout.told(column)
@@ -134,7 +137,13 @@ impl<'r> Row<'r> {
             ));
         }
         let cell = self.without_stray_quote(cell)?;
-        let name = collapsed(cell);
+        let name = match without_obeyed(cell) {
+            None => collapsed(cell),
+            Some(name) => {
+                self.repair(Column::Van, CONTROL);
+                collapsed(&name).into_owned().into()
+            }
+        };
         if name.chars().count() > 80 {
             return Err(self.fault(Column::Van, "too long to be a name"));
         }
@@ -167,6 +176,11 @@ impl<'r> Row<'r> {
             return Err(self.fault(column, why));
         }
         let cell = self.cell(column);
+        if let Some(text) = without_obeyed(cell) {
+            self.repair(column, CONTROL);
+            let text = plain(&text);
+            return Ok((!text.is_empty()).then(|| self.names.text(text)));
+        }
         Ok((!cell.is_empty()).then(|| self.names.text(cell)))
     }
 

@@ -4,6 +4,14 @@
 #![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic)]
 
 mod catalogue;
+#[cfg(unix)]
+mod crash;
+mod crates;
 mod faults;
 mod pollution;
+mod properties;
+#[path = "../it/run.rs"]
+#[allow(dead_code)]
+mod run;
 mod store;
+mod untrusted;

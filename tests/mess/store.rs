@@ -88,10 +88,24 @@ impl Yard {
     }
 
     pub fn take_in_as(&mut self, name: &str, text: impl AsRef<[u8]>) -> FileOutcome {
+        self.try_take_in_as(name, text).unwrap()
+    }
+
+    pub fn try_take_in_as(
+        &mut self,
+        name: &str,
+        text: impl AsRef<[u8]>,
+    ) -> Result<FileOutcome, ReadError> {
         self.files += 1;
-        let rows = ingest::read_bytes(text.as_ref(), name, &options()).unwrap();
+        let rows = ingest::read_bytes(text.as_ref(), name, &options())?;
         let mut writer = self.store.writer().unwrap();
-        writer.add(rows, Instant(self.files)).unwrap()
+        Ok(writer.add(rows, Instant(self.files)).unwrap())
+    }
+
+    /// Reason and text of each row set aside.
+    pub fn set_aside_rows(&self) -> Vec<(String, String)> {
+        let rows = self.store.set_aside().unwrap();
+        rows.into_iter().map(|row| (row.reason, row.text)).collect()
     }
 
     pub fn fleet(&self) -> Fleet {

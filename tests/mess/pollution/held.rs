@@ -50,7 +50,7 @@ pub fn held(sheet: &Sheet, reasons: &[&str]) -> Held {
     };
     let is_true = |reason: &str| reasons.iter().any(|part| reason.contains(part));
     match try_read(&bytes) {
-        Ok(file) => hold(sheet, &lines, &file, &is_true, &mut held),
+        Ok(file) => hold(&lines, &file, &is_true, &mut held),
         Err(error) => {
             held.set_aside = held.rows;
             if !is_true(&error.to_string()) {
@@ -67,7 +67,6 @@ pub fn held(sheet: &Sheet, reasons: &[&str]) -> Held {
 }
 
 fn hold(
-    sheet: &Sheet,
     lines: &[(u64, &super::sheet::Line)],
     file: &FileRows,
     is_true: &dyn Fn(&str) -> bool,

@@ -3,7 +3,7 @@
 //! tables.
 
 use super::kinds::{Kind, Made, marked};
-use super::sheet::{Escape, Line, Sheet};
+use super::sheet::{Escape, Sheet};
 
 const RAGGED: &[&str] = &[
     "where the header has",
@@ -304,6 +304,3 @@ fn other_kind(s: &Sheet) -> Vec<String> {
     };
     lines.iter().map(|line| (*line).to_owned()).collect()
 }
-
-#[allow(dead_code)]
-fn unused(_: &Line) {}

@@ -118,7 +118,7 @@ impl Sheet {
             cells: Vec::new(),
             meanings: Vec::new(),
             raw: Some(text.to_owned()),
-            is_blank: text.trim_matches([',', ';', ' ', '\t']).is_empty(),
+            is_blank: text.trim_matches([',', ';', ' ', '\t', '|']).is_empty(),
             touched: true,
         }
     }

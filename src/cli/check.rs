@@ -7,6 +7,7 @@ use clap::Args;
 
 use super::context::Context;
 use super::error::CliError;
+use crate::ingest::shown;
 use crate::store::{Checked, Store};
 
 /// Check every file of the store against the size and hash that were written
@@ -59,7 +60,11 @@ fn advise(checked: &Checked, out: &mut dyn Write) -> Result<(), CliError> {
         writeln!(
             out,
             "file {} ({}, {} bytes, SHA-256 {}): up to {rows} rows come back with `litrewise ingest {}`",
-            file.id, file.name, file.bytes, file.sha256, file.name
+            file.id,
+            shown(&file.name),
+            file.bytes,
+            file.sha256,
+            shown(&file.name)
         )?;
     }
     let in_log = checked.damage.iter().any(|damage| damage.file_id.is_none());

@@ -7,6 +7,7 @@ use super::context::Context;
 use super::error::CliError;
 use super::ingest::now;
 use super::said;
+use crate::ingest::shown;
 use crate::store::records::Instant;
 use crate::store::{Action, Deed, FileLine, Store};
 
@@ -24,7 +25,7 @@ pub(super) fn list(
             "{:>4}  {}  {}  {} rows: {} stored, {} already stored, {} set aside",
             file.id,
             when(file.ingested_at),
-            file.name,
+            shown(&file.name),
             counts.read,
             counts.stored,
             counts.already_stored,
@@ -33,7 +34,7 @@ pub(super) fn list(
         for deed in deeds.iter().filter(|deed| deed.file_id == file.id) {
             let by = match deed.by.as_str() {
                 "" => String::new(),
-                name => format!(" by {name}"),
+                name => format!(" by {}", shown(name)),
             };
             writeln!(out, "      {}  {}{by}", when(deed.at), deed.action.word())?;
         }
@@ -57,7 +58,7 @@ pub(super) fn act(
     let file = find(&store.files()?, &store.deeds()?, named, action)?;
     let by = std::env::var("USER").or_else(|_| std::env::var("LOGNAME"));
     let changed = writer.act(file.id, action, now(), &by.unwrap_or_default())?;
-    let (name, id, word) = (&file.name, file.id, action.word());
+    let (name, id, word) = (shown(&file.name), file.id, action.word());
     if changed {
         writeln!(out, "{name} (file {id}): {word}")?;
     } else {

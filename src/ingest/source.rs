@@ -36,7 +36,7 @@ impl Source<'_> {
         Ok(Source::File(file))
     }
 
-    fn from_start(&self) -> io::Result<Box<dyn Read + '_>> {
+    fn rewound(&self) -> io::Result<Box<dyn Read + '_>> {
         Ok(match self {
             Source::Bytes(bytes) => Box::new(*bytes),
             Source::File(file) => {
@@ -103,7 +103,7 @@ impl<'s> Watched<'s> {
     pub fn over(source: &'s Source<'_>) -> io::Result<Watched<'s>> {
         Ok(Watched {
             inner: RefCell::new(Inner {
-                bytes: source.from_start()?,
+                bytes: source.rewound()?,
                 count: 0,
                 hash: Sha256::new(),
             }),

@@ -7,9 +7,6 @@ use super::encoding::TextBlocks;
 use super::quotes::{self, Ended, Marks, Unquoted};
 use super::text::plain;
 
-/// Rows below a quote mark never closed in which its fellow is looked for.
-const LEFT_OPEN: u8 = 3;
-
 /// Bytes of the longest row that is read. A quote mark not closed within as
 /// many was never meant to be one.
 pub(super) const LONGEST_ROW: usize = 1 << 20;
@@ -24,6 +21,9 @@ const WINDOW: usize = 4 * AHEAD;
 const LEAST_PATIENCE: usize = 1 << 11;
 /// Bytes kept of the text of a row that is too long.
 const KEPT_OF_TOO_LONG: usize = 4096;
+
+/// Rows below a quote mark never closed in which its fellow is looked for.
+const LEFT_OPEN: u8 = 3;
 
 /// Walks over the rows of a text; blank lines are no rows.
 pub(super) struct Rows<'t> {
@@ -290,12 +290,12 @@ impl<'t> Rows<'t> {
             return Some(start + mark);
         }
         let marks = memchr::memchr_iter(self.quote, rest.get(..line).unwrap_or(rest)).count();
-        let closes = was_open.is_some() && marks % 2 == 1;
-        let looked = self.patience.max(line + 1).min(rest.len());
-        let is_cut = goes_on || looked < rest.len();
-        match self.read_quoted(start, looked) {
-            // what ends with the text that was looked at may go on behind it
-            Ended::At(end) if end < looked || !is_cut => {
+        let is_odd = marks % 2 == 1;
+        let closes = was_open.is_some() && is_odd;
+        let length = self.patience.max(line + 1).min(rest.len());
+        let is_end = length == rest.len() && !goes_on;
+        match self.read_quoted(start, length) {
+            Ended::At(end) if end < length || is_end => {
                 let is_row = if end > line {
                     self.is_whole() && !self.holds_a_row(start, end)
                 } else {
@@ -305,31 +305,25 @@ impl<'t> Rows<'t> {
                     return Some(start + end);
                 }
             }
-            Ended::At(_) | Ended::Never if is_cut => {
-                self.patience = (self.patience / 2).max(LEAST_PATIENCE);
-            }
-            _ => {}
+            Ended::Never => self.patience = (self.patience / 2).max(LEAST_PATIENCE),
+            Ended::At(_) | Ended::Misquoted => {}
         }
         // a quote mark that was never closed must not swallow the rows below
         self.split_plain(start, start + line);
         self.is_misquoted = true;
-        self.left_open = if closes || marks.is_multiple_of(2) {
-            0
-        } else {
-            LEFT_OPEN
-        };
+        self.left_open = if is_odd && !closes { LEFT_OPEN } else { 0 };
         Some(start + line)
     }
 
-    /// Reads a record of at most `length` bytes with quote marks into the buffer.
+    /// Reads a record of at most `length` bytes, with quote marks, into the buffer.
     fn read_quoted(&mut self, start: usize, length: usize) -> Ended {
         let marks = Marks {
             delimiter: self.delimiter,
             quote: self.quote,
         };
-        self.in_buffer = true;
         let input = self.text.as_bytes().get(start..start + length);
         let ended = quotes::record(input.unwrap_or_default(), marks, &mut self.unquoted);
+        self.in_buffer = true;
         self.cells = self.unquoted.ends.len();
         ended
     }
@@ -356,8 +350,8 @@ impl<'t> Rows<'t> {
     }
 
     /// Whether a line in the middle has as many separators as a whole row.
-    fn holds_a_row(&self, start: usize, end: usize) -> bool {
-        let raw = self.text.as_bytes().get(start..start + end);
+    fn holds_a_row(&self, start: usize, length: usize) -> bool {
+        let raw = self.text.as_bytes().get(start..start + length);
         let raw = raw.unwrap_or_default();
         let lines: Vec<&[u8]> = raw.split(|b| matches!(b, b'\n' | b'\r')).collect();
         let inner = lines

@@ -144,6 +144,9 @@ impl<'r> Row<'r> {
                 collapsed(&name).into_owned().into()
             }
         };
+        if is_no_value(&name) {
+            return Err(self.fault(Column::Van, "nothing that could be a name"));
+        }
         if name.chars().count() > 80 {
             return Err(self.fault(Column::Van, "too long to be a name"));
         }

@@ -675,7 +675,7 @@ mod readings_rules {
             "{READINGS}  qv   014 ,2026-10-01T08:00,320,12,0\n'=QV,2026-10-01T08:00,320,12,0\n"
         ));
         assert_eq!(&*readings(&file).first().unwrap().van, "qv 014");
-        for van in ["test", "XX", "", "\"\"\"\"", "#N/A"] {
+        for van in ["test", "XX", "", "\"\"\"\"", "#N/A", "\u{1}\u{7f}"] {
             let why = reason(&format!("{READINGS}{van},2026-10-01T08:00,320,12,0\n"));
             assert!(why.starts_with("van is "), "{why}");
         }

@@ -205,7 +205,8 @@ impl Store {
     /// # Errors
     /// Where the tables cannot be read.
     pub fn set_aside(&self) -> Result<Vec<SetAside>, StoreError> {
-        self.snapshot()?.set_aside()
+        let rows = self.set_aside_by_file()?.into_iter();
+        Ok(rows.map(|(_, row)| row).collect())
     }
 
     /// Every row set aside now, with the id of its file.
@@ -213,9 +214,7 @@ impl Store {
     /// # Errors
     /// Where the tables cannot be read.
     pub fn set_aside_by_file(&self) -> Result<Vec<(u64, SetAside)>, StoreError> {
-        let snapshot = self.snapshot()?;
-        let ids: Vec<u64> = snapshot.listed()?.iter().map(|row| row.file_id).collect();
-        Ok(ids.into_iter().zip(snapshot.set_aside()?).collect())
+        self.snapshot()?.set_aside()
     }
 
     /// Every ingested file, in order of ingest, those taken back included.

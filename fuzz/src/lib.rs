@@ -14,6 +14,9 @@ pub mod water;
 pub mod store {
     pub mod names;
     pub mod records;
+    mod row_text;
+
+    pub use row_text::{harmless, print_of};
 }
 
 use ingest::Options;

@@ -56,14 +56,17 @@ impl Log {
         for number in 0..=newest.unwrap_or(0) {
             log.commits += 1;
             let name = log_folder.join(format!("{number:020}.json"));
-            match commits.get(&number) {
-                None => log.damaged.push((name, "is missing".to_owned())),
-                Some(path) => match std::fs::read(path) {
-                    Ok(bytes) => log.read_commit(path, &bytes),
-                    Err(e) => log
-                        .damaged
-                        .push((path.clone(), format!("cannot be read: {e}"))),
-                },
+            // by its name: a commit made just now may not have been listed yet
+            let path = commits.get(&number).unwrap_or(&name);
+            match std::fs::read(path) {
+                Ok(bytes) => log.read_commit(path, &bytes),
+                Err(e) if e.kind() == std::io::ErrorKind::NotFound => {
+                    log.damaged.push((name, "is missing".to_owned()));
+                }
+                Err(e) => {
+                    let what = format!("cannot be read: {e}");
+                    log.damaged.push((path.clone(), what));
+                }
             }
         }
         let pointer = log_folder.join("_last_checkpoint");

@@ -5,8 +5,6 @@ use std::collections::hash_map::DefaultHasher;
 use std::collections::{HashMap, HashSet};
 use std::hash::{Hash, Hasher};
 
-use sha2::{Digest, Sha256};
-
 use super::aside::ListedRow;
 use super::lines::{Lines, WHOLE_FILE};
 use super::records::Record;
@@ -63,15 +61,6 @@ fn print(text: &str) -> u64 {
     let mut hasher = DefaultHasher::new();
     text.hash(&mut hasher);
     hasher.finish()
-}
-
-/// First bytes of the SHA-256 of a row's text, by which a row that comes back
-/// from mending names the one it replaces.
-pub fn print_of(text: &str) -> u32 {
-    let hash = Sha256::digest(text.as_bytes());
-    hash.iter()
-        .take(4)
-        .fold(0, |n, byte| n << 8 | u32::from(*byte))
 }
 
 impl Mending {

@@ -25,6 +25,7 @@ mod part;
 mod private;
 mod reader;
 pub mod records;
+mod row_text;
 mod rows;
 mod schema;
 mod settled;
@@ -47,10 +48,9 @@ use std::sync::Arc;
 
 pub use check::Checked;
 pub use error::StoreError;
-pub use export::harmless;
 pub use files::FileLine;
-pub use mend::print_of;
 pub use outcome::FileOutcome;
+pub use row_text::{harmless, print_of};
 pub use sound::Damage;
 pub use taken_back::{Action, Deed};
 pub use taking::Taking;
@@ -205,7 +205,8 @@ impl Store {
     /// # Errors
     /// Where the tables cannot be read.
     pub fn set_aside(&self) -> Result<Vec<SetAside>, StoreError> {
-        self.snapshot()?.set_aside()
+        let rows = self.set_aside_by_file()?.into_iter();
+        Ok(rows.map(|(_, row)| row).collect())
     }
 
     /// Every row set aside now, with the id of its file.
@@ -213,9 +214,7 @@ impl Store {
     /// # Errors
     /// Where the tables cannot be read.
     pub fn set_aside_by_file(&self) -> Result<Vec<(u64, SetAside)>, StoreError> {
-        let snapshot = self.snapshot()?;
-        let ids: Vec<u64> = snapshot.listed()?.iter().map(|row| row.file_id).collect();
-        Ok(ids.into_iter().zip(snapshot.set_aside()?).collect())
+        self.snapshot()?.set_aside()
     }
 
     /// Every ingested file, in order of ingest, those taken back included.

@@ -175,8 +175,11 @@ impl Drop for PartWriter {
 }
 
 /// Removes what an interrupted writer left half-written below a table's folder.
-pub(super) fn clear_unfinished(table_folder: &Path) -> Result<(), StoreError> {
+/// Gives the highest id of an ingested file that any name there bears, also of
+/// a file that was never committed.
+pub(super) fn clear_unfinished(table_folder: &Path) -> Result<u64, StoreError> {
     let failed = |e| StoreError::io("clear", table_folder, e);
+    let mut last_id = 0;
     for entry in std::fs::read_dir(table_folder).map_err(failed)? {
         let entry = entry.map_err(failed)?;
         let name = entry.file_name();
@@ -184,10 +187,12 @@ pub(super) fn clear_unfinished(table_folder: &Path) -> Result<(), StoreError> {
         if name.starts_with(UNFINISHED) {
             std::fs::remove_file(entry.path()).map_err(failed)?;
         } else if name.starts_with(MONTH) {
-            clear_unfinished(&entry.path())?;
+            last_id = last_id.max(clear_unfinished(&entry.path())?);
+        } else if let Some(id) = file_id_of(&name) {
+            last_id = last_id.max(id);
         }
     }
-    Ok(())
+    Ok(last_id)
 }
 
 /// A file that counts and hashes what is written to it.

@@ -139,8 +139,9 @@ impl Snapshot {
         van_names(self.parts(TableName::Vans), &self.view)
     }
 
-    /// Every row set aside now, in order of ingest, then of line.
-    pub(super) fn set_aside(&self) -> Result<Vec<SetAside>, StoreError> {
+    /// Every row set aside now with the id of its file, in order of ingest,
+    /// then of line.
+    pub(super) fn set_aside(&self) -> Result<Vec<(u64, SetAside)>, StoreError> {
         let mut name: (u64, Arc<str>) = (0, "".into());
         let rows = self.listed()?.into_iter();
         Ok(rows
@@ -148,19 +149,19 @@ impl Snapshot {
                 if name.0 != row.file_id {
                     name = (row.file_id, name_of(&self.files, row.file_id));
                 }
-                SetAside {
+                let set_aside = SetAside {
                     file: name.1.to_string(),
                     line: row.line,
                     reason: row.reason,
                     text: row.text,
                     day_position: row.day_position,
-                }
+                };
+                (row.file_id, set_aside)
             })
             .collect())
     }
 
-    /// The same with the ids of the files.
-    pub(super) fn listed(&self) -> Result<Vec<ListedRow>, StoreError> {
+    fn listed(&self) -> Result<Vec<ListedRow>, StoreError> {
         let names = self.van_names()?;
         let view = &self.view;
         let mut rows = listed_rows(self.parts(TableName::SetAside), view)?;

@@ -104,9 +104,11 @@ impl<'w, 's> Taking<'w, 's> {
             let is_of_no_van = self.writer.is_of_no_van(record);
             if let Some(place) = mends.remove(line) {
                 self.mending.replaces(*line, place, !is_of_no_van);
+            } else if marked.contains(line) {
+                // another record of the same line has said it
             } else if let Some(place) = self.settled.listed_elsewhere(*line) {
                 self.mending.replaces(*line, place, !is_of_no_van);
-            } else if !marked.contains(line) {
+            } else {
                 self.mending.accepted(*line, record, text, is_of_no_van);
             }
             self.has_vans |= matches!(record, Record::Van(_));

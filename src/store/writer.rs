@@ -10,7 +10,7 @@ use super::error::StoreError;
 use super::files::{self, FinishedFile, FinishedFiles};
 use super::lines::Lines;
 use super::lock::WriteLock;
-use super::mend::{EarlierRow, Mending, print_of};
+use super::mend::{EarlierRow, Mending};
 use super::names::VanNames;
 use super::outcome::FileOutcome;
 use super::part::{self, NewPart, Part};
@@ -18,6 +18,7 @@ use super::reader::{finished_parts, load_files, van_names};
 use super::records::{
     FileHead, FileRows, FileTail, Fill, Instant, Reading, Record, RowBatch, Service,
 };
+use super::row_text::print_of;
 use super::schema::TableName;
 use super::settled::Settled;
 use super::sound::Sound;
@@ -65,12 +66,10 @@ impl<'s> Writer<'s> {
             tables.extend(table.map(|table| (name, table)));
         }
         let files = load_files(store)?;
-        let used = tables.values().map(Table::parts);
-        let used = used.collect::<Result<Vec<_>, _>>()?;
         // Never used again, even where nothing but a trace of it is left.
-        let last_id = used.iter().flatten().map(|part| part.file_id).max();
+        let mut last_id = 0;
         for (name, table) in &mut tables {
-            part::clear_unfinished(table.folder())?;
+            last_id = last_id.max(part::clear_unfinished(table.folder())?);
             if *name != TableName::Files {
                 table.remove_files(&store.worker, |id| !files.is_finished(id))?;
             }
@@ -79,7 +78,7 @@ impl<'s> Writer<'s> {
             store,
             _lock: lock,
             tables,
-            next_id: last_id.unwrap_or(0) + 1,
+            next_id: last_id + 1,
             files,
             deeds: Vec::new(),
             view: View::default(),

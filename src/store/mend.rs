@@ -57,7 +57,8 @@ struct NewRow {
     is_accepted: bool,
 }
 
-fn print(text: &str) -> u64 {
+/// Nearly always another for another text.
+pub(super) fn print(text: &str) -> u64 {
     let mut hasher = DefaultHasher::new();
     text.hash(&mut hasher);
     hasher.finish()

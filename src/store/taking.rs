@@ -9,7 +9,7 @@ use super::error::StoreError;
 use super::files::{FileLine, FinishedFile};
 use super::judge::{Against, Verdict, Whose, who};
 use super::lines::WHOLE_FILE;
-use super::mend::{Mended, Mending};
+use super::mend::{Mended, Mending, print};
 use super::outcome::FileOutcome;
 use super::part::{NewPart, Part, PartWriter};
 use super::records::{
@@ -52,6 +52,9 @@ pub struct Taking<'w, 's> {
     spill: Option<Spill>,
     mending: Mending,
     settled: Settled,
+    /// Accepted rows of earlier files of this name, by the print of their text;
+    /// looked up once a row is set aside.
+    texts: Option<HashMap<u64, Place>>,
     /// Rows set aside that were accepted in an earlier file.
     known: Ties,
     /// Line and print of rows set aside, by file: those asked for so far.
@@ -74,6 +77,7 @@ impl<'w, 's> Taking<'w, 's> {
         let settled = writer.settled(&head)?;
         Ok(Taking {
             settled,
+            texts: None,
             known: Ties::default(),
             listed: HashMap::new(),
             id: writer.new_id(),
@@ -116,7 +120,10 @@ impl<'w, 's> Taking<'w, 's> {
         }
         for row in &batch.set_aside {
             let line = row.line.unwrap_or(WHOLE_FILE);
-            let place = row.line.and_then(|line| self.settled.accepted(line));
+            let mut place = row.line.and_then(|line| self.settled.accepted(line));
+            if place.is_none() && !mends.contains_key(&line) {
+                place = self.stored_as(&row.text)?;
+            }
             self.outcome.count_set_aside(place.is_some());
             match (place, mends.remove(&line)) {
                 (Some(place), _) => self.known.push(line, place),
@@ -145,6 +152,18 @@ impl<'w, 's> Taking<'w, 's> {
             self.lay_down()?;
         }
         Ok(())
+    }
+
+    /// Where a row of this very text was accepted in an earlier file of this
+    /// name, as of one that has grown since.
+    fn stored_as(&mut self, text: &str) -> Result<Option<Place>, StoreError> {
+        let texts = match self.texts.take() {
+            Some(texts) => texts,
+            None => self.writer.texts_of(&self.head)?,
+        };
+        let place = texts.get(&print(text)).copied();
+        self.texts = Some(texts);
+        Ok(place)
     }
 
     /// The rows set aside whose place lines of the batch say they take, as far

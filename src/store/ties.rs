@@ -92,22 +92,48 @@ impl Ties {
     }
 
     pub(super) fn from_text(text: &str) -> Option<Ties> {
-        let runs = text.split(';').filter(|run| !run.is_empty()).map(|run| {
-            let (from, to) = run.split_once('>')?;
-            let (line, count) = from.split_once('x').unwrap_or((from, "1"));
-            let (file_id, to_line) = to.split_once(':')?;
-            let (line, count): (u64, u64) = (line.parse().ok()?, count.parse().ok()?);
-            let to = Place {
-                file_id: file_id.parse().ok()?,
-                line: to_line.parse().ok()?,
-            };
-            // what would run over the end of all numbers is no run of ours
-            line.checked_add(count)?;
-            to.line.checked_add(count)?;
-            (count > 0).then_some(Run { line, to, count })
-        });
-        runs.collect::<Option<Vec<_>>>().map(Ties)
+        let mut runs = Vec::new();
+        for run in text.split(';').filter(|run| !run.is_empty()) {
+            match run.split_once('>') {
+                Some((from, to)) => runs.push(Run::from_text(from, to)?),
+                None => without_lines(run, &mut runs)?,
+            }
+        }
+        Some(Ties(runs))
     }
+}
+
+impl Run {
+    fn from_text(from: &str, to: &str) -> Option<Run> {
+        let (line, count) = from.split_once('x').unwrap_or((from, "1"));
+        let (file_id, to_line) = to.split_once(':')?;
+        let to = Place {
+            file_id: file_id.parse().ok()?,
+            line: to_line.parse().ok()?,
+        };
+        Run::checked(line.parse().ok()?, to, count.parse().ok()?)
+    }
+
+    /// What would run over the end of all numbers is no run of ours.
+    fn checked(line: u64, to: Place, count: u64) -> Option<Run> {
+        line.checked_add(count)?;
+        to.line.checked_add(count)?;
+        (count > 0).then_some(Run { line, to, count })
+    }
+}
+
+/// `3:0,2-99`, as an earlier litrewise wrote it: rows of a file whose places
+/// were taken, without the lines that took them.
+fn without_lines(text: &str, runs: &mut Vec<Run>) -> Option<()> {
+    let (file_id, ranges) = text.split_once(':')?;
+    let file_id = file_id.parse().ok()?;
+    for range in ranges.split(',') {
+        let (first, last) = range.split_once('-').unwrap_or((range, range));
+        let (line, last): (u64, u64) = (first.parse().ok()?, last.parse().ok()?);
+        let count = last.checked_sub(line)?.checked_add(1)?;
+        runs.push(Run::checked(WHOLE_FILE, Place { file_id, line }, count)?);
+    }
+    Some(())
 }
 
 impl FromIterator<(u64, Place)> for Ties {
@@ -154,5 +180,11 @@ mod tests {
             assert_eq!(Ties::from_text(wrong), None, "{wrong}");
         }
         assert_eq!(Ties::from_text(""), Some(Ties::default()));
+        // As written before lines were kept.
+        let old = Ties::from_text("3:0,2-4;5:7").unwrap();
+        let taken = old.taken();
+        assert_eq!(taken.of_file(3), [(0, 0), (2, 4)]);
+        assert!(taken.contains(5, 7));
+        assert_eq!(Ties::from_text("3:4-2"), None);
     }
 }

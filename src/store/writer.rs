@@ -1,31 +1,33 @@
 //! The one who writes: what it knows of the store, and its commits.
 
-use std::collections::{BTreeMap, BTreeSet, HashSet};
+use std::collections::{BTreeMap, BTreeSet, HashMap, HashSet};
 use std::path::{Path, PathBuf};
 
 use super::Store;
+use super::arrays::{Columns, Interner};
 use super::aside::{for_each_listed_line, listed_rows, of_no_van};
 use super::columns::Kind;
 use super::error::StoreError;
 use super::files::{self, FinishedFile, FinishedFiles};
 use super::lines::Lines;
 use super::lock::WriteLock;
-use super::mend::{EarlierRow, Mending};
+use super::mend::{EarlierRow, Mending, print};
 use super::names::VanNames;
 use super::outcome::FileOutcome;
 use super::part::{self, NewPart, Part};
 use super::reader::{finished_parts, load_files, van_names};
 use super::records::{
-    FileHead, FileRows, FileTail, Fill, Instant, Reading, Record, RowBatch, Service,
+    FileHead, FileRows, FileTail, Fill, Hardness, Instant, Reading, Record, RowBatch, Service, Van,
 };
 use super::row_text::print_of;
-use super::schema::TableName;
+use super::schema::{LINE, TEXT, TableName};
 use super::settled::Settled;
 use super::sound::Sound;
 use super::spill;
 use super::table::Table;
 use super::taken_back::{self, Action, Deed};
 use super::taking::{self, Held, Taking};
+use super::ties::Place;
 use super::view::View;
 
 /// The only one who writes, until dropped.
@@ -365,6 +367,25 @@ impl<'s> Writer<'s> {
         Settled::new(&in_force, &same, &set_aside, &damaged)
     }
 
+    /// The accepted rows of earlier files of this name in force, by the print
+    /// of their text.
+    pub(super) fn texts_of(&self, head: &FileHead) -> Result<HashMap<u64, Place>, StoreError> {
+        let in_force = self.files.files.iter().map(|f| &f.line);
+        let ids: Vec<u64> = in_force
+            .filter(|line| self.view.is_in_force(line.id) && line.name == head.name)
+            .map(|line| line.id)
+            .collect();
+        let mut texts = HashMap::new();
+        if !ids.is_empty() {
+            texts_of_kind::<Reading>(&self.parts_of(TableName::Readings, &ids)?, &mut texts)?;
+            texts_of_kind::<Fill>(&self.parts_of(TableName::Fills, &ids)?, &mut texts)?;
+            texts_of_kind::<Service>(&self.parts_of(TableName::Services, &ids)?, &mut texts)?;
+            texts_of_kind::<Van>(&self.parts_of(TableName::Vans, &ids)?, &mut texts)?;
+            texts_of_kind::<Hardness>(&self.parts_of(TableName::Hardness, &ids)?, &mut texts)?;
+        }
+        Ok(texts)
+    }
+
     /// The rows of a file that are set aside now: line and print of the text.
     pub(super) fn listed_prints(&self, file_id: u64) -> Result<HashSet<(u64, u32)>, StoreError> {
         let ids = [file_id];
@@ -431,4 +452,34 @@ impl<'s> Writer<'s> {
         }
         Ok(())
     }
+}
+
+/// Rows beyond so many are not looked up by their text: memory has an end.
+const MOST_TEXTS: usize = 2_000_000;
+
+fn texts_of_kind<T: Kind>(
+    parts: &[Part],
+    texts: &mut HashMap<u64, Place>,
+) -> Result<(), StoreError> {
+    let mut interner = Interner::default();
+    for part in parts {
+        for batch in part::batches(&part.path, T::TABLE, Some(&[LINE, TEXT]))? {
+            let batch = batch?;
+            let columns = Columns {
+                batch: &batch,
+                path: &part.path,
+                interner: &mut interner,
+            };
+            let (lines, row_texts) = (columns.wholes(LINE)?, columns.texts(TEXT)?);
+            for row in 0..batch.num_rows() {
+                let file_id = part.file_id;
+                if let Some(line) = lines.get(row)
+                    && texts.len() < MOST_TEXTS
+                {
+                    texts.insert(print(row_texts.value(row)), Place { file_id, line });
+                }
+            }
+        }
+    }
+    Ok(())
 }

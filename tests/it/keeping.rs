@@ -234,6 +234,19 @@ fn a_file_whose_dates_an_option_settled_lists_nothing_when_read_without_it() {
     // With the option they are in the store once more.
     yard.good(&["ingest", "fills.csv", "--date-order", "day-first"]);
     assert_eq!(rows_in_store(&yard)[1], 2);
+    // The file has grown: only its new row waits for the option.
+    let grown = yard.read("fills.csv") + "QV-1,07/08/2026 16:00,320\n";
+    yard.write("fills.csv", grown);
+    let seen = yard.good(&["ingest", "fills.csv"]);
+    assert_eq!(
+        equation(&seen),
+        "4 rows read = 0 stored + 2 already stored + 2 set aside"
+    );
+    let listed = yard.good(&["set-aside", "--format", "jsonl"]).out;
+    assert_eq!(listed.lines().count(), 2, "{listed}");
+    yard.good(&["ingest", "fills.csv", "--date-order", "day-first"]);
+    let [_, stored, _, aside] = rows_in_store(&yard);
+    assert_eq!((stored, aside), (3, 1));
 }
 
 /// The path of some Parquet file of a table.

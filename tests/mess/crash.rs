@@ -104,7 +104,7 @@ fn a_killed_ingest_loses_nothing_and_doubles_nothing() {
     let expected = exported(&yard, "whole");
     let count = stored(&yard, "whole");
     let mut chance = Chance::new(9);
-    let mut seen = (0, 0);
+    let (mut killed, mut seen) = (0, (0, 0));
     for n in 0..kills() {
         let store = format!("s{n}");
         // now and then it is killed again on the way
@@ -116,6 +116,7 @@ fn a_killed_ingest_loses_nothing_and_doubles_nothing() {
                 .filter_map(|line| line.split_once(".csv: "))
                 .map(|(name, _)| name)
                 .collect();
+            killed += 1;
             seen.0 += usize::from(!finished.is_empty());
             seen.1 += usize::from(finished.len() < 10);
             // what was said to be in is in
@@ -141,7 +142,7 @@ fn a_killed_ingest_loses_nothing_and_doubles_nothing() {
         }
     }
     println!(
-        "{} kills of ingest ({takes:?} long): {} with files finished, {} before the last",
+        "{killed} kills of ingest in {} stores ({takes:?} long): {} with files finished, {} before the last",
         kills(),
         seen.0,
         seen.1

@@ -97,12 +97,13 @@ fn add(store: &Store, file: FileRows) -> FileOutcome {
 /// rows read = stored + already stored + set aside, and the list is as long
 /// as its count says.
 fn assert_adds_up(store: &Store) -> RowCounts {
-    let rows = store.row_counts().unwrap();
+    let snapshot = store.snapshot().unwrap();
+    let rows = snapshot.fleet().unwrap().rows;
     assert_eq!(
         rows.read,
         rows.stored + rows.already_stored + rows.set_aside
     );
-    assert_eq!(store.set_aside().unwrap().len() as u64, rows.set_aside);
+    assert_eq!(snapshot.set_aside().unwrap().len() as u64, rows.set_aside);
     rows
 }
 

@@ -35,14 +35,15 @@ fn sample(store: &Store) {
 /// Everything a reader sees, and what was named as damaged.
 fn look(path: &Path) -> (Vec<Record>, Vec<SetAside>, Vec<Damage>) {
     let store = Store::open(path).unwrap();
-    let fleet = store.fleet().unwrap();
+    let snapshot = store.snapshot().unwrap();
+    let fleet = snapshot.fleet().unwrap();
     let rows = fleet.rows;
     assert_eq!(
         rows.read,
         rows.stored + rows.already_stored + rows.set_aside
     );
-    let set_aside = store.set_aside().unwrap();
-    store.files().unwrap();
+    let set_aside = snapshot.set_aside().unwrap().into_iter();
+    let set_aside = set_aside.map(|(_, row)| row).collect();
     (records(&fleet), set_aside, store.damage_seen().list())
 }
 

@@ -6,7 +6,9 @@ use std::path::PathBuf;
 use clap::{Args, Parser, Subcommand};
 use jiff::civil::Date;
 
-use super::{assess, backtest, demo, due, export, ingest, report, set_aside, simulate, template};
+use super::{
+    assess, backtest, check, demo, due, export, ingest, report, set_aside, simulate, template,
+};
 
 /// From water readings to replacement dates: when each van's membrane, resin
 /// and pre-filters are best changed, and how sure that is.
@@ -61,6 +63,7 @@ pub(super) enum Command {
     Report(report::ReportArgs),
     Due(due::DueArgs),
     Backtest(backtest::BacktestArgs),
+    Check(check::CheckArgs),
     Export(export::ExportArgs),
     Simulate(simulate::SimulateArgs),
     Template(template::TemplateArgs),

@@ -1,5 +1,7 @@
 //! What every command needs besides its own options.
 
+use std::cell::RefCell;
+use std::collections::BTreeMap;
 use std::fmt::Display;
 use std::io::Write;
 use std::path::{Path, PathBuf};
@@ -9,7 +11,9 @@ use jiff::civil::Date;
 use super::args::Shared;
 use super::error::CliError;
 use super::progress::Progress;
+use crate::ingest::shown;
 use crate::settings::{self, Overrides, Settings};
+use crate::store::{DamageSeen, Store};
 
 /// The shared options, checked.
 pub(super) struct Context {
@@ -18,6 +22,7 @@ pub(super) struct Context {
     quiet: bool,
     overrides: Overrides,
     today: Option<Date>,
+    stores: RefCell<Vec<DamageSeen>>,
 }
 
 impl Context {
@@ -44,7 +49,41 @@ impl Context {
                 flags: shared.set,
             },
             today: shared.today,
+            stores: RefCell::default(),
         })
+    }
+
+    /// Opens the store of the context. What is found damaged while it is read
+    /// is said at the end.
+    pub(super) fn open_store(&self) -> Result<Store, CliError> {
+        let store = Store::open(&self.store)?;
+        self.watch(&store);
+        Ok(store)
+    }
+
+    /// The same for a store that is open.
+    pub(super) fn watch(&self, store: &Store) {
+        self.stores.borrow_mut().push(store.damage_seen());
+    }
+
+    /// Names everything that was found damaged; says whether anything was.
+    pub(super) fn name_damage(&self) -> bool {
+        let seen: BTreeMap<_, _> = self
+            .stores
+            .borrow()
+            .iter()
+            .flat_map(DamageSeen::list)
+            .map(|damage| (damage.path, damage.what))
+            .collect();
+        for (path, what) in &seen {
+            complain(format_args!("{} {what}: left out", path.display()));
+        }
+        if !seen.is_empty() {
+            complain(
+                "not all of the store can be read, so the results are not complete: `litrewise check` says what to do",
+            );
+        }
+        !seen.is_empty()
     }
 
     /// The settings in force for a store.
@@ -77,5 +116,6 @@ impl Context {
 
 /// What went wrong goes to standard error, always. Nobody listening is no error.
 pub(super) fn complain(line: impl Display) {
-    let _ = writeln!(std::io::stderr().lock(), "{line}");
+    let line = line.to_string();
+    let _ = writeln!(std::io::stderr().lock(), "{}", shown(&line));
 }

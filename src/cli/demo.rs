@@ -11,7 +11,7 @@ use super::context::Context;
 use super::error::CliError;
 use super::looking::Looking;
 use super::{remake, report, said};
-use crate::ingest::{self, Options};
+use crate::ingest::{FileReader, Options};
 use crate::settings::{FILE_NAME, Settings};
 use crate::store::Store;
 
@@ -163,8 +163,8 @@ pub(super) fn take_in(
     };
     let mut writer = store.writer()?;
     for (name, bytes) in files {
-        let rows = ingest::read_bytes(bytes, name, &options)?;
-        let told = said::file(rows, &mut writer)?;
+        let file = FileReader::of_bytes(bytes, name, &options)?;
+        let told = said::file(file, &mut writer)?;
         context.say(format_args!("        {}", told.line));
     }
     Ok(())

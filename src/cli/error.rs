@@ -34,6 +34,8 @@ pub enum CliError {
         to: PathBuf,
         source: std::io::Error,
     },
+    #[error("{} is there already: choose another name, so that nobody's corrections are lost", path.display())]
+    AlreadyThere { path: PathBuf },
     #[error("{} holds other files: choose a new or empty folder with --out", path.display())]
     FolderInUse { path: PathBuf },
     #[error("cannot start {jobs} jobs side by side")]
@@ -94,7 +96,8 @@ impl CliError {
             }
             cause = error.source();
         }
-        line.split(['\n', '\r'])
+        crate::ingest::shown(&line)
+            .split(['\n', '\r'])
             .map(str::trim)
             .filter(|part| !part.is_empty())
             .collect::<Vec<_>>()

@@ -8,22 +8,30 @@ use clap::{Args, ValueEnum};
 
 use super::context::{Context, complain};
 use super::error::CliError;
+use super::ledger;
 use super::said;
 use super::scratch::ScratchStore;
-use crate::ingest::{self, DateOrder, Options};
-use crate::store::Store;
+use crate::ingest::{self, DateOrder, FileReader, Options};
 use crate::store::records::{Instant, RowCounts};
+use crate::store::{Action, Store};
 
 /// Take CSV files, or folders of them, into the store
 ///
 /// Readings, fills, services, vans and hardness are told apart by their
 /// headers. A row that cannot be used is set aside with its reason; the same
-/// row is never stored twice.
+/// row is never stored twice. A file is taken in wholly or not at all, and can
+/// be taken back out.
 #[derive(Debug, Args)]
-#[command(after_help = "Example:\n  litrewise ingest exports/ october.csv --date-order day-first")]
+#[command(
+    after_help = "Example:\n  litrewise ingest exports/ october.csv --date-order day-first\n  litrewise ingest --list\n  litrewise ingest --take-back october.csv"
+)]
 pub(super) struct IngestArgs {
     /// Files or folders; a folder is read in order of file names
-    #[arg(required = true, value_name = "PATH")]
+    #[arg(
+        required_unless_present_any = ["list", "take_back", "put_back"],
+        conflicts_with_all = ["list", "take_back", "put_back"],
+        value_name = "PATH"
+    )]
     paths: Vec<PathBuf>,
     /// Say what would happen, store nothing
     #[arg(long)]
@@ -31,6 +39,22 @@ pub(super) struct IngestArgs {
     /// How dates such as 03/04/2026 are meant, for files in which no row tells
     #[arg(long, value_enum, value_name = "ORDER")]
     date_order: Option<Order>,
+    /// List the files taken in so far, with their ids
+    #[arg(long, conflicts_with_all = ["take_back", "put_back", "dry_run", "date_order"])]
+    list: bool,
+    /// Take a file's rows back out of the store; what was done stays on record
+    #[arg(long, value_name = "ID-OR-NAME", conflicts_with_all = ["put_back", "dry_run", "date_order"])]
+    take_back: Option<String>,
+    /// Put the rows of a file that was taken back into the store again
+    #[arg(long, value_name = "ID-OR-NAME", conflicts_with_all = ["dry_run", "date_order"])]
+    put_back: Option<String>,
+}
+
+/// What to do with the store's files.
+enum Task {
+    TakeIn,
+    List,
+    Act(Action, String),
 }
 
 #[derive(Debug, Clone, Copy, ValueEnum)]
@@ -58,12 +82,20 @@ pub(super) struct IngestPlan {
     store: PathBuf,
     dry_run: bool,
     options: Options,
+    task: Task,
 }
 
 impl IngestArgs {
     pub(super) fn plan(self, context: &Context) -> Result<IngestPlan, CliError> {
         let settings = context.settings(&context.store)?;
+        let task = match (self.take_back, self.put_back) {
+            (Some(named), _) => Task::Act(Action::TakenBack, named),
+            (None, Some(named)) => Task::Act(Action::PutBack, named),
+            (None, None) if self.list => Task::List,
+            (None, None) => Task::TakeIn,
+        };
         Ok(IngestPlan {
+            task,
             paths: self.paths,
             store: context.store.clone(),
             dry_run: self.dry_run,
@@ -81,6 +113,13 @@ pub(super) fn run(
     context: &Context,
     out: &mut dyn Write,
 ) -> Result<ExitCode, CliError> {
+    match &plan.task {
+        Task::TakeIn => {}
+        Task::List => return ledger::list(&context.open_store()?, context, out),
+        Task::Act(action, named) => {
+            return ledger::act(&context.open_store()?, named, *action, out);
+        }
+    }
     let files = Files::named(&plan.paths);
     let all_good = if plan.dry_run {
         let scratch = ScratchStore::copy_of(&plan.store)?;
@@ -90,6 +129,7 @@ pub(super) fn run(
         good
     } else {
         let store = Store::create_or_open(&plan.store)?;
+        context.watch(&store);
         files.take_in(&store, &plan.options, context, out)?
     };
     Ok(if all_good {
@@ -135,9 +175,12 @@ impl Files {
         let mut totals = RowCounts::default();
         let mut taken = 0usize;
         for path in &self.paths {
-            match ingest::read_file(path, &name_of(path), options) {
-                Ok(rows) => {
-                    let told = said::file(rows, &mut writer)?;
+            let file = FileReader::open(path, &name_of(path), options);
+            match file
+                .map_err(CliError::from)
+                .and_then(|file| said::file(file, &mut writer))
+            {
+                Ok(told) => {
                     writeln!(out, "{}", told.line)?;
                     for remark in &told.remarks {
                         context.say(format_args!("  {remark}"));
@@ -145,7 +188,8 @@ impl Files {
                     add(&mut totals, told.counts);
                     taken += 1;
                 }
-                Err(error) => complain(CliError::from(error).on_one_line()),
+                Err(error @ CliError::Ingest(_)) => complain(error.on_one_line()),
+                Err(error) => return Err(error),
             }
             out.flush()?;
         }

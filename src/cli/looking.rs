@@ -27,7 +27,7 @@ impl Looking {
     /// # Errors
     /// Where there is no store, or nothing in it to look at.
     pub(super) fn open(context: &Context) -> Result<Looking, CliError> {
-        let store = Store::open(&context.store)?;
+        let store = context.open_store()?;
         Looking::at(&store, context.settings(&context.store)?)
     }
 

@@ -4,13 +4,16 @@
 mod args;
 mod context;
 mod error;
+mod ledger;
 mod looking;
 mod progress;
 mod said;
 mod scratch;
+mod to_mend;
 
 mod assess;
 mod backtest;
+mod check;
 mod demo;
 mod due;
 mod export;
@@ -46,10 +49,14 @@ pub fn run(cli: Cli) -> Result<ExitCode, CliError> {
         Command::Backtest(args) => backtest::run(&args.plan(&context)?, &mut out),
         Command::Report(args) => report::run(&args.plan(&context)?, &context, &mut out),
         Command::Due(args) => due::run(&args.plan(&context)?, &mut out),
+        Command::Check(args) => check::run(&args, &context, &mut out),
         Command::Export(args) => export::run(&args.plan(&context)?, &mut out),
         Command::Simulate(args) => simulate::run(&args.plan()?, &context, &mut out),
         Command::Template(args) => template::run(&args.plan(), &context, &mut out),
     }?;
     out.flush()?;
+    if context.name_damage() && code == ExitCode::SUCCESS {
+        return Ok(ExitCode::FAILURE);
+    }
     Ok(code)
 }

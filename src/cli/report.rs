@@ -45,10 +45,7 @@ pub(super) struct ReportingPlan {
 impl ReportArgs {
     pub(super) fn plan(self, context: &Context) -> Result<ReportingPlan, CliError> {
         // The output place before the long part.
-        std::fs::create_dir_all(&self.out).map_err(|source| CliError::Write {
-            path: self.out.clone(),
-            source,
-        })?;
+        crate::report::prepare(&self.out)?;
         let looking = Looking::open(context)?;
         let (month, as_of) = month_and_day(&looking, self.month, context.as_of)?;
         context.say(format_args!(

@@ -1,12 +1,16 @@
 //! What is said about a file that was taken in.
 
-use crate::store::records::{FileRows, Note, RowCounts};
-use crate::store::{FileOutcome, StoreError, Writer};
+use crate::ingest::{FileReader, shown};
+use crate::store::records::{Note, RowCounts};
+use crate::store::{FileOutcome, Writer};
 
+use super::error::CliError;
 use super::ingest::now;
 
 /// So many remarks of one file are shown; the rest is counted.
 const REMARKS_SHOWN: usize = 4;
+/// So many vans that the list does not know.
+const VANS_SHOWN: usize = 20;
 
 /// A file's line, its remarks and its rows.
 pub(super) struct Told {
@@ -16,17 +20,30 @@ pub(super) struct Told {
 }
 
 /// Takes the file in and tells what became of it.
-pub(super) fn file(rows: FileRows, writer: &mut Writer<'_>) -> Result<Told, StoreError> {
-    let name = rows.name.clone();
-    let recognised = rows.recognised.clone();
-    let mut remarks = remarks(&rows.notes);
-    let outcome = writer.add(rows, now())?;
-    remarks.extend(outcome.unknown_vans.iter().map(|(van, count)| {
+pub(super) fn file(file: FileReader<'_>, writer: &mut Writer<'_>) -> Result<Told, CliError> {
+    let head = file.head();
+    let name = shown(&head.name).into_owned();
+    let mut taking = writer.begin(head, now())?;
+    let tail = file.read(|batch| taking.take(batch).map_err(CliError::from))?;
+    let mut remarks = remarks(&tail.notes);
+    let recognised = tail.recognised.clone();
+    let outcome = taking.finish(tail)?;
+    let unknown = outcome.unknown_vans.iter();
+    remarks.extend(unknown.take(VANS_SHOWN).map(|(van, count)| {
         format!(
             "{} of van {van}, which is not in the van list: set aside",
             rows_of(*count)
         )
     }));
+    if let Some(more) = outcome.unknown_vans.len().checked_sub(VANS_SHOWN + 1) {
+        remarks.push(format!("and of {} more such vans", more + 1));
+    }
+    if outcome.stray > 0 {
+        remarks.push(format!(
+            "{} replace none that is set aside here now: taken like rows of any file",
+            rows_of(outcome.stray)
+        ));
+    }
     Ok(Told {
         line: format!("{name}: {recognised}: {}", counted(&outcome)),
         remarks,
@@ -59,8 +76,13 @@ pub(super) fn totals(files: usize, counts: RowCounts) -> String {
     } else {
         format!("{files} files")
     };
+    format!("{files}: {}", equation(counts))
+}
+
+/// `6 rows read = 3 stored + 2 already stored + 1 set aside`
+pub(super) fn equation(counts: RowCounts) -> String {
     format!(
-        "{files}: {} read = {} stored + {} already stored + {} set aside",
+        "{} read = {} stored + {} already stored + {} set aside",
         rows_of(counts.read),
         counts.stored,
         counts.already_stored,

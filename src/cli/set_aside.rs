@@ -1,6 +1,7 @@
 //! `litrewise set-aside`: the rows that could not be used.
 
 use std::io::Write;
+use std::path::PathBuf;
 use std::process::ExitCode;
 
 use clap::{Args, ValueEnum};
@@ -8,18 +9,27 @@ use serde::Serialize;
 
 use super::context::Context;
 use super::error::CliError;
+use super::to_mend;
+use crate::ingest::shown;
 use crate::store::Store;
 use crate::store::records::SetAside;
 
 /// List the rows that could not be used, each with its file, line and reason
 ///
-/// Mend them where they came from and ingest the file again.
+/// Mend them where they came from and ingest that file again; or let --out
+/// write them into a file of their own, correct that, and ingest it: a row
+/// that can be used then leaves the list.
 #[derive(Debug, Args)]
-#[command(after_help = "Example:\n  litrewise set-aside --format csv > to-mend.csv")]
+#[command(
+    after_help = "Example:\n  litrewise set-aside\n  litrewise set-aside --out fix.csv\n  litrewise ingest fix.csv"
+)]
 pub(super) struct SetAsideArgs {
     /// How to list them
     #[arg(long, value_enum, default_value_t = Format::Text)]
     format: Format,
+    /// Write the rows below their own header, to be corrected and ingested
+    #[arg(long, value_name = "FILE", conflicts_with = "format")]
+    out: Option<PathBuf>,
 }
 
 #[derive(Debug, Clone, Copy, ValueEnum)]
@@ -33,15 +43,17 @@ enum Format {
 }
 
 pub(super) struct SetAsidePlan {
-    rows: Vec<SetAside>,
+    store: Store,
     format: Format,
+    out: Option<PathBuf>,
 }
 
 impl SetAsideArgs {
     pub(super) fn plan(self, context: &Context) -> Result<SetAsidePlan, CliError> {
         Ok(SetAsidePlan {
-            rows: Store::open(&context.store)?.set_aside()?,
+            store: context.open_store()?,
             format: self.format,
+            out: self.out,
         })
     }
 }
@@ -71,18 +83,22 @@ pub(super) fn run(
     context: &Context,
     out: &mut dyn Write,
 ) -> Result<ExitCode, CliError> {
+    if let Some(path) = &plan.out {
+        return to_mend::write(&plan.store, path, context, out);
+    }
+    let rows = plan.store.set_aside()?;
     match plan.format {
-        Format::Text => text(&plan.rows, out)?,
-        Format::Csv => csv(&plan.rows, out)?,
+        Format::Text => text(&rows, out)?,
+        Format::Csv => csv(&rows, out)?,
         Format::Jsonl => {
-            for row in &plan.rows {
+            for row in &rows {
                 let line =
                     serde_json::to_string(&Listed::from(row)).map_err(std::io::Error::from)?;
                 writeln!(out, "{line}")?;
             }
         }
     }
-    if plan.rows.is_empty() {
+    if rows.is_empty() {
         context.say("no rows are set aside");
     }
     Ok(ExitCode::SUCCESS)
@@ -91,9 +107,9 @@ pub(super) fn run(
 fn text(rows: &[SetAside], out: &mut dyn Write) -> Result<(), CliError> {
     for row in rows {
         let line = row.line.map(|n| format!(":{n}")).unwrap_or_default();
-        writeln!(out, "{}{line}: {}", row.file, row.reason)?;
+        writeln!(out, "{}{line}: {}", shown(&row.file), shown(&row.reason))?;
         for piece in row.text.lines() {
-            writeln!(out, "    {piece}")?;
+            writeln!(out, "    {}", shown(piece))?;
         }
     }
     Ok(())

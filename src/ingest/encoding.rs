@@ -1,20 +1,27 @@
-//! Bytes into text: byte-order marks, UTF-16, Windows-1252, stray NULs, and
-//! files that are no text at all.
+//! Bytes into text, block by block: byte-order marks, UTF-16, Windows-1252,
+//! stray NULs, and files that are no text at all.
 
-use std::borrow::Cow;
+use std::io::{self, Read};
 
-use encoding_rs::{Encoding, UTF_8, UTF_16BE, UTF_16LE, WINDOWS_1252};
+use encoding_rs::{Decoder, Encoding, UTF_8, UTF_16BE, UTF_16LE, WINDOWS_1252};
 
 use super::error::ReadError;
 
-/// A file's text and how it was written.
-#[derive(Debug)]
-pub(super) struct Decoded<'a> {
-    pub text: Cow<'a, str>,
+/// Bytes read at a time.
+const BLOCK: usize = 1 << 18;
+/// Bytes at the start from which the encoding is told.
+const HEAD: usize = 4096;
+
+/// How a file's bytes are written, found in one pass over all of them.
+#[derive(Debug, Clone)]
+pub(super) struct Script {
+    encoding: &'static Encoding,
     /// `None` for UTF-8, which goes without saying.
-    pub encoding: Option<&'static str>,
+    pub told: Option<&'static str>,
     /// Characters dropped or not readable.
-    pub lost: usize,
+    pub lost: u64,
+    /// Length of the byte-order mark.
+    mark: usize,
 }
 
 /// First bytes of files that people send by mistake.
@@ -34,33 +41,191 @@ const MAGIC: &[(&[u8], &str, bool)] = &[
     (b"{\\rtf", "a word-processor document", false),
 ];
 
-/// The text of `bytes`, or why there is none.
-pub(super) fn decode<'a>(bytes: &'a [u8], file: &str) -> Result<Decoded<'a>, ReadError> {
-    refuse_what_is_no_text(bytes, file)?;
-    let decoded = match Encoding::for_bom(bytes) {
-        Some((encoding, mark)) => {
-            let body = bytes.get(mark..).unwrap_or_default();
-            if encoding == UTF_8 {
-                unmarked(body, file)?
-            } else {
-                wide(body, encoding)
-            }
-        }
-        None => unmarked(bytes, file)?,
+/// Reads through all of `bytes` to tell how they are written, or that they
+/// are no text.
+pub(super) fn script(mut bytes: impl Read, file: &str) -> Result<Script, ReadError> {
+    let mut block = Vec::with_capacity(BLOCK);
+    let unreadable = |source| ReadError::Unreadable {
+        file: file.to_owned(),
+        source,
     };
-    if decoded.text.trim().is_empty() {
+    next_block(&mut bytes, &mut block).map_err(unreadable)?;
+    refuse_what_is_no_text(&block, &mut bytes, file)?;
+    let (encoding, mark) = Encoding::for_bom(&block).unwrap_or((UTF_8, 0));
+    let encoding = if encoding == UTF_8 {
+        let body = block.get(mark..).unwrap_or_default();
+        unmarked(body.get(..HEAD).unwrap_or(body), file)?
+    } else {
+        encoding
+    };
+    let mut tally = Tally::new(encoding);
+    block.drain(..mark);
+    loop {
+        let is_last = block.is_empty();
+        tally.add(&mut block, is_last);
+        if is_last {
+            break;
+        }
+        next_block(&mut bytes, &mut block).map_err(unreadable)?;
+    }
+    Ok(tally.script(mark))
+}
+
+/// Fills the block as far as there is anything to read.
+fn next_block(bytes: &mut impl Read, block: &mut Vec<u8>) -> io::Result<()> {
+    block.clear();
+    bytes.take(BLOCK as u64).read_to_end(block)?;
+    Ok(())
+}
+
+/// Counts what a first way of reading makes of the bytes.
+struct Tally {
+    encoding: &'static Encoding,
+    decoder: Decoder,
+    text: String,
+    malformed: bool,
+    spoilt: u64,
+    beyond_ascii: u64,
+    nuls: u64,
+}
+
+impl Tally {
+    fn new(encoding: &'static Encoding) -> Tally {
+        Tally {
+            encoding,
+            decoder: encoding.new_decoder_without_bom_handling(),
+            text: String::new(),
+            malformed: false,
+            spoilt: 0,
+            beyond_ascii: 0,
+            nuls: 0,
+        }
+    }
+
+    fn add(&mut self, block: &mut Vec<u8>, is_last: bool) {
+        if self.encoding == UTF_8 {
+            self.nuls += drop_nuls(block);
+        }
+        self.text.clear();
+        self.malformed |= decode(&mut self.decoder, block, &mut self.text, is_last);
+        if !self.text.is_ascii() {
+            self.spoilt += self.text.matches('\u{fffd}').count() as u64;
+            self.beyond_ascii += self.text.chars().filter(|c| !c.is_ascii()).count() as u64;
+        }
+        if self.encoding != UTF_8 {
+            self.nuls += memchr::memchr_iter(0, self.text.as_bytes()).count() as u64;
+        }
+    }
+
+    fn script(self, mark: usize) -> Script {
+        let (encoding, told, spoilt) = if self.encoding != UTF_8 {
+            (self.encoding, Some(self.encoding.name()), self.spoilt)
+        } else if !self.malformed {
+            (UTF_8, None, 0)
+        } else if self.beyond_ascii - self.spoilt > self.spoilt {
+            // UTF-8 with a few spoilt bytes
+            (UTF_8, None, self.spoilt)
+        } else {
+            (WINDOWS_1252, Some("Windows-1252"), 0)
+        };
+        Script {
+            encoding,
+            told,
+            lost: spoilt + self.nuls,
+            mark,
+        }
+    }
+}
+
+fn drop_nuls(block: &mut Vec<u8>) -> u64 {
+    let nuls = memchr::memchr_iter(0, block).count();
+    if nuls > 0 {
+        block.retain(|b| *b != 0);
+    }
+    nuls as u64
+}
+
+/// Appends the text of a block; says whether some of it was malformed.
+fn decode(decoder: &mut Decoder, block: &[u8], text: &mut String, is_last: bool) -> bool {
+    let most = decoder.max_utf8_buffer_length(block.len());
+    text.reserve(most.unwrap_or(block.len() * 3 + 16));
+    let (_, _, malformed) = decoder.decode_to_string(block, text, is_last);
+    malformed
+}
+
+/// A file's text, block by block.
+pub(super) struct TextBlocks<'s> {
+    bytes: Box<dyn Read + 's>,
+    decoder: Decoder,
+    block: Vec<u8>,
+    /// Bytes of the byte-order mark still to be skipped.
+    mark: usize,
+    is_wide: bool,
+    at_end: bool,
+}
+
+impl<'s> TextBlocks<'s> {
+    pub fn new(bytes: Box<dyn Read + 's>, script: &Script) -> TextBlocks<'s> {
+        TextBlocks {
+            bytes,
+            decoder: script.encoding.new_decoder_without_bom_handling(),
+            block: Vec::with_capacity(BLOCK),
+            mark: script.mark,
+            is_wide: script.encoding == UTF_16LE || script.encoding == UTF_16BE,
+            at_end: false,
+        }
+    }
+
+    /// Whether everything has been read.
+    pub fn is_at_end(&self) -> bool {
+        self.at_end
+    }
+
+    /// Appends the next block's text.
+    pub fn read_more(&mut self, text: &mut String) -> io::Result<()> {
+        if self.at_end {
+            return Ok(());
+        }
+        next_block(&mut self.bytes, &mut self.block)?;
+        self.at_end = self.block.is_empty();
+        let mark = self.mark.min(self.block.len());
+        self.block.drain(..mark);
+        self.mark -= mark;
+        if !self.is_wide {
+            drop_nuls(&mut self.block);
+        }
+        let before = text.len();
+        decode(&mut self.decoder, &self.block, text, self.at_end);
+        let fresh = text.get(before..).unwrap_or_default();
+        if self.is_wide && fresh.contains('\0') {
+            let kept = fresh.replace('\0', "");
+            text.truncate(before);
+            text.push_str(&kept);
+        }
+        Ok(())
+    }
+}
+
+/// Refuses a text that holds nothing, or the text of something else.
+/// `start`: the file's first characters, all of them where `is_whole`.
+pub(super) fn refuse_what_is_no_table(
+    start: &str,
+    is_whole: bool,
+    file: &str,
+) -> Result<(), ReadError> {
+    if is_whole && start.trim().is_empty() {
         return Err(ReadError::Empty {
             file: file.to_owned(),
         });
     }
-    let start = decoded.text.trim_start().get(..9).unwrap_or_default();
+    let start = start.trim_start().get(..9).unwrap_or_default();
     if ["<!doctype", "<html", "<table", "<?xml"]
         .iter()
         .any(|tag| start.to_ascii_lowercase().starts_with(tag))
     {
         return Err(not_text(file, "a web page or XML"));
     }
-    Ok(decoded)
+    Ok(())
 }
 
 fn not_text(file: &str, what: &'static str) -> ReadError {
@@ -70,17 +235,18 @@ fn not_text(file: &str, what: &'static str) -> ReadError {
     }
 }
 
-fn refuse_what_is_no_text(bytes: &[u8], file: &str) -> Result<(), ReadError> {
+/// `block`: the file's start; `rest`: what stands behind it.
+fn refuse_what_is_no_text(block: &[u8], rest: &mut impl Read, file: &str) -> Result<(), ReadError> {
     let name = || file.to_owned();
-    if bytes.is_empty() {
+    if block.is_empty() {
         return Err(ReadError::Empty { file: name() });
     }
-    if bytes.starts_with(b"\xd0\xcf\x11\xe0\xa1\xb1\x1a\xe1") {
+    if block.starts_with(b"\xd0\xcf\x11\xe0\xa1\xb1\x1a\xe1") {
         return Err(ReadError::Workbook { file: name() });
     }
-    if bytes.starts_with(b"PK\x03\x04") || bytes.starts_with(b"PK\x05\x06") {
-        let inside = |part: &[u8]| memchr::memmem::find(bytes, part).is_some();
-        return Err(if inside(b"xl/") || inside(b"opendocument.spreadsheet") {
+    if block.starts_with(b"PK\x03\x04") || block.starts_with(b"PK\x05\x06") {
+        let is_workbook = holds_a_workbook(block, rest);
+        return Err(if is_workbook.unwrap_or(false) {
             ReadError::Workbook { file: name() }
         } else {
             ReadError::Archive {
@@ -89,31 +255,36 @@ fn refuse_what_is_no_text(bytes: &[u8], file: &str) -> Result<(), ReadError> {
             }
         });
     }
-    match MAGIC.iter().find(|(magic, _, _)| bytes.starts_with(magic)) {
+    match MAGIC.iter().find(|(magic, _, _)| block.starts_with(magic)) {
         Some((_, what, true)) => Err(ReadError::Archive { file: name(), what }),
         Some((_, what, false)) => Err(not_text(file, what)),
         None => Ok(()),
     }
 }
 
-fn wide<'a>(bytes: &'a [u8], encoding: &'static Encoding) -> Decoded<'a> {
-    let (text, _) = encoding.decode_without_bom_handling(bytes);
-    let lost = text.matches('\u{fffd}').count() + text.matches('\0').count();
-    let text = if text.contains('\0') {
-        Cow::Owned(text.replace('\0', ""))
-    } else {
-        text
-    };
-    Decoded {
-        text,
-        encoding: Some(encoding.name()),
-        lost,
+/// Whether a zip archive has the folders of a spreadsheet in it.
+fn holds_a_workbook(block: &[u8], rest: &mut impl Read) -> io::Result<bool> {
+    const SIGNS: [&[u8]; 2] = [b"xl/", b"opendocument.spreadsheet"];
+    let mut seen = block.to_vec();
+    loop {
+        let has = |sign: &&[u8]| memchr::memmem::find(&seen, sign).is_some();
+        if SIGNS.iter().any(has) {
+            return Ok(true);
+        }
+        // a sign may lie across two blocks
+        let tail = seen.split_off(seen.len().saturating_sub(32));
+        let mut next = Vec::with_capacity(BLOCK);
+        next_block(rest, &mut next)?;
+        if next.is_empty() {
+            return Ok(false);
+        }
+        seen = tail;
+        seen.append(&mut next);
     }
 }
 
-/// Text without a byte-order mark, or after that of UTF-8.
-fn unmarked<'a>(bytes: &'a [u8], file: &str) -> Result<Decoded<'a>, ReadError> {
-    let head = bytes.get(..4096).unwrap_or(bytes);
+/// How text without a byte-order mark, or after that of UTF-8, is first read.
+fn unmarked(head: &[u8], file: &str) -> Result<&'static Encoding, ReadError> {
     let zeros = |odd: usize| {
         head.iter()
             .skip(odd)
@@ -124,10 +295,10 @@ fn unmarked<'a>(bytes: &'a [u8], file: &str) -> Result<Decoded<'a>, ReadError> {
     let (even, odd) = (zeros(0), zeros(1));
     // plain Latin text in UTF-16 has a zero in nearly every second place
     if odd * 5 > head.len() && even * 20 < head.len() {
-        return Ok(wide(bytes, UTF_16LE));
+        return Ok(UTF_16LE);
     }
     if even * 5 > head.len() && odd * 20 < head.len() {
-        return Ok(wide(bytes, UTF_16BE));
+        return Ok(UTF_16BE);
     }
     let strange = head
         .iter()
@@ -136,44 +307,7 @@ fn unmarked<'a>(bytes: &'a [u8], file: &str) -> Result<Decoded<'a>, ReadError> {
     if strange * 20 > head.len() {
         return Err(not_text(file, "a binary file"));
     }
-    let nuls = memchr::memchr_iter(0, bytes).count();
-    if nuls == 0 {
-        return Ok(narrow(bytes));
-    }
-    let kept: Vec<u8> = bytes.iter().copied().filter(|b| *b != 0).collect();
-    let decoded = narrow(&kept);
-    Ok(Decoded {
-        text: Cow::Owned(decoded.text.into_owned()),
-        encoding: decoded.encoding,
-        lost: decoded.lost + nuls,
-    })
-}
-
-fn narrow(bytes: &[u8]) -> Decoded<'_> {
-    if let Ok(text) = std::str::from_utf8(bytes) {
-        return Decoded {
-            text: Cow::Borrowed(text),
-            encoding: None,
-            lost: 0,
-        };
-    }
-    // UTF-8 with a few spoilt bytes, or Windows-1252 throughout?
-    let lossy = String::from_utf8_lossy(bytes);
-    let spoilt = lossy.matches('\u{fffd}').count();
-    let sound = lossy.chars().filter(|c| !c.is_ascii()).count() - spoilt;
-    if sound > spoilt {
-        return Decoded {
-            text: lossy,
-            encoding: None,
-            lost: spoilt,
-        };
-    }
-    let (text, _) = WINDOWS_1252.decode_without_bom_handling(bytes);
-    Decoded {
-        text,
-        encoding: Some("Windows-1252"),
-        lost: 0,
-    }
+    Ok(UTF_8)
 }
 
 #[cfg(test)]
@@ -181,9 +315,31 @@ mod tests {
     #![allow(clippy::unwrap_used)]
     use super::*;
 
+    #[derive(Debug)]
+    struct Decoded {
+        text: String,
+        encoding: Option<&'static str>,
+        lost: u64,
+    }
+
+    fn decode(bytes: &[u8], file: &str) -> Result<Decoded, ReadError> {
+        let script = script(bytes, file)?;
+        let mut blocks = TextBlocks::new(Box::new(bytes), &script);
+        let mut text = String::new();
+        while !blocks.is_at_end() {
+            blocks.read_more(&mut text).unwrap();
+        }
+        refuse_what_is_no_table(&text, true, file)?;
+        Ok(Decoded {
+            text,
+            encoding: script.told,
+            lost: script.lost,
+        })
+    }
+
     fn text(bytes: &[u8]) -> (String, Option<&'static str>) {
         let decoded = decode(bytes, "x.csv").unwrap();
-        (decoded.text.into_owned(), decoded.encoding)
+        (decoded.text, decoded.encoding)
     }
 
     fn utf16(text: &str, little: bool) -> Vec<u8> {
@@ -284,5 +440,19 @@ mod tests {
             decode(b" \r\n\r\n", "a"),
             Err(ReadError::Empty { .. })
         ));
+    }
+
+    #[test]
+    fn a_character_across_two_blocks_stays_whole() {
+        let row = "van;°C µS/cm\n";
+        let long = row.repeat(BLOCK / row.len() + 9);
+        for before in ["", "x", "xy"] {
+            let whole = format!("{before}{long}");
+            assert!(text(whole.as_bytes()) == (whole.clone(), None));
+            for little in [true, false] {
+                let (read, told) = text(&utf16(&whole, little));
+                assert!(read == whole && told.is_some());
+            }
+        }
     }
 }

@@ -13,6 +13,12 @@ pub enum ReadError {
         #[source]
         source: std::io::Error,
     },
+    #[error("{file}: neither a file nor a pipe: name a CSV file or a folder of them")]
+    NoFile { file: String },
+    #[error(
+        "{file}: changed while it was being read, so nothing of it was taken in: ingest it again once it is finished"
+    )]
+    Changed { file: String },
     #[error("{file}: the file is empty")]
     Empty { file: String },
     #[error("{file}: the folder holds no files")]

@@ -14,6 +14,9 @@ use super::split::Rows;
 use super::text::{is_no_value, plain};
 use super::units::Measure;
 
+/// So many short rows are a habit, fewer a slip.
+const ENDS_EARLY_FROM: u64 = 3;
+
 /// Counts over all rows of a file.
 #[derive(Debug, Default)]
 pub(super) struct Evidence {
@@ -33,11 +36,16 @@ pub(super) struct Evidence {
     named_months: u64,
     /// Rows by their number of cells.
     lengths: BTreeMap<usize, u64>,
+    /// Rows whose last cell is empty.
+    empty_ends: u64,
+    /// Rows with too few cells, and those of them without a date in its place.
+    short: u64,
+    short_undated: u64,
 }
 
 impl Evidence {
     /// Reads through the rows behind the header.
-    pub fn gather(text: &str, layout: &Layout, today: Date) -> Evidence {
+    pub fn gather(rows: &mut Rows<'_>, layout: &Layout, today: Date) -> Evidence {
         let mut evidence = Evidence::default();
         let columns: Vec<(Measure, usize)> = layout
             .columns()
@@ -47,11 +55,18 @@ impl Evidence {
             .into_iter()
             .filter_map(|column| layout.cell_of(column))
             .collect();
-        let mut rows = Rows::new(text, layout.delimiter);
-        rows.widths = (layout.width(), layout.headers.len());
-        rows.rewind_behind(layout.header);
-        while rows.next_row().is_some() {
+        while let Some(at) = rows.next_row() {
+            if at.is_too_long {
+                continue;
+            }
             *evidence.lengths.entry(rows.len()).or_insert(0) += 1;
+            let last = rows.len().saturating_sub(1);
+            evidence.empty_ends += u64::from(plain(rows.cell(last)).is_empty());
+            if (2..layout.width()).contains(&rows.len()) {
+                let is_dated = when.iter().any(|cell| written(rows.cell(*cell)).is_ok());
+                evidence.short += 1;
+                evidence.short_undated += u64::from(!is_dated);
+            }
             for (measure, cell) in &columns {
                 match measure {
                     Measure::Text => {}
@@ -68,6 +83,13 @@ impl Evidence {
         let lengths = self.lengths.iter();
         let most = lengths.max_by_key(|(cells, rows)| (**rows, **cells == header));
         most.map_or(0, |(cells, _)| *cells)
+    }
+
+    /// Whether the program that wrote the file leaves out empty cells at the end
+    /// of a row: some rows are short, each has its date in its place, and none
+    /// ends in an empty cell.
+    pub fn ends_early(&self) -> bool {
+        self.empty_ends == 0 && self.short >= ENDS_EARLY_FROM && self.short_undated == 0
     }
 
     fn number(&mut self, cell: &str) {
@@ -132,6 +154,16 @@ impl Evidence {
         } else {
             self.other_times += 1;
         }
+    }
+
+    /// Whether any number tells the decimal mark.
+    pub fn tells_decimals(&self) -> bool {
+        self.points + self.commas > 0
+    }
+
+    /// Whether midnights are times like others here.
+    pub fn has_midnights(&self) -> bool {
+        self.midnights > 0 && self.other_times > 0
     }
 
     pub fn decimal_mark(&self, delimiter: u8) -> DecimalMark {

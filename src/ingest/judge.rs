@@ -7,11 +7,14 @@ use jiff::civil::Date;
 use crate::store::records::Record;
 
 use super::columns::Column;
+use super::dates::{WrittenDate, written};
 use super::headers::RecordKind;
-use super::layout::Layout;
+use super::kind::heads_a_table;
+use super::layout::{DELIMITERS, Layout};
 use super::names::Names;
 use super::notes::Repair;
-use super::ragged::alignments;
+use super::numbers::DecimalMark;
+use super::ragged::{How, Way, ways};
 use super::row::{Cells, Ground, Reason, Row};
 use super::rows_fills::fill;
 use super::rows_hardness::hardness;
@@ -20,6 +23,7 @@ use super::rows_services::service;
 use super::rows_vans::van;
 use super::split::Rows;
 use super::text::{folded, is_no_value, plain};
+use super::units::Measure;
 
 /// What came of one row.
 pub(super) struct Outcome {
@@ -56,12 +60,42 @@ pub(super) fn judge(
     names: &mut Names,
     bare_is_mg_l: bool,
 ) -> Outcome {
-    let layout = ground.layout;
-    if let Some(reason) = no_row_of_its_own(layout, rows) {
+    if let Some(reason) = no_row_of_its_own(ground, rows) {
         return Outcome::set_aside(reason);
     }
+    if ground.in_another_table.get() {
+        return Outcome::set_aside(ANOTHER_TABLE.into());
+    }
+    let mut outcome = judge_row(ground, rows, names, bare_is_mg_l);
+    // what heads a table is never a sound row, so only the others are looked at
+    if outcome.records.is_err() && heads_a_table((0..rows.len()).map(|i| rows.cell(i))) {
+        ground.in_another_table.set(true);
+        return Outcome::set_aside(HEADER_OF_ANOTHER.into());
+    }
+    if rows.is_misquoted() {
+        outcome.records = outcome
+            .records
+            .map_err(|why| format!("its quote marks do not match: {why}"));
+        outcome.repairs.push(Repair {
+            column: None,
+            what: "a quote mark that nothing closes: left out",
+        });
+    }
+    outcome
+}
+
+const HEADER_OF_ANOTHER: &str = "the header of another table: give that table a file of its own";
+const ANOTHER_TABLE: &str = "below the header of another table: give that table a file of its own";
+
+fn judge_row(
+    ground: &Ground<'_>,
+    rows: &Rows<'_>,
+    names: &mut Names,
+    bare_is_mg_l: bool,
+) -> Outcome {
+    let layout = ground.layout;
     // empty cells beyond the header's are what spreadsheets leave behind all rows
-    let last = (0..rows.len()).rposition(|i| !rows.cell(i).trim().is_empty());
+    let last = (0..rows.len()).rposition(|i| !plain(rows.cell(i)).is_empty());
     let written = last.map_or(0, |i| i + 1);
     let (fewest, most) = (layout.width(), layout.headers.len());
     let usual = rows.len() == ground.usual_cells && written <= most;
@@ -101,7 +135,7 @@ fn judge_cells(
     }
 }
 
-/// A row with too many or too few cells: used where one alignment fits.
+/// A row with too many or too few cells: used where it can be meant in one way only.
 fn judge_ragged(
     ground: &Ground<'_>,
     rows: &Rows<'_>,
@@ -110,67 +144,185 @@ fn judge_ragged(
     bare_is_mg_l: bool,
 ) -> Outcome {
     let width = ground.layout.width();
-    let mut sound: Vec<Outcome> = Vec::new();
-    for aligned in alignments(cells, width, char::from(ground.layout.delimiter)) {
-        let mut outcome = judge_cells(ground, rows, Some(&aligned), names, bare_is_mg_l);
-        let known = sound.iter().any(|other| other.records == outcome.records);
+    let wrong = || {
+        let word = if cells.len() == 1 { "cell" } else { "cells" };
+        Outcome::set_aside(format!(
+            "{} {word} where the header has {width}",
+            cells.len()
+        ))
+    };
+    let mut judged = |cells: Vec<String>, what: &'static str| {
+        let mut outcome = judge_cells(ground, rows, Some(&cells), names, bare_is_mg_l);
+        outcome.repairs.push(Repair { column: None, what });
+        outcome.aligned = Some(cells);
+        outcome
+    };
+    if let [line] = cells
+        && let Some(cells) = separated_otherwise(ground.layout, line)
+    {
+        let outcome = judged(cells, "separated unlike the other rows: split all the same");
+        return if outcome.records.is_ok() {
+            outcome
+        } else {
+            wrong()
+        };
+    }
+    if cells.len() < width && rows.is_cut_off() {
+        return Outcome::set_aside(format!(
+            "the file ends in the middle of this row, after {} cells where the header has {width}",
+            cells.len()
+        ));
+    }
+    let mut sound: Vec<(How, Outcome)> = Vec::new();
+    for way in ways(cells, width, char::from(ground.layout.delimiter)) {
+        if ground.ends_early && way.how == How::EndsEarly {
+            return judged(way.cells, way.how.told());
+        }
+        if is_no_number(ground, &way) {
+            continue;
+        }
+        let outcome = judged(way.cells, way.how.told());
+        let known = sound.iter().any(|(_, o)| o.records == outcome.records);
         if outcome.records.is_ok() && !known {
-            outcome.aligned = Some(aligned);
-            sound.push(outcome);
+            sound.push((way.how, outcome));
         }
     }
     match (sound.pop(), sound.is_empty()) {
-        (Some(mut only), true) => {
-            only.repairs.push(Repair {
-                column: None,
-                what: "cells too many or too few: put right in the only way that makes sense",
-            });
-            only
-        }
-        _ => {
-            let word = if cells.len() == 1 { "cell" } else { "cells" };
-            Outcome::set_aside(format!(
-                "{} {word} where the header has {width}",
-                cells.len()
-            ))
+        (Some((how, only)), true) if is_believed(ground, how, cells) => only,
+        _ => wrong(),
+    }
+}
+
+/// Whether a way is taken where it is the only one that makes a sound row.
+fn is_believed(ground: &Ground<'_>, how: How, cells: &[&str]) -> bool {
+    let pieces = (cells.len() + 1).saturating_sub(ground.layout.width());
+    match how {
+        // a separator forgotten, or a line broken off, would look the same
+        How::EndsEarly | How::Gap => false,
+        How::EmptyOut => true,
+        How::Joined(at) => {
+            // a date of its own is no part of a text: two rows stand on this line
+            let joined = cells.iter().skip(at).take(pieces);
+            let is_one_row = pieces <= PIECES_OF_A_REMARK
+                && !joined.into_iter().any(|piece| is_dated(plain(piece)));
+            match ground.layout.column_at(at) {
+                // a remark in a column that is none of ours, not a number of the row
+                None => {
+                    let headers = &ground.layout.headers;
+                    let is_headed = headers.get(at).is_some_and(|h| !plain(h).is_empty());
+                    is_one_row && is_headed
+                }
+                Some(Column::Note | Column::Part | Column::Item) => is_one_row,
+                Some(Column::Source) => is_one_row && ground.layout.kind == RecordKind::Hardness,
+                Some(Column::Postcode | Column::BasePostcode) => {
+                    // only a house has a number of its own
+                    let behind = cells.iter().skip(at + 1).take(pieces.saturating_sub(1));
+                    let has_figure = |piece: &&str| plain(piece).parse::<f64>().is_ok();
+                    is_one_row && !behind.into_iter().any(has_figure)
+                }
+                Some(column) => column.measure() == Measure::Date,
+            }
         }
     }
 }
 
+/// Separators within a remark are few; where there are more, two rows stand on
+/// one line.
+const PIECES_OF_A_REMARK: usize = 4;
+
+/// Whether joining makes no number that anyone writes in this file: `12,5` in a
+/// file of decimal points. `1,200` may always be one.
+fn is_no_number(ground: &Ground<'_>, way: &Way) -> bool {
+    let How::Joined(at) = way.how else {
+        return false;
+    };
+    let measure = ground.layout.column_at(at).map(Column::measure);
+    if matches!(measure, None | Some(Measure::Text | Measure::Date)) {
+        return false;
+    }
+    let joined = way.cells.get(at).map_or("", String::as_str);
+    let thousands = joined
+        .rsplit(char::from(ground.layout.delimiter))
+        .next()
+        .is_some_and(|last| last.trim().bytes().take_while(u8::is_ascii_digit).count() == 3);
+    ground.mark == DecimalMark::Point && !thousands
+}
+
+/// The cells of a line that another of the usual separators splits into as many
+/// as the header has.
+fn separated_otherwise(layout: &Layout, line: &str) -> Option<Vec<String>> {
+    let others = DELIMITERS.iter().filter(|(d, _)| *d != layout.delimiter);
+    let mut fitting = others.filter_map(|(delimiter, _)| {
+        let mut rows = Rows::new(line, *delimiter);
+        rows.next_row()?;
+        let fits = (layout.width()..=layout.headers.len()).contains(&rows.len());
+        (fits && !rows.is_misquoted())
+            .then(|| (0..rows.len()).map(|i| rows.cell(i).to_owned()).collect())
+    });
+    let only = fitting.next()?;
+    fitting.next().is_none().then_some(only)
+}
+
 /// The header once more, or a total: lines that spreadsheets add.
-fn no_row_of_its_own(layout: &Layout, rows: &Rows<'_>) -> Option<Reason> {
-    let first = (0..rows.len()).find(|i| !rows.cell(*i).trim().is_empty())?;
+fn no_row_of_its_own(ground: &Ground<'_>, rows: &Rows<'_>) -> Option<Reason> {
+    let layout = ground.layout;
+    let first = (0..rows.len()).find(|i| !plain(rows.cell(*i)).is_empty())?;
     let header = layout.headers.get(first).map_or("", |h| plain(h));
     if plain(rows.cell(first)).eq_ignore_ascii_case(header) {
         let same = |(i, header): (usize, &String)| folded(rows.cell(i)) == folded(header);
-        if layout.headers.iter().enumerate().all(same) {
+        let beyond = layout.headers.len()..rows.len();
+        let is_all = beyond.into_iter().all(|i| plain(rows.cell(i)).is_empty());
+        if is_all && layout.headers.iter().enumerate().all(same) {
+            ground.in_another_table.set(false);
             return Some("the header once more".into());
         }
     }
     let when = [Column::TakenAt, Column::StartedAt, Column::DoneAt];
     let when = when.into_iter().find_map(|column| layout.cell_of(column));
-    let undated = when.is_some_and(|i| is_no_value(plain(rows.cell(i))));
+    let undated = when.is_some_and(|i| is_no_value(plain(rows.cell(i))))
+        && !(0..rows.len()).any(|i| is_dated(plain(rows.cell(i))));
     let van = layout.cell_of(Column::Van);
-    let no_van = van.is_some_and(|i| rows.cell(i).trim().is_empty());
+    let no_van = van.is_some_and(|i| plain(rows.cell(i)).is_empty());
     let looked_at = if no_van { rows.len() } else { first + 1 };
-    (first..looked_at)
-        .any(|i| is_total(plain(rows.cell(i)), undated))
-        .then(|| "a total, not a row of its own".into())
+    let found = (first..looked_at).find_map(|i| total(plain(rows.cell(i))))?;
+    match found {
+        Total::Surely => Some("a total, not a row of its own".into()),
+        // a list of vans has no dates, and no van is called "Average"
+        Total::Undated if layout.kind == RecordKind::Vans => {
+            let name = plain(rows.cell(first)).to_ascii_lowercase();
+            let is_name = matches!(name.as_str(), "max" | "min");
+            (!is_name).then(|| "a total, not a row of its own".into())
+        }
+        Total::Undated if undated => Some("a line of totals, or a row without its date".into()),
+        Total::Undated => None,
+    }
 }
 
-/// Whether a cell heads a line of totals; words that may be names as well do so
-/// only in a line without a date.
-fn is_total(cell: &str, undated: bool) -> bool {
+fn is_dated(cell: &str) -> bool {
+    let certain = |date| matches!(date, WrittenDate::Sure(_) | WrittenDate::Numbers(_));
+    written(cell).is_ok_and(|written| certain(written.date))
+}
+
+/// What a word at the head of a line of totals tells.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+enum Total {
+    Surely,
+    /// A name as well: only in a line without a date.
+    Undated,
+}
+
+fn total(cell: &str) -> Option<Total> {
     if cell.len() < 3 || cell.len() > 13 {
-        return false;
+        return None;
     }
     let word = cell.trim_end_matches([':', '.']).to_ascii_lowercase();
-    matches!(
-        word.as_str(),
-        "total" | "totals" | "grand total" | "sum" | "subtotal" | "sub-total" | "sub total"
-    ) || (undated
-        && matches!(
-            word.as_str(),
-            "average" | "mean" | "avg" | "count" | "min" | "max" | "minimum" | "maximum"
-        ))
+    match word.as_str() {
+        "total" | "totals" | "grand total" | "sum" | "subtotal" | "sub-total" | "sub total" => {
+            Some(Total::Surely)
+        }
+        "average" | "mean" | "avg" | "count" | "min" | "max" | "minimum" | "maximum" => {
+            Some(Total::Undated)
+        }
+        _ => None,
+    }
 }

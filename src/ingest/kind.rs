@@ -5,7 +5,9 @@ use super::error::ReadError;
 use super::headers::RecordKind;
 use super::layout::{DELIMITERS, Layout};
 use super::meaning::{Headed, Meaning, meaning};
+use super::mend_file::is_ours;
 use super::notes::Notes;
+use super::quotes::quote_of;
 use super::settle::settle;
 use super::split::{RowAt, Rows};
 use super::text::folded;
@@ -31,6 +33,7 @@ pub(super) fn recognise(text: &str, file: &str, notes: &mut Notes) -> Result<Lay
         |stated| vec![stated],
     ) {
         let mut rows = Rows::new(text, delimiter);
+        rows.quote = quote_of(text, delimiter);
         for _ in 0..TITLE_LINES {
             let Some(at) = rows.next_row() else { break };
             // a header found higher up by another delimiter is the likelier one
@@ -55,7 +58,8 @@ pub(super) fn recognise(text: &str, file: &str, notes: &mut Notes) -> Result<Lay
     }
     match best {
         Some(tried) if tried.lacking.is_none() => {
-            let layout = Layout::new(tried.kind, tried.delimiter, tried.header, tried.headers);
+            let mut layout = Layout::new(tried.kind, tried.delimiter, tried.header, tried.headers);
+            layout.quote = quote_of(text, layout.delimiter);
             settle(layout, &tried.meanings, text, file, notes)
         }
         Some(Tried {
@@ -96,7 +100,8 @@ fn try_kind(kind: RecordKind, delimiter: u8, header: RowAt, headers: &[String]) 
             .any(|m| matches!(m, Meaning::Column(h) if h.column == column))
     };
     // a list of names alone is a van list too
-    let only_vans = kind == RecordKind::Vans && headers.len() == 1;
+    let own = headers.iter().filter(|header| !is_ours(header)).count();
+    let only_vans = kind == RecordKind::Vans && own == 1;
     let lacking = lacking(kind, &has).filter(|_| !(only_vans && has(Column::Van)));
     // each column counts once, a canonical name a little more
     let mut seen: Vec<Column> = Vec::new();
@@ -117,6 +122,26 @@ fn try_kind(kind: RecordKind, delimiter: u8, header: RowAt, headers: &[String]) 
         score,
         lacking,
     }
+}
+
+/// Whether a line below the header heads another table: it has all that a kind
+/// cannot do without, most of its cells are columns, and none is a figure.
+pub(super) fn heads_a_table<'c>(cells: impl Iterator<Item = &'c str>) -> bool {
+    let cells: Vec<&str> = cells.map(str::trim).filter(|c| !c.is_empty()).collect();
+    if cells.len() < 2
+        || cells
+            .iter()
+            .any(|c| c.starts_with(|c: char| c.is_ascii_digit()))
+    {
+        return false;
+    }
+    RecordKind::ALL.into_iter().any(|kind| {
+        let columns: Vec<Column> = cells
+            .iter()
+            .filter_map(|cell| meaning(kind, cell).column().map(|headed| headed.column))
+            .collect();
+        2 * columns.len() >= cells.len() && lacking(kind, &|c| columns.contains(&c)).is_none()
+    })
 }
 
 /// "Part" is what was worked on, where no other column says it.

@@ -20,6 +20,8 @@ pub(super) const DELIMITERS: [(u8, &str); 4] = [
 pub(super) struct Layout {
     pub kind: RecordKind,
     pub delimiter: u8,
+    /// What quotes cells.
+    pub quote: u8,
     /// The last line above the rows.
     pub header: RowAt,
     pub headers: Vec<String>,
@@ -35,6 +37,7 @@ impl Layout {
         Layout {
             kind,
             delimiter,
+            quote: b'"',
             header,
             headers,
             date_order: None,
@@ -83,6 +86,13 @@ impl Layout {
     pub fn columns(&self) -> impl Iterator<Item = (Column, usize)> + '_ {
         ALL.into_iter()
             .filter_map(|column| Some((column, self.cell_of(column)?)))
+    }
+
+    /// The column of ours that a cell holds, if any.
+    pub fn column_at(&self, cell: usize) -> Option<Column> {
+        self.columns()
+            .find(|(_, at)| *at == cell)
+            .map(|(column, _)| column)
     }
 
     /// How a column is headed in this file.

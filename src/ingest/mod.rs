@@ -9,6 +9,8 @@ mod calendar;
 mod clock;
 mod columns;
 mod dates;
+#[cfg(fuzzing)]
+pub mod doors;
 mod encoding;
 mod error;
 mod evidence;
@@ -20,10 +22,12 @@ mod layout;
 mod local_days;
 mod mapping;
 mod meaning;
+mod mend_file;
 mod names;
 mod notes;
 mod numbers;
 mod postcode;
+mod quotes;
 mod ragged;
 mod read;
 mod row;
@@ -35,6 +39,7 @@ mod rows_readings;
 mod rows_services;
 mod rows_vans;
 mod settle;
+mod source;
 mod split;
 mod text;
 mod units;
@@ -50,9 +55,9 @@ pub use dates::DateOrder;
 pub use error::ReadError;
 pub use headers::{RecordKind, canonical_header};
 pub use mapping::{Heading, MAPPING};
-pub use read::read_bytes;
-
-use crate::store::records::FileRows;
+pub use mend_file::{ToMend, mend_file};
+pub use read::{FileReader, read_bytes};
+pub use text::shown;
 
 /// How files are read.
 #[derive(Debug, Clone)]
@@ -64,15 +69,6 @@ pub struct Options {
     pub time_zone: jiff::tz::TimeZone,
     /// Rows that happened after this day are set aside.
     pub today: jiff::civil::Date,
-}
-
-/// Reads one file. `shown_name` is the file as the user named it.
-///
-/// # Errors
-/// One sentence on why the whole file cannot be taken in.
-pub fn read_file(path: &Path, shown_name: &str, options: &Options) -> Result<FileRows, ReadError> {
-    let bytes = std::fs::read(path).map_err(|source| cannot_read(shown_name, source))?;
-    read_bytes(&bytes, shown_name, options)
 }
 
 /// The files that a path names: the file itself, or a folder's files in order of

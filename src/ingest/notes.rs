@@ -6,6 +6,7 @@ use std::collections::BTreeMap;
 use crate::store::records::Note;
 
 use super::columns::Column;
+use super::text::shown;
 
 /// A repair or remark that may recur in many rows.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
@@ -66,6 +67,11 @@ impl Notes {
             .collect();
         repairs.sort_by_key(|note| note.line);
         notes.append(&mut repairs);
+        for note in &mut notes {
+            if let std::borrow::Cow::Owned(text) = shown(&note.text) {
+                note.text = text;
+            }
+        }
         notes
     }
 }

@@ -17,6 +17,7 @@ pub(super) enum Postcode {
 pub(super) fn postcode(cell: &str) -> Postcode {
     let upper: String = cell
         .chars()
+        .filter(|c| !matches!(c, '"' | '\''))
         .map(|c| {
             if c.is_ascii_punctuation() || c.is_whitespace() {
                 ' '

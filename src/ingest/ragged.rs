@@ -1,70 +1,176 @@
-//! Rows with a cell too many or too few: put right where exactly one way of
-//! doing it makes a sound row.
+//! Rows with cells too many or too few: all the ways in which they could be meant.
+
+use super::text::plain;
 
 /// How many cells may be too many for a repair to be looked for.
 const MOST_OVER: usize = 10;
 
-/// All ways to make `width` cells of a ragged row: neighbours joined by the
-/// delimiter, or empty cells put in. Empty where the row is too far off.
-pub(super) fn alignments(cells: &[&str], width: usize, delimiter: char) -> Vec<Vec<String>> {
-    let owned = |part: &[&str]| part.iter().map(|c| (*c).to_owned()).collect::<Vec<_>>();
+/// One way to give a row as many cells as the header has.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub(super) struct Way {
+    pub cells: Vec<String>,
+    pub how: How,
+}
+
+/// What was done to the row.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) enum How {
+    /// It ends early: the last cells are empty.
+    EndsEarly,
+    /// Cells are missing somewhere else.
+    Gap,
+    /// Empty cells were taken out.
+    EmptyOut,
+    /// Neighbours were joined by the delimiter, into this cell.
+    Joined(usize),
+}
+
+impl How {
+    /// What is said of a row put right so.
+    pub fn told(self) -> &'static str {
+        match self {
+            How::EndsEarly => "ends early: its last cells are taken for empty",
+            How::Gap => "cells too few",
+            How::EmptyOut => "an empty cell too many: left out",
+            How::Joined(_) => {
+                "cells too many: put right in the only way that makes sense, a separator within a text"
+            }
+        }
+    }
+}
+
+/// Every way to make `width` cells of a ragged row; none where it is too far off.
+pub(super) fn ways(cells: &[&str], width: usize, delimiter: char) -> Vec<Way> {
     if cells.len() > width && cells.len() - width <= MOST_OVER {
-        let join = cells.len() - width + 1;
-        let beyond = cells.get(width..).unwrap_or_default();
-        let trimmed = beyond
-            .iter()
-            .all(|cell| cell.trim().is_empty())
-            .then(|| owned(cells.get(..width).unwrap_or_default()));
-        let joined = (0..width).filter_map(|at| {
-            let (before, rest) = cells.split_at_checked(at)?;
-            let (joined, after) = rest.split_at_checked(join)?;
-            let mut row = owned(before);
-            row.push(joined.join(&delimiter.to_string()));
-            row.extend(owned(after));
-            Some(row)
-        });
-        return trimmed.into_iter().chain(joined).collect();
+        let mut ways = empty_out(cells, width);
+        ways.extend(joined(cells, width, delimiter));
+        return ways;
     }
     if cells.len() < width && cells.len() > 1 {
-        let missing = width - cells.len();
-        return (1..=cells.len())
-            .filter_map(|at| {
-                let (before, after) = cells.split_at_checked(at)?;
-                let mut row = owned(before);
-                row.extend(std::iter::repeat_n(String::new(), missing));
-                row.extend(owned(after));
-                Some(row)
-            })
-            .collect();
+        return gaps(cells, width);
     }
     Vec::new()
+}
+
+fn owned(cells: &[&str]) -> Vec<String> {
+    cells.iter().map(|c| (*c).to_owned()).collect()
+}
+
+fn empty_out(cells: &[&str], width: usize) -> Vec<Way> {
+    let is_empty = |cell: &&str| plain(cell).is_empty();
+    let mut ways: Vec<Way> = Vec::new();
+    if cells.iter().skip(width).all(is_empty) {
+        ways.push(Way {
+            cells: owned(cells.get(..width).unwrap_or_default()),
+            how: How::EmptyOut,
+        });
+    }
+    if cells.len() == width + 1 {
+        for (at, _) in cells.iter().enumerate().filter(|(_, cell)| is_empty(cell)) {
+            let mut kept = owned(cells);
+            kept.remove(at);
+            if ways.iter().all(|way| way.cells != kept) {
+                ways.push(Way {
+                    cells: kept,
+                    how: How::EmptyOut,
+                });
+            }
+        }
+    }
+    ways
+}
+
+/// A delimiter within a text: its pieces are never empty.
+fn joined(cells: &[&str], width: usize, delimiter: char) -> Vec<Way> {
+    let pieces = cells.len() - width + 1;
+    let join = |at: usize| {
+        let (before, rest) = cells.split_at_checked(at)?;
+        let (joined, after) = rest.split_at_checked(pieces)?;
+        if joined.iter().any(|piece| plain(piece).is_empty()) {
+            return None;
+        }
+        let mut row = owned(before);
+        row.push(joined.join(delimiter.to_string().as_str()));
+        row.extend(owned(after));
+        Some(Way {
+            cells: row,
+            how: How::Joined(at),
+        })
+    };
+    (0..width).filter_map(join).collect()
+}
+
+fn gaps(cells: &[&str], width: usize) -> Vec<Way> {
+    let missing = width - cells.len();
+    (1..=cells.len())
+        .filter_map(|at| {
+            let (before, after) = cells.split_at_checked(at)?;
+            let mut row = owned(before);
+            row.extend(std::iter::repeat_n(String::new(), missing));
+            row.extend(owned(after));
+            Some(Way {
+                cells: row,
+                how: if after.is_empty() {
+                    How::EndsEarly
+                } else {
+                    How::Gap
+                },
+            })
+        })
+        .collect()
 }
 
 #[cfg(test)]
 mod tests {
     use super::*;
 
-    #[test]
-    fn a_cell_too_many_is_joined_to_a_neighbour() {
-        let ways = alignments(&["a", "b", "c"], 2, ',');
-        assert_eq!(ways, [vec!["a,b", "c"], vec!["a", "b,c"]]);
+    fn cells(row: &[&str], width: usize) -> Vec<(String, How)> {
+        let ways = ways(row, width, ',');
+        ways.into_iter()
+            .map(|way| (way.cells.join("|"), way.how))
+            .collect()
     }
 
     #[test]
-    fn empty_cells_at_the_end_may_be_dropped() {
-        let ways = alignments(&["a", "b", ""], 2, ';');
-        assert_eq!(ways, [vec!["a", "b"], vec!["a;b", ""], vec!["a", "b;"]]);
+    fn a_cell_too_many_is_joined_to_a_neighbour() {
+        assert_eq!(
+            cells(&["a", "b", "c"], 2),
+            [
+                ("a,b|c".to_owned(), How::Joined(0)),
+                ("a|b,c".to_owned(), How::Joined(1)),
+            ]
+        );
+    }
+
+    #[test]
+    fn empty_cells_are_taken_out_and_never_joined() {
+        assert_eq!(
+            cells(&["a", "b", ""], 2),
+            [
+                ("a|b".to_owned(), How::EmptyOut),
+                ("a,b|".to_owned(), How::Joined(0)),
+            ]
+        );
+        assert_eq!(
+            cells(&["a", "", "b"], 2),
+            [("a|b".to_owned(), How::EmptyOut)]
+        );
     }
 
     #[test]
     fn a_cell_too_few_leaves_a_gap_somewhere() {
-        let ways = alignments(&["a", "b"], 3, ';');
-        assert_eq!(ways, [vec!["a", "", "b"], vec!["a", "b", ""]]);
+        assert_eq!(
+            cells(&["a", "b"], 3),
+            [
+                ("a||b".to_owned(), How::Gap),
+                ("a|b|".to_owned(), How::EndsEarly),
+            ]
+        );
     }
 
     #[test]
     fn rows_far_off_are_left_alone() {
-        assert!(alignments(&["a"], 5, ',').is_empty());
-        assert!(alignments(&["a"; 16], 5, ',').is_empty());
+        assert!(ways(&["a"], 5, ',').is_empty());
+        assert!(ways(&["a"; 16], 5, ',').is_empty());
     }
 }

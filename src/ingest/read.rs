@@ -1,30 +1,61 @@
-//! One file from its bytes to its rows.
+//! One file from its bytes to its rows, in three passes over it: how its bytes
+//! are written, what its rows tell about its habits, and the rows themselves.
+//! Only a window of the text and a batch of rows are in memory.
 
+use std::borrow::Cow;
+use std::cell::Cell;
 use std::collections::HashMap;
-use std::fmt::Write as _;
+use std::path::Path;
 use std::sync::Arc;
 
 use jiff::civil::Date;
-use sha2::{Digest, Sha256};
 
 use crate::store::names::van_key;
-use crate::store::records::{FileRows, Record, SetAside};
+use crate::store::records::{Dialect, FileHead, FileRows, FileTail, Record, RowBatch, SetAside};
 
+use super::Options;
 use super::columns::Column;
+use super::encoding::{Script, TextBlocks, refuse_what_is_no_table, script};
 use super::error::ReadError;
 use super::evidence::Evidence;
 use super::headers::RecordKind;
 use super::instants::DAY_OR_MONTH;
 use super::judge::{Outcome, Records, judge};
 use super::kind::recognise;
+use super::layout::Layout;
 use super::local_days::LocalDays;
+use super::mend_file::{self, Habits, Mark};
 use super::names::Names;
 use super::notes::Notes;
+use super::numbers::DecimalMark;
 use super::row::{Cells, Ground};
 use super::rows_hardness::bare_is_mg_l;
+use super::source::{Seen, Source, Watched};
 use super::split::{RowAt, Rows};
 use super::text::plain;
-use super::{Options, encoding};
+
+/// Rows handed on at a time.
+const BATCH_ROWS: usize = 8_192;
+/// Bytes of text after which fewer are.
+const BATCH_TEXT: usize = 1 << 22;
+/// Bytes kept of a row's text.
+const KEPT_TEXT: usize = 1 << 16;
+
+/// A file whose header and habits are known, and whose rows are still to be read.
+pub struct FileReader<'b> {
+    name: String,
+    source: Source<'b>,
+    script: Script,
+    seen: Seen,
+    layout: Layout,
+    header: String,
+    /// The cell that says which row set aside a line replaces, and what the
+    /// file that the rows came from had settled.
+    mends: Option<(usize, Habits)>,
+    evidence: Evidence,
+    notes: Notes,
+    options: Options,
+}
 
 /// Reads one file from its bytes. `shown_name` is the file as the user named it.
 ///
@@ -35,49 +66,248 @@ pub fn read_bytes(
     shown_name: &str,
     options: &Options,
 ) -> Result<FileRows, ReadError> {
-    let decoded = encoding::decode(bytes, shown_name)?;
-    let mut notes = Notes::default();
-    if decoded.lost > 0 {
-        notes.file(
-            None,
-            format!(
-                "{} characters could not be read and were left out",
-                decoded.lost
-            ),
-        );
+    let file = FileReader::of_bytes(bytes, shown_name, options)?;
+    let head = file.head();
+    let mut all = RowBatch::default();
+    let tail = file.read(|mut batch| {
+        all.rows.append(&mut batch.rows);
+        all.set_aside.append(&mut batch.set_aside);
+        all.mends.append(&mut batch.mends);
+        Ok::<(), ReadError>(())
+    })?;
+    Ok(FileRows {
+        name: head.name,
+        sha256: head.sha256,
+        bytes: head.bytes,
+        rows: all.rows,
+        set_aside: all.set_aside,
+        notes: tail.notes,
+        recognised: tail.recognised,
+        dialect: tail.dialect,
+    })
+}
+
+impl<'b> FileReader<'b> {
+    /// Opens a file. `shown_name` is the file as the user named it.
+    ///
+    /// # Errors
+    /// One sentence on why the whole file cannot be taken in.
+    pub fn open(
+        path: &Path,
+        shown_name: &str,
+        options: &Options,
+    ) -> Result<FileReader<'static>, ReadError> {
+        FileReader::of_source(Source::open(path, shown_name)?, shown_name, options)
     }
-    let layout = recognise(&decoded.text, shown_name, &mut notes)?;
-    let evidence = Evidence::gather(&decoded.text, &layout, options.today);
-    let habits = evidence.date_habits(layout.date_order, options.date_order, options.today);
-    if let (Some(stated), Some(own)) = (options.date_order, habits.order)
-        && stated != own
-    {
-        let (own, stated) = (own.told(), stated.told());
-        notes.file(
-            None,
-            format!(
-                "{own}, as its own rows or header settle it, in spite of --date-order ({stated})"
-            ),
-        );
+
+    /// The same for bytes in memory.
+    ///
+    /// # Errors
+    /// As for [`FileReader::open`].
+    pub fn of_bytes(
+        bytes: &'b [u8],
+        shown_name: &str,
+        options: &Options,
+    ) -> Result<FileReader<'b>, ReadError> {
+        FileReader::of_source(Source::Bytes(bytes), shown_name, options)
     }
-    if let Some((open, contradicts)) = evidence.open_dates(&habits) {
-        notes.file(None, unsettled_note(open, contradicts));
+
+    fn of_source(
+        source: Source<'b>,
+        name: &str,
+        options: &Options,
+    ) -> Result<FileReader<'b>, ReadError> {
+        let unreadable = |source| unreadable(name, source);
+        let watched = Watched::over(&source).map_err(unreadable)?;
+        let script = script(watched.bytes(), name)?;
+        let seen = watched.seen();
+
+        let (start, is_whole) = {
+            let watched = Watched::over(&source).map_err(unreadable)?;
+            let blocks = TextBlocks::new(Box::new(watched.bytes()), &script);
+            Rows::of_blocks(blocks, b',').into_first_window()
+        };
+        refuse_what_is_no_table(&start, is_whole, name)?;
+        let mut notes = Notes::default();
+        if script.lost > 0 {
+            notes.file(
+                None,
+                format!(
+                    "{} characters could not be read and were left out",
+                    script.lost
+                ),
+            );
+        }
+        let mut layout = recognise(&start, name, &mut notes)?;
+        let mends = mend_file::find(&layout.headers);
+        if let Some((_, habits)) = mends {
+            layout.date_order = layout.date_order.or(habits.order);
+        }
+        let file = FileReader {
+            name: name.to_owned(),
+            source,
+            script,
+            seen,
+            header: header_of(&layout, &start),
+            layout,
+            mends,
+            evidence: Evidence::default(),
+            notes,
+            options: options.clone(),
+        };
+        let gather = |rows: &mut Rows<'_>| {
+            Ok::<_, ReadError>(Evidence::gather(rows, &file.layout, options.today))
+        };
+        let evidence = file.pass(gather)?;
+        Ok(FileReader { evidence, ..file })
     }
-    let zone = LocalDays::new(options.time_zone.clone());
-    let ground = Ground {
-        layout: &layout,
-        mark: evidence.decimal_mark(layout.delimiter),
-        habits,
-        usual_cells: evidence.usual_cells(layout.headers.len()),
-        zone: &zone,
-        today: options.today,
+
+    /// What is known of the file before its rows are read.
+    pub fn head(&self) -> FileHead {
+        FileHead {
+            name: self.name.clone(),
+            sha256: self.seen.sha256.clone(),
+            bytes: self.seen.bytes,
+        }
+    }
+
+    /// Walks once over the rows behind the header, making sure that the bytes
+    /// are still those of the first pass.
+    fn pass<T, E: From<ReadError>>(
+        &self,
+        walk: impl FnOnce(&mut Rows<'_>) -> Result<T, E>,
+    ) -> Result<T, E> {
+        let unreadable = |source| unreadable(&self.name, source);
+        let watched = Watched::over(&self.source).map_err(unreadable)?;
+        let blocks = TextBlocks::new(Box::new(watched.bytes()), &self.script);
+        let mut rows = Rows::of_blocks(blocks, self.layout.delimiter);
+        rows.widths = (self.layout.width(), self.layout.headers.len());
+        rows.quote = self.layout.quote;
+        rows.rewind_behind(self.layout.header);
+        let found = walk(&mut rows)?;
+        if let Some(error) = rows.failure() {
+            return Err(unreadable(error).into());
+        }
+        if watched.seen() != self.seen {
+            let file = self.name.clone();
+            return Err(ReadError::Changed { file }.into());
+        }
+        Ok(found)
+    }
+
+    /// Reads the rows, handing them on in batches in the order of the file.
+    ///
+    /// # Errors
+    /// [`ReadError::Changed`] and [`ReadError::Unreadable`], after which the
+    /// batches handed on are worth nothing; or what `take` says.
+    pub fn read<E: From<ReadError>>(
+        mut self,
+        mut take: impl FnMut(RowBatch) -> Result<(), E>,
+    ) -> Result<FileTail, E> {
+        let options = &self.options;
+        let (evidence, layout) = (&self.evidence, &self.layout);
+        let mut notes = std::mem::take(&mut self.notes);
+        let mut habits = evidence.date_habits(layout.date_order, options.date_order, options.today);
+        if let (Some(stated), Some(own)) = (options.date_order, habits.order)
+            && stated != own
+        {
+            let (own, stated) = (own.told(), stated.told());
+            notes.file(
+                None,
+                format!(
+                    "{own}, as its own rows or header settle it, in spite of --date-order ({stated})"
+                ),
+            );
+        }
+        if let Some((open, contradicts)) = evidence.open_dates(&habits) {
+            notes.file(None, unsettled_note(open, contradicts));
+        }
+        let zone = LocalDays::new(options.time_zone.clone());
+        let came_with = self.mends.map(|(_, habits)| habits).unwrap_or_default();
+        habits.midnight_is_none &= !came_with.midnights;
+        let own_mark = evidence.decimal_mark(layout.delimiter);
+        let mark = came_with.mark.filter(|_| !evidence.tells_decimals());
+        let ground = Ground {
+            layout,
+            mark: mark.unwrap_or(own_mark),
+            habits,
+            usual_cells: evidence.usual_cells(layout.headers.len()),
+            ends_early: evidence.ends_early(),
+            in_another_table: Cell::new(false),
+            zone: &zone,
+            today: options.today,
+        };
+        let mut words = vec![layout.delimiter_word()];
+        words.extend(self.script.told);
+        words.extend(evidence.told(&habits));
+        let settled = Habits {
+            order: habits.order,
+            mark: matches!(ground.mark, DecimalMark::Point | DecimalMark::Comma)
+                .then_some(ground.mark),
+            midnights: evidence.has_midnights() || came_with.midnights,
+        };
+        let mut file = File::new(&self.name, &ground, notes);
+        file.mark_cell = self.mends.map(|(cell, _)| cell);
+        if layout.kind == RecordKind::Hardness {
+            file.bare_is_mg_l = self.pass(|rows| Ok::<_, E>(has_bare_mg_l(&ground, rows)))?;
+        }
+        self.pass(|rows| file.read_all(rows, &mut take))?;
+        Ok(FileTail {
+            dialect: Dialect {
+                header: self.header.clone(),
+                delimiter: char::from(layout.delimiter).to_string(),
+                habits: settled.told(),
+            },
+            ..file.finish(&words)
+        })
+    }
+}
+
+/// The line of headers, and that of units below it where there is one.
+fn header_of(layout: &Layout, start: &str) -> String {
+    let without_marks = |cells: &[String]| {
+        let own = layout.headers.iter().zip(cells);
+        let own = own.filter(|(header, _)| !mend_file::is_ours(header));
+        own.map(|(_, cell)| cell.clone()).collect::<Vec<_>>()
     };
-    let mut file = File::new(shown_name, &ground, notes);
-    file.read_all(&decoded.text);
-    let mut words = vec![layout.delimiter_word()];
-    words.extend(decoded.encoding);
-    words.extend(evidence.told(&habits));
-    Ok(file.finish(bytes, &words))
+    let mut lines = vec![without_marks(&layout.headers)];
+    let last = Rows::new(start, layout.delimiter);
+    let mut last = Rows::new(last.text_of(layout.header), layout.delimiter);
+    last.quote = layout.quote;
+    if last.next_row().is_some() {
+        let cells: Vec<String> = (0..last.len()).map(|i| last.cell(i).to_owned()).collect();
+        if cells != layout.headers {
+            lines.push(without_marks(&cells));
+        }
+    }
+    mend_file::lines_of(&lines, layout.delimiter)
+}
+
+fn unreadable(name: &str, source: std::io::Error) -> ReadError {
+    ReadError::Unreadable {
+        file: name.to_owned(),
+        source,
+    }
+}
+
+/// Whether a figure of a hardness file, given without a unit, is surely mg/L.
+fn has_bare_mg_l(ground: &Ground<'_>, rows: &mut Rows<'_>) -> bool {
+    let Some(cell) = ground.layout.cell_of(Column::Hardness) else {
+        return false;
+    };
+    let unit = ground.layout.cell_of(Column::Unit);
+    let mut surely = false;
+    while let Some(at) = rows.next_row() {
+        let unit = unit.map_or("", |unit| rows.cell(unit));
+        if !at.is_too_long
+            && let Ok(Some(found)) = super::numbers::number(rows.cell(cell), ground.mark)
+            && found.unit.is_empty()
+            && plain(unit).is_empty()
+        {
+            surely |= bare_is_mg_l(std::iter::once(found.value));
+        }
+    }
+    surely
 }
 
 fn unsettled_note(open: u64, contradicts: bool) -> String {
@@ -97,10 +327,12 @@ struct File<'f> {
     ground: &'f Ground<'f>,
     notes: Notes,
     names: Names,
-    rows: Vec<(u64, Record, Box<str>)>,
-    set_aside: Vec<SetAside>,
+    batch: RowBatch,
+    batch_text: usize,
     read: u64,
     bare_is_mg_l: bool,
+    /// The cell that says which row set aside a line replaces.
+    mark_cell: Option<usize>,
     /// Numbers of the vans whose rows hold only a day, by name and by key.
     numbers: HashMap<Arc<str>, usize>,
     keys: HashMap<String, usize>,
@@ -115,67 +347,104 @@ impl<'f> File<'f> {
             ground,
             notes,
             names: Names::default(),
-            rows: Vec::new(),
-            set_aside: Vec::new(),
+            batch: RowBatch::default(),
+            batch_text: 0,
             read: 0,
             bare_is_mg_l: false,
+            mark_cell: None,
             numbers: HashMap::new(),
             keys: HashMap::new(),
             of_day: HashMap::new(),
         }
     }
 
-    fn rows_behind_header<'t>(&self, text: &'t str) -> Rows<'t> {
-        let mut rows = Rows::new(text, self.ground.layout.delimiter);
-        rows.widths = (self.ground.layout.width(), self.ground.layout.headers.len());
-        rows.rewind_behind(self.ground.layout.header);
-        rows
-    }
-
-    fn read_all(&mut self, text: &str) {
-        if self.ground.layout.kind == RecordKind::Hardness {
-            self.bare_is_mg_l = self.has_bare_mg_l(text);
-        }
-        let mut rows = self.rows_behind_header(text);
+    fn read_all<E>(
+        &mut self,
+        rows: &mut Rows<'_>,
+        take: &mut impl FnMut(RowBatch) -> Result<(), E>,
+    ) -> Result<(), E> {
         while let Some(at) = rows.next_row() {
-            let outcome = judge(self.ground, &rows, &mut self.names, self.bare_is_mg_l);
-            self.take(at, &rows, outcome);
-        }
-    }
-
-    /// Whether a figure of this file, given without a unit, is surely mg/L.
-    fn has_bare_mg_l(&self, text: &str) -> bool {
-        let Some(cell) = self.ground.layout.cell_of(Column::Hardness) else {
-            return false;
-        };
-        let unit = self.ground.layout.cell_of(Column::Unit);
-        let mut rows = self.rows_behind_header(text);
-        let mut figures = Vec::new();
-        while rows.next_row().is_some() {
-            let unit = unit.map_or("", |unit| rows.cell(unit));
-            if let Ok(Some(found)) = super::numbers::number(rows.cell(cell), self.ground.mark)
-                && found.unit.is_empty()
-                && plain(unit).is_empty()
+            if at.is_too_long {
+                let reason = "a line of more than 1 MiB: no row of ours";
+                self.set_aside(at.line, reason.to_owned(), rows.text_of(at), true, None);
+            } else if self.mark_cell.is_some() && !self.is_whole(rows) {
+                // the two cells in front must not be taken for cells of the row
+                let width = self.ground.layout.width();
+                let reason = format!("{} cells where the header has {width}", rows.len());
+                let mark = self.mark(at, rows);
+                let place = mark.map(Mark::place_in_day);
+                let text = self.own_text(at, rows);
+                self.set_aside(at.line, reason, &text, false, place);
+            } else {
+                let outcome = judge(self.ground, rows, &mut self.names, self.bare_is_mg_l);
+                self.take(at, rows, outcome);
+            }
+            if self.batch.rows.len() + self.batch.set_aside.len() >= BATCH_ROWS
+                || self.batch_text >= BATCH_TEXT
             {
-                figures.push(found.value);
+                self.batch_text = 0;
+                take(std::mem::take(&mut self.batch))?;
             }
         }
-        bare_is_mg_l(figures.into_iter())
+        take(std::mem::take(&mut self.batch))
+    }
+
+    fn is_whole(&self, rows: &Rows<'_>) -> bool {
+        let most = self.ground.layout.headers.len();
+        let beyond = |i: usize| !plain(rows.cell(i)).is_empty();
+        rows.len() >= self.ground.layout.width() && !(most..rows.len()).any(beyond)
+    }
+
+    /// The row's text, without the cells that say which one it replaces.
+    fn own_text<'t>(&self, at: RowAt, rows: &'t Rows<'_>) -> Cow<'t, str> {
+        if self.mark_cell.is_none() {
+            return Cow::Borrowed(rows.text_of(at));
+        }
+        let headers = &self.ground.layout.headers;
+        let is_own = |i: &usize| headers.get(*i).is_none_or(|h| !mend_file::is_ours(h));
+        let own = (0..rows.len()).filter(is_own);
+        let own: Vec<String> = own.map(|i| rows.cell(i).to_owned()).collect();
+        let text = mend_file::lines_of(&[own], self.ground.layout.delimiter);
+        Cow::Owned(text.trim_end().to_owned())
+    }
+
+    /// Which row set aside the present one replaces.
+    fn mark(&mut self, at: RowAt, rows: &Rows<'_>) -> Option<Mark> {
+        let mark = mend_file::read_mark(rows.cell(self.mark_cell?))?;
+        self.batch.mends.push((at.line, mark.mends));
+        Some(mark)
+    }
+
+    fn set_aside(
+        &mut self,
+        line: u64,
+        reason: String,
+        text: &str,
+        is_cut: bool,
+        day_position: Option<u32>,
+    ) {
+        self.read += 1;
+        self.batch.set_aside.push(SetAside {
+            file: self.name.to_owned(),
+            line: Some(line),
+            reason,
+            text: kept(text, is_cut),
+            day_position,
+        });
+        self.batch_text += text.len();
     }
 
     fn take(&mut self, at: RowAt, rows: &Rows<'_>, outcome: Outcome) {
-        let position = outcome.day_only.map(|(van, date)| self.position(van, date));
-        let text = rows.text_of(at);
+        let mark = self.mark(at, rows);
+        let position = outcome.day_only.map(|(van, date)| match mark {
+            Some(mark) => mark.place_in_day(),
+            None => self.position(van, date),
+        });
+        let text = &*self.own_text(at, rows);
         let records = match outcome.records {
             Ok(records) => records,
             Err(reason) => {
-                self.read += 1;
-                self.set_aside.push(SetAside {
-                    file: self.name.to_owned(),
-                    line: Some(at.line),
-                    reason,
-                    text: text.to_owned(),
-                });
+                self.set_aside(at.line, reason, text, false, position);
                 return;
             }
         };
@@ -201,7 +470,9 @@ impl<'f> File<'f> {
     fn keep(&mut self, line: u64, mut record: Record, position: Option<u32>, text: &str) {
         place_in_day(&mut record, position);
         self.read += 1;
-        self.rows.push((line, record, text.into()));
+        self.batch_text += text.len();
+        let text = kept(text, false);
+        self.batch.rows.push((line, record, text.into()));
     }
 
     /// The next place among a van's rows of a day, from 0. Rows set aside keep
@@ -223,26 +494,25 @@ impl<'f> File<'f> {
         position
     }
 
-    fn finish(self, bytes: &[u8], words: &[&str]) -> FileRows {
+    fn finish(self, words: &[&str]) -> FileTail {
         let layout = self.ground.layout;
         let row = if self.read == 1 { "row" } else { "rows" };
-        let recognised = format!("{}: {}, {} {row}", layout.kind, words.join(", "), self.read);
-        let sha256 = Sha256::digest(bytes)
-            .iter()
-            .fold(String::new(), |mut hex, byte| {
-                let _ = write!(hex, "{byte:02x}");
-                hex
-            });
-        FileRows {
-            name: self.name.to_owned(),
-            sha256,
-            bytes: bytes.len() as u64,
-            rows: self.rows,
-            set_aside: self.set_aside,
+        FileTail {
+            recognised: format!("{}: {}, {} {row}", layout.kind, words.join(", "), self.read),
             notes: self.notes.finish(|column| layout.told(column)),
-            recognised,
+            dialect: Dialect::default(),
         }
     }
+}
+
+/// A row's text as it is kept: whole, or its start and a sign that more stood
+/// in the file.
+fn kept(text: &str, is_cut: bool) -> String {
+    if text.len() <= KEPT_TEXT && !is_cut {
+        return text.to_owned();
+    }
+    let end = text.floor_char_boundary(KEPT_TEXT);
+    format!("{} […]", text.get(..end).unwrap_or_default())
 }
 
 fn place_in_day(record: &mut Record, position: Option<u32>) {

@@ -1,6 +1,7 @@
 //! One row under the eyes of its rules: typed looks at its cells, each with the
 //! reason why it cannot be used or what was repaired.
 
+use std::cell::Cell;
 use std::sync::Arc;
 
 use jiff::civil::Date;
@@ -14,7 +15,7 @@ use super::notes::Repair;
 use super::numbers::DecimalMark;
 use super::postcode::{Postcode, postcode};
 use super::split::Rows;
-use super::text::{collapsed, is_ditto, is_no_value, plain};
+use super::text::{collapsed, is_ditto, is_no_value, plain, shown, without_obeyed};
 
 /// What holds for all rows of a file.
 pub(super) struct Ground<'f> {
@@ -23,9 +24,15 @@ pub(super) struct Ground<'f> {
     pub habits: DateHabits,
     /// How many cells most rows have.
     pub usual_cells: usize,
+    /// Whether rows of this file leave out the empty cells at their end.
+    pub ends_early: bool,
+    /// Whether the rows now stand below the header of another table.
+    pub in_another_table: Cell<bool>,
     pub zone: &'f LocalDays,
     pub today: Date,
 }
+
+const CONTROL: &str = "control characters left out";
 
 /// Why a row is set aside.
 pub(super) type Reason = String;
@@ -49,7 +56,22 @@ impl<'r> Cells<'r> {
             Some(cells) => cells.get(index).map_or("", String::as_str),
             None => self.rows.cell(index),
         };
-        plain(cell)
+        let cell = plain(cell);
+        // a mark that nobody closed is no part of what was meant; alone it is a ditto
+        match cell.trim_matches('"').trim() {
+            inner if self.rows.is_misquoted() && !inner.is_empty() => inner,
+            _ => cell,
+        }
+    }
+
+    /// Whether a column's cell holds quote marks that do not match.
+    fn is_misquoted(&self, column: Column) -> bool {
+        let cell = |index| match self.aligned {
+            Some(cells) => cells.get(index).map_or("", String::as_str),
+            None => self.rows.cell(index),
+        };
+        let index = self.layout.cell_of(column);
+        self.rows.is_misquoted() && index.is_some_and(|i| cell(i).contains('"'))
     }
 }
 
@@ -83,8 +105,9 @@ impl<'r> Row<'r> {
     /// `feed_ppm is "1,2O4", …`, with the row's own header where it differs.
     pub fn fault(&self, column: Column, why: impl std::fmt::Display) -> Reason {
         let cell = self.cell(column);
-        let shown: String = cell.chars().take(60).collect();
-        let more = if shown.len() < cell.len() { "…" } else { "" };
+        let start: String = cell.chars().take(60).collect();
+        let more = if start.len() < cell.len() { "…" } else { "" };
+        let shown = shown(&start);
         format!(
             "{} is \"{shown}{more}\", {why}",
             self.ground.layout.told(column)
@@ -113,7 +136,17 @@ impl<'r> Row<'r> {
                 "a spreadsheet formula or its error, not a name",
             ));
         }
-        let name = collapsed(cell);
+        let cell = self.without_stray_quote(cell)?;
+        let name = match without_obeyed(cell) {
+            None => collapsed(cell),
+            Some(name) => {
+                self.repair(Column::Van, CONTROL);
+                collapsed(&name).into_owned().into()
+            }
+        };
+        if is_no_value(&name) {
+            return Err(self.fault(Column::Van, "nothing that could be a name"));
+        }
         if name.chars().count() > 80 {
             return Err(self.fault(Column::Van, "too long to be a name"));
         }
@@ -123,13 +156,39 @@ impl<'r> Row<'r> {
         ) {
             return Err(self.fault(Column::Van, "a test row"));
         }
+        if has_letter_o_for_zero(&name) {
+            let what = "a letter O beside a digit: meant for a zero where a van is called so";
+            self.repair(Column::Van, what);
+        }
         Ok(self.names.van(&name))
     }
 
+    /// A name without a quote mark that nobody closed.
+    fn without_stray_quote(&mut self, cell: &'r str) -> Result<&'r str, Reason> {
+        if cell.matches('"').count() != 1 {
+            return Ok(cell);
+        }
+        let inner = cell.trim_matches('"').trim();
+        if inner.contains('"') || inner.is_empty() {
+            return Err(self.fault(Column::Van, "a stray quote mark within a name"));
+        }
+        self.repair(Column::Van, "a stray quote mark left out");
+        Ok(inner)
+    }
+
     /// A free text; `None` where the cell is empty.
-    pub fn text(&mut self, column: Column) -> Option<Arc<str>> {
+    pub fn text(&mut self, column: Column) -> Result<Option<Arc<str>>, Reason> {
+        if self.cells.is_misquoted(column) {
+            let why = "with quote marks that do not match, so where it ends cannot be told";
+            return Err(self.fault(column, why));
+        }
         let cell = self.cell(column);
-        (!cell.is_empty()).then(|| self.names.text(cell))
+        if let Some(text) = without_obeyed(cell) {
+            self.repair(column, CONTROL);
+            let text = plain(&text);
+            return Ok((!text.is_empty()).then(|| self.names.text(text)));
+        }
+        Ok((!cell.is_empty()).then(|| self.names.text(cell)))
     }
 
     /// Where the van stood; what is no postcode is dropped and noted.
@@ -157,4 +216,16 @@ impl<'r> Row<'r> {
         };
         Ok(Some(self.names.keep_place(cell, &code)))
     }
+}
+
+/// `Qv-O14`.
+fn has_letter_o_for_zero(name: &str) -> bool {
+    let bytes = name.as_bytes();
+    bytes.windows(2).any(|pair| match pair {
+        [a, b] => {
+            (matches!(a, b'O' | b'o') && b.is_ascii_digit())
+                || (matches!(b, b'O' | b'o') && a.is_ascii_digit())
+        }
+        _ => false,
+    })
 }

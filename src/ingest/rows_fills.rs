@@ -75,6 +75,13 @@ fn reject(row: &mut Row<'_>, litres: Option<f64>) -> Result<Option<f64>, Reason>
         );
         return Ok(None);
     }
+    if litres == Some(reject) {
+        row.repair(
+            Column::RejectLitres,
+            "the same figure as litres: looks copied, left out",
+        );
+        return Ok(None);
+    }
     Ok(Some(reject))
 }
 

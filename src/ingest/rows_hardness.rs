@@ -50,7 +50,7 @@ pub(super) fn hardness(row: &mut Row<'_>, bare_is_mg_l: bool) -> Result<Records,
         as_of: as_of(row)?,
         hardness: number.0,
         unit,
-        source: row.text(Column::Source),
+        source: row.text(Column::Source)?,
     })))
 }
 
@@ -82,18 +82,28 @@ fn number_of<'r>(row: &mut Row<'r>) -> Result<Option<Figure<'r>>, Reason> {
 
 /// The unit by the cell, the unit column or the header, in that order.
 fn unit_of(row: &Row<'_>, in_cell: &str) -> Result<Option<HardnessUnit>, Reason> {
-    if !in_cell.is_empty() {
-        return match Unit::named(in_cell, Column::Hardness.measure()) {
-            Some(Unit::Hardness(unit)) => Ok(Some(unit)),
-            _ => Err(row.fault(Column::Hardness, "in a unit that is not known")),
-        };
-    }
     let cell = row.cell(Column::Unit);
-    if !is_no_value(cell) {
-        return hardness_unit(&folded(cell)).map(Some).ok_or_else(|| {
+    let beside = if is_no_value(cell) {
+        None
+    } else {
+        let unit = hardness_unit(&folded(cell)).ok_or_else(|| {
             let known = HardnessUnit::ALL.map(HardnessUnit::word).join(", ");
             row.fault(Column::Unit, format_args!("not one of {known}"))
-        });
+        })?;
+        Some(unit)
+    };
+    if !in_cell.is_empty() {
+        let Some(Unit::Hardness(unit)) = Unit::named(in_cell, Column::Hardness.measure()) else {
+            return Err(row.fault(Column::Hardness, "in a unit that is not known"));
+        };
+        if beside.is_some_and(|beside| beside != unit) {
+            let why = format_args!("but the unit beside it is {cell}");
+            return Err(row.fault(Column::Hardness, why));
+        }
+        return Ok(Some(unit));
+    }
+    if beside.is_some() {
+        return Ok(beside);
     }
     match row.ground.layout.unit_of(Column::Hardness) {
         Some(Unit::Hardness(unit)) => Ok(Some(unit)),

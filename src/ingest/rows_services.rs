@@ -23,8 +23,8 @@ pub(super) fn service(row: &mut Row<'_>) -> Result<Records, Reason> {
         return Err(format!("{} is empty", row.ground.layout.told(Column::Item)));
     }
     let items = items(cell);
-    let part = row.text(Column::Part);
-    let note = row.text(Column::Note);
+    let part = row.text(Column::Part)?;
+    let note = row.text(Column::Note)?;
     let cost = cost(row)?;
     let make = |item, quantity, cost, note| {
         Record::Service(Service {

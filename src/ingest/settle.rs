@@ -6,6 +6,7 @@ use super::error::ReadError;
 use super::headers::RecordKind;
 use super::layout::Layout;
 use super::meaning::{Headed, Meaning, meaning};
+use super::mend_file::is_ours;
 use super::notes::Notes;
 use super::split::Rows;
 use super::text::{folded, is_no_value, plain};
@@ -125,6 +126,7 @@ fn tell_what_is_kept_out(layout: &Layout, meanings: &[Meaning], notes: &mut Note
                     column.name()
                 ),
             ),
+            Meaning::Extra if is_ours(header) => {}
             Meaning::Extra if !header.is_empty() => match of_another_kind(layout.kind, header) {
                 Some(kind) => notes.file(
                     line,
@@ -195,6 +197,7 @@ fn date_and_clock(layout: &mut Layout) {
 /// A second line of headers that holds nothing but units.
 fn units_below_header(layout: &mut Layout, text: &str, notes: &mut Notes) {
     let mut rows = Rows::new(text, layout.delimiter);
+    rows.quote = layout.quote;
     rows.rewind_behind(layout.header);
     let Some(at) = rows.next_row() else { return };
     let mut units = Vec::new();

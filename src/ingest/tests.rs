@@ -5,7 +5,9 @@ use jiff::civil::date;
 use jiff::tz::TimeZone;
 
 use super::*;
-use crate::store::records::{Fill, Hardness, Item, Reading, Record, Service, Source, Van, When};
+use crate::store::records::{
+    FileRows, Fill, Hardness, Item, Reading, Record, Service, Source, Van, When,
+};
 use crate::water::HardnessUnit;
 
 fn options() -> Options {
@@ -673,7 +675,7 @@ mod readings_rules {
             "{READINGS}  qv   014 ,2026-10-01T08:00,320,12,0\n'=QV,2026-10-01T08:00,320,12,0\n"
         ));
         assert_eq!(&*readings(&file).first().unwrap().van, "qv 014");
-        for van in ["test", "XX", "", "\"\"\"\"", "#N/A"] {
+        for van in ["test", "XX", "", "\"\"\"\"", "#N/A", "\u{1}\u{7f}"] {
             let why = reason(&format!("{READINGS}{van},2026-10-01T08:00,320,12,0\n"));
             assert!(why.starts_with("van is "), "{why}");
         }
@@ -704,9 +706,20 @@ mod readings_rules {
             services(&file).first().unwrap().note.as_deref(),
             Some("old one leaked, at 10 ppm")
         );
-        // a row that ends early, where only its end can be missing
-        let file = read("van,done_at,item,quantity,cost,part,note\nQV-01,2026-10-01,resin\n");
-        assert_eq!(file.rows.len(), 1);
+        // one row that ends early may be a line broken off; where all do that, it
+        // is how the program writes
+        let header = "van,done_at,item,quantity,cost,part,note\n";
+        let why = reason(&format!("{header}QV-01,2026-10-01,resin\n"));
+        assert_eq!(why, "3 cells where the header has 7");
+        let file = read(&format!(
+            "{header}QV-01,2026-10-01,resin\nQV-01,2026-10-02,resin,11\nQV-01,2026-10-03,membrane,1,180\n"
+        ));
+        assert_eq!(file.rows.len(), 3);
+        // a line broken off is no such row, nor is its rest
+        let file = read(&format!(
+            "{header}QV-01,2026-10-01,resin\n11,66,,\nQV-01,2026-10-02,resin,11\nQV-01,2026-10-03,membrane,1,180\n"
+        ));
+        assert_eq!(file.rows.len(), 0);
         // three ways to join 320,12,5,1 into three meters
         let why = reason(&format!("{READINGS}QV-01,2026-10-01T08:00,320,12,5,1\n"));
         assert_eq!(why, "6 cells where the header has 5");
@@ -996,6 +1009,7 @@ mod list_rules {
             ("QA3,-5,", "negative"),
             ("QA3,285,clark", "more than any tap water"),
             ("QA3,285,dGH", "not one of mg_l_caco3"),
+            ("QA3,16 mg/l,clark", "the unit beside it is clark"),
             ("Quarrytown,285,", "not a postcode area"),
             ("QA3,,", "hardness is empty"),
         ] {
@@ -1035,8 +1049,44 @@ mod paths {
 
     #[test]
     fn a_missing_file_says_so() {
-        let error = read_file(Path::new("/none/yard.csv"), "yard.csv", &options()).unwrap_err();
+        let error = FileReader::open(Path::new("/none/yard.csv"), "yard.csv", &options())
+            .err()
+            .unwrap();
         assert_eq!(error.to_string(), "yard.csv: no such file or folder");
+    }
+
+    #[test]
+    fn a_file_that_changes_while_it_is_read_is_refused() {
+        let path = std::env::temp_dir().join(format!("litrewise-grows-{}", std::process::id()));
+        let text = "van,taken_at,feed_ppm\nQV-1,2026-10-01T08:00,320\nQV-1,2026-10-02T08:00,320\n";
+        let read = |change: &dyn Fn()| {
+            std::fs::write(&path, text).unwrap();
+            let file = FileReader::open(&path, "yard.csv", &options()).unwrap();
+            change();
+            let mut rows = 0;
+            let end = file.read(|batch| {
+                rows += batch.rows.len();
+                Ok::<(), ReadError>(())
+            });
+            end.map(|_| rows)
+        };
+        assert_eq!(read(&|| {}).unwrap(), 2);
+        // another file of that name does not disturb the one that is open
+        let swapped = read(&|| {
+            std::fs::remove_file(&path).unwrap();
+            std::fs::write(&path, "something else").unwrap();
+        });
+        assert_eq!(swapped.unwrap(), 2);
+        let others = [
+            format!("{text}QV-1,2026-10-03T08:00,320\n"),
+            text.replace("320", "321"),
+            text[..40].to_owned(),
+        ];
+        for other in others {
+            let error = read(&|| std::fs::write(&path, &other).unwrap()).unwrap_err();
+            assert!(matches!(error, ReadError::Changed { .. }), "{error}");
+        }
+        std::fs::remove_file(&path).unwrap();
     }
 }
 

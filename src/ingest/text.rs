@@ -97,6 +97,29 @@ pub(super) fn collapsed(text: &str) -> std::borrow::Cow<'_, str> {
     }
 }
 
+/// Characters that a terminal or a page obeys instead of showing them: control
+/// characters, and those that turn the direction of writing.
+fn is_obeyed(c: char) -> bool {
+    (c.is_control() && !matches!(c, '\n' | '\r' | '\t'))
+        || matches!(c, '\u{202a}'..='\u{202e}' | '\u{2066}'..='\u{2069}')
+}
+
+/// A text of a file as it may be shown to people: what a terminal would obey is
+/// a replacement character.
+pub fn shown(text: &str) -> std::borrow::Cow<'_, str> {
+    if text.contains(is_obeyed) {
+        text.replace(is_obeyed, "\u{fffd}").into()
+    } else {
+        text.into()
+    }
+}
+
+/// The text without such characters; `None` where it holds none.
+pub(super) fn without_obeyed(text: &str) -> Option<String> {
+    text.contains(is_obeyed)
+        .then(|| text.replace(is_obeyed, ""))
+}
+
 fn starts_with_digit(cell: &str) -> bool {
     cell.as_bytes().first().is_some_and(u8::is_ascii_digit)
 }

@@ -16,10 +16,15 @@ pub(crate) struct UsualFill {
     pub stand_in: f64,
     /// More than this in one fill is not believed from a counter, L.
     pub most: f64,
+    /// What one fill written in litres can be at most, L, where the tank is
+    /// known and the van's usual fill fits it.
+    pub by_tank: Option<f64>,
 }
 
 /// Largest single fill believed where neither tank nor fills tell, L.
 const MOST_WHERE_UNKNOWN: f64 = 2_000.0;
+/// A tank takes this much more than its size, use while filling included.
+const TANK_BY_AT_MOST: f64 = 1.2;
 /// Fills a day believed where some were not written down.
 const FILLS_PER_DAY: f64 = 2.0;
 
@@ -29,7 +34,9 @@ impl UsualFill {
         let median = median_fill(fills);
         let stand_in = median.or(fleet_median).or(tank_litres).unwrap_or_default();
         let by_fills = median.map(|m| 3.0 * m);
-        let by_tank = tank_litres.map(|t| 1.2 * t);
+        let by_tank = tank_litres
+            .filter(|t| *t > 0.0)
+            .map(|t| TANK_BY_AT_MOST * t);
         let most = match (by_fills, by_tank) {
             (Some(a), Some(b)) => a.max(b),
             (Some(a), None) | (None, Some(a)) => a,
@@ -39,7 +46,13 @@ impl UsualFill {
             median,
             stand_in,
             most,
+            by_tank: by_tank.filter(|tank| median.is_some_and(|median| median <= *tank)),
         }
+    }
+
+    /// Whether one fill of `litres` is more than the tank takes.
+    fn is_beyond(&self, litres: f64) -> bool {
+        self.by_tank.is_some_and(|most| litres > most)
     }
 
     /// Whether a counter can have moved by `litres` in `days`.
@@ -113,19 +126,30 @@ struct Counter<'a> {
     baseline: Option<Baseline>,
     /// A value that did not fit: a new meter, if the next one fits it.
     pending: Option<Baseline>,
+    /// Day of the mains fill before.
+    last: Option<Date>,
     remarks: &'a mut Remarks,
 }
 
 impl Counter<'_> {
     fn litres(&mut self, fill: &Fill, date: Date) -> f64 {
+        let merged = self.last.is_none_or(|last| days_between(last, date) > 1);
+        self.last = Some(date);
         let written = fill
             .litres
             .filter(|litres| litres.is_finite() && *litres >= 0.0);
+        // gallons, a slip, or two numbers in one cell: unless a counter saw it too
+        let beyond = written.filter(|litres| !merged && self.usual.is_beyond(*litres));
+        let written = written.filter(|_| beyond.is_none());
         let begins = self.baseline.is_none() && fill.meter_litres.is_some();
         let by_meter = fill
             .meter_litres
             .and_then(|meter| self.by_meter(meter, date, written));
+        if beyond.is_some() {
+            self.remarks.count(Repeated::BeyondTheTank, date);
+        }
         let litres = match (written, by_meter) {
+            (None, None) if beyond.is_some() => self.usual.stand_in,
             (Some(written), Some(by_meter)) => {
                 if (written - by_meter).abs() > 0.1 * written.max(by_meter) {
                     self.remarks.count(Repeated::CounterAndLitresDisagree, date);
@@ -230,6 +254,7 @@ pub(crate) fn counted(
         usual,
         baseline: None,
         pending: None,
+        last: None,
         remarks,
     };
     let litres: Vec<f64> = fills
@@ -245,7 +270,7 @@ pub(crate) fn counted(
     }
     if let Some(tank) = tank_litres.filter(|tank| *tank > 0.0) {
         for ((litres, fill), date) in litres.iter().zip(fills).zip(dates) {
-            if fill.litres.is_some() && *litres > 1.2 * tank {
+            if fill.litres.is_some() && *litres > TANK_BY_AT_MOST * tank {
                 remarks.count(Repeated::MoreThanTheTank, *date);
             }
         }

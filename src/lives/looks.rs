@@ -10,6 +10,7 @@ use super::median::median;
 use super::postcode::Postcode;
 use super::remarks::{Remarks, Repeated};
 use super::seen::Seen;
+use super::slips;
 use crate::store::records::{Instant, Reading};
 use crate::water::tap_temperature_c;
 
@@ -78,6 +79,7 @@ pub(crate) fn looks(seen: &Seen<'_>, days: &mut Days, remarks: &mut Remarks) -> 
         rest = after;
     }
     put_right(&mut looks, remarks);
+    slips::leave_out(&mut looks, remarks);
     thin_copies(looks, remarks)
 }
 

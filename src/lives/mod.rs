@@ -35,6 +35,7 @@ mod remarks;
 mod season;
 mod seen;
 mod sizes;
+mod slips;
 mod types;
 mod usage;
 mod van;

@@ -16,11 +16,15 @@ pub(crate) enum Repeated {
     LitresUnknown,
     CounterBegins,
     MoreThanTheTank,
+    BeyondTheTank,
     CopiedReading,
     SwappedProbes,
     MembraneNotBelowTap,
     TapReadsZero,
     MembraneReadsZero,
+    LooksLikeConductivity,
+    TapTenTimesOff,
+    OtherScale,
     RowsAfterOutOfService,
 }
 
@@ -67,6 +71,10 @@ impl Repeated {
             Repeated::MoreThanTheTank => {
                 format!("{fills} above what the tank holds{last}; check litres or tank size")
             }
+            Repeated::BeyondTheTank => format!(
+                "{fills} of more than what the tank holds within a day of the one before{last}; \
+                 not used, the van's median fill or the counter instead: check litres or tank size"
+            ),
             Repeated::CopiedReading => format!(
                 "{readings} with the same figures as the ones before{last}; look copied down, left out"
             ),
@@ -82,6 +90,18 @@ impl Repeated {
             Repeated::MembraneReadsZero => format!(
                 "after the membrane reads 0 in {readings}{last} though the tap does not; \
                  meter off or not connected, not used"
+            ),
+            Repeated::LooksLikeConductivity => format!(
+                "all meters read twice the usual in {readings}{last}; looks like conductivity \
+                 (µS/cm) written as ppm, not used: head the column µS/cm and send the file again"
+            ),
+            Repeated::TapTenTimesOff => format!(
+                "the tap is ten times off the usual in {readings}{last} while the other meters \
+                 are not; a decimal point lost? Not used until corrected"
+            ),
+            Repeated::OtherScale => format!(
+                "all meters read 1.4 times more or less than usual in {readings}{last}; a meter \
+                 on another scale (0.7 instead of 0.5)? Kept as read"
             ),
             Repeated::RowsAfterOutOfService => format!(
                 "{count} row{} after the van went out of service{last}; not used",

@@ -57,9 +57,10 @@ fn safe(name: &str) -> String {
 }
 
 /// Writes `files` (name and content) into `out`: all of them into a new folder
-/// beside it first, then each into its place, the last one named last. A page
-/// of an earlier report that is not made any more is taken away; files that
-/// are not ours stay.
+/// beside it first, which then takes the old one's place in one step. Where
+/// the system has no such step, each goes into its place, the last one named
+/// last. A page of an earlier report that is not made any more is taken away;
+/// files that are not ours stay.
 ///
 /// # Errors
 /// [`ReportError::CannotWrite`]: up to the point where all new files lie
@@ -70,6 +71,7 @@ pub fn put_in_place(out: &Path, files: &[(String, Vec<u8>)]) -> Result<Vec<PathB
             path: out.to_owned(),
         });
     }
+    clear_left_behind(out)?;
     let waiting = waiting_folder(out)?;
     let placed = write_all(&waiting, files).and_then(|()| move_all(&waiting, out, files));
     // best effort: after a fault the folder may hold what could not be moved
@@ -85,6 +87,17 @@ pub fn put_in_place(out: &Path, files: &[(String, Vec<u8>)]) -> Result<Vec<PathB
     }
     remove_left_over_pages(out, files)?;
     Ok(paths)
+}
+
+/// Makes the folder, so that it is known early whether it can be made.
+///
+/// # Errors
+/// [`ReportError::CannotWrite`]
+pub fn prepare(out: &Path) -> Result<(), ReportError> {
+    create_private_folder(out).map_err(|source| ReportError::CannotWrite {
+        path: out.to_owned(),
+        source,
+    })
 }
 
 /// A new, empty folder on the same disk, named after `out` and this process.
@@ -112,14 +125,31 @@ fn waiting_folder(out: &Path) -> Result<PathBuf, ReportError> {
     if waiting.exists() {
         fs::remove_dir_all(&waiting).map_err(cannot)?;
     }
-    fs::create_dir_all(&waiting).map_err(cannot)?;
+    create_private_folder(&waiting).map_err(cannot)?;
     Ok(waiting)
+}
+
+/// A report tells where vans stand: it is for its owner, who may share it.
+fn create_private_folder(path: &Path) -> io::Result<()> {
+    let mut builder = fs::DirBuilder::new();
+    builder.recursive(true);
+    #[cfg(unix)]
+    std::os::unix::fs::DirBuilderExt::mode(&mut builder, 0o700);
+    builder.create(path)
+}
+
+fn create_private(path: &Path) -> io::Result<fs::File> {
+    let mut options = fs::OpenOptions::new();
+    options.write(true).create(true).truncate(true);
+    #[cfg(unix)]
+    std::os::unix::fs::OpenOptionsExt::mode(&mut options, 0o600);
+    options.open(path)
 }
 
 fn write_all(folder: &Path, files: &[(String, Vec<u8>)]) -> Result<(), ReportError> {
     for (name, content) in files {
         let path = folder.join(name);
-        let written = fs::File::create(&path).and_then(|mut file| {
+        let written = create_private(&path).and_then(|mut file| {
             io::Write::write_all(&mut file, content)?;
             file.sync_all()
         });
@@ -144,12 +174,116 @@ fn move_all(
             }),
         };
     }
+    if link_own_files(waiting, out, files).is_ok() && swap(waiting, out).is_ok() {
+        rescue(waiting, out, files)?;
+        return Ok(paths());
+    }
     for (name, _) in files {
         let path = out.join(name);
         fs::rename(waiting.join(name), &path)
             .map_err(|source| ReportError::CannotWrite { path, source })?;
     }
     Ok(paths())
+}
+
+/// Whether an entry of a report's folder is of a report: of the one being
+/// made, or a page of an earlier one.
+fn is_ours(path: &Path, files: &[(String, Vec<u8>)]) -> bool {
+    let name = path.file_name().and_then(|name| name.to_str());
+    name.is_some_and(|name| {
+        files.iter().any(|(own, _)| own == name)
+            || (name.ends_with(".png") && encode::is_a_page_of_ours(path))
+    })
+}
+
+/// The user's own files are in the new folder before it takes the old one's
+/// place: at no moment are they missing.
+fn link_own_files(waiting: &Path, out: &Path, files: &[(String, Vec<u8>)]) -> io::Result<()> {
+    for entry in fs::read_dir(out)? {
+        let entry = entry?;
+        if entry.file_type()?.is_file() && !is_ours(&entry.path(), files) {
+            fs::hard_link(entry.path(), waiting.join(entry.file_name()))?;
+        }
+    }
+    Ok(())
+}
+
+/// Lets two folders change places in one step.
+#[cfg(target_os = "linux")]
+fn swap(one: &Path, other: &Path) -> io::Result<()> {
+    use rustix::fs::{CWD, RenameFlags, renameat_with};
+    if other.is_symlink() {
+        return Err(io::ErrorKind::Unsupported.into());
+    }
+    renameat_with(CWD, one, CWD, other, RenameFlags::EXCHANGE)?;
+    Ok(())
+}
+
+#[cfg(not(target_os = "linux"))]
+fn swap(_: &Path, _: &Path) -> io::Result<()> {
+    Err(io::ErrorKind::Unsupported.into())
+}
+
+/// Moves what is the user's own, and not in the new folder yet, out of a
+/// folder that is to go.
+fn rescue(going: &Path, out: &Path, files: &[(String, Vec<u8>)]) -> Result<(), ReportError> {
+    let cannot = |path: &Path, source| ReportError::CannotWrite {
+        path: path.to_owned(),
+        source,
+    };
+    for entry in fs::read_dir(going).map_err(|e| cannot(going, e))? {
+        let entry = entry.map_err(|e| cannot(going, e))?;
+        let place = out.join(entry.file_name());
+        if !is_ours(&entry.path(), files) && !place.exists() {
+            fs::rename(entry.path(), &place).map_err(|e| cannot(&place, e))?;
+        }
+    }
+    Ok(())
+}
+
+/// Folders in which reports waited whose making was cut short.
+fn clear_left_behind(out: &Path) -> Result<(), ReportError> {
+    let (Some(name), Some(parent)) = (out.file_name(), out.parent()) else {
+        return Ok(());
+    };
+    let parent = match parent.as_os_str().is_empty() {
+        true => Path::new("."),
+        false => parent,
+    };
+    let begin = format!(".{}.new-", name.to_string_lossy());
+    for entry in fs::read_dir(parent).into_iter().flatten().flatten() {
+        let waiting = entry.file_name();
+        let waiting = waiting.to_string_lossy();
+        let process = waiting
+            .strip_prefix(&begin)
+            .and_then(|n| n.parse::<u32>().ok());
+        if let Some(process) = process
+            && !is_running(process)
+        {
+            // what a swap cut short left there is a report, or the user's own
+            if out.is_dir() {
+                rescue(&entry.path(), out, &own_names())?;
+            }
+            // best effort: it does no harm where it is
+            let _ = fs::remove_dir_all(entry.path());
+        }
+    }
+    Ok(())
+}
+
+/// The files of every report that are no pages.
+fn own_names() -> Vec<(String, Vec<u8>)> {
+    ["index.html", "assessment.json", "due.csv"]
+        .map(|name| (name.to_owned(), Vec::new()))
+        .to_vec()
+}
+
+/// Where it cannot be told, it is taken to run.
+fn is_running(process: u32) -> bool {
+    let all = Path::new("/proc");
+    process == std::process::id()
+        || !all.join("self").exists()
+        || all.join(process.to_string()).exists()
 }
 
 /// Pages carry a mark of their maker, so a user's own `van-photo.png` stays.
@@ -217,6 +351,25 @@ mod tests {
         put_in_place(&out, &second).unwrap();
         assert_eq!(fs::read(out.join("index.html")).unwrap(), b"two");
         assert!(out.join("van-photo.png").exists());
+        assert_eq!(fs::read_dir(dir.path()).unwrap().count(), 1);
+    }
+
+    #[test]
+    fn what_a_killed_report_left_is_cleared_and_nothing_of_the_users_is_lost() {
+        let dir = tempfile::tempdir().unwrap();
+        let out = dir.path().join("october");
+        let report = vec![("index.html".to_owned(), b"one".to_vec())];
+        put_in_place(&out, &report).unwrap();
+        fs::create_dir(out.join("photos")).unwrap();
+        fs::write(out.join("photos/van.jpg"), b"my own").unwrap();
+        // killed just after the two had changed places; that process is gone
+        let left = dir.path().join(".october.new-4294967295");
+        fs::rename(&out, &left).unwrap();
+        fs::create_dir(&out).unwrap();
+        fs::write(out.join("index.html"), b"two").unwrap();
+        put_in_place(&out, &report).unwrap();
+        assert_eq!(fs::read(out.join("photos/van.jpg")).unwrap(), b"my own");
+        assert_eq!(fs::read(out.join("index.html")).unwrap(), b"one");
         assert_eq!(fs::read_dir(dir.path()).unwrap().count(), 1);
     }
 

@@ -40,6 +40,7 @@ use crate::advise::{Assessment, VanAssessment};
 
 pub use error::{DrawError, ReportError};
 pub use export::{assessment_csv, assessment_json, backtest_json, explained_json};
+pub use files::prepare;
 
 use canvas::{Canvas, Picture};
 use parts::VanLine;

@@ -160,6 +160,22 @@ impl Columns<'_> {
             .ok_or_else(|| self.missing(name))
     }
 
+    /// `None` where the file was written before the column was added.
+    pub(super) fn texts_if_there(&self, name: &str) -> Result<Option<StringArray>, StoreError> {
+        match self.batch.column_by_name(name) {
+            Some(_) => self.texts(name).map(Some),
+            None => Ok(None),
+        }
+    }
+
+    /// The same for small whole numbers.
+    pub(super) fn smalls_if_there(&self, name: &str) -> Result<Option<Smalls>, StoreError> {
+        match self.batch.column_by_name(name) {
+            Some(_) => self.smalls(name).map(Some),
+            None => Ok(None),
+        }
+    }
+
     pub(super) fn reals(&self, name: &str) -> Result<Reals, StoreError> {
         self.primitive(name).map(Reals)
     }

@@ -4,11 +4,13 @@
 use super::arrays::{Columns, Interner};
 use super::columns::Kind;
 use super::error::StoreError;
-use super::lines::{Lines, WHOLE_FILE};
+use super::lines::WHOLE_FILE;
 use super::names::VanNames;
 use super::part::{self, Part};
 use super::rows::damaged;
-use super::schema::{FILE_ID, LINE, TEXT, TableName};
+use super::schema::{DAY_POSITION, FILE_ID, LINE, TEXT, TableName};
+use super::ties::Place;
+use super::view::View;
 
 /// A row set aside as it lies in the store.
 #[derive(Debug, Clone)]
@@ -18,43 +20,57 @@ pub(super) struct ListedRow {
     pub(super) line: Option<u64>,
     pub(super) reason: String,
     pub(super) text: String,
+    pub(super) day_position: Option<u32>,
 }
 
 impl ListedRow {
-    pub(super) fn place(&self) -> (u64, u64) {
-        (self.file_id, self.line.unwrap_or(WHOLE_FILE))
+    pub(super) fn place(&self) -> Place {
+        Place {
+            file_id: self.file_id,
+            line: self.line.unwrap_or(WHOLE_FILE),
+        }
     }
 }
 
-pub(super) fn count_set_aside(parts: &[Part], superseded: &Lines) -> Result<u64, StoreError> {
+/// Calls `each` with the line of every row of a file that is on the list now.
+pub(super) fn for_each_listed_line(
+    part: &Part,
+    view: &View,
+    mut each: impl FnMut(u64),
+) -> Result<(), StoreError> {
     let mut interner = Interner::default();
+    for batch in part::batches(&part.path, TableName::SetAside, Some(&[FILE_ID, LINE]))? {
+        let batch = batch?;
+        let columns = Columns {
+            batch: &batch,
+            path: &part.path,
+            interner: &mut interner,
+        };
+        let lines = columns.wholes(LINE)?;
+        for row in 0..batch.num_rows() {
+            let line = lines.get(row).unwrap_or(WHOLE_FILE);
+            let file_id = part.file_id;
+            if view.is_listed(Place { file_id, line }) {
+                each(line);
+            }
+        }
+    }
+    Ok(())
+}
+
+pub(super) fn count_set_aside(parts: &[Part], view: &View) -> Result<u64, StoreError> {
     let mut count = 0;
     for part in parts {
-        for batch in part::batches(&part.path, TableName::SetAside, Some(&[FILE_ID, LINE]))? {
-            let batch = batch?;
-            let columns = Columns {
-                batch: &batch,
-                path: &part.path,
-                interner: &mut interner,
-            };
-            let lines = columns.wholes(LINE)?;
-            count += (0..batch.num_rows())
-                .map(|row| lines.get(row).unwrap_or(WHOLE_FILE))
-                .filter(|line| !superseded.contains(part.file_id, *line))
-                .count() as u64;
-        }
+        for_each_listed_line(part, view, |_| count += 1)?;
     }
     Ok(count)
 }
 
 /// The rows that ingest itself set aside.
-pub(super) fn listed_rows(
-    parts: &[Part],
-    superseded: &Lines,
-) -> Result<Vec<ListedRow>, StoreError> {
+pub(super) fn listed_rows(parts: &[Part], view: &View) -> Result<Vec<ListedRow>, StoreError> {
     let mut interner = Interner::default();
     let mut rows = Vec::new();
-    for part in parts {
+    for part in parts.iter().filter(|p| view.is_in_force(p.file_id)) {
         for batch in part::batches(&part.path, TableName::SetAside, None)? {
             let batch = batch?;
             let mut columns = Columns {
@@ -65,15 +81,16 @@ pub(super) fn listed_rows(
             let reasons = columns.names("reason")?;
             let lines = columns.wholes(LINE)?;
             let texts = columns.texts(TEXT)?;
+            let positions = columns.smalls_if_there(DAY_POSITION)?;
             for row in 0..batch.num_rows() {
                 let listed = ListedRow {
                     file_id: part.file_id,
                     line: lines.get(row),
                     reason: reasons.get(row).map_or_else(String::new, |r| r.to_string()),
                     text: texts.value(row).to_owned(),
+                    day_position: positions.as_ref().and_then(|p| p.get(row)),
                 };
-                let (file_id, line) = listed.place();
-                if !superseded.contains(file_id, line) {
+                if view.is_listed(listed.place()) {
                     rows.push(listed);
                 }
             }
@@ -86,7 +103,7 @@ pub(super) fn listed_rows(
 /// each its place in the list of rows set aside.
 pub(super) fn of_no_van<T: Kind>(
     parts: &[Part],
-    superseded: &Lines,
+    view: &View,
     names: &VanNames,
 ) -> Result<(Vec<T>, Vec<ListedRow>), StoreError> {
     let (mut records, mut rows) = (Vec::new(), Vec::new());
@@ -94,6 +111,9 @@ pub(super) fn of_no_van<T: Kind>(
         return Ok((records, rows));
     }
     for part in parts {
+        let Some(file) = view.of_file(part.file_id) else {
+            continue;
+        };
         if !names_someone_unknown::<T>(part, names)? {
             continue;
         }
@@ -118,17 +138,20 @@ pub(super) fn of_no_van<T: Kind>(
                     .index(row)
                     .and_then(|i| reasons.get(i)?.clone());
                 let line = lines.get(row).ok_or_else(|| damaged(part))?;
-                if let Some(reason) = reason
-                    && !superseded.contains(part.file_id, line)
-                {
-                    records.push(T::get(&opened, row).ok_or_else(|| damaged(part))?);
+                let Some(reason) = reason else { continue };
+                let record = T::get(&opened, row).ok_or_else(|| damaged(part))?;
+                let mark = || T::mark_at(&opened, row);
+                file.for_each(line, mark, |owner| {
+                    records.push(record.clone());
                     rows.push(ListedRow {
-                        file_id: part.file_id,
-                        line: Some(line),
-                        reason,
+                        file_id: owner.file_id,
+                        line: Some(owner.line),
+                        reason: reason.clone(),
                         text: texts.value(row).to_owned(),
+                        day_position: record.day_position(),
                     });
-                }
+                    Some(())
+                });
             }
         }
     }

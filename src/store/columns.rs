@@ -17,7 +17,7 @@ use super::records::Record;
 use super::schema::TableName;
 
 /// A kind of record that has a table.
-pub(super) trait Kind: Sized + Clone + Send + Sync {
+pub(super) trait Kind: Sized + Clone + Send + Sync + std::fmt::Debug {
     const TABLE: TableName;
     /// Whether `who` names a van that the van list may know.
     const IS_OF_A_VAN: bool;
@@ -25,6 +25,7 @@ pub(super) trait Kind: Sized + Clone + Send + Sync {
     type Batch;
 
     fn of(record: &Record) -> Option<&Self>;
+    fn into_record(self) -> Record;
     /// The first part of the record's key: van or postcode.
     fn who(&self) -> &Arc<str>;
     fn set_who(&mut self, who: Arc<str>);
@@ -32,6 +33,14 @@ pub(super) trait Kind: Sized + Clone + Send + Sync {
     fn when(&self) -> (i64, u32);
     /// Whether all but the name of the van is equal.
     fn equals(&self, other: &Self) -> bool;
+    /// Where only the day is known: the place among that day's rows.
+    fn day_position(&self) -> Option<u32> {
+        None
+    }
+    /// Tells records apart that one line of a file may give.
+    fn mark_at(_batch: &Self::Batch, _row: usize) -> u32 {
+        0
+    }
 
     /// The record's own columns, in the order of the schema.
     fn arrays(rows: &[&Self]) -> Vec<ArrayRef>;

@@ -36,6 +36,9 @@ pub enum StoreError {
         source: std::io::Error,
     },
 
+    #[error("the disk is full (writing {}): nothing of this file was stored; make room and ingest it again", path.display())]
+    DiskFull { path: PathBuf },
+
     #[error("cannot {doing} the table {}", path.display())]
     Table {
         doing: &'static str,
@@ -59,6 +62,12 @@ pub enum StoreError {
     #[error("{file}:{line}: the time lies outside the years -9999 to 9999")]
     TimeOutOfRange { file: String, line: u64 },
 
+    #[error("{} {what}: reading goes on without it, writing does not; `litrewise check` says what to do", path.display())]
+    DamagedLog { path: PathBuf, what: String },
+
+    #[error("no file {file_id} was taken in: see `litrewise ingest --list`")]
+    NoSuchFile { file_id: u64 },
+
     #[error("the folder name {} is not valid Unicode: choose another name for the store", path.display())]
     FolderName { path: PathBuf },
 
@@ -66,8 +75,32 @@ pub enum StoreError {
     Worker { source: std::io::Error },
 }
 
+/// The libraries mostly keep the cause, but sometimes only its words.
+fn is_disk_full(error: &(dyn std::error::Error + 'static)) -> bool {
+    let mut cause = Some(error);
+    while let Some(error) = cause {
+        let io = error.downcast_ref::<std::io::Error>();
+        if io.is_some_and(|e| e.kind() == std::io::ErrorKind::StorageFull)
+            || error.to_string().contains("No space left on device")
+        {
+            return true;
+        }
+        cause = error.source();
+    }
+    false
+}
+
 impl StoreError {
+    fn full(path: &Path) -> Self {
+        StoreError::DiskFull {
+            path: path.to_owned(),
+        }
+    }
+
     pub(super) fn io(doing: &'static str, path: &Path, source: std::io::Error) -> Self {
+        if is_disk_full(&source) {
+            return StoreError::full(path);
+        }
         StoreError::Io {
             doing,
             path: path.to_owned(),
@@ -76,6 +109,9 @@ impl StoreError {
     }
 
     pub(super) fn table(doing: &'static str, path: &Path, source: DeltaTableError) -> Self {
+        if is_disk_full(&source) {
+            return StoreError::full(path);
+        }
         StoreError::Table {
             doing,
             path: path.to_owned(),
@@ -88,6 +124,9 @@ impl StoreError {
         path: &Path,
         source: parquet::errors::ParquetError,
     ) -> Self {
+        if is_disk_full(&source) {
+            return StoreError::full(path);
+        }
         StoreError::Parquet {
             doing,
             path: path.to_owned(),

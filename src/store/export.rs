@@ -1,6 +1,5 @@
 //! The current rows as plain CSV that comes in again unchanged.
 
-use std::borrow::Cow;
 use std::io::BufWriter;
 use std::path::{Path, PathBuf};
 
@@ -10,6 +9,7 @@ use jiff::tz::{Offset, TimeZone};
 use super::error::StoreError;
 use super::private;
 use super::records::{Fleet, Instant, When};
+use super::row_text::harmless;
 
 /// Writes the five files of the contract, columns in its order.
 pub(super) fn write(fleet: &Fleet, out: &Path, tz: &TimeZone) -> Result<(), StoreError> {
@@ -228,19 +228,5 @@ impl Csv {
         // Also empties the buffer below.
         let flushed = self.csv.flush();
         flushed.map_err(|e| self.failed(e))
-    }
-}
-
-/// A text that a spreadsheet would take for a formula gets an apostrophe in
-/// front, and so does one that begins with such an apostrophe already, so
-/// that taking one away always gives the text back.
-fn harmless(text: &str) -> Cow<'_, str> {
-    let is_formula = text
-        .trim_start_matches('\'')
-        .starts_with(['=', '+', '-', '@', '\t', '\r']);
-    if is_formula {
-        Cow::Owned(format!("'{text}"))
-    } else {
-        Cow::Borrowed(text)
     }
 }

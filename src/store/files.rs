@@ -7,10 +7,10 @@ use arrow_array::ArrayRef;
 
 use super::arrays::{Columns, Interner, instants, strings, wholes};
 use super::error::StoreError;
-use super::lines::Lines;
 use super::part::{self, Part};
-use super::records::{Instant, Note, RowCounts};
+use super::records::{Dialect, Instant, Note, RowCounts};
 use super::schema::{INGESTED_AT, TableName};
+use super::ties::Ties;
 
 /// An ingested file, as it was taken in.
 #[derive(Debug, Clone, PartialEq)]
@@ -28,6 +28,7 @@ pub struct FileLine {
     pub notes: Vec<Note>,
     /// What became of its rows on that day; rows may have moved since.
     pub counts: RowCounts,
+    pub dialect: Dialect,
 }
 
 /// A file's line with what it did to rows of earlier files.
@@ -35,14 +36,16 @@ pub struct FileLine {
 pub(super) struct FinishedFile {
     pub(super) line: FileLine,
     /// Rows set aside before whose place this file's rows took.
-    pub(super) supersedes: Lines,
+    pub(super) supersedes: Ties,
+    /// Its rows set aside that were accepted in an earlier file all the same:
+    /// already stored, as long as that file is in force.
+    pub(super) known: Ties,
 }
 
 /// All finished files in order of ingest.
 #[derive(Debug, Clone, Default)]
 pub(super) struct FinishedFiles {
     pub(super) files: Vec<FinishedFile>,
-    pub(super) superseded: Lines,
 }
 
 impl FinishedFiles {
@@ -50,16 +53,35 @@ impl FinishedFiles {
         let mut finished = FinishedFiles::default();
         for part in parts {
             for file in read_part(part)? {
-                finished.push(file);
+                finished.files.push(file);
             }
         }
         finished.files.sort_by_key(|f| f.line.id);
         Ok(finished)
     }
 
-    pub(super) fn push(&mut self, file: FinishedFile) {
-        self.superseded.extend(&file.supersedes);
-        self.files.push(file);
+    /// Puts something in the place of a line that cannot be read.
+    pub(super) fn stand_in(&mut self, id: u64) {
+        let Err(at) = self.files.binary_search_by_key(&id, |f| f.line.id) else {
+            return;
+        };
+        let line = FileLine {
+            id,
+            name: format!("file {id}, whose name is lost"),
+            sha256: String::new(),
+            bytes: 0,
+            ingested_at: Instant(0),
+            recognised: String::new(),
+            notes: Vec::new(),
+            counts: RowCounts::default(),
+            dialect: Dialect::default(),
+        };
+        let stand_in = FinishedFile {
+            line,
+            supersedes: Ties::default(),
+            known: Ties::default(),
+        };
+        self.files.insert(at, stand_in);
     }
 
     pub(super) fn get(&self, id: u64) -> Option<&FinishedFile> {
@@ -69,13 +91,6 @@ impl FinishedFiles {
 
     pub(super) fn is_finished(&self, id: u64) -> bool {
         self.get(id).is_some()
-    }
-
-    pub(super) fn already_stored(&self) -> u64 {
-        self.files
-            .iter()
-            .map(|f| f.line.counts.already_stored)
-            .sum()
     }
 }
 
@@ -98,6 +113,10 @@ pub(super) fn arrays(file: &FinishedFile) -> Vec<ArrayRef> {
         one(line.counts.already_stored),
         one(line.counts.set_aside),
         text(&file.supersedes.to_text()),
+        text(&file.known.to_text()),
+        text(&line.dialect.header),
+        text(&line.dialect.delimiter),
+        text(&line.dialect.habits),
     ]
 }
 
@@ -127,11 +146,18 @@ fn read_part(part: &Part) -> Result<Vec<FinishedFile>, StoreError> {
         let [id, bytes, read, stored, already, aside] = wholes;
         let wholes = [id?, bytes?, read?, stored?, already?, aside?];
         let at = columns.instants(INGESTED_AT)?;
+        let added = ["known", "header", "delimiter", "habits"].map(|c| columns.texts_if_there(c));
+        let [known, header, delimiter, habits] = added;
+        let added = [known?, header?, delimiter?, habits?];
         for row in 0..batch.num_rows() {
             let [name, sha256, recognised, notes, supersedes] =
                 texts.each_ref().map(|t| t.value(row).to_owned());
             let [id, bytes, read, stored, already_stored, set_aside] =
                 wholes.each_ref().map(|w| w.get(row).unwrap_or_default());
+            let [known, header, delimiter, habits] = added.each_ref().map(|texts| {
+                let text = texts.as_ref().map(|t| t.value(row));
+                text.unwrap_or_default().to_owned()
+            });
             let damaged = |what: &str| StoreError::Damaged {
                 path: part.path.clone(),
                 what: what.to_owned(),
@@ -156,8 +182,15 @@ fn read_part(part: &Part) -> Result<Vec<FinishedFile>, StoreError> {
                         already_stored,
                         set_aside,
                     },
+                    dialect: Dialect {
+                        header,
+                        delimiter,
+                        habits,
+                    },
                 },
-                supersedes: Lines::from_text(&supersedes)
+                known: Ties::from_text(&known)
+                    .ok_or_else(|| damaged("the rows it repeats cannot be read"))?,
+                supersedes: Ties::from_text(&supersedes)
                     .ok_or_else(|| damaged("the rows it replaces cannot be read"))?,
             });
         }

@@ -8,12 +8,15 @@ use rayon::prelude::*;
 
 use super::columns::Kind;
 use super::error::StoreError;
-use super::lines::Lines;
 use super::months::{Month, MonthFinder, month_name};
 use super::names::{NoVan, VanNames};
 use super::part::Part;
-use super::records::{FileRows, Fill, Hardness, Reading, Record, Service, Van};
-use super::rows::{for_each_row, identity_of};
+use super::records::{AcceptedRow, Fill, Hardness, Reading, Record, Service, Van};
+use super::rows::{RowPlace, for_each_row, identity_of};
+use super::sound::Sound;
+use super::ties::Place;
+use super::versions::Known;
+use super::view::View;
 
 /// What becomes of one accepted row.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -22,17 +25,26 @@ pub(super) enum Verdict {
     New,
     /// A further version of a record.
     Corrected,
-    /// Equal to an earlier version.
-    AlreadyStored,
+    /// Equal to an earlier version: of which stored row, and its mark; `None`
+    /// for a row of the same file.
+    AlreadyStored(Option<(Place, u32)>),
     /// Its van is not on the list: stored, but set aside until it is.
     OfNoVan,
     /// Of no van, and listed so already by an earlier ingest of the same file.
-    AlreadyListed,
+    AlreadyListed(Place),
 }
 
 impl Verdict {
     pub(super) fn is_written(self) -> bool {
         matches!(self, Verdict::New | Verdict::Corrected | Verdict::OfNoVan)
+    }
+
+    /// Whether a stored row of another file stands for it.
+    pub(super) fn is_repeat(self) -> bool {
+        matches!(
+            self,
+            Verdict::AlreadyStored(Some(_)) | Verdict::AlreadyListed(_)
+        )
     }
 }
 
@@ -54,13 +66,13 @@ pub(super) fn who(record: &Record) -> &Arc<str> {
 }
 
 impl Whose {
-    pub(super) fn of(file: &FileRows, names: &VanNames) -> Whose {
+    pub(super) fn of(file: &[AcceptedRow], names: &VanNames) -> Whose {
         let mut numbers: HashMap<Arc<str>, u32> = HashMap::new();
         let mut known: HashMap<(Discriminant<Record>, Arc<str>), Result<u32, NoVan>> =
             HashMap::new();
-        let mut rows: Vec<Result<u32, NoVan>> = Vec::with_capacity(file.rows.len());
+        let mut rows: Vec<Result<u32, NoVan>> = Vec::with_capacity(file.len());
         let mut before: Option<(Discriminant<Record>, &Arc<str>)> = None;
-        for (_, record, _) in &file.rows {
+        for (_, record, _) in file {
             let name = (discriminant(record), who(record));
             let number = match rows.last() {
                 // Rows of one van often stand together.
@@ -92,15 +104,16 @@ fn number_of(
     Ok(*numbers.entry(identity).or_insert(next))
 }
 
-/// The file's rows of one kind that belong to someone, month by month, in
-/// the order of the file.
+/// The rows of one kind that belong to someone, month by month, in the order
+/// of the file.
 fn by_month<T: Kind>(
-    file: &FileRows,
+    file: &str,
+    rows: &[AcceptedRow],
     whose: &Whose,
 ) -> Result<BTreeMap<Month, Vec<usize>>, StoreError> {
     let mut months: BTreeMap<Month, Vec<usize>> = BTreeMap::new();
     let mut finder = MonthFinder::default();
-    for (i, ((line, record, _), who)) in file.rows.iter().zip(&whose.rows).enumerate() {
+    for (i, ((line, record, _), who)) in rows.iter().zip(&whose.rows).enumerate() {
         let Some(record) = T::of(record) else {
             continue;
         };
@@ -108,7 +121,7 @@ fn by_month<T: Kind>(
             let month = finder
                 .month_of(record)
                 .ok_or_else(|| StoreError::TimeOutOfRange {
-                    file: file.name.clone(),
+                    file: file.to_owned(),
                     line: *line,
                 })?;
             months.entry(month).or_default().push(i);
@@ -117,33 +130,75 @@ fn by_month<T: Kind>(
     Ok(months)
 }
 
-/// Writes the verdicts on the file's rows of one kind, reading only the
-/// months that the file touches.
-///
-/// `verdicts`: one for every row of the file.
-pub(super) fn judge_kind<T: Kind>(
-    file: &FileRows,
-    whose: &Whose,
-    parts: &[Part],
-    superseded: &Lines,
-    names: &VanNames,
-    verdicts: &mut [Verdict],
-) -> Result<(), StoreError> {
-    let months: Vec<(Month, Vec<usize>)> = by_month::<T>(file, whose)?.into_iter().collect();
-    let judged: Vec<Vec<(usize, Verdict)>> = months
-        .par_iter()
-        .map(|(month, rows)| {
-            let month = month.map(month_name);
-            let touched = parts.iter().filter(|part| part.month == month);
-            judge_month::<T>(file, whose, rows, touched, superseded, names)
-        })
-        .collect::<Result<_, _>>()?;
-    for (i, verdict) in judged.into_iter().flatten() {
-        if let Some(slot) = verdicts.get_mut(i) {
-            *slot = verdict;
+/// What a file's rows are held against.
+pub(super) struct Against<'s> {
+    /// The file's name.
+    pub(super) file: &'s str,
+    pub(super) view: &'s View,
+    pub(super) sound: &'s Sound,
+    pub(super) names: &'s VanNames,
+}
+
+impl Against<'_> {
+    /// Writes the verdicts on the rows of one kind, reading only the months
+    /// that they touch.
+    ///
+    /// `rows`: all of a file, or all of some of its records; `verdicts`: one
+    /// for every row.
+    pub(super) fn judge_kind<T: Kind>(
+        &self,
+        rows: &[AcceptedRow],
+        whose: &Whose,
+        parts: &[Part],
+        verdicts: &mut [Verdict],
+    ) -> Result<(), StoreError> {
+        let months = by_month::<T>(self.file, rows, whose)?;
+        let months: Vec<(Month, Vec<usize>)> = months.into_iter().collect();
+        let judged: Vec<Vec<(usize, Verdict)>> = months
+            .par_iter()
+            .map(|(month, of_month)| {
+                let month = month.map(month_name);
+                let touched = parts.iter().filter(|part| part.month == month);
+                let touched = touched.filter(|part| self.sound.is_sound(part));
+                self.judge_month::<T>(rows, whose, of_month, touched)
+            })
+            .collect::<Result<_, _>>()?;
+        for (i, verdict) in judged.into_iter().flatten() {
+            if let Some(slot) = verdicts.get_mut(i) {
+                *slot = verdict;
+            }
         }
+        Ok(())
     }
-    Ok(())
+
+    fn judge_month<'p, T: Kind>(
+        &self,
+        rows: &[AcceptedRow],
+        whose: &Whose,
+        of_month: &[usize],
+        parts: impl Iterator<Item = &'p Part>,
+    ) -> Result<Vec<(usize, Verdict)>, StoreError> {
+        let mut month = MonthOfFile::<T>::new(rows, whose, of_month);
+        let mut numbers: HashMap<Arc<str>, Option<u32>> = HashMap::new();
+        let mut last: Option<(Arc<str>, Option<u32>)> = None;
+        for part in parts {
+            month.read_stored(part, self.view, |name| {
+                // Rows of one van lie side by side, their name shared.
+                if let Some((known, number)) = &last
+                    && Arc::ptr_eq(known, name)
+                {
+                    return *number;
+                }
+                let number = *numbers.entry(name.clone()).or_insert_with(|| {
+                    let identity = identity_of::<T>(self.names, name).ok()?;
+                    whose.numbers.get(&identity).copied()
+                });
+                last = Some((name.clone(), number));
+                number
+            })?;
+        }
+        Ok(month.verdicts())
+    }
 }
 
 /// What tells a record from all others: whose, and when.
@@ -154,13 +209,13 @@ type Key = (u32, (i64, u32));
 struct MonthOfFile<'f, T> {
     rows: Vec<(Key, usize, &'f T)>,
     /// Place in `rows` of the record's first row, and a stored version of it.
-    stored: Vec<(usize, T)>,
+    stored: Vec<(usize, T, RowPlace)>,
 }
 
 impl<'f, T: Kind> MonthOfFile<'f, T> {
-    fn new(file: &'f FileRows, whose: &Whose, rows: &[usize]) -> Self {
+    fn new(file: &'f [AcceptedRow], whose: &Whose, rows: &[usize]) -> Self {
         let row_at = |i: &usize| {
-            let record = T::of(&file.rows.get(*i)?.1)?;
+            let record = T::of(&file.get(*i)?.1)?;
             let who = whose.rows.get(*i)?.ok()?;
             Some(((who, record.when()), *i, record))
         };
@@ -181,72 +236,52 @@ impl<'f, T: Kind> MonthOfFile<'f, T> {
     fn read_stored(
         &mut self,
         part: &Part,
-        superseded: &Lines,
+        view: &View,
         mut number_of: impl FnMut(&Arc<str>) -> Option<u32>,
     ) -> Result<(), StoreError> {
-        for_each_row::<T>(part, superseded, |batch, row, _| {
+        for_each_row::<T>(part, view, |batch, row, place| {
             if let Some(who) = number_of(T::names(batch).get(row)?)
                 && let Some(first) = self.first_of((who, T::when_at(batch, row)?))
             {
-                self.stored.push((first, T::get(batch, row)?));
+                self.stored.push((first, T::get(batch, row)?, place));
             }
             Some(())
         })
     }
 
     fn verdicts(mut self) -> Vec<(usize, Verdict)> {
-        self.stored.sort_by_key(|(first, _)| *first);
-        let mut stored = self.stored.as_slice();
+        self.stored.sort_by_key(|(first, ..)| *first);
+        let mut stored = self.stored.into_iter().peekable();
         let mut verdicts = Vec::with_capacity(self.rows.len());
         let mut start = 0;
         for versions in self.rows.chunk_by(|(a, _, _), (b, _, _)| a == b) {
-            let known = stored.partition_point(|(first, _)| *first <= start);
-            let (earlier, later) = stored.split_at(known);
-            for (n, (_, i, row)) in versions.iter().enumerate() {
-                let above = versions.iter().take(n).map(|(_, _, row)| *row);
-                let mut before = earlier.iter().map(|(_, row)| row).chain(above);
-                let verdict = if before.any(|version| version.equals(row)) {
-                    Verdict::AlreadyStored
-                } else if earlier.is_empty() && n == 0 {
-                    Verdict::New
-                } else {
-                    Verdict::Corrected
+            let mut known = Known::default();
+            let mut places = Vec::new();
+            while let Some((_, version, place)) = stored.next_if(|(first, ..)| *first == start) {
+                known.push(version);
+                places.push((place.stored, place.mark));
+            }
+            start += versions.len();
+            if let ([(_, i, _)], []) = (versions, places.as_slice()) {
+                verdicts.push((*i, Verdict::New));
+                continue;
+            }
+            for (_, i, row) in versions {
+                let verdict = match known.find(row) {
+                    Some(equal) => Verdict::AlreadyStored(places.get(equal).copied()),
+                    None => {
+                        let is_first = known.rows.is_empty();
+                        known.push((*row).clone());
+                        if is_first {
+                            Verdict::New
+                        } else {
+                            Verdict::Corrected
+                        }
+                    }
                 };
                 verdicts.push((*i, verdict));
             }
-            start += versions.len();
-            stored = later;
         }
         verdicts
     }
-}
-
-fn judge_month<'p, T: Kind>(
-    file: &FileRows,
-    whose: &Whose,
-    rows: &[usize],
-    parts: impl Iterator<Item = &'p Part>,
-    superseded: &Lines,
-    names: &VanNames,
-) -> Result<Vec<(usize, Verdict)>, StoreError> {
-    let mut month = MonthOfFile::<T>::new(file, whose, rows);
-    let mut numbers: HashMap<Arc<str>, Option<u32>> = HashMap::new();
-    let mut last: Option<(Arc<str>, Option<u32>)> = None;
-    for part in parts {
-        month.read_stored(part, superseded, |name| {
-            // Rows of one van lie side by side, their name shared.
-            if let Some((known, number)) = &last
-                && Arc::ptr_eq(known, name)
-            {
-                return *number;
-            }
-            let number = *numbers.entry(name.clone()).or_insert_with(|| {
-                let identity = identity_of::<T>(names, name).ok()?;
-                whose.numbers.get(&identity).copied()
-            });
-            last = Some((name.clone(), number));
-            number
-        })?;
-    }
-    Ok(month.verdicts())
 }

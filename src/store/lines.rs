@@ -11,14 +11,7 @@ pub(super) struct Lines(BTreeMap<u64, Vec<(u64, u64)>>);
 
 impl Lines {
     pub(super) fn contains(&self, file_id: u64, line: u64) -> bool {
-        let Some(ranges) = self.0.get(&file_id) else {
-            return false;
-        };
-        let after = ranges.partition_point(|(first, _)| *first <= line);
-        after
-            .checked_sub(1)
-            .and_then(|i| ranges.get(i))
-            .is_some_and(|(_, last)| line <= *last)
+        holds(self.of_file(file_id), line)
     }
 
     pub(super) fn extend(&mut self, other: &Lines) {
@@ -31,36 +24,30 @@ impl Lines {
         }
     }
 
-    /// `3:0,2-99;5:7`
-    pub(super) fn to_text(&self) -> String {
-        let range = |(first, last): &(u64, u64)| {
-            if first == last {
-                first.to_string()
-            } else {
-                format!("{first}-{last}")
-            }
-        };
-        let files = self.0.iter().map(|(file_id, ranges)| {
-            let ranges: Vec<String> = ranges.iter().map(range).collect();
-            format!("{file_id}:{}", ranges.join(","))
-        });
-        files.collect::<Vec<_>>().join(";")
+    /// The ranges of one file, in order.
+    pub(super) fn of_file(&self, file_id: u64) -> &[(u64, u64)] {
+        self.0.get(&file_id).map_or(&[], Vec::as_slice)
     }
 
-    pub(super) fn from_text(text: &str) -> Option<Lines> {
+    /// From ranges of lines, both ends included: file id, first, last.
+    pub(super) fn of_ranges(ranges: impl Iterator<Item = (u64, u64, u64)>) -> Lines {
+        let mut ranges: Vec<(u64, u64, u64)> = ranges.collect();
+        ranges.sort_unstable();
         let mut lines = Lines::default();
-        for file in text.split(';').filter(|f| !f.is_empty()) {
-            let (file_id, ranges) = file.split_once(':')?;
-            let ranges = ranges.split(',').map(|range| {
-                let (first, last) = range.split_once('-').unwrap_or((range, range));
-                Some((first.parse().ok()?, last.parse().ok()?))
-            });
-            lines
-                .0
-                .insert(file_id.parse().ok()?, ranges.collect::<Option<Vec<_>>>()?);
+        for (file_id, first, last) in ranges {
+            join(lines.0.entry(file_id).or_default(), (first, last));
         }
-        Some(lines)
+        lines
     }
+}
+
+/// Whether one of the ranges, which are in order, holds the line.
+pub(super) fn holds(ranges: &[(u64, u64)], line: u64) -> bool {
+    let after = ranges.partition_point(|(first, _)| *first <= line);
+    after
+        .checked_sub(1)
+        .and_then(|i| ranges.get(i))
+        .is_some_and(|(_, last)| line <= *last)
 }
 
 /// Adds a range that starts no earlier than the last one.
@@ -84,27 +71,23 @@ impl FromIterator<(u64, u64)> for Lines {
 }
 
 #[cfg(test)]
-#[allow(clippy::unwrap_used)]
 mod tests {
     use super::*;
 
     #[test]
-    fn lines_are_found_again_after_writing() {
+    fn lines_are_found_among_ranges() {
         let rows = [(3, 2), (3, 3), (3, 4), (3, 9), (5, WHOLE_FILE), (3, 3)];
         let lines: Lines = rows.into_iter().collect();
-        assert_eq!(lines.to_text(), "3:2-4,9;5:0");
-        let again = Lines::from_text(&lines.to_text()).unwrap();
-        assert_eq!(again, lines);
+        assert_eq!(lines.of_file(3), [(2, 4), (9, 9)]);
         for (file_id, line) in rows {
-            assert!(again.contains(file_id, line));
+            assert!(lines.contains(file_id, line));
         }
         for (file_id, line) in [(3, 1), (3, 5), (3, 10), (4, 2), (5, 1)] {
-            assert!(!again.contains(file_id, line), "{file_id}:{line}");
+            assert!(!lines.contains(file_id, line), "{file_id}:{line}");
         }
         let mut both = lines;
         both.extend(&[(3, 5), (3, 7), (4, 1)].into_iter().collect());
-        assert_eq!(both.to_text(), "3:2-5,7,9;4:1;5:0");
-        assert_eq!(Lines::from_text("x"), None);
-        assert_eq!(Lines::from_text(""), Some(Lines::default()));
+        assert_eq!(both.of_file(3), [(2, 5), (7, 7), (9, 9)]);
+        assert_eq!(both.of_file(4), [(1, 1)]);
     }
 }

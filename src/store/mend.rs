@@ -1,12 +1,14 @@
 //! Which rows set aside before a file's rows take the place of: the same row
 //! read again, or mended in the file.
 
-use std::collections::HashMap;
+use std::collections::hash_map::DefaultHasher;
+use std::collections::{HashMap, HashSet};
+use std::hash::{Hash, Hasher};
 
 use super::aside::ListedRow;
-use super::judge::Verdict;
-use super::lines::Lines;
-use super::records::{FileRows, Record};
+use super::lines::{Lines, WHOLE_FILE};
+use super::records::Record;
+use super::ties::{Place, Ties};
 
 /// A row of an earlier ingest of this file that is set aside now.
 #[derive(Debug)]
@@ -18,93 +20,185 @@ pub(super) struct EarlierRow {
     pub(super) same_bytes: bool,
 }
 
+/// What is set aside now of earlier ingests of a file, and those of the file's
+/// rows that may take a place there. Of others nothing is kept.
+#[derive(Debug, Default)]
+pub(super) struct Mending {
+    earlier: Vec<EarlierRow>,
+    /// Rows set aside of files with the very same bytes, which need no text to
+    /// be known again: their line is enough.
+    same: Lines,
+    same_files: Vec<u64>,
+    texts: HashSet<u64>,
+    lines: HashSet<u64>,
+    accepted: Vec<NewRow>,
+    set_aside: Vec<NewRow>,
+    ties: Vec<(u64, Place)>,
+    mended: u64,
+}
+
 /// What the file does to the list of rows set aside.
 #[derive(Debug, Default)]
 pub(super) struct Mended {
-    pub(super) supersedes: Lines,
+    pub(super) supersedes: Ties,
     /// Rows that were set aside and are in now.
     pub(super) mended: u64,
+    /// Rows of no van that are listed already, by line.
+    pub(super) listed: HashMap<u64, Vec<(Record, Place)>>,
 }
 
-/// A row of the file, by its place in the accepted or the set-aside rows.
-#[derive(Debug, Clone, Copy)]
-enum NewRow {
-    Accepted(usize),
-    SetAside,
+/// A row of the file that an earlier one may have been.
+#[derive(Debug)]
+struct NewRow {
+    line: Option<u64>,
+    text: Box<str>,
+    /// What it means, where its van is unknown.
+    of_no_van: Option<Record>,
+    is_accepted: bool,
 }
 
-/// Finds for each row the earlier row whose place it takes: first the same
-/// text on the same line, then the same text elsewhere, then a text on the
-/// same line that shares at least half of its cells. Rows of no van that are
-/// listed already become [`Verdict::AlreadyListed`].
-///
-/// `verdicts`: one for every accepted row.
-pub(super) fn mend(file: &FileRows, earlier: &[EarlierRow], verdicts: &mut [Verdict]) -> Mended {
-    if earlier.is_empty() {
-        return Mended::default();
+/// Nearly always another for another text.
+pub(super) fn print(text: &str) -> u64 {
+    let mut hasher = DefaultHasher::new();
+    text.hash(&mut hasher);
+    hasher.finish()
+}
+
+impl Mending {
+    /// `same`: lines set aside of files with the same bytes.
+    pub(super) fn new(earlier: Vec<EarlierRow>, same: Lines, same_files: Vec<u64>) -> Mending {
+        Mending {
+            texts: earlier.iter().map(|row| print(&row.listed.text)).collect(),
+            lines: earlier.iter().filter_map(|row| row.listed.line).collect(),
+            earlier,
+            same,
+            same_files,
+            ..Mending::default()
+        }
     }
-    let accepted = file
-        .rows
-        .iter()
-        .enumerate()
-        .map(|(i, (line, _, text))| (NewRow::Accepted(i), Some(*line), &**text));
-    let set_aside = file
-        .set_aside
-        .iter()
-        .map(|row| (NewRow::SetAside, row.line, row.text.as_str()));
-    let mut unmatched: Vec<(NewRow, Option<u64>, &str)> = accepted.chain(set_aside).collect();
 
-    let mut waiting = Waiting::new(earlier);
-    let mut taken: Vec<(usize, NewRow)> = Vec::new();
-    for pass in [Fits::TextAndLine, Fits::Text, Fits::LineAndHalf] {
-        unmatched.retain(|(row, line, text)| match waiting.take(pass, *line, text) {
-            Some(i) => {
-                taken.push((i, *row));
-                false
+    /// Takes the places of the same line in files of the same bytes; says
+    /// whether there was one.
+    fn take_same(&mut self, line: u64) -> bool {
+        let before = self.ties.len();
+        for file_id in &self.same_files {
+            let file_id = *file_id;
+            if self.same.contains(file_id, line) {
+                self.ties.push((line, Place { file_id, line }));
             }
-            None => true,
-        });
+        }
+        self.ties.len() > before
     }
 
-    let mut gone = Vec::new();
-    let mut kept: Vec<((u64, u64), usize)> = Vec::new();
-    let mut mended = 0;
-    for (i, row) in taken {
-        let Some(old) = earlier.get(i) else { continue };
-        if let NewRow::Accepted(n) = row
-            && let Some(verdict) = verdicts.get_mut(n)
-        {
-            let record = file.rows.get(n).map(|(_, record, _)| record);
-            if *verdict != Verdict::OfNoVan {
-                mended += 1;
-            } else if old.record.is_some() && old.record.as_ref() == record {
-                *verdict = Verdict::AlreadyListed;
-                kept.push((old.listed.place(), n));
+    /// A row that says itself whose place it takes.
+    pub(super) fn replaces(&mut self, line: u64, place: Place, is_in: bool) {
+        self.ties.push((line, place));
+        self.mended += u64::from(is_in);
+    }
+
+    fn may_be_earlier(&self, line: Option<u64>, text: &str) -> bool {
+        !self.earlier.is_empty()
+            && (line.is_some_and(|line| self.lines.contains(&line))
+                || self.texts.contains(&print(text)))
+    }
+
+    /// A row that was accepted; `is_of_no_van` where its van is unknown.
+    pub(super) fn accepted(&mut self, line: u64, record: &Record, text: &str, is_of_no_van: bool) {
+        if self.take_same(line) {
+            self.mended += u64::from(!is_of_no_van);
+        } else if self.may_be_earlier(Some(line), text) {
+            self.accepted.push(NewRow {
+                line: Some(line),
+                text: text.into(),
+                of_no_van: is_of_no_van.then(|| record.clone()),
+                is_accepted: true,
+            });
+        }
+    }
+
+    /// A row that was set aside.
+    pub(super) fn set_aside(&mut self, line: Option<u64>, text: &str) {
+        if !line.is_some_and(|line| self.take_same(line)) && self.may_be_earlier(line, text) {
+            self.set_aside.push(NewRow {
+                line,
+                text: text.into(),
+                of_no_van: None,
+                is_accepted: false,
+            });
+        }
+    }
+
+    /// Finds for each row the earlier row whose place it takes: first the same
+    /// text on the same line, then the same text elsewhere, then a text on the
+    /// same line that shares at least half of its cells.
+    pub(super) fn finish(self) -> Mended {
+        let rows = self.accepted.into_iter().chain(self.set_aside);
+        let mut unmatched: Vec<NewRow> = rows.collect();
+        let mut waiting = Waiting::new(&self.earlier);
+        let mut taken: Vec<(usize, NewRow)> = Vec::new();
+        for pass in [Fits::TextAndLine, Fits::Text, Fits::LineAndHalf] {
+            for row in std::mem::take(&mut unmatched) {
+                match waiting.take(pass, row.line, &row.text) {
+                    Some(i) => taken.push((i, row)),
+                    None => unmatched.push(row),
+                }
+            }
+        }
+
+        let mut gone = self.ties;
+        let mut kept: Vec<(u64, Record, Place)> = Vec::new();
+        let mut mended = self.mended;
+        for (i, row) in taken {
+            let Some(old) = self.earlier.get(i) else {
                 continue;
+            };
+            let line = row.line.unwrap_or(WHOLE_FILE);
+            match row.of_no_van {
+                Some(record) if old.record.as_ref() == Some(&record) => {
+                    kept.push((line, record, old.listed.place()));
+                    continue;
+                }
+                None if row.is_accepted => mended += 1,
+                _ => {}
+            }
+            gone.push((line, old.listed.place()));
+        }
+        // The same bytes were judged anew as a whole, and a file that could
+        // not be read as a whole has been read now, or is listed anew.
+        for i in waiting.left() {
+            if let Some(old) = self.earlier.get(i)
+                && (old.same_bytes || old.listed.line.is_none())
+            {
+                gone.push((WHOLE_FILE, old.listed.place()));
             }
         }
-        gone.push(old.listed.place());
-    }
-    // The same bytes were judged anew as a whole, and a file that could not
-    // be read as a whole has been read now, or is listed anew.
-    for i in waiting.left() {
-        if let Some(old) = earlier.get(i)
-            && (old.same_bytes || old.listed.line.is_none())
-        {
-            gone.push(old.listed.place());
+        let supersedes: Ties = gone.into_iter().collect();
+        // A line that gave several records goes as a whole: those of its
+        // records that had not changed are written anew with the others.
+        let taken = supersedes.taken();
+        let mut listed: HashMap<u64, Vec<(Record, Place)>> = HashMap::new();
+        for (line, record, place) in kept {
+            if !taken.contains(place.file_id, place.line) {
+                listed.entry(line).or_default().push((record, place));
+            }
+        }
+        Mended {
+            supersedes,
+            mended,
+            listed,
         }
     }
-    let supersedes: Lines = gone.into_iter().collect();
-    // A line that gave several records goes as a whole: those of its records
-    // that had not changed are written anew with the others.
-    for ((file_id, line), n) in kept {
-        if let Some(verdict) = verdicts.get_mut(n)
-            && supersedes.contains(file_id, line)
-        {
-            *verdict = Verdict::OfNoVan;
-        }
+}
+
+impl Mended {
+    /// Where the row of no van is listed already.
+    pub(super) fn listed_as(&self, line: u64, record: &Record) -> Option<Place> {
+        let on_line = self.listed.get(&line)?;
+        on_line
+            .iter()
+            .find(|(listed, _)| listed == record)
+            .map(|(_, place)| *place)
     }
-    Mended { supersedes, mended }
 }
 
 /// How a row may take an earlier one's place.

@@ -5,8 +5,10 @@
 //! record wins on reading. A file is in the store once its line in `files` is
 //! committed, which happens last.
 
+mod anonymous;
 mod arrays;
 mod aside;
+mod check;
 mod columns;
 mod error;
 mod export;
@@ -14,6 +16,7 @@ mod files;
 mod judge;
 mod lines;
 mod lock;
+mod log;
 mod mend;
 mod months;
 pub mod names;
@@ -22,10 +25,18 @@ mod part;
 mod private;
 mod reader;
 pub mod records;
+mod row_text;
 mod rows;
 mod schema;
+mod settled;
+mod sound;
+mod spill;
 mod table;
+mod taken_back;
+mod taking;
+mod ties;
 mod versions;
+mod view;
 mod write;
 mod writer;
 
@@ -33,17 +44,26 @@ mod writer;
 mod tests;
 
 use std::path::{Path, PathBuf};
+use std::sync::Arc;
 
+pub use check::Checked;
 pub use error::StoreError;
 pub use files::FileLine;
 pub use outcome::FileOutcome;
+pub use row_text::{harmless, print_of};
+pub use sound::Damage;
+pub use taken_back::{Action, Deed};
+pub use taking::Taking;
 pub use writer::Writer;
 
 use lock::{LOCK_FILE, WriteLock};
+use log::Log;
+use part::Part;
 use reader::Snapshot;
 use records::{Fleet, RowCounts, SetAside};
 use schema::TableName;
-use table::{Table, Worker};
+use sound::Sound;
+use table::{LOG_FOLDER, Table, Worker};
 
 /// Version of the layout of the store as a whole.
 const FORMAT: u64 = 1;
@@ -57,6 +77,18 @@ const OWN_NAMES: [&str; 3] = ["litrewise.toml", MARKER, LOCK_FILE];
 pub struct Store {
     path: PathBuf,
     worker: Worker,
+    sound: Arc<Sound>,
+}
+
+/// What is found damaged in a store while it is read.
+#[derive(Debug, Clone)]
+pub struct DamageSeen(Arc<Sound>);
+
+impl DamageSeen {
+    /// So far, in order of path.
+    pub fn list(&self) -> Vec<Damage> {
+        self.0.damage()
+    }
 }
 
 impl Store {
@@ -76,6 +108,7 @@ impl Store {
         let store = Store {
             path: path.to_owned(),
             worker: Worker::start()?,
+            sound: Arc::default(),
         };
         for name in TableName::ALL {
             Table::create(&store.worker, path, name)?;
@@ -97,6 +130,7 @@ impl Store {
         Ok(Store {
             path: path.to_owned(),
             worker: Worker::start()?,
+            sound: Arc::default(),
         })
     }
 
@@ -113,7 +147,49 @@ impl Store {
     }
 
     fn snapshot(&self) -> Result<Snapshot, StoreError> {
-        Snapshot::load(&self.worker, &self.path)
+        Snapshot::load(self)
+    }
+
+    /// The sound Parquet files of a table. What is damaged is noted and left out.
+    fn listed(&self, name: TableName) -> Result<Vec<Part>, StoreError> {
+        let folder = self.path.join(name.folder());
+        let parts = match Table::load_if_there(&self.worker, &self.path, name) {
+            Ok(Some(table)) => table.parts(),
+            Ok(None) => {
+                if !name.came_later() {
+                    self.sound.note(&folder, "is missing".to_owned());
+                }
+                return Ok(Vec::new());
+            }
+            Err(e) => Err(e),
+        };
+        let parts = match parts {
+            Ok(parts) => parts,
+            Err(error) => {
+                let log = Log::read(&folder.join(LOG_FOLDER))?;
+                if log.damaged.is_empty() {
+                    self.sound.note(&folder, format!("cannot be read: {error}"));
+                }
+                for (path, what) in &log.damaged {
+                    self.sound.note(path, what.clone());
+                }
+                log.parts(&folder)
+            }
+        };
+        Ok(self.sound.only_sound(parts))
+    }
+
+    /// What is found damaged while the store is read from now on.
+    pub fn damage_seen(&self) -> DamageSeen {
+        DamageSeen(self.sound.clone())
+    }
+
+    /// Holds every file of the store against what was written.
+    ///
+    /// # Errors
+    /// Where a folder cannot be read.
+    pub fn check(&self) -> Result<Checked, StoreError> {
+        check::check(self)
     }
 
     /// Everything current, van by van, oldest first.
@@ -129,16 +205,33 @@ impl Store {
     /// # Errors
     /// Where the tables cannot be read.
     pub fn set_aside(&self) -> Result<Vec<SetAside>, StoreError> {
+        let rows = self.set_aside_by_file()?.into_iter();
+        Ok(rows.map(|(_, row)| row).collect())
+    }
+
+    /// Every row set aside now, with the id of its file.
+    ///
+    /// # Errors
+    /// Where the tables cannot be read.
+    pub fn set_aside_by_file(&self) -> Result<Vec<(u64, SetAside)>, StoreError> {
         self.snapshot()?.set_aside()
     }
 
-    /// Every ingested file, in order of ingest.
+    /// Every ingested file, in order of ingest, those taken back included.
     ///
     /// # Errors
     /// Where the table cannot be read.
     pub fn files(&self) -> Result<Vec<FileLine>, StoreError> {
-        let finished = reader::load_files(&self.worker, &self.path)?;
+        let finished = reader::load_files(self)?;
         Ok(finished.files.into_iter().map(|f| f.line).collect())
+    }
+
+    /// What was done to files after they were taken in, in order.
+    ///
+    /// # Errors
+    /// Where the table cannot be read.
+    pub fn deeds(&self) -> Result<Vec<Deed>, StoreError> {
+        Ok(self.snapshot()?.deeds)
     }
 
     /// Totals over everything in the store now.
@@ -156,6 +249,18 @@ impl Store {
     /// Where the tables cannot be read or the folder not be written.
     pub fn export(&self, out: &Path, tz: &jiff::tz::TimeZone) -> Result<(), StoreError> {
         export::write(&self.fleet()?, out, tz)
+    }
+
+    /// The same for the eyes of others: vans under made-up names, which are the
+    /// same in every export of this store, postcodes cut to their area, parts,
+    /// notes and sources left out.
+    ///
+    /// # Errors
+    /// As for [`Store::export`]; and where the secret of the names cannot be
+    /// kept in the store.
+    pub fn export_anonymous(&self, out: &Path, tz: &jiff::tz::TimeZone) -> Result<(), StoreError> {
+        let key = anonymous::key(&self.path)?;
+        export::write(&anonymous::anonymous(self.fleet()?, &key), out, tz)
     }
 }
 

@@ -3,7 +3,7 @@
 use std::collections::BTreeMap;
 
 use super::judge::{Verdict, who};
-use super::records::{FileRows, RowCounts};
+use super::records::{AcceptedRow, RowCounts};
 
 /// What a file brought.
 #[derive(Debug, Clone, PartialEq, Eq, Default)]
@@ -17,34 +17,47 @@ pub struct FileOutcome {
     pub unknown_vans: Vec<(String, u64)>,
     /// Rows set aside before that are in now.
     pub mended: u64,
+    /// Rows that say which row set aside they replace, where there is none.
+    pub stray: u64,
 }
 
 impl FileOutcome {
-    pub(super) fn of(file: &FileRows, verdicts: &[Verdict], mended: u64) -> FileOutcome {
-        let mut outcome = FileOutcome {
-            mended,
-            ..FileOutcome::default()
-        };
+    /// Counts accepted rows with their verdicts.
+    pub(super) fn count(&mut self, rows: &[AcceptedRow], verdicts: &[Verdict]) {
         let mut unknown: BTreeMap<&str, u64> = BTreeMap::new();
-        for ((_, record, _), verdict) in file.rows.iter().zip(verdicts) {
+        for ((_, record, _), verdict) in rows.iter().zip(verdicts) {
             match verdict {
-                Verdict::New => outcome.new += 1,
-                Verdict::Corrected => outcome.replaced += 1,
-                Verdict::AlreadyStored => outcome.counts.already_stored += 1,
-                Verdict::OfNoVan | Verdict::AlreadyListed => {
+                Verdict::New => self.new += 1,
+                Verdict::Corrected => self.replaced += 1,
+                Verdict::AlreadyStored(_) => self.counts.already_stored += 1,
+                Verdict::OfNoVan | Verdict::AlreadyListed(_) => {
                     *unknown.entry(who(record)).or_default() += 1;
                 }
             }
         }
-        let of_no_van: u64 = unknown.values().sum();
-        outcome.unknown_vans = unknown
-            .into_iter()
-            .map(|(name, rows)| (name.to_owned(), rows))
-            .collect();
-        outcome.counts.stored = outcome.new + outcome.replaced;
-        outcome.counts.set_aside = of_no_van + file.set_aside.len() as u64;
-        outcome.counts.read =
-            outcome.counts.stored + outcome.counts.already_stored + outcome.counts.set_aside;
-        outcome
+        self.counts.set_aside += unknown.values().sum::<u64>();
+        for (name, rows) in unknown {
+            match self
+                .unknown_vans
+                .binary_search_by(|(van, _)| (**van).cmp(name))
+            {
+                Ok(i) => {
+                    if let Some((_, count)) = self.unknown_vans.get_mut(i) {
+                        *count += rows;
+                    }
+                }
+                Err(i) => self.unknown_vans.insert(i, (name.to_owned(), rows)),
+            }
+        }
+        self.counts.stored = self.new + self.replaced;
+        self.counts.read = self.counts.stored + self.counts.already_stored + self.counts.set_aside;
+    }
+
+    /// Counts a row that ingest itself set aside; `is_known` where it was
+    /// accepted in an earlier file.
+    pub(super) fn count_set_aside(&mut self, is_known: bool) {
+        self.counts.already_stored += u64::from(is_known);
+        self.counts.set_aside += u64::from(!is_known);
+        self.counts.read += 1;
     }
 }

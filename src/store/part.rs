@@ -5,15 +5,17 @@ use std::path::{Path, PathBuf};
 use std::sync::Arc;
 
 use arrow_array::{ArrayRef, RecordBatch};
+use arrow_schema::SchemaRef;
 use parquet::arrow::ProjectionMask;
 use parquet::arrow::arrow_reader::{
-    ArrowReaderOptions, ParquetRecordBatchReader, ParquetRecordBatchReaderBuilder,
+    ArrowReaderMetadata, ArrowReaderOptions, ParquetRecordBatchReader,
+    ParquetRecordBatchReaderBuilder,
 };
 use parquet::arrow::arrow_writer::{ArrowWriter, ArrowWriterOptions};
 use parquet::basic::{Compression, ZstdLevel};
 use parquet::errors::ParquetError;
 use parquet::file::properties::{EnabledStatistics, WriterProperties};
-use parquet::schema::types::ColumnPath;
+use parquet::schema::types::{ColumnPath, SchemaDescriptor};
 use sha2::{Digest, Sha256};
 
 use super::error::StoreError;
@@ -22,6 +24,9 @@ use super::schema::{MONTH, TEXT, TableName};
 
 /// Rows encoded before a row group is closed: bounds the writer's memory.
 pub(super) const GROUP_ROWS: usize = 65_536;
+/// Begins the name of a file that is still being written. Readers of the
+/// format pass over names that begin with a dot.
+const UNFINISHED: &str = ".unfinished-";
 /// Rows decoded at a time.
 const BATCH_ROWS: usize = 8_192;
 
@@ -33,6 +38,9 @@ pub(super) struct Part {
     pub(super) file_id: u64,
     /// `2026-10`, for the tables that are split by month.
     pub(super) month: Option<String>,
+    /// What its commit says of it, as far as that is known.
+    pub(super) bytes: Option<u64>,
+    pub(super) rows: Option<u64>,
 }
 
 /// A Parquet file on disk that no commit names yet.
@@ -40,6 +48,7 @@ pub(super) struct Part {
 pub(super) struct NewPart {
     /// Below the table's folder, with `/`.
     pub(super) relative: String,
+    pub(super) path: PathBuf,
     pub(super) month: Option<String>,
     pub(super) bytes: u64,
     pub(super) rows: u64,
@@ -56,28 +65,157 @@ fn properties() -> Result<WriterProperties, ParquetError> {
         .build())
 }
 
-/// The Parquet bytes of these batches, one row group each.
-fn encode(
+/// Bytes encoded before a row group is closed, however few its rows.
+const GROUP_BYTES: usize = 32 << 20;
+
+/// A Parquet file being written below a table's folder. It is no part of the
+/// table until it is committed, and gone if it is not finished.
+pub(super) struct PartWriter {
+    writer: Option<ArrowWriter<Hashed>>,
     table: TableName,
-    batches: impl Iterator<Item = Vec<ArrayRef>>,
-) -> Result<(Vec<u8>, u64), ParquetError> {
-    let schema = table.written();
-    // Plain Parquet types only, so that every engine reads the same thing.
-    let options = ArrowWriterOptions::new()
-        .with_properties(properties()?)
-        .with_skip_arrow_metadata(true);
-    let mut writer = ArrowWriter::try_new_with_options(Vec::new(), schema.clone(), options)?;
-    let mut rows = 0;
-    for arrays in batches {
-        let batch = RecordBatch::try_new(schema.clone(), arrays)?;
-        rows += batch.num_rows() as u64;
-        writer.write(&batch)?;
-    }
-    Ok((writer.into_inner()?, rows))
+    folder: PathBuf,
+    file_id: u64,
+    month: Option<String>,
+    unfinished: PathBuf,
+    rows: u64,
 }
 
-/// Writes a Parquet file below the table's folder and waits for the disk. It
-/// is no part of the table until it is committed.
+impl PartWriter {
+    pub(super) fn create(
+        table_folder: &Path,
+        table: TableName,
+        file_id: u64,
+        month: Option<String>,
+    ) -> Result<PartWriter, StoreError> {
+        let folder = match &month {
+            Some(month) => table_folder.join(format!("{MONTH}={month}")),
+            None => table_folder.to_owned(),
+        };
+        private::create_folder(&folder).map_err(|e| StoreError::io("create", &folder, e))?;
+        let unfinished = folder.join(format!("{UNFINISHED}{file_id:08}"));
+        let file = private::create_file(&unfinished)
+            .map_err(|e| StoreError::io("write", &unfinished, e))?;
+        let begun = || -> Result<_, ParquetError> {
+            // Plain Parquet types only, so that every engine reads the same thing.
+            let options = ArrowWriterOptions::new()
+                .with_properties(properties()?)
+                .with_skip_arrow_metadata(true);
+            let hashed = Hashed {
+                file,
+                hash: Sha256::new(),
+                bytes: 0,
+            };
+            ArrowWriter::try_new_with_options(hashed, table.written(), options)
+        };
+        let writer = begun().map_err(|e| StoreError::parquet("write to", &unfinished, e))?;
+        Ok(PartWriter {
+            writer: Some(writer),
+            table,
+            folder,
+            file_id,
+            month,
+            unfinished,
+            rows: 0,
+        })
+    }
+
+    pub(super) fn write(&mut self, arrays: Vec<ArrayRef>) -> Result<(), StoreError> {
+        let Some(writer) = &mut self.writer else {
+            return Ok(());
+        };
+        let write = || -> Result<u64, ParquetError> {
+            let batch = RecordBatch::try_new(self.table.written(), arrays)?;
+            writer.write(&batch)?;
+            if writer.in_progress_size() > GROUP_BYTES {
+                writer.flush()?;
+            }
+            Ok(batch.num_rows() as u64)
+        };
+        self.rows += write().map_err(|e| StoreError::parquet("write to", &self.unfinished, e))?;
+        Ok(())
+    }
+
+    /// Waits until the disk has the file, and gives it its name.
+    pub(super) fn finish(mut self) -> Result<NewPart, StoreError> {
+        let failed = |e| StoreError::parquet("write to", &self.unfinished, e);
+        let Some(writer) = self.writer.take() else {
+            return Err(failed(ParquetError::General("finished twice".to_owned())));
+        };
+        let hashed = writer.into_inner().map_err(failed)?;
+        let io = |e| StoreError::io("write", &self.unfinished, e);
+        hashed.file.sync_all().map_err(io)?;
+        let sha256 = hex(&hashed.hash.finalize());
+        let name = format!(
+            "part-{:08}-{}.parquet",
+            self.file_id,
+            sha256.get(..16).unwrap_or("")
+        );
+        let path = self.folder.join(&name);
+        std::fs::rename(&self.unfinished, &path).map_err(|e| StoreError::io("write", &path, e))?;
+        Ok(NewPart {
+            relative: match &self.month {
+                Some(month) => format!("{MONTH}={month}/{name}"),
+                None => name,
+            },
+            month: self.month.clone(),
+            path,
+            bytes: hashed.bytes,
+            rows: self.rows,
+            sha256,
+        })
+    }
+}
+
+impl Drop for PartWriter {
+    fn drop(&mut self) {
+        // Gone already where it was finished; otherwise the next writer
+        // clears what cannot be removed now.
+        let _ = std::fs::remove_file(&self.unfinished);
+    }
+}
+
+/// Removes what an interrupted writer left half-written below a table's folder.
+/// Gives the highest id of an ingested file that any name there bears, also of
+/// a file that was never committed.
+pub(super) fn clear_unfinished(table_folder: &Path) -> Result<u64, StoreError> {
+    let failed = |e| StoreError::io("clear", table_folder, e);
+    let mut last_id = 0;
+    for entry in std::fs::read_dir(table_folder).map_err(failed)? {
+        let entry = entry.map_err(failed)?;
+        let name = entry.file_name();
+        let name = name.to_string_lossy();
+        if name.starts_with(UNFINISHED) {
+            std::fs::remove_file(entry.path()).map_err(failed)?;
+        } else if name.starts_with(MONTH) {
+            last_id = last_id.max(clear_unfinished(&entry.path())?);
+        } else if let Some(id) = file_id_of(&name) {
+            last_id = last_id.max(id);
+        }
+    }
+    Ok(last_id)
+}
+
+/// A file that counts and hashes what is written to it.
+struct Hashed {
+    file: File,
+    hash: Sha256,
+    bytes: u64,
+}
+
+impl std::io::Write for Hashed {
+    fn write(&mut self, bytes: &[u8]) -> std::io::Result<usize> {
+        let count = self.file.write(bytes)?;
+        self.hash.update(bytes.get(..count).unwrap_or_default());
+        self.bytes += count as u64;
+        Ok(count)
+    }
+
+    fn flush(&mut self) -> std::io::Result<()> {
+        self.file.flush()
+    }
+}
+
+/// Writes a whole Parquet file below the table's folder.
 pub(super) fn write(
     table_folder: &Path,
     table: TableName,
@@ -85,29 +223,11 @@ pub(super) fn write(
     month: Option<String>,
     batches: impl Iterator<Item = Vec<ArrayRef>>,
 ) -> Result<NewPart, StoreError> {
-    let (bytes, rows) =
-        encode(table, batches).map_err(|e| StoreError::parquet("write to", table_folder, e))?;
-    let sha256 = hex(&Sha256::digest(&bytes));
-    let name = format!(
-        "part-{file_id:08}-{}.parquet",
-        sha256.get(..16).unwrap_or("")
-    );
-    let relative = match &month {
-        Some(month) => format!("{MONTH}={month}/{name}"),
-        None => name,
-    };
-    let path = table_folder.join(&relative);
-    if let Some(folder) = path.parent() {
-        private::create_folder(folder).map_err(|e| StoreError::io("create", folder, e))?;
+    let mut writer = PartWriter::create(table_folder, table, file_id, month)?;
+    for arrays in batches {
+        writer.write(arrays)?;
     }
-    private::write_file(&path, &bytes).map_err(|e| StoreError::io("write", &path, e))?;
-    Ok(NewPart {
-        relative,
-        month,
-        bytes: bytes.len() as u64,
-        rows,
-        sha256,
-    })
+    writer.finish()
 }
 
 pub(super) fn hex(bytes: &[u8]) -> String {
@@ -132,8 +252,11 @@ pub(super) fn open(
 ) -> Result<ParquetRecordBatchReader, StoreError> {
     let file = File::open(path).map_err(|e| StoreError::io("open", path, e))?;
     let read = || -> Result<ParquetRecordBatchReader, ParquetError> {
-        let options = ArrowReaderOptions::new().with_schema(table.read());
-        let builder = ParquetRecordBatchReaderBuilder::try_new_with_options(file, options)?;
+        let found = ArrowReaderMetadata::load(&file, ArrowReaderOptions::new())?;
+        let schema = columns_there(table, found.parquet_schema())?;
+        let options = ArrowReaderOptions::new().with_schema(schema);
+        let metadata = ArrowReaderMetadata::try_new(found.metadata().clone(), options)?;
+        let builder = ParquetRecordBatchReaderBuilder::new_with_metadata(file, metadata);
         let mask = match columns {
             Some(columns) => {
                 ProjectionMask::columns(builder.parquet_schema(), columns.iter().copied())
@@ -146,6 +269,18 @@ pub(super) fn open(
             .build()
     };
     read().map_err(|e| StoreError::parquet("read", path, e))
+}
+
+/// The schema to read a file with. One of an earlier litrewise may lack columns
+/// that have been added since.
+fn columns_there(
+    table: TableName,
+    found: &SchemaDescriptor,
+) -> Result<SchemaRef, arrow_schema::ArrowError> {
+    let schema = table.read();
+    let has = |name: &str| found.columns().iter().any(|column| column.name() == name);
+    let there = (0..schema.fields().len()).filter(|i| has(schema.field(*i).name()));
+    Ok(Arc::new(schema.project(&there.collect::<Vec<_>>())?))
 }
 
 /// The next batch, its error told with the file's path.

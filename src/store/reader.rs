@@ -1,46 +1,60 @@
 //! The store as its last finished file left it.
 
 use std::collections::BTreeMap;
-use std::path::Path;
 use std::sync::Arc;
 
 use rayon::prelude::*;
 
-use super::aside::{count_set_aside, listed_rows, of_no_van};
+use super::Store;
+use super::aside::{ListedRow, count_set_aside, listed_rows, of_no_van};
 use super::columns::Kind;
 use super::error::StoreError;
 use super::files::{FinishedFiles, name_of};
-use super::lines::Lines;
 use super::names::VanNames;
 use super::part::Part;
 use super::records::{Fill, Fleet, Hardness, History, Reading, RowCounts, Service, SetAside, Van};
 use super::rows::{Gathered, gather};
 use super::schema::TableName;
-use super::table::{Table, Worker};
+use super::table::Table;
+use super::taken_back::{self, Deed};
 use super::versions::{Row, current};
+use super::view::View;
 
 /// The Parquet files of every table, unfinished ones left out.
 #[derive(Debug)]
 pub(super) struct Snapshot {
     pub(super) files: FinishedFiles,
+    pub(super) deeds: Vec<Deed>,
+    pub(super) view: View,
     parts: BTreeMap<TableName, Vec<Part>>,
 }
 
 impl Snapshot {
     /// `files` first: what another process finishes meanwhile has no line in
     /// it and stays unseen as a whole.
-    pub(super) fn load(worker: &Worker, store: &Path) -> Result<Snapshot, StoreError> {
-        let files = load_files(worker, store)?;
+    pub(super) fn load(store: &Store) -> Result<Snapshot, StoreError> {
+        let files = load_files(store)?;
         let mut parts = BTreeMap::new();
         for name in TableName::ALL {
             if name != TableName::Files {
-                parts.insert(
-                    name,
-                    finished_parts(&Table::load(worker, store, name)?, &files)?,
-                );
+                let mut listed = store.listed(name)?;
+                listed.retain(|part| files.is_finished(part.file_id));
+                parts.insert(name, listed);
             }
         }
-        Ok(Snapshot { files, parts })
+        let mut snapshot = Snapshot {
+            files,
+            deeds: Vec::new(),
+            view: View::default(),
+            parts,
+        };
+        snapshot.deeds = taken_back::read(snapshot.parts(TableName::TakenBack))?;
+        snapshot.view = View::new(
+            &snapshot.files,
+            taken_back::out_now(&snapshot.deeds),
+            snapshot.parts(TableName::Repeats),
+        )?;
+        Ok(snapshot)
     }
 
     pub(super) fn parts(&self, name: TableName) -> &[Part] {
@@ -48,13 +62,21 @@ impl Snapshot {
     }
 
     fn gather<T: Kind>(&self, names: &VanNames) -> Result<Gathered<T>, StoreError> {
-        gather(self.parts(T::TABLE), &self.files.superseded, names)
+        gather(self.parts(T::TABLE), &self.view, names)
+    }
+
+    /// Rows of files in force that were stored already when they came.
+    fn already_stored(&self) -> u64 {
+        let in_force = self.files.files.iter().map(|f| &f.line);
+        let in_force = in_force.filter(|line| self.view.is_in_force(line.id));
+        let counted: u64 = in_force.map(|line| line.counts.already_stored).sum();
+        counted.saturating_sub(self.view.inherited)
     }
 
     /// Everything current.
     pub(super) fn fleet(&self) -> Result<Fleet, StoreError> {
         let mut rows = RowCounts {
-            already_stored: self.files.already_stored(),
+            already_stored: self.already_stored(),
             ..RowCounts::default()
         };
         let mut listed = current_by_who::<Van>(self.gather(&VanNames::Any)?, &mut rows);
@@ -64,7 +86,7 @@ impl Snapshot {
         let mut fills = self.gather::<Fill>(&names)?;
         let mut services = self.gather::<Service>(&names)?;
         rows.set_aside = readings.set_aside + fills.set_aside + services.set_aside;
-        rows.set_aside += count_set_aside(self.parts(TableName::SetAside), &self.files.superseded)?;
+        rows.set_aside += count_set_aside(self.parts(TableName::SetAside), &self.view)?;
 
         let mut spellings: BTreeMap<Arc<str>, BTreeMap<Arc<str>, u64>> = BTreeMap::new();
         for found in [&readings.spellings, &fills.spellings, &services.spellings] {
@@ -114,38 +136,56 @@ impl Snapshot {
 
     /// The names that rows are held against.
     pub(super) fn van_names(&self) -> Result<VanNames, StoreError> {
-        van_names(self.parts(TableName::Vans), &self.files.superseded)
+        van_names(self.parts(TableName::Vans), &self.view)
     }
 
-    /// Every row set aside now, in order of ingest, then of line.
-    pub(super) fn set_aside(&self) -> Result<Vec<SetAside>, StoreError> {
-        let names = self.van_names()?;
-        let gone = &self.files.superseded;
-        let mut rows = listed_rows(self.parts(TableName::SetAside), gone)?;
-        rows.extend(of_no_van::<Reading>(self.parts(TableName::Readings), gone, &names)?.1);
-        rows.extend(of_no_van::<Fill>(self.parts(TableName::Fills), gone, &names)?.1);
-        rows.extend(of_no_van::<Service>(self.parts(TableName::Services), gone, &names)?.1);
-        rows.sort_by_key(|row| (row.file_id, row.line));
+    /// Every row set aside now with the id of its file, in order of ingest,
+    /// then of line.
+    pub(super) fn set_aside(&self) -> Result<Vec<(u64, SetAside)>, StoreError> {
         let mut name: (u64, Arc<str>) = (0, "".into());
+        let rows = self.listed()?.into_iter();
         Ok(rows
-            .into_iter()
             .map(|row| {
                 if name.0 != row.file_id {
                     name = (row.file_id, name_of(&self.files, row.file_id));
                 }
-                SetAside {
+                let set_aside = SetAside {
                     file: name.1.to_string(),
                     line: row.line,
                     reason: row.reason,
                     text: row.text,
-                }
+                    day_position: row.day_position,
+                };
+                (row.file_id, set_aside)
             })
             .collect())
     }
+
+    fn listed(&self) -> Result<Vec<ListedRow>, StoreError> {
+        let names = self.van_names()?;
+        let view = &self.view;
+        let mut rows = listed_rows(self.parts(TableName::SetAside), view)?;
+        rows.extend(of_no_van::<Reading>(self.parts(TableName::Readings), view, &names)?.1);
+        rows.extend(of_no_van::<Fill>(self.parts(TableName::Fills), view, &names)?.1);
+        rows.extend(of_no_van::<Service>(self.parts(TableName::Services), view, &names)?.1);
+        rows.sort_by_key(|row| (row.file_id, row.line));
+        Ok(rows)
+    }
 }
 
-pub(super) fn load_files(worker: &Worker, store: &Path) -> Result<FinishedFiles, StoreError> {
-    FinishedFiles::read(&Table::load(worker, store, TableName::Files)?.parts()?)
+pub(super) fn load_files(store: &Store) -> Result<FinishedFiles, StoreError> {
+    let sound = store.listed(TableName::Files)?;
+    let mut files = FinishedFiles::read(&sound)?;
+    // A file whose line is damaged was finished all the same.
+    let folder = store.path.join(TableName::Files.folder());
+    for damage in store.sound.damage() {
+        if damage.path.starts_with(&folder)
+            && let Some(id) = damage.file_id
+        {
+            files.stand_in(id);
+        }
+    }
+    Ok(files)
 }
 
 pub(super) fn finished_parts(
@@ -157,8 +197,8 @@ pub(super) fn finished_parts(
     Ok(parts)
 }
 
-pub(super) fn van_names(parts: &[Part], superseded: &Lines) -> Result<VanNames, StoreError> {
-    let listed = gather::<Van>(parts, superseded, &VanNames::Any)?;
+pub(super) fn van_names(parts: &[Part], view: &View) -> Result<VanNames, StoreError> {
+    let listed = gather::<Van>(parts, view, &VanNames::Any)?;
     Ok(VanNames::new(listed.rows.into_keys()))
 }
 

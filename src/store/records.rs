@@ -167,8 +167,12 @@ pub struct SetAside {
     /// 1-based physical line on which the row starts; `None` for a whole file.
     pub line: Option<u64>,
     pub reason: String,
-    /// The row as it stood in the file, decoded, without its line end.
+    /// The row as it stood in the file, decoded, without its line end. Of a
+    /// row of more than 64 KiB only the start, with ` […]` behind it.
     pub text: String,
+    /// As for [`Reading::day_position`]: the place kept for the row, where its
+    /// van and day could be read.
+    pub day_position: Option<u32>,
 }
 
 /// Something repaired or worth knowing about an accepted row or a file.
@@ -176,6 +180,59 @@ pub struct SetAside {
 pub struct Note {
     pub line: Option<u64>,
     pub text: String,
+}
+
+/// An accepted row: its 1-based physical start line, what it means, and its
+/// original text (needed should the van list reject the row later).
+pub type AcceptedRow = (u64, Record, Box<str>);
+
+/// What is known of a file before its rows are read.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct FileHead {
+    /// Name as the user gave it.
+    pub name: String,
+    /// SHA-256 of the file's bytes, hex.
+    pub sha256: String,
+    pub bytes: u64,
+}
+
+/// Some of a file's rows, in the order of the file.
+#[derive(Debug, Clone, Default)]
+pub struct RowBatch {
+    pub rows: Vec<AcceptedRow>,
+    pub set_aside: Vec<SetAside>,
+    /// Lines that say which row set aside they are meant to replace.
+    pub mends: Vec<(u64, Mends)>,
+}
+
+/// Which row set aside a line of a mended file replaces.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Mends {
+    /// Id of the ingested file, and the row's line in it.
+    pub file_id: u64,
+    pub line: u64,
+    /// Tells whether that row is still the one meant.
+    pub print: u32,
+}
+
+/// How a file writes its rows: what it takes to write some of them anew.
+#[derive(Debug, Clone, Default, PartialEq, Eq, PartialOrd, Ord)]
+pub struct Dialect {
+    /// The line of headers, and that of units below it where there is one.
+    pub header: String,
+    /// What separates cells.
+    pub delimiter: String,
+    /// What the rows settled together: `day first; decimal comma`.
+    pub habits: String,
+}
+
+/// What is known of a file once its rows have been read.
+#[derive(Debug, Clone, Default)]
+pub struct FileTail {
+    pub notes: Vec<Note>,
+    /// What was recognised, for people: `semicolon, decimal comma, day first`.
+    pub recognised: String,
+    pub dialect: Dialect,
 }
 
 /// One file as `ingest` understood it, ready for the store.
@@ -186,13 +243,13 @@ pub struct FileRows {
     /// SHA-256 of the file's bytes, hex.
     pub sha256: String,
     pub bytes: u64,
-    /// Accepted rows in file order with their 1-based physical start line and
-    /// their original text (needed should the van list reject the row later).
-    pub rows: Vec<(u64, Record, Box<str>)>,
+    /// In the order of the file.
+    pub rows: Vec<AcceptedRow>,
     pub set_aside: Vec<SetAside>,
     pub notes: Vec<Note>,
     /// What was recognised, for people: `semicolon, decimal comma, day first`.
     pub recognised: String,
+    pub dialect: Dialect,
 }
 
 /// Rows of the store, counted. `read = stored + already_stored + set_aside`.

@@ -8,11 +8,12 @@ use rayon::prelude::*;
 use super::arrays::{Columns, Interner};
 use super::columns::Kind;
 use super::error::StoreError;
-use super::lines::Lines;
 use super::names::{NoVan, VanNames};
 use super::part::{self, Part};
 use super::schema::{LINE, TEXT, TableName};
+use super::ties::Place;
 use super::versions::Row;
+use super::view::View;
 
 /// What tells a row's van from others; for other kinds the name as it stands.
 pub(super) fn identity_of<T: Kind>(names: &VanNames, who: &Arc<str>) -> Result<Arc<str>, NoVan> {
@@ -37,12 +38,12 @@ type Run<T> = (Arc<str>, Vec<Row<T>>);
 
 pub(super) fn gather<T: Kind>(
     parts: &[Part],
-    superseded: &Lines,
+    view: &View,
     names: &VanNames,
 ) -> Result<Gathered<T>, StoreError> {
     let runs: Vec<Vec<Run<T>>> = parts
         .par_iter()
-        .map(|part| read_runs(part, superseded))
+        .map(|part| read_runs(part, view))
         .collect::<Result<_, _>>()?;
     let mut gathered = Gathered {
         rows: BTreeMap::<_, Vec<Row<T>>>::new(),
@@ -88,12 +89,23 @@ pub(super) fn damaged(part: &Part) -> StoreError {
     }
 }
 
-/// Calls `each` with every row that has not been superseded.
+/// A stored row, and the row it stands for: mostly itself.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct RowPlace {
+    pub(super) stored: Place,
+    pub(super) mark: u32,
+    pub(super) owner: Place,
+}
+
+/// Calls `each` with every row in force.
 pub(super) fn for_each_row<T: Kind>(
     part: &Part,
-    superseded: &Lines,
-    mut each: impl FnMut(&T::Batch, usize, u64) -> Option<()>,
+    view: &View,
+    mut each: impl FnMut(&T::Batch, usize, RowPlace) -> Option<()>,
 ) -> Result<(), StoreError> {
+    let Some(file) = view.of_file(part.file_id) else {
+        return Ok(());
+    };
     let mut interner = Interner::default();
     let wanted = without_text(T::TABLE);
     for batch in part::batches(&part.path, T::TABLE, Some(&wanted))? {
@@ -107,25 +119,33 @@ pub(super) fn for_each_row<T: Kind>(
         let lines = columns.wholes(LINE)?;
         for row in 0..batch.num_rows() {
             let line = lines.get(row).ok_or_else(|| damaged(part))?;
-            if !superseded.contains(part.file_id, line) {
-                each(&opened, row, line).ok_or_else(|| damaged(part))?;
-            }
+            let mark = || T::mark_at(&opened, row);
+            let file_id = part.file_id;
+            file.for_each(line, mark, |owner| {
+                let place = RowPlace {
+                    stored: Place { file_id, line },
+                    mark: mark(),
+                    owner,
+                };
+                each(&opened, row, place)
+            })
+            .ok_or_else(|| damaged(part))?;
         }
     }
     Ok(())
 }
 
-fn read_runs<T: Kind>(part: &Part, superseded: &Lines) -> Result<Vec<Run<T>>, StoreError> {
+fn read_runs<T: Kind>(part: &Part, view: &View) -> Result<Vec<Run<T>>, StoreError> {
     let mut runs: Vec<Run<T>> = Vec::new();
-    for_each_row::<T>(part, superseded, |batch, row, line| {
+    for_each_row::<T>(part, view, |batch, row, place| {
         let record = T::get(batch, row)?;
         if runs.last().is_none_or(|(who, _)| who != record.who()) {
             runs.push((record.who().clone(), Vec::new()));
         }
         let (_, rows) = runs.last_mut()?;
         rows.push(Row {
-            file_id: part.file_id,
-            line,
+            file_id: place.owner.file_id,
+            line: place.owner.line,
             record,
         });
         Some(())

@@ -15,6 +15,10 @@ pub(super) enum TableName {
     Vans,
     Hardness,
     SetAside,
+    /// Rows that were stored already when they came.
+    Repeats,
+    /// Files taken back out, and put back.
+    TakenBack,
     Files,
 }
 
@@ -40,6 +44,11 @@ pub(super) const FILE_ID: &str = "file_id";
 pub(super) const LINE: &str = "line";
 pub(super) const INGESTED_AT: &str = "ingested_at";
 pub(super) const TEXT: &str = "text";
+pub(super) const OF_FILE_ID: &str = "of_file_id";
+pub(super) const OF_LINE: &str = "of_line";
+pub(super) const OF_MARK: &str = "of_mark";
+pub(super) const DAY_POSITION: &str = "day_position";
+pub(super) const IS_LISTED: &str = "is_listed";
 
 /// Where a row came from; beside the columns of every kind of record.
 const ORIGIN: [Column; 4] = [
@@ -50,13 +59,15 @@ const ORIGIN: [Column; 4] = [
 ];
 
 impl TableName {
-    pub(super) const ALL: [TableName; 7] = [
+    pub(super) const ALL: [TableName; 9] = [
         TableName::Readings,
         TableName::Fills,
         TableName::Services,
         TableName::Vans,
         TableName::Hardness,
         TableName::SetAside,
+        TableName::Repeats,
+        TableName::TakenBack,
         TableName::Files,
     ];
 
@@ -68,8 +79,15 @@ impl TableName {
             TableName::Vans => "vans",
             TableName::Hardness => "hardness",
             TableName::SetAside => "set_aside",
+            TableName::Repeats => "repeats",
+            TableName::TakenBack => "taken_back",
             TableName::Files => "files",
         }
+    }
+
+    /// Whether stores of an earlier litrewise may lack the table.
+    pub(super) fn came_later(self) -> bool {
+        matches!(self, TableName::Repeats | TableName::TakenBack)
     }
 
     pub(super) fn is_by_month(self) -> bool {
@@ -131,7 +149,25 @@ impl TableName {
                 ("unit", Name),
                 ("source", Name),
             ],
-            TableName::SetAside => &[("reason", Name)],
+            TableName::SetAside => &[("reason", Name), (DAY_POSITION, Small)],
+            TableName::Repeats => &[
+                (FILE_ID, Whole),
+                (LINE, Whole),
+                (OF_FILE_ID, Whole),
+                (OF_LINE, Whole),
+                // tells apart the records that one line gave
+                (OF_MARK, Small),
+                // 1 where the row was on the list of rows set aside already
+                (IS_LISTED, Small),
+            ],
+            TableName::TakenBack => &[
+                ("id", Whole),
+                (FILE_ID, Whole),
+                // "taken back" or "put back"
+                ("action", Name),
+                ("at", Instant),
+                ("by", Text),
+            ],
             TableName::Files => &[
                 ("id", Whole),
                 ("name", Text),
@@ -145,6 +181,11 @@ impl TableName {
                 ("rows_already_stored", Whole),
                 ("rows_set_aside", Whole),
                 ("supersedes", Text),
+                // rows set aside that were accepted in an earlier file
+                ("known", Text),
+                ("header", Text),
+                ("delimiter", Text),
+                ("habits", Text),
             ],
         }
     }
@@ -152,7 +193,7 @@ impl TableName {
     /// All columns of the Parquet files, in order.
     pub(super) fn columns(self) -> impl Iterator<Item = Column> {
         let origin: &[Column] = match self {
-            TableName::Files => &[],
+            TableName::Files | TableName::Repeats | TableName::TakenBack => &[],
             _ => &ORIGIN,
         };
         self.own_columns().iter().chain(origin).copied()

@@ -12,12 +12,13 @@ use deltalake_core::{DeltaTable, DeltaTableBuilder, DeltaTableError, ensure_tabl
 use tokio::runtime::Runtime;
 
 use super::error::StoreError;
+use super::log::Log;
 use super::part::{NewPart, Part, file_id_of};
 use super::private;
 use super::records::Instant;
 use super::schema::{MONTH, TableName};
 
-const LOG_FOLDER: &str = "_delta_log";
+pub(super) const LOG_FOLDER: &str = "_delta_log";
 
 /// Runs the table library's work on the calling thread.
 #[derive(Debug)]
@@ -74,22 +75,49 @@ impl Table {
         table.restrict_last_commit()
     }
 
+    /// # Errors
+    /// [`StoreError::DamagedLog`], or what kept it from being read.
     pub(super) fn load(
         worker: &Worker,
         store: &Path,
         name: TableName,
     ) -> Result<Table, StoreError> {
         let folder = store.join(name.folder());
+        let log = Log::read(&folder.join(LOG_FOLDER))?;
+        if let Some((path, what)) = log.damaged.into_iter().next() {
+            return Err(StoreError::DamagedLog { path, what });
+        }
         let mut delta = unloaded(&folder)?;
-        worker
-            .0
-            .block_on(delta.load())
-            .map_err(|e| StoreError::table("open", &folder, e))?;
+        // Other bytes may still be JSON; the library trusts them more than it
+        // should.
+        let loaded = quietly(|| worker.0.block_on(delta.load()));
+        match loaded {
+            Some(loaded) => loaded.map_err(|e| StoreError::table("open", &folder, e))?,
+            None => {
+                return Err(StoreError::DamagedLog {
+                    path: folder.join(LOG_FOLDER),
+                    what: "cannot be made sense of".to_owned(),
+                });
+            }
+        }
         Ok(Table {
             name,
             folder,
             delta,
         })
+    }
+
+    /// `None` where an earlier litrewise made the store without this table.
+    pub(super) fn load_if_there(
+        worker: &Worker,
+        store: &Path,
+        name: TableName,
+    ) -> Result<Option<Table>, StoreError> {
+        if store.join(name.folder()).join(LOG_FOLDER).is_dir() {
+            Table::load(worker, store, name).map(Some)
+        } else {
+            Ok(None)
+        }
     }
 
     pub(super) fn folder(&self) -> &Path {
@@ -120,6 +148,8 @@ impl Table {
                     path,
                     file_id,
                     month: view.partition_values_map().remove(MONTH).flatten(),
+                    bytes: u64::try_from(view.size()).ok(),
+                    rows: view.num_records().map(|rows| rows as u64),
                 })
             })
             .collect::<Result<Vec<_>, _>>()?;
@@ -158,13 +188,33 @@ impl Table {
         worker: &Worker,
         is_to_go: impl Fn(u64) -> bool,
     ) -> Result<(), StoreError> {
+        self.remove(worker, |relative| {
+            file_id_of(relative).is_some_and(&is_to_go)
+        })
+    }
+
+    /// Takes these Parquet files out of the table.
+    pub(super) fn remove_paths(
+        &mut self,
+        worker: &Worker,
+        paths: &[PathBuf],
+    ) -> Result<(), StoreError> {
+        let folder = self.folder.clone();
+        self.remove(worker, |relative| paths.contains(&folder.join(relative)))
+    }
+
+    fn remove(
+        &mut self,
+        worker: &Worker,
+        is_to_go: impl Fn(&str) -> bool,
+    ) -> Result<(), StoreError> {
         let state = self.delta.snapshot().map_err(self.fail("read"))?;
         let actions: Vec<Action> = state
             .snapshot()
             .try_log_data()
             .map_err(self.fail("read"))?
             .iter()
-            .filter(|view| file_id_of(&view.path()).is_some_and(&is_to_go))
+            .filter(|view| is_to_go(&view.path()))
             .map(|view| Action::Remove(view.remove_action(true)))
             .collect();
         if actions.is_empty() {
@@ -215,6 +265,28 @@ impl Table {
         }
         Ok(())
     }
+}
+
+thread_local! {
+    static MAY_PANIC: std::cell::Cell<bool> = const { std::cell::Cell::new(false) };
+}
+
+/// Runs what may panic in a library on bytes that nobody vouches for; `None`
+/// where it did, without a word.
+fn quietly<T>(run: impl FnOnce() -> T) -> Option<T> {
+    static HOOK: std::sync::Once = std::sync::Once::new();
+    HOOK.call_once(|| {
+        let usual = std::panic::take_hook();
+        std::panic::set_hook(Box::new(move |panic| {
+            if !MAY_PANIC.get() {
+                usual(panic);
+            }
+        }));
+    });
+    MAY_PANIC.set(true);
+    let ran = std::panic::catch_unwind(std::panic::AssertUnwindSafe(run));
+    MAY_PANIC.set(false);
+    ran.ok()
 }
 
 fn unloaded(folder: &Path) -> Result<DeltaTable, StoreError> {

@@ -6,35 +6,41 @@ use std::path::Path;
 use arrow_array::ArrayRef;
 use rayon::prelude::*;
 
-use super::arrays::{instants, strings, wholes};
+use super::arrays::{instants, smalls, strings, wholes};
 use super::columns::Kind;
 use super::error::StoreError;
 use super::judge::Verdict;
 use super::months::{Month, MonthFinder, month_name};
-use super::part::{self, GROUP_ROWS, NewPart};
-use super::records::{FileRows, Instant, SetAside};
-use super::schema::TableName;
+use super::part::{self, GROUP_ROWS, NewPart, PartWriter};
+use super::records::{AcceptedRow, Instant, SetAside};
 
 /// Where the rows being written come from.
+#[derive(Debug, Clone, Copy)]
 pub(super) struct Origin<'f> {
-    pub(super) file: &'f FileRows,
-    pub(super) verdicts: &'f [Verdict],
+    /// The file's name.
+    pub(super) file: &'f str,
     pub(super) id: u64,
     pub(super) at: Instant,
 }
 
 impl Origin<'_> {
-    /// Writes the rows of one kind that are new to the store.
-    pub(super) fn write_kind<T: Kind>(&self, folder: &Path) -> Result<Vec<NewPart>, StoreError> {
+    /// Writes those rows of one kind of which `is_written` holds, a Parquet
+    /// file a month.
+    pub(super) fn write_kind<T: Kind>(
+        &self,
+        folder: &Path,
+        rows: &[AcceptedRow],
+        is_written: impl Fn(usize) -> bool,
+    ) -> Result<Vec<NewPart>, StoreError> {
         let mut months: BTreeMap<Month, Vec<RowOf<'_, T>>> = BTreeMap::new();
         let mut finder = MonthFinder::default();
-        for ((line, record, text), verdict) in self.file.rows.iter().zip(self.verdicts) {
+        for (i, (line, record, text)) in rows.iter().enumerate() {
             if let Some(record) = T::of(record)
-                && verdict.is_written()
+                && is_written(i)
             {
                 let month = finder.month_of(record);
                 let month = month.ok_or_else(|| StoreError::TimeOutOfRange {
-                    file: self.file.name.clone(),
+                    file: self.file.to_owned(),
                     line: *line,
                 })?;
                 months.entry(month).or_default().push(RowOf {
@@ -50,18 +56,48 @@ impl Origin<'_> {
             .collect()
     }
 
-    /// Writes the rows that ingest could not use.
-    pub(super) fn write_set_aside(&self, folder: &Path) -> Result<Option<NewPart>, StoreError> {
-        let rows = &self.file.set_aside;
-        if rows.is_empty() {
-            return Ok(None);
+    /// Writes rows that ingest could not use.
+    pub(super) fn write_set_aside(
+        &self,
+        rows: &[SetAside],
+        part: &mut PartWriter,
+    ) -> Result<(), StoreError> {
+        let mut arrays = vec![
+            strings(rows.iter().map(|r| Some(r.reason.as_str()))),
+            smalls(rows.iter().map(|r| r.day_position)),
+        ];
+        arrays.extend(self.arrays(rows.iter().map(|r| (r.line, r.text.as_str()))));
+        part.write(arrays)
+    }
+
+    /// Writes which rows repeat a stored one.
+    pub(super) fn write_repeats(
+        &self,
+        rows: &[AcceptedRow],
+        verdicts: &[Verdict],
+        part: &mut PartWriter,
+    ) -> Result<(), StoreError> {
+        let repeats: Vec<_> = rows
+            .iter()
+            .zip(verdicts)
+            .filter_map(|((line, record, _), verdict)| match verdict {
+                Verdict::AlreadyStored(Some((of, mark))) => Some((*line, *of, *mark, 0)),
+                Verdict::AlreadyListed(of) => Some((*line, *of, mark_of(record), 1)),
+                _ => None,
+            })
+            .collect();
+        if repeats.is_empty() {
+            return Ok(());
         }
-        let batches = rows.chunks(GROUP_ROWS).map(|chunk| {
-            let mut arrays = vec![strings(chunk.iter().map(|r| Some(r.reason.as_str())))];
-            arrays.extend(self.arrays(chunk.iter().map(|r: &SetAside| (r.line, r.text.as_str()))));
-            arrays
-        });
-        part::write(folder, TableName::SetAside, self.id, None, batches).map(Some)
+        let rows = repeats.iter();
+        part.write(vec![
+            wholes(rows.clone().map(|_| Some(self.id))),
+            wholes(rows.clone().map(|(line, ..)| Some(*line))),
+            wholes(rows.clone().map(|(_, of, ..)| Some(of.file_id))),
+            wholes(rows.clone().map(|(_, of, ..)| Some(of.line))),
+            smalls(rows.clone().map(|(_, _, mark, _)| Some(*mark))),
+            smalls(rows.map(|(.., is_listed)| Some(*is_listed))),
+        ])
     }
 
     /// The columns beside the record's own; `rows`: line and text.
@@ -75,6 +111,13 @@ impl Origin<'_> {
             instants(rows.clone().map(|_| Some(self.at))),
             strings(rows.map(|(_, text)| Some(text))),
         ]
+    }
+}
+
+fn mark_of(record: &super::records::Record) -> u32 {
+    match record {
+        super::records::Record::Service(service) => service.item as u32 + 1,
+        _ => 0,
     }
 }
 

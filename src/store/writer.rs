@@ -1,24 +1,34 @@
-//! Taking a file in: judged row by row, written, committed table by table,
-//! finished by its line in `files`.
+//! The one who writes: what it knows of the store, and its commits.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet, HashMap, HashSet};
+use std::path::{Path, PathBuf};
 
 use super::Store;
-use super::aside::{listed_rows, of_no_van};
+use super::arrays::{Columns, Interner};
+use super::aside::{for_each_listed_line, listed_rows, of_no_van};
 use super::columns::Kind;
 use super::error::StoreError;
-use super::files::{self, FileLine, FinishedFile, FinishedFiles};
-use super::judge::{Verdict, Whose, judge_kind};
+use super::files::{self, FinishedFile, FinishedFiles};
+use super::lines::Lines;
 use super::lock::WriteLock;
-use super::mend::{EarlierRow, Mended, mend};
+use super::mend::{EarlierRow, Mending, print};
 use super::names::VanNames;
 use super::outcome::FileOutcome;
-use super::part::{self, Part};
-use super::reader::{finished_parts, van_names};
-use super::records::{FileRows, Fill, Hardness, Instant, Reading, Record, Service, Van};
-use super::schema::TableName;
+use super::part::{self, NewPart, Part};
+use super::reader::{finished_parts, load_files, van_names};
+use super::records::{
+    FileHead, FileRows, FileTail, Fill, Hardness, Instant, Reading, Record, RowBatch, Service, Van,
+};
+use super::row_text::print_of;
+use super::schema::{LINE, TEXT, TableName};
+use super::settled::Settled;
+use super::sound::Sound;
+use super::spill;
 use super::table::Table;
-use super::write::Origin;
+use super::taken_back::{self, Action, Deed};
+use super::taking::{self, Held, Taking};
+use super::ties::Place;
+use super::view::View;
 
 /// The only one who writes, until dropped.
 #[derive(Debug)]
@@ -27,30 +37,41 @@ pub struct Writer<'s> {
     _lock: WriteLock,
     tables: BTreeMap<TableName, Table>,
     files: FinishedFiles,
-    names: VanNames,
+    deeds: Vec<Deed>,
+    pub(super) view: View,
+    pub(super) names: VanNames,
+    pub(super) held: Held,
     next_id: u64,
-}
-
-/// A file's rows with their verdicts.
-struct Judged {
-    verdicts: Vec<Verdict>,
-    mended: Mended,
-    outcome: FileOutcome,
+    /// The name last looked up, and whether it is of no van.
+    last_name: Option<(std::sync::Arc<str>, bool)>,
 }
 
 impl<'s> Writer<'s> {
     /// Takes the lock and clears what an interrupted ingest left.
     pub(super) fn open(store: &'s Store) -> Result<Writer<'s>, StoreError> {
         let lock = WriteLock::take(&store.path)?;
+        spill::clear(&store.path)?;
         let mut tables = BTreeMap::new();
         for name in TableName::ALL {
-            tables.insert(name, Table::load(&store.worker, &store.path, name)?);
+            let mut table = Table::load_if_there(&store.worker, &store.path, name)?;
+            if table.is_none() && !name.came_later() {
+                return Err(StoreError::DamagedLog {
+                    path: store.path.join(name.folder()),
+                    what: "is missing".to_owned(),
+                });
+            }
+            if table.is_none() {
+                // An earlier litrewise made the store without it.
+                Table::create(&store.worker, &store.path, name)?;
+                table = Table::load_if_there(&store.worker, &store.path, name)?;
+            }
+            tables.extend(table.map(|table| (name, table)));
         }
-        let files = match tables.get(&TableName::Files) {
-            Some(table) => FinishedFiles::read(&table.parts()?)?,
-            None => FinishedFiles::default(),
-        };
+        let files = load_files(store)?;
+        // Never used again, even where nothing but a trace of it is left.
+        let mut last_id = 0;
         for (name, table) in &mut tables {
+            last_id = last_id.max(part::clear_unfinished(table.folder())?);
             if *name != TableName::Files {
                 table.remove_files(&store.worker, |id| !files.is_finished(id))?;
             }
@@ -59,16 +80,73 @@ impl<'s> Writer<'s> {
             store,
             _lock: lock,
             tables,
-            next_id: files.files.last().map_or(1, |f| f.line.id + 1),
+            next_id: last_id + 1,
             files,
+            deeds: Vec::new(),
+            view: View::default(),
             names: VanNames::Any,
+            held: Held::default(),
+            last_name: None,
         };
-        writer.names = writer.current_names()?;
+        writer.look_again()?;
         Ok(writer)
     }
 
+    /// Sees anew which rows are in force.
+    fn look_again(&mut self) -> Result<(), StoreError> {
+        self.deeds = taken_back::read(&self.sound_parts(TableName::TakenBack)?)?;
+        // Of use only where a file was taken back.
+        let out = taken_back::out_now(&self.deeds);
+        let repeats = match out.is_empty() {
+            true => Vec::new(),
+            false => self.sound_parts(TableName::Repeats)?,
+        };
+        self.view = View::new(&self.files, out, &repeats)?;
+        self.names = self.current_names()?;
+        self.last_name = None;
+        Ok(())
+    }
+
+    /// Takes a file's rows back out, or puts them back; says whether anything
+    /// changed. `by`: who does it, for the record.
+    ///
+    /// # Errors
+    /// [`StoreError::NoSuchFile`], or where the store cannot be read or written.
+    pub fn act(
+        &mut self,
+        file_id: u64,
+        action: Action,
+        at: Instant,
+        by: &str,
+    ) -> Result<bool, StoreError> {
+        if !self.files.is_finished(file_id) {
+            return Err(StoreError::NoSuchFile { file_id });
+        }
+        if self.view.is_in_force(file_id) == (action == Action::PutBack) {
+            return Ok(false);
+        }
+        let deed = Deed {
+            id: self.deeds.last().map_or(1, |last| last.id + 1),
+            file_id,
+            action,
+            at,
+            by: by.to_owned(),
+        };
+        let folder = self.folder(TableName::TakenBack);
+        let row = std::iter::once(taken_back::arrays(&deed));
+        let part = part::write(&folder, TableName::TakenBack, file_id, None, row)?;
+        self.commit(TableName::TakenBack, &[part], at)?;
+        self.look_again()?;
+        Ok(true)
+    }
+
     fn current_names(&self) -> Result<VanNames, StoreError> {
-        van_names(&self.parts(TableName::Vans)?, &self.files.superseded)
+        van_names(&self.sound_parts(TableName::Vans)?, &self.view)
+    }
+
+    /// All sound Parquet files of a table.
+    fn sound_parts(&self, name: TableName) -> Result<Vec<Part>, StoreError> {
+        Ok(self.store.sound.only_sound(self.parts(name)?))
     }
 
     fn parts(&self, name: TableName) -> Result<Vec<Part>, StoreError> {
@@ -78,43 +156,131 @@ impl<'s> Writer<'s> {
         }
     }
 
-    /// What [`Writer::add`] would do, with nothing written.
+    pub(super) fn parts_by_kind(&self) -> Result<BTreeMap<TableName, Vec<Part>>, StoreError> {
+        let kinds = [
+            TableName::Readings,
+            TableName::Fills,
+            TableName::Services,
+            TableName::Vans,
+            TableName::Hardness,
+        ];
+        let parts = kinds.map(|kind| Ok((kind, self.parts(kind)?)));
+        parts.into_iter().collect()
+    }
+
+    pub(super) fn path(&self) -> &Path {
+        &self.store.path
+    }
+
+    pub(super) fn folder(&self, table: TableName) -> PathBuf {
+        self.store.path.join(table.folder())
+    }
+
+    /// Never used twice, even if an attempt fails half-way.
+    pub(super) fn new_id(&mut self) -> u64 {
+        let id = self.next_id;
+        self.next_id += 1;
+        id
+    }
+
+    pub(super) fn is_of_no_van(&mut self, record: &Record) -> bool {
+        if matches!(self.names, VanNames::Any) {
+            return false;
+        }
+        let name = super::judge::who(record);
+        let of_a_van = !matches!(record, Record::Van(_) | Record::Hardness(_));
+        // Rows of one van often stand together.
+        if let Some((last, is_of_no_van)) = &self.last_name
+            && last == name
+        {
+            return of_a_van && *is_of_no_van;
+        }
+        let is_of_no_van = taking::is_of_no_van(record, &self.names);
+        if of_a_van {
+            self.last_name = Some((name.clone(), is_of_no_van));
+        }
+        is_of_no_van
+    }
+
+    /// Takes the Parquet files found damaged out of their tables; says how many.
+    ///
+    /// # Errors
+    /// Where the store cannot be written.
+    pub fn leave_out_damaged(&mut self) -> Result<usize, StoreError> {
+        let mut count = 0;
+        self.rewrite_damaged_lines()?;
+        for table in self.tables.values_mut() {
+            let parts = table.parts()?;
+            let damaged: Vec<&Part> = parts
+                .iter()
+                .filter(|part| self.store.sound.is_lost(part))
+                .collect();
+            count += damaged.len();
+            let paths: Vec<PathBuf> = damaged.iter().map(|part| part.path.clone()).collect();
+            table.remove_paths(&self.store.worker, &paths)?;
+        }
+        Ok(count)
+    }
+
+    /// A file whose line goes would count as never finished.
+    fn rewrite_damaged_lines(&mut self) -> Result<(), StoreError> {
+        let folder = self.folder(TableName::Files);
+        for part in self.parts(TableName::Files)? {
+            if !self.store.sound.is_lost(&part) {
+                continue;
+            }
+            if let Some(file) = self.files.get(part.file_id) {
+                let row = std::iter::once(files::arrays(file));
+                let line = part::write(&folder, TableName::Files, part.file_id, None, row)?;
+                self.commit(TableName::Files, &[line], Instant(0))?;
+            }
+        }
+        Ok(())
+    }
+
+    pub(super) fn sound(&self) -> &Sound {
+        &self.store.sound
+    }
+
+    /// Begins to take a file in, wholly or not at all.
     ///
     /// # Errors
     /// Where the store cannot be read.
-    pub fn would_add(&self, file: &FileRows) -> Result<FileOutcome, StoreError> {
-        Ok(self.judge(file)?.outcome)
+    pub fn begin(&mut self, head: FileHead, at: Instant) -> Result<Taking<'_, 's>, StoreError> {
+        Taking::begin(self, head, at)
     }
 
-    /// Takes the file in, wholly or not at all.
+    /// Takes a file in that is in memory already.
     ///
     /// # Errors
-    /// Where the store cannot be read or written; the file then counts as not
-    /// ingested, and what was written of it is cleared by the next writer.
+    /// As for [`Taking::finish`].
     pub fn add(&mut self, file: FileRows, ingested_at: Instant) -> Result<FileOutcome, StoreError> {
-        let judged = self.judge(&file)?;
-        let id = self.write_rows(&file, &judged, ingested_at)?;
-        let has_vans = file
-            .rows
-            .iter()
-            .any(|(_, record, _)| matches!(record, Record::Van(_)));
-        self.finish(FinishedFile {
-            line: FileLine {
-                id,
-                name: file.name,
-                sha256: file.sha256,
-                bytes: file.bytes,
-                ingested_at,
-                recognised: file.recognised,
-                notes: file.notes,
-                counts: judged.outcome.counts,
-            },
-            supersedes: judged.mended.supersedes,
+        let (taking, tail) = self.begin_with(file, ingested_at)?;
+        taking.finish(tail)
+    }
+
+    fn begin_with(
+        &mut self,
+        file: FileRows,
+        at: Instant,
+    ) -> Result<(Taking<'_, 's>, FileTail), StoreError> {
+        let head = FileHead {
+            name: file.name,
+            sha256: file.sha256,
+            bytes: file.bytes,
+        };
+        let mut taking = self.begin(head, at)?;
+        taking.take(RowBatch {
+            rows: file.rows,
+            set_aside: file.set_aside,
+            mends: Vec::new(),
         })?;
-        if has_vans {
-            self.names = self.current_names()?;
-        }
-        Ok(judged.outcome)
+        let tail = FileTail {
+            notes: file.notes,
+            recognised: file.recognised,
+            dialect: file.dialect,
+        };
+        Ok((taking, tail))
     }
 
     /// What a crash between two commits leaves behind.
@@ -122,163 +288,198 @@ impl<'s> Writer<'s> {
     pub(super) fn add_without_finishing(
         &mut self,
         file: FileRows,
-        ingested_at: Instant,
-    ) -> Result<(), StoreError> {
-        let judged = self.judge(&file)?;
-        self.write_rows(&file, &judged, ingested_at).map(|_| ())
-    }
-
-    /// Commits everything but the file's line; gives the file's id.
-    fn write_rows(
-        &mut self,
-        file: &FileRows,
-        judged: &Judged,
         at: Instant,
-    ) -> Result<u64, StoreError> {
-        let id = self.next_id;
-        // Never used twice, even if this attempt fails half-way.
-        self.next_id += 1;
-        let origin = Origin {
-            file,
-            verdicts: &judged.verdicts,
-            id,
-            at,
-        };
-        self.write_kind::<Reading>(&origin)?;
-        self.write_kind::<Fill>(&origin)?;
-        self.write_kind::<Service>(&origin)?;
-        self.write_kind::<Van>(&origin)?;
-        self.write_kind::<Hardness>(&origin)?;
-        self.write_set_aside(&origin)?;
-        Ok(id)
-    }
-
-    fn judge(&self, file: &FileRows) -> Result<Judged, StoreError> {
-        let whose = Whose::of(file, &self.names);
-        let mut verdicts = vec![Verdict::OfNoVan; file.rows.len()];
-        self.judge_kind::<Reading>(file, &whose, &mut verdicts)?;
-        self.judge_kind::<Fill>(file, &whose, &mut verdicts)?;
-        self.judge_kind::<Service>(file, &whose, &mut verdicts)?;
-        self.judge_kind::<Van>(file, &whose, &mut verdicts)?;
-        self.judge_kind::<Hardness>(file, &whose, &mut verdicts)?;
-        let mended = mend(file, &self.earlier_rows(file)?, &mut verdicts);
-        let outcome = FileOutcome::of(file, &verdicts, mended.mended);
-        Ok(Judged {
-            verdicts,
-            mended,
-            outcome,
-        })
-    }
-
-    fn judge_kind<T: Kind>(
-        &self,
-        file: &FileRows,
-        whose: &Whose,
-        verdicts: &mut [Verdict],
     ) -> Result<(), StoreError> {
-        if !file
-            .rows
-            .iter()
-            .any(|(_, record, _)| T::of(record).is_some())
-        {
-            return Ok(());
-        }
-        let parts = self.parts(T::TABLE)?;
-        let superseded = &self.files.superseded;
-        judge_kind::<T>(file, whose, &parts, superseded, &self.names, verdicts)
+        let (mut taking, _) = self.begin_with(file, at)?;
+        taking.write_rows().map(|_| ())
     }
 
-    /// The rows set aside now that came from a file of this name or of these bytes.
-    fn earlier_rows(&self, file: &FileRows) -> Result<Vec<EarlierRow>, StoreError> {
-        let same_bytes = |id: u64| {
-            let earlier = self.files.get(id);
-            earlier.is_some_and(|f| f.line.sha256 == file.sha256)
-        };
-        let is_earlier = |f: &&FinishedFile| {
-            let counts = f.line.counts;
-            (f.line.name == file.name || f.line.sha256 == file.sha256)
-                && counts.stored + counts.set_aside > 0
-        };
-        let ids: Vec<u64> = self
-            .files
-            .files
-            .iter()
-            .filter(is_earlier)
-            .map(|f| f.line.id)
+    /// What is set aside now that came from a file of this name or of these bytes.
+    pub(super) fn mending(&self, head: &FileHead) -> Result<Mending, StoreError> {
+        let in_force = self.files.files.iter().map(|f| &f.line);
+        let in_force = in_force.filter(|line| {
+            let counts = line.counts;
+            self.view.is_in_force(line.id) && counts.stored + counts.set_aside > 0
+        });
+        let (mut same, mut others) = (Vec::new(), Vec::new());
+        for line in in_force {
+            if line.sha256 == head.sha256 {
+                same.push(line.id);
+            } else if line.name == head.name {
+                others.push(line.id);
+            }
+        }
+        if same.is_empty() && others.is_empty() {
+            return Ok(Mending::default());
+        }
+        let mut ranges: Vec<(u64, u64, u64)> = Vec::new();
+        for part in &self.parts_of(TableName::SetAside, &same)? {
+            for_each_listed_line(part, &self.view, |line| match ranges.last_mut() {
+                Some((file_id, _, last)) if *file_id == part.file_id && line == *last + 1 => {
+                    *last = line;
+                }
+                _ => ranges.push((part.file_id, line, line)),
+            })?;
+        }
+        let listed = listed_rows(&self.parts_of(TableName::SetAside, &others)?, &self.view)?;
+        let mut rows: Vec<EarlierRow> = listed
+            .into_iter()
+            .map(|listed| EarlierRow {
+                listed,
+                record: None,
+                same_bytes: false,
+            })
             .collect();
-        if ids.is_empty() {
-            return Ok(Vec::new());
-        }
-        let mut rows: Vec<EarlierRow> = listed_rows(
-            &self.parts_of(TableName::SetAside, &ids)?,
-            &self.files.superseded,
-        )?
-        .into_iter()
-        .map(|listed| EarlierRow {
-            same_bytes: same_bytes(listed.file_id),
-            listed,
-            record: None,
-        })
-        .collect();
-        self.earlier_of_no_van(&ids, Record::Reading, &mut rows)?;
-        self.earlier_of_no_van(&ids, Record::Fill, &mut rows)?;
-        self.earlier_of_no_van(&ids, Record::Service, &mut rows)?;
+        let mut all: Vec<u64> = same.iter().chain(&others).copied().collect();
+        all.sort_unstable();
+        self.earlier_of_no_van::<Reading>(&all, &mut rows)?;
+        self.earlier_of_no_van::<Fill>(&all, &mut rows)?;
+        self.earlier_of_no_van::<Service>(&all, &mut rows)?;
         for row in &mut rows {
-            row.same_bytes = same_bytes(row.listed.file_id);
+            row.same_bytes = same.contains(&row.listed.file_id);
         }
-        Ok(rows)
+        Ok(Mending::new(
+            rows,
+            Lines::of_ranges(ranges.into_iter()),
+            same,
+        ))
+    }
+
+    /// What became of the rows of files with the same bytes.
+    pub(super) fn settled(&self, head: &FileHead) -> Result<Settled, StoreError> {
+        let in_force = self.files.files.iter();
+        let in_force: Vec<&FinishedFile> = in_force
+            .filter(|f| self.view.is_in_force(f.line.id))
+            .collect();
+        let same = in_force.iter().filter(|f| f.line.sha256 == head.sha256);
+        let mut same: Vec<u64> = same.map(|f| f.line.id).collect();
+        if same.is_empty() {
+            return Ok(Settled::default());
+        }
+        // Of a file that is damaged it cannot be said what is in the store.
+        for name in TableName::ALL {
+            self.parts_of(name, &same)?;
+        }
+        let set_aside = self.sound_parts(TableName::SetAside)?;
+        let damage = self.store.sound.damage();
+        let damaged: BTreeSet<u64> = damage.iter().filter_map(|d| d.file_id).collect();
+        same.retain(|id| !damaged.contains(id));
+        Settled::new(&in_force, &same, &set_aside, &damaged)
+    }
+
+    /// The accepted rows of earlier files of this name in force, by the print
+    /// of their text.
+    pub(super) fn texts_of(&self, head: &FileHead) -> Result<HashMap<u64, Place>, StoreError> {
+        let in_force = self.files.files.iter().map(|f| &f.line);
+        let ids: Vec<u64> = in_force
+            .filter(|line| self.view.is_in_force(line.id) && line.name == head.name)
+            .map(|line| line.id)
+            .collect();
+        let mut texts = HashMap::new();
+        if !ids.is_empty() {
+            texts_of_kind::<Reading>(&self.parts_of(TableName::Readings, &ids)?, &mut texts)?;
+            texts_of_kind::<Fill>(&self.parts_of(TableName::Fills, &ids)?, &mut texts)?;
+            texts_of_kind::<Service>(&self.parts_of(TableName::Services, &ids)?, &mut texts)?;
+            texts_of_kind::<Van>(&self.parts_of(TableName::Vans, &ids)?, &mut texts)?;
+            texts_of_kind::<Hardness>(&self.parts_of(TableName::Hardness, &ids)?, &mut texts)?;
+        }
+        Ok(texts)
+    }
+
+    /// The rows of a file that are set aside now: line and print of the text.
+    pub(super) fn listed_prints(&self, file_id: u64) -> Result<HashSet<(u64, u32)>, StoreError> {
+        let ids = [file_id];
+        let (names, view) = (&self.names, &self.view);
+        let mut rows = listed_rows(&self.parts_of(TableName::SetAside, &ids)?, view)?;
+        let parts = self.parts_of(TableName::Readings, &ids)?;
+        rows.extend(of_no_van::<Reading>(&parts, view, names)?.1);
+        let parts = self.parts_of(TableName::Fills, &ids)?;
+        rows.extend(of_no_van::<Fill>(&parts, view, names)?.1);
+        let parts = self.parts_of(TableName::Services, &ids)?;
+        rows.extend(of_no_van::<Service>(&parts, view, names)?.1);
+        Ok(rows
+            .iter()
+            .map(|row| (row.place().line, print_of(&row.text)))
+            .collect())
     }
 
     fn earlier_of_no_van<T: Kind>(
         &self,
         ids: &[u64],
-        record: impl Fn(T) -> Record,
         rows: &mut Vec<EarlierRow>,
     ) -> Result<(), StoreError> {
         let parts = self.parts_of(T::TABLE, ids)?;
-        let (records, listed) = of_no_van::<T>(&parts, &self.files.superseded, &self.names)?;
-        rows.extend(
-            records
-                .into_iter()
-                .zip(listed)
-                .map(|(r, listed)| EarlierRow {
-                    listed,
-                    record: Some(record(r)),
-                    same_bytes: false,
-                }),
-        );
+        let (records, listed) = of_no_van::<T>(&parts, &self.view, &self.names)?;
+        let found = records.into_iter().zip(listed);
+        rows.extend(found.map(|(record, listed)| EarlierRow {
+            listed,
+            record: Some(record.into_record()),
+            same_bytes: false,
+        }));
         Ok(())
     }
 
     fn parts_of(&self, name: TableName, ids: &[u64]) -> Result<Vec<Part>, StoreError> {
         let mut parts = self.parts(name)?;
         parts.retain(|part| ids.binary_search(&part.file_id).is_ok());
-        Ok(parts)
+        Ok(self.store.sound.only_sound(parts))
     }
 
-    fn write_kind<T: Kind>(&mut self, origin: &Origin<'_>) -> Result<(), StoreError> {
-        let Some(table) = self.tables.get_mut(&T::TABLE) else {
-            return Ok(());
-        };
-        let parts = origin.write_kind::<T>(table.folder())?;
-        table.add(&self.store.worker, &parts, origin.at)
-    }
-
-    fn write_set_aside(&mut self, origin: &Origin<'_>) -> Result<(), StoreError> {
-        let Some(table) = self.tables.get_mut(&TableName::SetAside) else {
-            return Ok(());
-        };
-        let parts = origin.write_set_aside(table.folder())?;
-        table.add(&self.store.worker, parts.as_slice(), origin.at)
-    }
-
-    fn finish(&mut self, file: FinishedFile) -> Result<(), StoreError> {
-        if let Some(table) = self.tables.get_mut(&TableName::Files) {
-            let row = std::iter::once(files::arrays(&file));
-            let part = part::write(table.folder(), TableName::Files, file.line.id, None, row)?;
-            table.add(&self.store.worker, &[part], file.line.ingested_at)?;
+    pub(super) fn commit(
+        &mut self,
+        table: TableName,
+        parts: &[NewPart],
+        at: Instant,
+    ) -> Result<(), StoreError> {
+        match self.tables.get_mut(&table) {
+            Some(table) => table.add(&self.store.worker, parts, at),
+            None => Ok(()),
         }
-        self.files.push(file);
+    }
+
+    /// Writes the file's line: from now on its rows are in the store.
+    pub(super) fn finish(&mut self, file: FinishedFile, has_vans: bool) -> Result<(), StoreError> {
+        let folder = self.folder(TableName::Files);
+        let row = std::iter::once(files::arrays(&file));
+        let part = part::write(&folder, TableName::Files, file.line.id, None, row)?;
+        self.commit(TableName::Files, &[part], file.line.ingested_at)?;
+        self.view.hide(&file.supersedes.taken());
+        self.view.know(&file);
+        self.files.files.push(file);
+        if has_vans {
+            self.names = self.current_names()?;
+            self.last_name = None;
+        }
         Ok(())
     }
+}
+
+/// Rows beyond so many are not looked up by their text: memory has an end.
+const MOST_TEXTS: usize = 2_000_000;
+
+fn texts_of_kind<T: Kind>(
+    parts: &[Part],
+    texts: &mut HashMap<u64, Place>,
+) -> Result<(), StoreError> {
+    let mut interner = Interner::default();
+    for part in parts {
+        for batch in part::batches(&part.path, T::TABLE, Some(&[LINE, TEXT]))? {
+            let batch = batch?;
+            let columns = Columns {
+                batch: &batch,
+                path: &part.path,
+                interner: &mut interner,
+            };
+            let (lines, row_texts) = (columns.wholes(LINE)?, columns.texts(TEXT)?);
+            for row in 0..batch.num_rows() {
+                let file_id = part.file_id;
+                if let Some(line) = lines.get(row)
+                    && texts.len() < MOST_TEXTS
+                {
+                    texts.insert(print(row_texts.value(row)), Place { file_id, line });
+                }
+            }
+        }
+    }
+    Ok(())
 }

@@ -4,6 +4,7 @@
 
 mod forecasting;
 mod ingesting;
+mod keeping;
 mod layers;
 mod looking;
 mod run;

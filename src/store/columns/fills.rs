@@ -46,6 +46,10 @@ impl Kind for Fill {
         }
     }
 
+    fn into_record(self) -> Record {
+        Record::Fill(self)
+    }
+
     fn who(&self) -> &Arc<str> {
         &self.van
     }
@@ -61,6 +65,10 @@ impl Kind for Fill {
     fn equals(&self, other: &Self) -> bool {
         equal_fields!(self, other: started_at, day_position, ended_at, postcode, litres,
             meter_litres, reject_litres, source)
+    }
+
+    fn day_position(&self) -> Option<u32> {
+        self.day_position
     }
 
     fn arrays(rows: &[&Self]) -> Vec<ArrayRef> {

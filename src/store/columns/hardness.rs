@@ -41,6 +41,10 @@ impl Kind for Hardness {
         }
     }
 
+    fn into_record(self) -> Record {
+        Record::Hardness(self)
+    }
+
     fn who(&self) -> &Arc<str> {
         &self.postcode
     }

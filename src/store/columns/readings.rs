@@ -33,6 +33,10 @@ impl Kind for Reading {
         }
     }
 
+    fn into_record(self) -> Record {
+        Record::Reading(self)
+    }
+
     fn who(&self) -> &Arc<str> {
         &self.van
     }
@@ -48,6 +52,10 @@ impl Kind for Reading {
     fn equals(&self, other: &Self) -> bool {
         equal_fields!(self, other: taken_at, day_position, postcode, feed_ppm, permeate_ppm,
             product_ppm, water_c, feed_bar, permeate_lpm, concentrate_lpm)
+    }
+
+    fn day_position(&self) -> Option<u32> {
+        self.day_position
     }
 
     fn arrays(rows: &[&Self]) -> Vec<ArrayRef> {

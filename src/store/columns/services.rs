@@ -75,6 +75,10 @@ impl Kind for Service {
         }
     }
 
+    fn into_record(self) -> Record {
+        Record::Service(self)
+    }
+
     fn who(&self) -> &Arc<str> {
         &self.van
     }
@@ -89,6 +93,10 @@ impl Kind for Service {
 
     fn equals(&self, other: &Self) -> bool {
         equal_fields!(self, other: done_at, item, quantity, cost, part, note)
+    }
+
+    fn mark_at(batch: &ServiceBatch, row: usize) -> u32 {
+        batch.item(row).map_or(0, |item| item as u32 + 1)
     }
 
     fn arrays(rows: &[&Self]) -> Vec<ArrayRef> {

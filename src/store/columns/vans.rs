@@ -33,6 +33,10 @@ impl Kind for Van {
         }
     }
 
+    fn into_record(self) -> Record {
+        Record::Van(self)
+    }
+
     fn who(&self) -> &Arc<str> {
         &self.van
     }

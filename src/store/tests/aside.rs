@@ -99,6 +99,7 @@ fn a_row_that_an_option_makes_readable_leaves_the_list() {
                 line: Some(*line),
                 reason: "day or month first?".to_owned(),
                 text: text.to_string(),
+                day_position: None,
             })
             .collect(),
         ..accepted.clone()

@@ -99,21 +99,3 @@ fn nobody_else_may_read_the_store() {
     );
     check(store.path());
 }
-
-#[test]
-fn many_commits_are_summed_up_and_stay_readable() {
-    let (_dir, store) = store();
-    let mut writer = store.writer().unwrap();
-    for i in 0..103 {
-        let rows = vec![reading("QV-1", i, 5.0)];
-        writer
-            .add(file(&format!("{i}.csv"), rows), Instant(T0))
-            .unwrap();
-    }
-    drop(writer);
-    let log = store.path().join("readings/_delta_log");
-    assert!(log.join("_last_checkpoint").exists());
-    let fleet = store.fleet().unwrap();
-    assert_eq!(fleet.histories[0].readings.len(), 103);
-    assert_eq!(fleet.rows, counts(103, 103, 0, 0));
-}

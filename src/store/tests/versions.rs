@@ -117,3 +117,125 @@ fn names_are_shared_between_the_rows_of_a_van() {
             .all(|r| Arc::ptr_eq(&r.van, &history.van))
     );
 }
+
+/// A file too long for memory gives the same store as one that is not.
+#[test]
+fn a_file_laid_down_in_heaps_is_judged_as_one_in_memory() {
+    let mut rows: Vec<Record> = Vec::new();
+    for i in 0..400i64 {
+        // Five months, seven vans, one of them unlisted; corrections and
+        // repeats far apart.
+        let van = format!("QV-{}", i % 7);
+        rows.push(reading(&van, i % 90 * 40, (i % 3) as f64));
+    }
+    let mut ends = Vec::new();
+    for held in [usize::MAX, 100, 30, 7] {
+        let (_dir, store) = store();
+        add(&store, file("early.csv", rows[50..150].to_vec()));
+        let vans = (0..6).map(|i| listed(&format!("QV-{i}"))).collect();
+        add(&store, file("vans.csv", vans));
+        let set_aside = (500..560).map(|line| (Some(line), "QV-1,x")).collect();
+        let whole = file_with("whole.csv", rows.clone(), set_aside);
+        let mut outcomes = Vec::new();
+        for _ in 0..2 {
+            let mut writer = store.writer().unwrap();
+            writer.held.rows = held;
+            let head = FileHead {
+                name: whole.name.clone(),
+                sha256: whole.sha256.clone(),
+                bytes: whole.bytes,
+            };
+            let mut taking = writer.begin(head, Instant(T0)).unwrap();
+            for (rows, set_aside) in whole.rows.chunks(40).zip(whole.set_aside.chunks(6)) {
+                let batch = RowBatch {
+                    rows: rows.to_vec(),
+                    set_aside: set_aside.to_vec(),
+                    mends: Vec::new(),
+                };
+                taking.take(batch).unwrap();
+            }
+            outcomes.push(taking.finish(FileTail::default()).unwrap());
+            drop(writer);
+            let counts = assert_adds_up(&store);
+            ends.push((counts, records(&store.fleet().unwrap())));
+        }
+        let left: Vec<_> = std::fs::read_dir(store.path()).unwrap().collect();
+        assert_eq!(left.len(), TableName::ALL.len() + 2, "{left:?}");
+        assert_eq!(outcomes[0].unknown_vans.len(), 1);
+        assert_eq!(outcomes[1].counts.stored, 0, "{outcomes:?}");
+    }
+    for pair in ends.chunks(2).collect::<Vec<_>>().windows(2) {
+        assert_eq!(pair[0], pair[1]);
+    }
+}
+
+#[test]
+fn a_file_that_is_given_up_leaves_nothing_behind() {
+    let (_dir, store) = store();
+    let mut writer = store.writer().unwrap();
+    writer.held.rows = 3;
+    let rows = file_with(
+        "a.csv",
+        (0..9).map(|i| reading("QV-1", i, 5.0)).collect(),
+        vec![(Some(11), "x")],
+    );
+    let head = FileHead {
+        name: rows.name.clone(),
+        sha256: rows.sha256.clone(),
+        bytes: 1,
+    };
+    let mut taking = writer.begin(head, Instant(T0)).unwrap();
+    let batch = RowBatch {
+        rows: rows.rows.clone(),
+        set_aside: rows.set_aside.clone(),
+        mends: Vec::new(),
+    };
+    taking.take(batch).unwrap();
+    assert!(store.path().join("being-read").exists());
+    drop(taking);
+    fn files(folder: &Path, found: &mut Vec<String>) {
+        for entry in std::fs::read_dir(folder).unwrap() {
+            let path = entry.unwrap().path();
+            if path.is_dir() {
+                files(&path, found);
+            } else if !path.to_string_lossy().contains("_delta_log") {
+                found.push(path.file_name().unwrap().to_string_lossy().into_owned());
+            }
+        }
+    }
+    let mut found = Vec::new();
+    files(store.path(), &mut found);
+    found.sort();
+    assert_eq!(found, ["ingest.lock", "litrewise.json"]);
+    assert_eq!(writer.add(rows, Instant(T0)).unwrap().new, 9);
+}
+
+#[test]
+fn a_thousand_versions_of_one_record_are_told_apart_quickly() {
+    let (_dir, store) = store();
+    let rows: Vec<Record> = (0..4_000)
+        .map(|i| reading("QV-1", 0, f64::from(i % 2_000)))
+        .collect();
+    let outcome = add(&store, file("a.csv", rows.clone()));
+    assert_eq!(outcome.counts, counts(4_000, 2_000, 2_000, 0));
+    let again = add(&store, file("b.csv", rows));
+    assert_eq!(again.counts, counts(4_000, 0, 4_000, 0));
+    assert_eq!(permeates(&store.fleet().unwrap(), "QV-1"), [1_999.0]);
+}
+
+/// The order of ingest counts, not the clock, which may be set back.
+#[test]
+fn a_clock_that_goes_backwards_changes_nothing() {
+    let (_dir, store) = store();
+    let mut writer = store.writer().unwrap();
+    for (hours, ppm) in [(0, 8.0), (-9000, 9.0), (-9001, 10.0)] {
+        let rows = vec![reading("QV-1", 0, ppm)];
+        let name = format!("{ppm}.csv");
+        writer
+            .add(file(&name, rows), Instant(T0 + hours * HOUR))
+            .unwrap();
+    }
+    drop(writer);
+    assert_eq!(permeates(&store.fleet().unwrap(), "QV-1"), [10.0]);
+    assert_eq!(assert_adds_up(&store), counts(3, 3, 0, 0));
+}

@@ -1,0 +1,126 @@
+//! The files that were taken in: listed, taken back out, put back.
+
+use std::io::Write;
+use std::process::ExitCode;
+
+use super::context::Context;
+use super::error::CliError;
+use super::ingest::now;
+use super::said;
+use crate::ingest::shown;
+use crate::store::records::Instant;
+use crate::store::{Action, Deed, FileLine, Store};
+
+/// Lists every file with its id, its rows and what was done to it since.
+pub(super) fn list(
+    store: &Store,
+    context: &Context,
+    out: &mut dyn Write,
+) -> Result<ExitCode, CliError> {
+    let (files, deeds) = (store.files()?, store.deeds()?);
+    for file in &files {
+        let counts = file.counts;
+        writeln!(
+            out,
+            "{:>4}  {}  {}  {} rows: {} stored, {} already stored, {} set aside",
+            file.id,
+            when(file.ingested_at),
+            shown(&file.name),
+            counts.read,
+            counts.stored,
+            counts.already_stored,
+            counts.set_aside,
+        )?;
+        for deed in deeds.iter().filter(|deed| deed.file_id == file.id) {
+            let by = match deed.by.as_str() {
+                "" => String::new(),
+                name => format!(" by {}", shown(name)),
+            };
+            writeln!(out, "      {}  {}{by}", when(deed.at), deed.action.word())?;
+        }
+    }
+    if files.is_empty() {
+        context.say("no file was taken in yet");
+    } else {
+        context.say("rows as they were counted when the file came");
+    }
+    Ok(ExitCode::SUCCESS)
+}
+
+/// Takes a file back out, or puts it back.
+pub(super) fn act(
+    store: &Store,
+    named: &str,
+    action: Action,
+    out: &mut dyn Write,
+) -> Result<ExitCode, CliError> {
+    let mut writer = store.writer()?;
+    let file = find(&store.files()?, &store.deeds()?, named, action)?;
+    let by = std::env::var("USER").or_else(|_| std::env::var("LOGNAME"));
+    let changed = writer.act(file.id, action, now(), &by.unwrap_or_default())?;
+    let (name, id, word) = (shown(&file.name), file.id, action.word());
+    if changed {
+        writeln!(out, "{name} (file {id}): {word}")?;
+    } else {
+        writeln!(
+            out,
+            "{name} (file {id}): nothing to do, it is {}",
+            state(action)
+        )?;
+    }
+    writeln!(out, "store: {}", said::equation(store.row_counts()?))?;
+    Ok(ExitCode::SUCCESS)
+}
+
+fn state(action: Action) -> &'static str {
+    match action {
+        Action::TakenBack => "out already",
+        Action::PutBack => "in already",
+    }
+}
+
+/// By id, or by a name that only one file has that it can be done to.
+fn find(
+    files: &[FileLine],
+    deeds: &[Deed],
+    named: &str,
+    action: Action,
+) -> Result<FileLine, CliError> {
+    if let Ok(id) = named.parse::<u64>()
+        && let Some(file) = files.iter().find(|file| file.id == id)
+    {
+        return Ok(file.clone());
+    }
+    let is_out = |file: &&FileLine| {
+        let last = deeds.iter().rfind(|deed| deed.file_id == file.id);
+        last.is_some_and(|deed| deed.action == Action::TakenBack)
+    };
+    let of_name: Vec<&FileLine> = files.iter().filter(|file| file.name == named).collect();
+    let to_do = of_name.iter().copied().filter(|file| {
+        let wanted = action == Action::PutBack;
+        is_out(file) == wanted
+    });
+    let to_do: Vec<&FileLine> = to_do.collect();
+    match (to_do.as_slice(), of_name.as_slice()) {
+        ([only], _) | ([], [only]) => Ok((*only).clone()),
+        ([], []) => Err(CliError::Usage(format!(
+            "no file {named} was taken in: `litrewise ingest --list` shows names and ids"
+        ))),
+        ([], [.., last]) => Ok((*last).clone()),
+        (several, _) => {
+            let ids: Vec<String> = several.iter().map(|file| file.id.to_string()).collect();
+            Err(CliError::Usage(format!(
+                "{named} was taken in more than once: give one of the ids {} instead of the name",
+                ids.join(", ")
+            )))
+        }
+    }
+}
+
+/// To the minute, UTC.
+fn when(at: Instant) -> String {
+    jiff::Timestamp::from_microsecond(at.0).map_or_else(
+        |_| "unknown time".to_owned(),
+        |stamp| stamp.strftime("%Y-%m-%d %H:%MZ").to_string(),
+    )
+}

@@ -1,0 +1,97 @@
+//! Rows set aside, written into files in which they can be corrected.
+
+use std::collections::BTreeMap;
+use std::io::Write;
+use std::path::{Path, PathBuf};
+use std::process::ExitCode;
+
+use super::context::Context;
+use super::error::CliError;
+use crate::ingest::{ToMend, mend_file};
+use crate::store::Store;
+use crate::store::records::{Dialect, SetAside};
+
+/// Writes one file for each header that the rows stood under.
+pub(super) fn write(
+    store: &Store,
+    path: &Path,
+    context: &Context,
+    out: &mut dyn Write,
+) -> Result<ExitCode, CliError> {
+    let rows = store.set_aside_by_file()?;
+    let files = store.files()?;
+    let dialects: BTreeMap<u64, &Dialect> = files.iter().map(|f| (f.id, &f.dialect)).collect();
+    let mut sheets: BTreeMap<&Dialect, Vec<ToMend<'_>>> = BTreeMap::new();
+    let mut left_out = 0usize;
+    for (file_id, row) in &rows {
+        let dialect = dialects.get(file_id).filter(|d| !d.header.is_empty());
+        match (dialect, row.line, is_whole(row)) {
+            (Some(dialect), Some(line), true) => {
+                sheets.entry(*dialect).or_default().push(ToMend {
+                    file_id: *file_id,
+                    line,
+                    day_position: row.day_position,
+                    reason: &row.reason,
+                    text: &row.text,
+                });
+            }
+            _ => left_out += 1,
+        }
+    }
+    let several = sheets.len() > 1;
+    for (number, (dialect, rows)) in sheets.iter().enumerate() {
+        let path = if several {
+            numbered(path, number + 1)
+        } else {
+            path.to_owned()
+        };
+        write_new(&path, mend_file(dialect, rows).as_bytes())?;
+        writeln!(out, "{}: {} rows to correct", path.display(), rows.len())?;
+    }
+    if rows.is_empty() {
+        context.say("no rows are set aside");
+    }
+    if left_out > 0 {
+        context.say(format_args!(
+            "{left_out} more are too long to be written here: mend them where they came from"
+        ));
+    }
+    if several {
+        context.say("one file for each header that the rows stood under");
+    }
+    Ok(ExitCode::SUCCESS)
+}
+
+/// Whether all of the row's text was kept.
+fn is_whole(row: &SetAside) -> bool {
+    !row.text.ends_with(" […]")
+}
+
+/// `fix.csv` → `fix-2.csv`
+fn numbered(path: &Path, number: usize) -> PathBuf {
+    let stem = path.file_stem().unwrap_or_default().to_string_lossy();
+    let name = match path.extension() {
+        Some(extension) => format!("{stem}-{number}.{}", extension.to_string_lossy()),
+        None => format!("{stem}-{number}"),
+    };
+    path.with_file_name(name)
+}
+
+/// Never over somebody's corrections, and only for their owner's eyes.
+fn write_new(path: &Path, bytes: &[u8]) -> Result<(), CliError> {
+    let mut options = std::fs::OpenOptions::new();
+    options.write(true).create_new(true);
+    #[cfg(unix)]
+    std::os::unix::fs::OpenOptionsExt::mode(&mut options, 0o600);
+    let write = options
+        .open(path)
+        .and_then(|mut file| file.write_all(bytes));
+    write.map_err(|source| {
+        let path = path.to_owned();
+        if source.kind() == std::io::ErrorKind::AlreadyExists {
+            CliError::AlreadyThere { path }
+        } else {
+            CliError::Write { path, source }
+        }
+    })
+}

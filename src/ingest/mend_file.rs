@@ -1,0 +1,275 @@
+//! Files in which rows set aside go out to be mended and come in again: the
+//! rows as they stood below their own header, two columns in front. The first
+//! says which row it is, its header what the whole file had settled about dates
+//! and decimals; the second says what is wrong.
+
+use crate::store::records::{Dialect, Mends};
+use crate::store::{harmless, print_of};
+
+use super::dates::DateOrder;
+use super::numbers::DecimalMark;
+use super::split::Rows;
+
+const ROW: &str = "set_aside_row";
+const REASON: &str = "set_aside_reason";
+/// Where a row has no time of day and no place among those of its day was kept
+/// for it, it comes behind all others of its file.
+const BEHIND_ALL: u32 = 1_000_000;
+
+/// A row set aside that goes out to be mended.
+#[derive(Debug, Clone)]
+pub struct ToMend<'r> {
+    pub file_id: u64,
+    pub line: u64,
+    pub day_position: Option<u32>,
+    pub reason: &'r str,
+    pub text: &'r str,
+}
+
+/// Which row a line of a mended file replaces.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) struct Mark {
+    pub mends: Mends,
+    day_position: Option<u32>,
+}
+
+impl Mark {
+    /// Its place among that day's rows, where it has no time of day.
+    pub fn place_in_day(self) -> u32 {
+        let line = u32::try_from(self.mends.line).unwrap_or(u32::MAX / 2);
+        let behind = || BEHIND_ALL.saturating_add(line);
+        self.day_position.unwrap_or_else(behind)
+    }
+}
+
+/// What the whole file had settled about its rows.
+#[derive(Debug, Clone, Copy, Default, PartialEq, Eq)]
+pub(super) struct Habits {
+    pub order: Option<DateOrder>,
+    pub mark: Option<DecimalMark>,
+    /// A midnight is a time of day here, not the lack of one.
+    pub midnights: bool,
+}
+
+const ORDERS: [DateOrder; 3] = [
+    DateOrder::DayFirst,
+    DateOrder::MonthFirst,
+    DateOrder::YearFirst,
+];
+const POINT: &str = "decimal point";
+const COMMA: &str = "decimal comma";
+const MIDNIGHTS: &str = "midnights are times";
+
+impl Habits {
+    /// `day first; decimal comma`
+    pub fn told(self) -> String {
+        let mut words: Vec<&str> = self.order.map(DateOrder::told).into_iter().collect();
+        match self.mark {
+            Some(DecimalMark::Point) => words.push(POINT),
+            Some(DecimalMark::Comma) => words.push(COMMA),
+            _ => {}
+        }
+        if self.midnights {
+            words.push(MIDNIGHTS);
+        }
+        words.join("; ")
+    }
+
+    fn from_words(text: &str) -> Habits {
+        let mut habits = Habits::default();
+        for word in text.split(';').map(str::trim) {
+            match word {
+                POINT => habits.mark = Some(DecimalMark::Point),
+                COMMA => habits.mark = Some(DecimalMark::Comma),
+                MIDNIGHTS => habits.midnights = true,
+                _ => {
+                    let order = ORDERS.into_iter().find(|order| order.told() == word);
+                    habits.order = habits.order.or(order);
+                }
+            }
+        }
+        habits
+    }
+}
+
+/// Whether a header is one of the two.
+pub(super) fn is_ours(header: &str) -> bool {
+    header.starts_with(ROW) || header.starts_with(REASON)
+}
+
+/// The cell that says which row it is, and what its header says.
+pub(super) fn find(headers: &[String]) -> Option<(usize, Habits)> {
+    let at = headers
+        .iter()
+        .position(|header| header.trim().starts_with(ROW))?;
+    let words = headers
+        .get(at)?
+        .split_once('(')
+        .map_or("", |(_, words)| words);
+    Some((at, Habits::from_words(words.trim_end_matches([')', ' ']))))
+}
+
+/// `r3.118.2.5f2a9c10`: file, line, place in the day, print of the text.
+fn mark_of(row: &ToMend<'_>) -> String {
+    let place = row.day_position.map(|n| n.to_string()).unwrap_or_default();
+    let print = print_of(row.text);
+    format!("r{}.{}.{place}.{print:08x}", row.file_id, row.line)
+}
+
+pub(super) fn read_mark(cell: &str) -> Option<Mark> {
+    let mut parts = cell.trim().strip_prefix('r')?.split('.');
+    let (file_id, line) = (parts.next()?.parse().ok()?, parts.next()?.parse().ok()?);
+    let day_position = match parts.next()? {
+        "" => None,
+        place => Some(place.parse().ok()?),
+    };
+    let print = u32::from_str_radix(parts.next()?, 16).ok()?;
+    parts.next().is_none().then_some(Mark {
+        mends: Mends {
+            file_id,
+            line,
+            print,
+        },
+        day_position,
+    })
+}
+
+/// The file in which these rows can be mended; all of them of this dialect.
+pub fn mend_file(dialect: &Dialect, rows: &[ToMend<'_>]) -> String {
+    let delimiter = dialect.delimiter.bytes().next().unwrap_or(b',');
+    let habits = match dialect.habits.as_str() {
+        "" => String::new(),
+        habits => format!(" ({habits})"),
+    };
+    let mut sheet = Sheet {
+        delimiter: char::from(delimiter),
+        text: String::new(),
+    };
+    let mut headers = Rows::new(&dialect.header, delimiter);
+    let mut first = [format!("{ROW}{habits}"), REASON.to_owned()];
+    while headers.next_row().is_some() {
+        let own = (0..headers.len()).map(|i| headers.cell(i).to_owned());
+        sheet.row(first.into_iter().chain(own));
+        first = [String::new(), String::new()];
+    }
+    for row in rows {
+        let mut cells = Rows::new(row.text, delimiter);
+        let own: Vec<String> = match cells.next_row() {
+            Some(at) if cells.text_of(at).len() == row.text.trim_end().len() => {
+                (0..cells.len()).map(|i| cells.cell(i).to_owned()).collect()
+            }
+            // not one row any more: left to the reader as it stood
+            _ => vec![row.text.to_owned()],
+        };
+        let own = own.iter().map(|cell| harmless(cell).into_owned());
+        let front = [mark_of(row), harmless(row.reason).into_owned()];
+        sheet.row(front.into_iter().chain(own));
+    }
+    if !sheet.text.is_ascii() {
+        // spreadsheets read it as something else without
+        sheet.text.insert(0, '\u{feff}');
+    }
+    sheet.text
+}
+
+/// Lines as such a file has them: headers, or a row.
+pub(super) fn lines_of(lines: &[Vec<String>], delimiter: u8) -> String {
+    let mut sheet = Sheet {
+        delimiter: char::from(delimiter),
+        text: String::new(),
+    };
+    for line in lines {
+        sheet.row(line.iter().cloned());
+    }
+    sheet.text
+}
+
+struct Sheet {
+    delimiter: char,
+    text: String,
+}
+
+impl Sheet {
+    fn row(&mut self, cells: impl Iterator<Item = String>) {
+        for (i, cell) in cells.enumerate() {
+            if i > 0 {
+                self.text.push(self.delimiter);
+            }
+            let bare = |c: char| c != self.delimiter && !matches!(c, '"' | '\'' | '\n' | '\r');
+            if cell.chars().all(bare) {
+                self.text.push_str(&cell);
+            } else {
+                self.text.push('"');
+                self.text.push_str(&cell.replace('"', "\"\""));
+                self.text.push('"');
+            }
+        }
+        self.text.push_str("\r\n");
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    #![allow(clippy::unwrap_used)]
+    use super::*;
+
+    #[test]
+    fn a_row_is_known_again_by_its_mark() {
+        let mut row = ToMend {
+            file_id: 3,
+            line: 118,
+            day_position: Some(2),
+            reason: "no date",
+            text: "QV-1;x",
+        };
+        let mark = read_mark(&mark_of(&row)).unwrap();
+        assert_eq!((mark.mends.file_id, mark.mends.line), (3, 118));
+        assert_eq!(mark.mends.print, print_of("QV-1;x"));
+        assert_eq!(mark.place_in_day(), 2);
+        row.day_position = None;
+        assert_eq!(read_mark(&mark_of(&row)).unwrap().place_in_day(), 1_000_118);
+        for wrong in ["", "r", "r1.2.3", "r1.2..zz", "3.118..5f", "r1.2..5f.6"] {
+            assert_eq!(read_mark(wrong), None, "{wrong}");
+        }
+    }
+
+    #[test]
+    fn the_header_carries_what_the_whole_file_settled() {
+        let habits = Habits {
+            order: Some(DateOrder::DayFirst),
+            mark: Some(DecimalMark::Comma),
+            midnights: true,
+        };
+        let dialect = Dialect {
+            header: "Reg;When;\"TDS;in\"\r\n;;ppm\r\n".into(),
+            delimiter: ";".into(),
+            habits: habits.told(),
+        };
+        let row = ToMend {
+            file_id: 1,
+            line: 5,
+            day_position: None,
+            reason: "a reason; with a separator",
+            text: "QV-1;=1+1;\"3;4\"",
+        };
+        let text = mend_file(&dialect, &[row]);
+        let lines: Vec<&str> = text.lines().collect();
+        assert_eq!(
+            lines[0],
+            "set_aside_row (day first; decimal comma; midnights are times);set_aside_reason;Reg;When;\"TDS;in\""
+                .replace(
+                    "set_aside_row (day first; decimal comma; midnights are times)",
+                    "\"set_aside_row (day first; decimal comma; midnights are times)\""
+                )
+        );
+        assert_eq!(lines[1], ";;;;ppm");
+        assert!(
+            lines[2].ends_with(";\"a reason; with a separator\";QV-1;\"'=1+1\";\"3;4\""),
+            "{text}"
+        );
+        let mut rows = Rows::new(&text, b';');
+        rows.next_row();
+        let headers: Vec<String> = (0..rows.len()).map(|i| rows.cell(i).to_owned()).collect();
+        assert_eq!(find(&headers), Some((0, habits)));
+    }
+}

@@ -1,0 +1,108 @@
+//! Meters that stand out from the van's own readings by a factor with a name:
+//! conductivity written as ppm, a decimal point lost, another scale.
+
+use super::looks::Look;
+use super::median::median;
+use super::remarks::{Remarks, Repeated};
+
+/// Looks on either side with which one is compared.
+const BESIDE: usize = 4;
+/// Fewer say too little about what is usual.
+const BESIDE_AT_LEAST: usize = 3;
+/// Where the tap itself wanders further than this from its median, as on a
+/// supply with two sources, a factor says nothing.
+const TAP_STEADY_WITHIN: f64 = 0.15;
+/// What whole ppm still tell to a few per cent.
+const READABLE_PPM: f64 = 5.0;
+
+/// µS/cm on the 0.5 scale: twice the ppm.
+const CONDUCTIVITY: (f64, f64) = (1.85, 2.15);
+/// The 0.7 scale against the 0.5 scale, or the other way round.
+const SCALES: [(f64, f64); 2] = [(1.33, 1.47), (1.0 / 1.47, 1.0 / 1.33)];
+const DECIMALS: [(f64, f64); 2] = [(8.5, 11.8), (1.0 / 11.8, 1.0 / 8.5)];
+/// What the other meters may move meanwhile.
+const OTHERS: (f64, f64) = (0.65, 1.55);
+
+/// Leaves out what cannot be a reading of this van, and remarks on the rest.
+///
+/// `looks`: one van's, oldest first.
+pub(crate) fn leave_out(looks: &mut [Look], remarks: &mut Remarks) {
+    let slips: Vec<(usize, Slip)> = (0..looks.len())
+        .filter_map(|i| Some((i, slip(looks, i)?)))
+        .collect();
+    for (i, slip) in slips {
+        let Some(look) = looks.get_mut(i) else {
+            continue;
+        };
+        match slip {
+            Slip::Conductivity => {
+                (look.feed_ppm, look.permeate_ppm, look.product_ppm) = (None, None, None);
+                remarks.count(Repeated::LooksLikeConductivity, look.date);
+            }
+            Slip::Decimal => {
+                look.feed_ppm = None;
+                remarks.count(Repeated::TapTenTimesOff, look.date);
+            }
+            Slip::Scale => remarks.count(Repeated::OtherScale, look.date),
+        }
+    }
+}
+
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+enum Slip {
+    Conductivity,
+    Decimal,
+    Scale,
+}
+
+fn slip(looks: &[Look], i: usize) -> Option<Slip> {
+    let look = looks.get(i).filter(|look| look.at_base)?;
+    let from = i.saturating_sub(BESIDE);
+    let beside = looks.get(from..(i + BESIDE + 1).min(looks.len()))?;
+    let beside: Vec<&Look> = beside
+        .iter()
+        .enumerate()
+        .filter(|(n, other)| from + n != i && other.at_base)
+        .map(|(_, other)| other)
+        .collect();
+    let usual = |of: fn(&Look) -> Option<f64>| {
+        let mut values: Vec<f64> = beside.iter().filter_map(|other| of(other)).collect();
+        (values.len() >= BESIDE_AT_LEAST)
+            .then(|| median(&mut values))
+            .flatten()
+    };
+    let tap = usual(|look| look.feed_ppm).filter(|tap| *tap >= READABLE_PPM)?;
+    let steady = beside
+        .iter()
+        .filter_map(|other| other.feed_ppm)
+        .all(|ppm| (ppm - tap).abs() <= TAP_STEADY_WITHIN * tap);
+    if !steady {
+        return None;
+    }
+    let tap_ratio = look.feed_ppm? / tap;
+    let readable = |of: fn(&Look) -> Option<f64>| {
+        let usual = usual(of).filter(|usual| *usual >= READABLE_PPM)?;
+        Some(of(look)? / usual)
+    };
+    let others: Vec<f64> = [readable(|l| l.permeate_ppm), readable(|l| l.product_ppm)]
+        .into_iter()
+        .flatten()
+        .collect();
+    let all_within = |range: (f64, f64)| {
+        !others.is_empty() && others.iter().all(|ratio| is_within(*ratio, range))
+    };
+    if is_within(tap_ratio, CONDUCTIVITY) && all_within(CONDUCTIVITY) {
+        return Some(Slip::Conductivity);
+    }
+    if DECIMALS.iter().any(|d| is_within(tap_ratio, *d)) && all_within(OTHERS) {
+        return Some(Slip::Decimal);
+    }
+    SCALES
+        .iter()
+        .any(|scale| is_within(tap_ratio, *scale) && all_within(*scale))
+        .then_some(Slip::Scale)
+}
+
+fn is_within(ratio: f64, (low, high): (f64, f64)) -> bool {
+    (low..=high).contains(&ratio)
+}

@@ -1,0 +1,127 @@
+//! Rows that were accepted before, in a file with the same bytes: where a
+//! second reading sets them aside, they are in the store all the same.
+
+use std::collections::{BTreeSet, HashMap};
+
+use super::arrays::{Columns, Interner};
+use super::error::StoreError;
+use super::files::FinishedFile;
+use super::lines::{Lines, WHOLE_FILE};
+use super::part::{self, Part};
+use super::schema::{FILE_ID, LINE, TableName};
+use super::ties::Place;
+
+/// What became of the rows of files with the same bytes.
+#[derive(Debug, Default)]
+pub(super) struct Settled {
+    same: Vec<u64>,
+    /// All lines that were ever set aside.
+    set_aside: Lines,
+    /// Rows set aside → the row accepted in their place.
+    mended: HashMap<Place, Place>,
+    /// Rows set aside → the row set aside in their place in another file.
+    moved: HashMap<Place, Place>,
+}
+
+impl Settled {
+    /// `in_force`: the files in force, in order; `same`: the ids of those with
+    /// the same bytes; `parts`: the Parquet files of rows set aside;
+    /// `damaged`: files of which it cannot be said what became of their rows.
+    pub(super) fn new(
+        in_force: &[&FinishedFile],
+        same: &[u64],
+        parts: &[Part],
+        damaged: &BTreeSet<u64>,
+    ) -> Result<Settled, StoreError> {
+        if same.is_empty() {
+            return Ok(Settled::default());
+        }
+        let mending = in_force.iter().filter(|file| !file.supersedes.is_empty());
+        let looked_at: BTreeSet<u64> = mending
+            .map(|file| file.line.id)
+            .chain(same.iter().copied())
+            .collect();
+        let mut ranges = Vec::new();
+        for part in parts.iter().filter(|p| looked_at.contains(&p.file_id)) {
+            read_lines(part, &mut ranges)?;
+        }
+        let mut settled = Settled {
+            same: same.to_vec(),
+            set_aside: Lines::of_ranges(ranges.into_iter()),
+            mended: HashMap::new(),
+            moved: HashMap::new(),
+        };
+        // Later files first, so that what was set aside twice is followed to
+        // its end.
+        for file in in_force.iter().rev() {
+            let file_id = file.line.id;
+            if damaged.contains(&file_id) {
+                continue;
+            }
+            for (line, to) in file.supersedes.iter() {
+                let place = Place { file_id, line };
+                if line == WHOLE_FILE {
+                    continue;
+                }
+                if !settled.set_aside.contains(file_id, line) {
+                    settled.mended.insert(to, place);
+                } else if let Some(end) = settled.mended.get(&place) {
+                    settled.mended.insert(to, *end);
+                } else {
+                    let end = settled.moved.get(&place).unwrap_or(&place);
+                    settled.moved.insert(to, *end);
+                }
+            }
+        }
+        Ok(settled)
+    }
+
+    /// Where the row on this line is listed, if it went to another file to be
+    /// mended and was set aside there.
+    pub(super) fn listed_elsewhere(&self, line: u64) -> Option<Place> {
+        self.same.iter().find_map(|file_id| {
+            let file_id = *file_id;
+            let end = self.moved.get(&Place { file_id, line });
+            end.filter(|place| !self.same.contains(&place.file_id))
+                .copied()
+        })
+    }
+
+    /// Where the row on this line was accepted.
+    pub(super) fn accepted(&self, line: u64) -> Option<Place> {
+        self.same.iter().find_map(|file_id| {
+            let place = Place {
+                file_id: *file_id,
+                line,
+            };
+            if self.set_aside.contains(place.file_id, line) {
+                self.mended.get(&place).copied()
+            } else {
+                Some(place)
+            }
+        })
+    }
+}
+
+fn read_lines(part: &Part, ranges: &mut Vec<(u64, u64, u64)>) -> Result<(), StoreError> {
+    let mut interner = Interner::default();
+    for batch in part::batches(&part.path, TableName::SetAside, Some(&[FILE_ID, LINE]))? {
+        let batch = batch?;
+        let columns = Columns {
+            batch: &batch,
+            path: &part.path,
+            interner: &mut interner,
+        };
+        let lines = columns.wholes(LINE)?;
+        for row in 0..batch.num_rows() {
+            let line = lines.get(row).unwrap_or(WHOLE_FILE);
+            match ranges.last_mut() {
+                Some((file_id, _, last)) if *file_id == part.file_id && line == *last + 1 => {
+                    *last = line;
+                }
+                _ => ranges.push((part.file_id, line, line)),
+            }
+        }
+    }
+    Ok(())
+}

@@ -184,12 +184,7 @@ impl Look<'_> {
             e.fitted_on.is_none_or(|d| d <= self.as_of)
                 && e.removed_on.is_none_or(|d| d > self.as_of)
         };
-        let Some((number, element)) = truth
-            .elements
-            .iter()
-            .enumerate()
-            .filter(|(_, e)| in_use(e))
-            .next_back()
+        let Some((number, element)) = truth.elements.iter().enumerate().rfind(|(_, e)| in_use(e))
         else {
             return;
         };
@@ -228,54 +223,37 @@ impl Look<'_> {
             forecasts,
             litres: None,
             tags: format!(
-                "{},{},{},{:?},{},{},{},{:.3},{:.3},{:.3},{},{}",
+                "{},{},{},{:?},{},{},{:.3},{:.3}",
                 self.proving.seed,
                 van.van,
                 self.as_of,
                 life.start,
                 element.leaks_from.is_some_and(|d| d > self.as_of),
                 element.leaks_from.is_some_and(|d| d <= self.as_of),
-                element.recorded && element.fitted_on == life.fitted_on,
-                element.temper,
-                forecast.map_or(f64::NAN, |f| {
-                    let from =
-                        (self.as_of - self.proving.simulated.first_day).get_days() as usize + 1;
-                    let to = (from + left as usize).min(truth.litres_by_day.len());
-                    let sum: f64 = truth
-                        .litres_by_day
-                        .get(from..to)
-                        .map_or(0.0, |d| d.iter().sum());
-                    (f.litres_per_week / 7.0 / (sum / (to - from).max(1) as f64)).ln()
-                }),
-                forecast.map_or(f64::NAN, |f| {
-                    let day = i64::from((self.as_of - self.proving.simulated.first_day).get_days());
-                    let near = element.passages.iter().min_by_key(|p| (p.0 - day).abs());
-                    (f.salt_passage.p50.unwrap_or(f64::NAN) / near.map_or(f64::NAN, |p| p.1)).ln()
-                }),
-                life.points.last().is_some_and(|p| p.recovery_known),
-                format!(
-                    "{:.0},{:.3}",
-                    life.points.last().map_or(0.0, |p| p.feed_ppm),
-                    {
-                        let day =
-                            i64::from((self.as_of - self.proving.simulated.first_day).get_days());
-                        let near = element.passages.iter().min_by_key(|p| (p.0 - day).abs());
-                        let late: Vec<f64> = life
-                            .points
-                            .iter()
-                            .rev()
-                            .take(10)
-                            .map(|p| (p.raw).ln())
-                            .collect();
-                        late.iter().sum::<f64>() / late.len() as f64
-                            - near.map_or(f64::NAN, |p| p.1).ln()
-                    }
-                ),
+                forecast.map_or(f64::NAN, |f| self.use_error(truth, f, left)),
+                forecast.map_or(f64::NAN, |f| self.level_error(element, f)),
             ),
         });
         if let Some(forecast) = forecast {
             self.levels(element, life, forecast, cases);
         }
+    }
+
+    /// `ln` of forecast over true litres a day until the limit.
+    fn use_error(&self, truth: &TrueVan, forecast: &MembraneForecast, left: f64) -> f64 {
+        let days = &truth.litres_by_day;
+        let from = (self.as_of - self.proving.simulated.first_day).get_days() as usize + 1;
+        let to = (from + left as usize).min(days.len());
+        let sum: f64 = days.get(from..to).map_or(0.0, |d| d.iter().sum());
+        (forecast.litres_per_week / 7.0 / (sum / (to - from).max(1) as f64)).ln()
+    }
+
+    /// `ln` of estimated over true salt passage now.
+    fn level_error(&self, element: &TrueElement, forecast: &MembraneForecast) -> f64 {
+        let day = i64::from((self.as_of - self.proving.simulated.first_day).get_days());
+        let near = element.passages.iter().min_by_key(|p| (p.0 - day).abs());
+        let estimate = forecast.salt_passage.p50.unwrap_or(f64::NAN);
+        (estimate / near.map_or(f64::NAN, |p| p.1)).ln()
     }
 
     /// Salt passage now and at fixed distances.
@@ -340,12 +318,7 @@ impl Look<'_> {
             c.changed_on.is_none_or(|d| d <= self.as_of)
                 && c.removed_on.is_none_or(|d| d > self.as_of)
         };
-        let Some((number, charge)) = truth
-            .charges
-            .iter()
-            .enumerate()
-            .filter(|(_, c)| in_use(c))
-            .next_back()
+        let Some((number, charge)) = truth.charges.iter().enumerate().rfind(|(_, c)| in_use(c))
         else {
             return;
         };

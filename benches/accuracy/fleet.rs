@@ -37,6 +37,7 @@ impl ProvingFleet {
             .args(["ingest", "--quiet", "--store"])
             .arg(&store)
             .arg(&files)
+            .stdout(std::process::Stdio::null())
             .status()
             .expect("ingest runs");
         assert!(done.success(), "ingest failed");

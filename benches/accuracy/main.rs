@@ -9,6 +9,8 @@
 //! limit is forecast, by the program and by the baselines, and held against
 //! what came.
 
+#![allow(clippy::expect_used)]
+
 mod baselines;
 mod bound;
 mod cases;

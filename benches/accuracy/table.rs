@@ -167,7 +167,7 @@ fn write_cases(path: &str, cases: &Cases) -> std::io::Result<()> {
     let mut out = std::io::BufWriter::new(std::fs::File::create(path)?);
     writeln!(
         out,
-        "kind,readings,elapsed,truth,p10,p50,p90,pinball,bound50,bound_pinball,tags"
+        "kind,readings,elapsed,truth,p10,p50,p90,pinball,bound50,bound_pinball,seed,van,as_of,start,more"
     )?;
     for (kind, list) in [("membrane", &cases.membrane), ("resin", &cases.resin)] {
         for case in list {

@@ -1,9 +1,7 @@
 //! Ordinary vans of a proving ground: every crew reads, notes, forgets and
 //! changes parts in its own way.
 
-use super::cast::{
-    ALL, Fault, LITTLE, MembraneHabit, Meters, Part, ResinHabit, Round, SOME, USUAL,
-};
+use super::cast::{ALL, Fault, LITTLE, MembraneHabit, Meters, Part, ResinHabit, Round, SOME};
 use super::random::Random;
 
 /// A van and its crew, for a record of so many days in a world of so many districts.
@@ -93,6 +91,5 @@ pub fn part(days: i64, districts: usize, random: &mut Random) -> Part {
             1 => (25, 35),
             _ => (4, 10),
         },
-        ..USUAL
     }
 }

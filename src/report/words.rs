@@ -441,6 +441,37 @@ pub fn list(items: &[String]) -> String {
     }
 }
 
+/// A number in three figures, thousands separated.
+pub fn figures(value: f64) -> String {
+    let size = value.abs();
+    if size >= 1000.0 {
+        let step = 10f64.powf(size.log10().floor() - 2.0);
+        let digits = format!("{:.0}", (value / step).round() * step);
+        let mut out = String::new();
+        let head = digits.trim_start_matches('-');
+        for (i, digit) in head.chars().enumerate() {
+            if i > 0 && (head.len() - i).is_multiple_of(3) {
+                out.push(',');
+            }
+            out.push(digit);
+        }
+        if value < 0.0 { format!("-{out}") } else { out }
+    } else if size >= 100.0 || value.fract() == 0.0 {
+        format!("{value:.0}")
+    } else if size >= 10.0 {
+        format!("{value:.1}")
+    } else if size >= 1.0 {
+        format!("{value:.2}")
+    } else {
+        let places = if size > 0.0 {
+            (2.0 - size.log10().floor()) as usize
+        } else {
+            0
+        };
+        format!("{value:.*}", places.min(6))
+    }
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -542,36 +573,5 @@ mod tests {
         assert_eq!(season(date(2027, 12, 1)), "winter 2027/28");
         assert_eq!(season(date(2028, 2, 28)), "winter 2027/28");
         assert_eq!(season(date(2028, 3, 1)), "spring 2028");
-    }
-}
-
-/// A number in three figures, thousands separated.
-pub fn figures(value: f64) -> String {
-    let size = value.abs();
-    if size >= 1000.0 {
-        let step = 10f64.powf(size.log10().floor() - 2.0);
-        let digits = format!("{:.0}", (value / step).round() * step);
-        let mut out = String::new();
-        let head = digits.trim_start_matches('-');
-        for (i, digit) in head.chars().enumerate() {
-            if i > 0 && (head.len() - i).is_multiple_of(3) {
-                out.push(',');
-            }
-            out.push(digit);
-        }
-        if value < 0.0 { format!("-{out}") } else { out }
-    } else if size >= 100.0 || value.fract() == 0.0 {
-        format!("{value:.0}")
-    } else if size >= 10.0 {
-        format!("{value:.1}")
-    } else if size >= 1.0 {
-        format!("{value:.2}")
-    } else {
-        let places = if size > 0.0 {
-            (2.0 - size.log10().floor()) as usize
-        } else {
-            0
-        };
-        format!("{value:.*}", places.min(6))
     }
 }

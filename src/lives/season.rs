@@ -9,6 +9,7 @@ use jiff::tz::TimeZone;
 
 use super::days::Days;
 use super::hardness_table::WaterSeen;
+use super::median::median_of;
 use super::seen::Seen;
 use crate::water::tap_temperature_c;
 
@@ -53,7 +54,27 @@ struct Sums {
     wave_c: f64,
 }
 
+/// Readings of one van that count: no van decides for its district alone.
+const MOST_READINGS: f64 = 60.0;
+const MOST_AWAY_C: f64 = 6.0;
+
 impl Sums {
+    fn mean_c(&self) -> Option<f64> {
+        (self.n > 0.0).then(|| self.c / self.n)
+    }
+
+    /// The same, counted as no more than [`MOST_READINGS`].
+    fn at_most(self) -> Sums {
+        let share = (MOST_READINGS / self.n.max(1.0)).min(1.0);
+        Sums {
+            n: share * self.n,
+            wave: share * self.wave,
+            waves: share * self.waves,
+            c: share * self.c,
+            wave_c: share * self.wave_c,
+        }
+    }
+
     fn add(&mut self, other: &Sums) {
         self.n += other.n;
         self.wave += other.wave;
@@ -94,13 +115,21 @@ pub(crate) struct TapSeasons {
 impl TapSeasons {
     /// `seen` and `water` of the same vans in the same order.
     pub(crate) fn of(seen: &[Seen<'_>], water: &[WaterSeen], zone: &TimeZone) -> TapSeasons {
+        let vans: Vec<Sums> = seen.iter().map(|van| of_van(van, zone).at_most()).collect();
+        let usual_c = median_of(vans.iter().filter_map(Sums::mean_c)).unwrap_or(USUAL.mean_c);
         let mut all = Sums::default();
         let mut by_district: BTreeMap<Arc<str>, Sums> = BTreeMap::new();
-        for (van, water) in seen.iter().zip(water) {
-            let sums = of_van(van, zone);
-            all.add(&sums);
+        for (sums, water) in vans.iter().zip(water) {
+            // A thermometer far from all others measures something else.
+            if sums
+                .mean_c()
+                .is_none_or(|c| (c - usual_c).abs() > MOST_AWAY_C)
+            {
+                continue;
+            }
+            all.add(sums);
             if let Some(name) = district(water).filter(|_| sums.n > 0.0) {
-                by_district.entry(name).or_default().add(&sums);
+                by_district.entry(name).or_default().add(sums);
             }
         }
         let fleet = all.season(&USUAL, 1.5, 2.0);

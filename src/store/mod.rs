@@ -70,7 +70,7 @@ const FORMAT: u64 = 1;
 /// Says that a folder is a store, and of which format.
 const MARKER: &str = "litrewise.json";
 /// What may lie in a folder that is to become a store.
-const OWN_NAMES: [&str; 3] = ["litrewise.toml", MARKER, LOCK_FILE];
+const OWN_NAMES: [&str; 4] = ["litrewise.toml", MARKER, "litrewise.json.new", LOCK_FILE];
 
 /// A folder with everything a fleet has told.
 #[derive(Debug)]
@@ -98,7 +98,9 @@ impl Store {
     /// [`StoreError::NotAStore`] where the folder holds other things,
     /// [`StoreError::NewerFormat`], or what kept it from being made.
     pub fn create_or_open(path: &Path) -> Result<Store, StoreError> {
-        if path.join(MARKER).exists() {
+        // An empty one says nothing: its making was cut off.
+        let marked = std::fs::metadata(path.join(MARKER)).is_ok_and(|m| m.len() > 0);
+        if marked {
             return Store::open(path);
         }
         refuse_other_folders(path)?;

@@ -27,11 +27,18 @@ pub(super) fn create_folder(path: &Path) -> io::Result<()> {
     builder.create(path)
 }
 
-/// Writes the whole file and waits until the disk has it.
+/// Ending of a file that is not yet whole.
+pub(super) const UNFINISHED: &str = ".new";
+
+/// Writes the whole file under another name, waits until the disk has it and
+/// gives it its own: a kill leaves the old file or the new one, never half.
 pub(super) fn write_file(path: &Path, bytes: &[u8]) -> io::Result<()> {
-    let mut file = options().truncate(true).open(path)?;
+    let mut unfinished = path.as_os_str().to_owned();
+    unfinished.push(UNFINISHED);
+    let mut file = options().truncate(true).open(&unfinished)?;
     file.write_all(bytes)?;
-    file.sync_all()
+    file.sync_all()?;
+    std::fs::rename(&unfinished, path)
 }
 
 /// Creates or empties the file for writing.

@@ -22,7 +22,7 @@ struct Own {
 }
 
 fn own(fit: &SharedFit, looks: &ElementLooks) -> Option<Own> {
-    if looks.is_empty() {
+    if !looks.teaches() {
         return None;
     }
     let shared = &fit.best.shared;

@@ -34,6 +34,8 @@ pub struct ElementLooks {
     /// Litres by level, and behind late pre-filters, at the end of the record.
     end: Vec<f64>,
     end_late: f64,
+    /// Middle distance of a reading from its neighbours, in its own standard deviations.
+    scatter: f64,
     /// Share of the litres ahead that this crew will make behind overdue
     /// pre-filters, if it goes on as it did.
     late_ahead: f64,
@@ -124,6 +126,7 @@ pub fn looks_of(
         },
         end_late: if counted { life.late_litres } else { 0.0 },
         late_ahead: 0.0,
+        scatter: scatter(&life.points),
         levels,
     }
 }
@@ -155,6 +158,20 @@ fn tail_weights(points: &[PassagePoint]) -> Vec<f64> {
         .collect()
 }
 
+/// Median distance of readings from the one before, in standard deviations:
+/// near 1 for meters that read, far above for ones that show anything.
+fn scatter(points: &[PassagePoint]) -> f64 {
+    let steps: Vec<f64> = points
+        .iter()
+        .zip(points.iter().skip(1))
+        .map(|(a, b)| {
+            let rise = (b.salt_passage.max(1e-6) / a.salt_passage.max(1e-6)).ln();
+            rise.abs() / a.sd_ln.hypot(b.sd_ln).max(0.02)
+        })
+        .collect();
+    median(&steps).unwrap_or(0.0)
+}
+
 /// A step that stands out whatever the fleet is like, so that the path may
 /// jump there instead of bending.
 fn likely_jump(points: &[PassagePoint]) -> Option<(usize, f64)> {
@@ -181,6 +198,13 @@ impl ElementLooks {
 
     pub fn is_empty(&self) -> bool {
         self.points.is_empty()
+    }
+
+    /// Whether the fleet may learn from these readings: a probe that shows
+    /// anything would widen every other van's forecast.
+    pub fn teaches(&self) -> bool {
+        const MOST_SCATTER: f64 = 3.0;
+        !self.points.is_empty() && self.scatter < MOST_SCATTER
     }
 
     /// Days of the readings behind the looks.

@@ -294,7 +294,7 @@ const DRAWS: usize = 12;
 
 /// Finds the shared numbers from all elements of the fleet (possibly none).
 pub fn fit_shared(elements: &[ElementLooks]) -> SharedFit {
-    let taught: Vec<&ElementLooks> = elements.iter().filter(|e| !e.is_empty()).collect();
+    let taught: Vec<&ElementLooks> = elements.iter().filter(|e| e.teaches()).collect();
     // Evenly spaced in the fleet's order, so that the choice is the same each time.
     let every = taught.len().div_ceil(MOST_ELEMENTS).max(1);
     let chosen: Vec<&ElementLooks> = taught.into_iter().step_by(every).collect();

@@ -99,3 +99,15 @@ fn nobody_else_may_read_the_store() {
     );
     check(store.path());
 }
+
+#[test]
+fn a_store_whose_making_was_cut_off_is_made_whole() {
+    let folder = tempfile::tempdir().unwrap();
+    let path = folder.path().join("store");
+    std::fs::create_dir(&path).unwrap();
+    std::fs::write(path.join("litrewise.json"), "").unwrap();
+    std::fs::write(path.join("litrewise.json.new"), "{\"fo").unwrap();
+    drop(Store::create_or_open(&path).unwrap());
+    drop(Store::open(&path).unwrap());
+    assert!(!path.join("litrewise.json.new").exists());
+}

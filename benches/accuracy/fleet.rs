@@ -21,7 +21,7 @@ pub struct ProvingFleet {
 
 impl ProvingFleet {
     pub fn of(seed: u64, plan: &Plan) -> ProvingFleet {
-        let (simulated, histories) = demo::simulate_with_history(&demo::Plan {
+        let (simulated, mut histories) = demo::simulate_with_history(&demo::Plan {
             vans: plan.vans,
             months: plan.months,
             seed,
@@ -30,6 +30,9 @@ impl ProvingFleet {
             ahead_days: demo::TRUTH_AHEAD_DAYS,
             keep_history: plan.bound > 0,
         });
+        for history in &mut histories {
+            history.doubt_readings(plan.doubt);
+        }
         let folder = tempfile::tempdir().expect("a folder for the fleet");
         let (files, store) = (folder.path().join("in"), folder.path().join("store"));
         demo::write_csv(&simulated, &files).expect("the fleet's files");

@@ -11,6 +11,8 @@ pub struct Plan {
     pub looks: usize,
     /// Particles of the observer who knows the world; 0: leaves the bound out.
     pub bound: usize,
+    /// Standard deviation below which that observer trusts no reading, as a share.
+    pub doubt: f64,
     /// Prints every case as CSV to that file.
     pub cases: Option<String>,
     /// Prints what each fleet's fit learnt.
@@ -25,6 +27,7 @@ impl Plan {
             months: 36,
             looks: 8,
             bound: 150,
+            doubt: 0.0,
             cases: None,
             shared: false,
         };
@@ -41,6 +44,7 @@ impl Plan {
                 "--months" => plan.months = next().parse().unwrap_or(36),
                 "--looks" => plan.looks = next().parse().unwrap_or(8),
                 "--bound" => plan.bound = next().parse().unwrap_or(150),
+                "--doubt" => plan.doubt = next().parse().unwrap_or(0.0),
                 "--shared" => plan.shared = true,
                 "--cases" => plan.cases = Some(next()),
                 _ => {}

@@ -89,6 +89,12 @@ pub(super) struct Entering {
 pub type WeightedDays = Vec<(f64, f64)>;
 
 impl VanHistory {
+    /// Has the observer trust a reading no more than somebody who does not know
+    /// the pressure at the tap and what the probes are off: `share` of it.
+    pub fn doubt_readings(&mut self, share: f64) {
+        self.noise = self.noise.max(share);
+    }
+
     fn ln_likelihood(&self, read: f64, truth: f64) -> f64 {
         let density = |mean: f64| {
             let sd = ((self.noise * mean).powi(2)

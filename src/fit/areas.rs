@@ -60,6 +60,13 @@ fn area(
     );
     let week = median(vans.iter().map(|(_, f)| f.usage.litres_per_week).collect());
     let with_membrane = vans.iter().any(|(v, _)| v.membranes > 0);
+    let membranes = median(
+        vans.iter()
+            .filter(|(v, _)| v.membranes > 0)
+            .map(|(v, _)| f64::from(v.membranes))
+            .collect(),
+    )
+    .unwrap_or(1.0);
     let vessel = median(
         vans.iter()
             .filter(|(v, _)| v.resin_litres > 0.0)
@@ -71,6 +78,7 @@ fn area(
             membrane_fit,
             Some(&district),
             h,
+            membranes,
             settings.limits.salt_passage.ln(),
             &district,
         ),
@@ -155,6 +163,7 @@ pub fn membrane_by_hardness(fit: &SharedFit, settings: &Settings) -> Vec<Band<f6
                     fit,
                     None,
                     h,
+                    1.0,
                     settings.limits.salt_passage.ln(),
                     "by hardness",
                 ),

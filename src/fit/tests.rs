@@ -56,7 +56,16 @@ const USAGE: Usage = Usage {
 };
 
 fn forecast(life: &ElementLife) -> super::MembraneForecast {
-    let looks = membrane::looks_of(life, None, 285.0, 150.0, AS_OF);
+    let looks = membrane::looks_of(
+        life,
+        &membrane::Aboard {
+            district: None,
+            membranes: 1,
+            hardness_mg_l_caco3: 285.0,
+            assumed_litres_per_day: 150.0,
+        },
+        AS_OF,
+    );
     let fit = membrane::fit_shared(std::slice::from_ref(&looks));
     let element = InUse {
         life,
@@ -137,7 +146,7 @@ fn a_lasting_step_is_seen_and_creep_is_not_called_one() {
 fn harder_water_never_lengthens_membrane_life() {
     let fit = membrane::fit_shared(&[]);
     let middle = |hardness: f64| {
-        let lives = membrane::new_element_lives(&fit, None, hardness, 0.10_f64.ln(), "QA3");
+        let lives = membrane::new_element_lives(&fit, None, hardness, 1.0, 0.10_f64.ln(), "QA3");
         lives[lives.len() / 2]
     };
     let lives: Vec<f64> = [30.0, 100.0, 200.0, 300.0]

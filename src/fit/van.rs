@@ -38,9 +38,12 @@ impl VanLooks {
             .map(|e| {
                 membrane::looks_of(
                     e,
-                    van.district.as_ref(),
-                    hardness.unwrap_or(ASSUMED_HARDNESS),
-                    usage.litres_per_day(),
+                    &membrane::Aboard {
+                        district: van.district.as_ref(),
+                        membranes: van.membranes,
+                        hardness_mg_l_caco3: hardness.unwrap_or(ASSUMED_HARDNESS),
+                        assumed_litres_per_day: usage.litres_per_day(),
+                    },
                     as_of,
                 )
             })

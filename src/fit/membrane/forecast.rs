@@ -338,7 +338,7 @@ fn explain(draws: &ElementDraws, fit: &SharedFit, element: &InUse<'_>) -> Vec<Ex
     let usage = element.usage;
     let usual_growth = |hardness: f64| {
         let s = &fit.best.shared;
-        1000.0 * s.ln_rate.exp() * s.exposure_per_litre(hardness)
+        1000.0 * s.ln_rate.exp() * s.exposure_per_litre(hardness) / looks.membranes()
     };
     let litres = looks.litres_made();
     let late = looks.late_litres();
@@ -458,12 +458,14 @@ fn path_over_litres(draws: &ElementDraws, looks: &ElementLooks) -> Vec<Band<f64>
     past_bands(draws, &litres)
 }
 
-/// Sorted lives, in litres, of a new element in water of that hardness, for
+/// Sorted lives, in litres, of a new element (or of several that share the
+/// water) in water of that hardness, for
 /// one draw of its own each; infinite lives do not occur, very long ones do.
 pub fn new_element_lives(
     fit: &SharedFit,
     district: Option<&Arc<str>>,
     hardness: f64,
+    membranes: f64,
     ln_limit: f64,
     seed_name: &str,
 ) -> Vec<f64> {
@@ -475,7 +477,7 @@ pub fn new_element_lives(
             let s = &draw.shared;
             let (addition, unsure) = draw.district(district);
             let spread = s.rate_sd.hypot(unsure);
-            let per_litre = s.exposure_per_litre(hardness);
+            let per_litre = s.exposure_per_litre(hardness) / membranes;
             (0..DRAWS_EACH)
                 .map(|_| {
                     let start = s.ln_start + s.start_sd * rng.normal();

@@ -24,6 +24,8 @@ const MOST_POINTS: usize = 400;
 #[derive(Debug, Clone)]
 pub struct ElementLooks {
     pub start_known: bool,
+    /// How many elements share the water: each drinks its part.
+    membranes: f64,
     /// District of the base.
     pub district: Option<Arc<str>>,
     points: Vec<Point>,
@@ -53,20 +55,26 @@ struct Point {
     late: f64,
 }
 
-/// Gathers an element's usable readings. `assumed_litres_per_day` counts the
-/// litres of a van whose fills are not recorded.
-pub fn looks_of(
-    life: &ElementLife,
-    district: Option<&Arc<str>>,
-    hardness: f64,
-    assumed_litres_per_day: f64,
-    as_of: jiff::civil::Date,
-) -> ElementLooks {
+/// What an element's van lends to its readings.
+#[derive(Debug, Clone, Copy)]
+pub struct Aboard<'a> {
+    /// District of the base.
+    pub district: Option<&'a Arc<str>>,
+    /// How many elements share the water.
+    pub membranes: u32,
+    pub hardness_mg_l_caco3: f64,
+    /// Counts the litres of a van whose fills are not recorded.
+    pub assumed_litres_per_day: f64,
+}
+
+/// Gathers an element's usable readings.
+pub fn looks_of(life: &ElementLife, aboard: &Aboard<'_>, as_of: jiff::civil::Date) -> ElementLooks {
+    let assumed_litres_per_day = aboard.assumed_litres_per_day;
     let counted = life.litres_made.is_some() && !life.hardness_levels.is_empty();
     let levels = if counted {
         life.hardness_levels.clone()
     } else {
-        vec![hardness]
+        vec![aboard.hardness_mg_l_caco3]
     };
     let begin = life.fitted_on.unwrap_or(life.seen_from);
     let days = |date: jiff::civil::Date| f64::from((date - begin).get_days()).max(0.0);
@@ -115,7 +123,8 @@ pub fn looks_of(
     let kept_points: Vec<PassagePoint> = kept.iter().map(|(p, _)| (*p).clone()).collect();
     ElementLooks {
         jump: likely_jump(&kept_points),
-        district: district.cloned(),
+        district: aboard.district.cloned(),
+        membranes: f64::from(aboard.membranes.max(1)),
         start_known: life.start != Start::BeforeRecords,
         points,
         dates: kept.iter().map(|(p, _)| p.date).collect(),
@@ -227,7 +236,7 @@ impl ElementLooks {
     fn factors(&self, shared: &Shared) -> Vec<f64> {
         self.levels
             .iter()
-            .map(|&h| shared.exposure_per_litre(h))
+            .map(|&h| shared.exposure_per_litre(h) / self.membranes)
             .collect()
     }
 
@@ -303,6 +312,11 @@ impl ElementLooks {
         self.late_ahead = share.clamp(0.0, 1.0);
     }
 
+    /// How many elements share the water.
+    pub fn membranes(&self) -> f64 {
+        self.membranes
+    }
+
     /// Of them, made while the pre-filters were overdue.
     pub fn late_litres(&self) -> f64 {
         self.end_late
@@ -328,7 +342,7 @@ impl ElementLooks {
         let litres: f64 = recent.iter().sum();
         let late = 1.0 + shared.late * self.late_ahead;
         if litres < 500.0 {
-            return late * shared.exposure_per_litre(base_hardness);
+            return late * shared.exposure_per_litre(base_hardness) / self.membranes;
         }
         late * recent
             .iter()
@@ -336,5 +350,6 @@ impl ElementLooks {
             .map(|(l, &h)| l * shared.exposure_per_litre(h))
             .sum::<f64>()
             / litres
+            / self.membranes
     }
 }

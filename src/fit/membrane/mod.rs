@@ -15,5 +15,5 @@ mod step;
 
 pub use forecast::{ElementDraws, Growth, InUse, draws_of, forecast, new_element_lives};
 pub use kin::{Kin, van_share};
-pub use looks::{ElementLooks, looks_of};
+pub use looks::{Aboard, ElementLooks, looks_of};
 pub use shared::{SharedFit, fit_shared};

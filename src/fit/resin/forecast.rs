@@ -19,6 +19,10 @@ const DRAWS_EACH: usize = 50;
 const PATH_STEPS: usize = 24;
 const PATH_DAYS: f64 = 180.0;
 const LONGER_BY: f64 = 0.04;
+/// From day to day pressure and tap swing by some per cent about the course
+/// that is followed in steps of a week: the limit is reached on a bad day,
+/// before the middle of it is there.
+const DAILY_SWING: f64 = 0.03;
 
 /// One charge's future under one draw.
 struct Future<'a> {
@@ -64,6 +68,7 @@ impl Future<'_> {
         rng: &mut Rng,
         products: &mut [Vec<f64>],
     ) -> Left {
+        let limit_ppm = limit_ppm * (1.0 - DAILY_SWING);
         let mut load = self.charge.load_now(self.share);
         let co2 = self.share * water::co2_prior_median_mmol_l(self.charge.hardness_mg_l_caco3);
         let mut permeate = course.ppm();

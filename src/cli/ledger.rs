@@ -79,7 +79,8 @@ fn state(action: Action) -> &'static str {
     }
 }
 
-/// By id, or by a name that only one file has that it can be done to.
+/// By id, or by a name, folders left out or not, that only one file has that it
+/// can be done to.
 fn find(
     files: &[FileLine],
     deeds: &[Deed],
@@ -95,7 +96,15 @@ fn find(
         let last = deeds.iter().rfind(|deed| deed.file_id == file.id);
         last.is_some_and(|deed| deed.action == Action::TakenBack)
     };
-    let of_name: Vec<&FileLine> = files.iter().filter(|file| file.name == named).collect();
+    let same = |file: &&FileLine| file.name == named;
+    let ends_so = |file: &&FileLine| {
+        let tail = file.name.strip_suffix(named);
+        tail.is_some_and(|folders| folders.ends_with(['/', '\\']))
+    };
+    let mut of_name: Vec<&FileLine> = files.iter().filter(same).collect();
+    if of_name.is_empty() {
+        of_name = files.iter().filter(ends_so).collect();
+    }
     let to_do = of_name.iter().copied().filter(|file| {
         let wanted = action == Action::PutBack;
         is_out(file) == wanted

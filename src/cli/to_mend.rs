@@ -46,7 +46,8 @@ pub(super) fn write(
             path.to_owned()
         };
         write_new(&path, mend_file(dialect, rows).as_bytes())?;
-        writeln!(out, "{}: {} rows to correct", path.display(), rows.len())?;
+        let many = if rows.len() == 1 { "row" } else { "rows" };
+        writeln!(out, "{}: {} {many} to correct", path.display(), rows.len())?;
     }
     if rows.is_empty() {
         context.say("no rows are set aside");

@@ -13,6 +13,11 @@ use crate::water::THETA_RECOVERY_SHARE_PER_C;
 /// Variance of `ln` salt passage for a tap other than the usual one: pressure
 /// at the tap moves salt passage almost in inverse proportion (judgement).
 const AWAY_VARIANCE: f64 = 0.02;
+/// Whole ppm are off by the same at each look at a steady level: readings of a
+/// few ppm tell as little together as one in so many would alone.
+const STEADY_LOOKS: f64 = 8.0;
+/// Standard deviation of rounding to whole ppm.
+const ROUNDING_PPM: f64 = 0.29;
 /// Degrees of freedom of the heavy-tailed noise.
 const NU: f64 = 4.0;
 /// Mean temperature at a tap: what is usual of recovery is usual there, °C.
@@ -86,19 +91,20 @@ pub fn looks_of(life: &ElementLife, aboard: &Aboard<'_>, as_of: jiff::civil::Dat
         }
     };
     let weights = tail_weights(&life.points);
+    let rounding = rounding_variances(&life.points);
     let every = life.points.len().div_ceil(MOST_POINTS).max(1);
     // Counted from the newest, so that the newest reading always stays.
-    let kept: Vec<(&PassagePoint, f64)> = life
+    let kept: Vec<(&PassagePoint, (f64, f64))> = life
         .points
         .iter()
-        .zip(weights)
+        .zip(weights.into_iter().zip(rounding))
         .enumerate()
         .filter(|(i, _)| (life.points.len() - 1 - i).is_multiple_of(every))
         .map(|(_, kept)| kept)
         .collect();
     let points = kept
         .iter()
-        .map(|&(p, weight)| Point {
+        .map(|&(p, (weight, rounding))| Point {
             ln_passage: p.salt_passage.max(1e-6).ln()
                 + if p.recovery_known {
                     THETA_RECOVERY_SHARE_PER_C * p.theta_lever
@@ -110,7 +116,8 @@ pub fn looks_of(life: &ElementLife, aboard: &Aboard<'_>, as_of: jiff::civil::Dat
             } else {
                 USUAL_C - 25.0
             },
-            variance: (p.sd_ln * p.sd_ln + if p.at_base { 0.0 } else { AWAY_VARIANCE }) / weight,
+            variance: (p.sd_ln * p.sd_ln + if p.at_base { 0.0 } else { AWAY_VARIANCE }) / weight
+                + rounding,
             lever: p.theta_lever,
             litres: litres_at(p),
             late: if counted { p.late_litres } else { 0.0 },
@@ -138,6 +145,29 @@ pub fn looks_of(life: &ElementLife, aboard: &Aboard<'_>, as_of: jiff::civil::Dat
         scatter: scatter(&life.points),
         levels,
     }
+}
+
+/// What rounding that lasts adds to the variance of each reading; nothing for
+/// meters that show tenths.
+fn rounding_variances(points: &[PassagePoint]) -> Vec<f64> {
+    let whole = points
+        .iter()
+        .all(|p| p.permeate_ppm.fract() == 0.0 || p.permeate_ppm < 0.5);
+    if !whole {
+        return vec![0.0; points.len()];
+    }
+    (0..points.len())
+        .map(|i| {
+            let around: Vec<f64> = points
+                .iter()
+                .skip(i.saturating_sub(4))
+                .take(9)
+                .map(|p| p.permeate_ppm)
+                .collect();
+            let usual = median(&around).unwrap_or(1.0).max(0.5);
+            STEADY_LOOKS * (ROUNDING_PPM / usual).powi(2)
+        })
+        .collect()
 }
 
 /// Weights of Student's t for each reading against the median of its

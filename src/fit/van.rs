@@ -288,7 +288,7 @@ fn permeate_ahead(
 
 /// How much wider than the model's own the rates are taken where the day of a
 /// limit of product water hangs on them; see the membrane's own widening.
-const RATES_WIDENED: f64 = 1.6;
+const RATES_WIDENED: f64 = 1.5;
 
 /// The growth of each draw, rates spread about their median.
 fn widened_growth(draws: &ElementDraws) -> Vec<membrane::Growth> {

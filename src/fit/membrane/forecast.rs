@@ -202,7 +202,7 @@ pub fn draws_of(fit: &SharedFit, element: &InUse<'_>) -> ElementDraws {
 /// How much wider than the model's own the spans of days are drawn, on the log
 /// scale about their middle: what the model leaves out (drifting probes, new
 /// rounds, seals). Set on simulated fleets, seeds 1-20 of the accuracy bench.
-const WIDENED: f64 = 1.12;
+const WIDENED: f64 = 1.04;
 
 /// Spreads the days and litres ahead about their median.
 fn widen(draws: &mut [ElementDraw]) {

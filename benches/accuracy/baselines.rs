@@ -172,8 +172,7 @@ impl MembraneBaselines {
     }
 
     /// Rule of thumb, per-van least squares, pooled regression.
-    pub fn of_van(&self, n: usize, van: &VanLives, as_of: Date) -> Vec<Option<Three>> {
-        let _ = n;
+    pub fn of_van(&self, van: &VanLives, as_of: Date) -> Vec<Option<Three>> {
         let Some(life) = van.elements.last() else {
             return vec![None; 3];
         };

@@ -1,7 +1,6 @@
 //! The observer who knows the invented world and lacks only the part's own draw.
 
 use jiff::civil::Date;
-use litrewise::demo::WeightedDays;
 
 use crate::cases::{CAP_DAYS, Three};
 use crate::fleet::ProvingFleet;
@@ -48,18 +47,14 @@ pub fn charge(
     }
 }
 
-/// Weighted quantiles, capped.
-fn three(mut draws: WeightedDays, cap: f64) -> Three {
-    draws.sort_by(|a, b| a.0.total_cmp(&b.0));
-    let total: f64 = draws.iter().map(|d| d.1).sum();
+/// Quantiles of equally likely values, capped.
+fn three(mut draws: Vec<f64>, cap: f64) -> Three {
+    draws.sort_by(f64::total_cmp);
     [0.1, 0.5, 0.9].map(|p| {
-        let mut below = 0.0;
-        for (value, weight) in &draws {
-            below += weight;
-            if below >= p * total {
-                return value.min(cap);
-            }
-        }
-        cap
+        // The first value with at least that share at or below it.
+        let first = (p * draws.len() as f64).ceil() as usize;
+        draws
+            .get(first.saturating_sub(1))
+            .map_or(cap, |value| value.min(cap))
     })
 }

@@ -123,6 +123,18 @@ pub fn of_fleet(proving: &ProvingFleet, plan: &Plan) -> Cases {
     cases
 }
 
+/// The element in the van on that day, with its number.
+fn element_on(truth: &TrueVan, day: Date) -> Option<(usize, &TrueElement)> {
+    let mut numbered = truth.elements.iter().enumerate();
+    numbered.rfind(|(_, e)| e.in_van_on(day))
+}
+
+/// The charge in the van on that day, with its number.
+fn charge_on(truth: &TrueVan, day: Date) -> Option<(usize, &TrueCharge)> {
+    let mut numbered = truth.charges.iter().enumerate();
+    numbered.rfind(|(_, c)| c.in_van_on(day))
+}
+
 struct Look<'a> {
     proving: &'a ProvingFleet,
     lives: &'a FleetLives,
@@ -180,12 +192,7 @@ impl Look<'_> {
         baselines: &MembraneBaselines,
         cases: &mut Cases,
     ) {
-        let in_use = |e: &TrueElement| {
-            e.fitted_on.is_none_or(|d| d <= self.as_of)
-                && e.removed_on.is_none_or(|d| d > self.as_of)
-        };
-        let Some((number, element)) = truth.elements.iter().enumerate().rfind(|(_, e)| in_use(e))
-        else {
+        let Some((number, element)) = element_on(truth, self.as_of) else {
             return;
         };
         if element.limit_on.is_some_and(|d| d <= self.as_of) {
@@ -205,7 +212,7 @@ impl Look<'_> {
             .unwrap_or(self.proving.simulated.first_day);
         let gone = f64::from((self.as_of - begin).get_days());
         let mut forecasts = vec![forecast.map(|f| self.three(&f.limit_on))];
-        forecasts.extend(baselines.of_van(n, van, self.lives.as_of));
+        forecasts.extend(baselines.of_van(van, self.lives.as_of));
         forecasts.push(bound::element(
             self.proving,
             index,
@@ -314,12 +321,7 @@ impl Look<'_> {
         baselines: &ResinBaselines,
         cases: &mut Cases,
     ) {
-        let in_use = |c: &TrueCharge| {
-            c.changed_on.is_none_or(|d| d <= self.as_of)
-                && c.removed_on.is_none_or(|d| d > self.as_of)
-        };
-        let Some((number, charge)) = truth.charges.iter().enumerate().rfind(|(_, c)| in_use(c))
-        else {
+        let Some((number, charge)) = charge_on(truth, self.as_of) else {
             return;
         };
         let limit_on = charge.limit_as_of(self.as_of).0;
@@ -370,10 +372,7 @@ impl Look<'_> {
             self.proving,
             index,
             number,
-            truth.elements.iter().rposition(|e| {
-                e.fitted_on.is_none_or(|d| d <= self.as_of)
-                    && e.removed_on.is_none_or(|d| d > self.as_of)
-            }),
+            element_on(truth, self.as_of).map(|e| e.0),
             self.as_of,
             self.particles,
             cap_litres,

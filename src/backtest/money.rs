@@ -68,7 +68,7 @@ pub fn plans(past: &Past, settings: &Settings) -> Option<Plans> {
             .saturating_add(jiff::Span::new().days(rule_days as i64))
     };
     let before = |day: Date, l: &Life| f64::from((l.limit - day).get_days());
-    let prices = past.prices.filter(|p| p.own);
+    let prices = past.prices.own.then_some(past.prices);
     let yearly = |day: &dyn Fn(&Life) -> Date| {
         let p = prices?;
         let (mut cost, mut days) = (0.0, 0.0);

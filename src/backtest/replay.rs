@@ -38,14 +38,13 @@ pub struct LaterLevel {
     pub before: f64,
 }
 
-#[derive(Debug, Default)]
+#[derive(Debug)]
 pub struct Past {
     pub looks: usize,
     pub membrane: Vec<Forecast>,
     pub resin: Vec<Forecast>,
     pub ahead: Vec<LaterLevel>,
-    pub outcomes: Vec<PartOutcome>,
-    pub prices: Option<DecisionPrices>,
+    pub prices: DecisionPrices,
 }
 
 /// Days from the first row until the first look: before, there is nothing to forecast from.
@@ -56,12 +55,24 @@ const AHEAD_MONTHS: usize = 3;
 pub fn replay(fleet: &Fleet, first_day: Date, as_of: Date, settings: &Settings) -> Past {
     let today = lives::cut(fleet, as_of, settings);
     let outcomes = fit::outcomes(&today, settings);
-    let mut past = Past {
-        prices: Some(DecisionPrices::of(settings, &today)),
-        ..Past::default()
+    let mut of_part: BTreeMap<(Arc<str>, Part), Vec<usize>> = BTreeMap::new();
+    for (number, outcome) in outcomes.iter().enumerate() {
+        let key = (outcome.van.clone(), outcome.part);
+        of_part.entry(key).or_default().push(number);
+    }
+    let matching = |van: &Arc<str>, part, on| {
+        let numbers = of_part.get(&(van.clone(), part))?;
+        let mut found = numbers.iter().filter_map(|&n| Some((n, outcomes.get(n)?)));
+        found.find(|(_, outcome)| is_open(outcome, on))
     };
     let months = month_ends(first_day, as_of);
-    past.looks = months.len();
+    let mut past = Past {
+        looks: months.len(),
+        membrane: Vec::new(),
+        resin: Vec::new(),
+        ahead: Vec::new(),
+        prices: DecisionPrices::of(settings, &today),
+    };
     // Level of each van's element at the looks before, newest last.
     let mut levels: Vec<BTreeMap<Arc<str>, Level>> = Vec::new();
     for &on in &months {
@@ -71,7 +82,7 @@ pub fn replay(fleet: &Fleet, first_day: Date, as_of: Date, settings: &Settings) 
         let mut now = BTreeMap::new();
         for ((van, van_fit), assessment) in then.vans.iter().zip(&fitted.vans).zip(&assessed.vans) {
             if let Ok(forecast) = &van_fit.membrane {
-                if let Some(found) = matching(&outcomes, &van.van, Part::Membrane, on) {
+                if let Some(found) = matching(&van.van, Part::Membrane, on) {
                     past.membrane.extend(held_against(
                         found,
                         then.until,
@@ -93,7 +104,7 @@ pub fn replay(fleet: &Fleet, first_day: Date, as_of: Date, settings: &Settings) 
                 }
             }
             if let Ok(forecast) = &van_fit.resin
-                && let Some(found) = matching(&outcomes, &van.van, Part::Resin, on)
+                && let Some(found) = matching(&van.van, Part::Resin, on)
             {
                 past.resin.extend(held_against(
                     found,
@@ -126,7 +137,6 @@ pub fn replay(fleet: &Fleet, first_day: Date, as_of: Date, settings: &Settings) 
         }
         levels.push(now);
     }
-    past.outcomes = outcomes;
     past
 }
 
@@ -168,20 +178,9 @@ fn month_ends(first_day: Date, as_of: Date) -> Vec<Date> {
     out
 }
 
-/// The part that was in the van on that day and had not reached its limit.
-fn matching<'a>(
-    outcomes: &'a [PartOutcome],
-    van: &Arc<str>,
-    part: Part,
-    on: Date,
-) -> Option<(usize, &'a PartOutcome)> {
-    outcomes.iter().enumerate().find(|(_, o)| {
-        o.part == part
-            && o.van == *van
-            && o.seen_from <= on
-            && on < o.until
-            && o.reached_on.is_none_or(|d| d > on)
-    })
+/// Whether the part was in the van on that day and had not reached its limit.
+fn is_open(outcome: &PartOutcome, on: Date) -> bool {
+    outcome.seen_from <= on && on < outcome.until && outcome.reached_on.is_none_or(|d| d > on)
 }
 
 fn held_against(

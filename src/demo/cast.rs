@@ -118,7 +118,7 @@ pub struct Part {
     pub read_every_days: (i64, i64),
 }
 
-pub const ALL: Noted = Noted {
+const ALL: Noted = Noted {
     temperature: true,
     pressure: true,
     flow: true,
@@ -126,19 +126,19 @@ pub const ALL: Noted = Noted {
     reject: true,
     counter: false,
 };
-pub const SOME: Noted = Noted {
+const SOME: Noted = Noted {
     pressure: false,
     flow: false,
     reject: false,
     ..ALL
 };
-pub const LITTLE: Noted = Noted {
+const LITTLE: Noted = Noted {
     temperature: false,
     fill_end: false,
     ..SOME
 };
 
-pub const USUAL: Part = Part {
+const USUAL: Part = Part {
     district: 1,
     membranes: 1,
     resin_litres: 11.0,
@@ -289,25 +289,49 @@ const TOLD: [Part; 12] = [
     },
 ];
 
+/// How an ordinary van is fitted out, and what its crew notes.
+pub struct Fitting {
+    pub boosted: bool,
+    pub twin: bool,
+    pub noted: Noted,
+}
+
+impl Fitting {
+    pub fn of(random: &mut Random) -> Fitting {
+        Fitting {
+            boosted: random.chance(0.6),
+            twin: random.chance(0.12),
+            noted: match random.whole(0, 3) {
+                0 => ALL,
+                1 => LITTLE,
+                _ => SOME,
+            },
+        }
+    }
+}
+
+/// A few vans have no membrane.
+pub fn membranes(twin: bool, random: &mut Random) -> u32 {
+    if twin {
+        2
+    } else {
+        u32::from(!random.chance(0.04))
+    }
+}
+
 /// The part that van number `index` (from 0) plays.
 pub fn part(index: usize, random: &mut Random) -> Part {
     if let Some(told) = TOLD.get(index) {
         return *told;
     }
-    let boosted = random.chance(0.6);
-    let twin = random.chance(0.12);
-    let noted = match random.whole(0, 3) {
-        0 => ALL,
-        1 => LITTLE,
-        _ => SOME,
-    };
+    let Fitting {
+        boosted,
+        twin,
+        noted,
+    } = Fitting::of(random);
     Part {
         district: random.whole(0, DISTRICTS.len() as i64 - 1) as usize,
-        membranes: if twin {
-            2
-        } else {
-            u32::from(!random.chance(0.04))
-        },
+        membranes: membranes(twin, random),
         resin_litres: if twin { 22.0 } else { 11.0 },
         booster_bar: boosted.then(|| 0.1 * random.between(45.0, 58.0).round()),
         recovery: random.between(0.27, 0.42),

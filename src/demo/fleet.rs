@@ -154,7 +154,22 @@ pub struct EarlierLimit {
     pub limit_on: Option<Date>,
 }
 
+/// Whether a part fitted and taken out on those days is in the van on `day`.
+fn in_van(fitted_on: Option<Date>, removed_on: Option<Date>, day: Date) -> bool {
+    fitted_on.is_none_or(|d| d <= day) && removed_on.is_none_or(|d| d > day)
+}
+
+impl TrueElement {
+    pub fn in_van_on(&self, day: Date) -> bool {
+        in_van(self.fitted_on, self.removed_on, day)
+    }
+}
+
 impl TrueCharge {
+    pub fn in_van_on(&self, day: Date) -> bool {
+        in_van(self.changed_on, self.removed_on, day)
+    }
+
     /// Day and litres of the limit if everything that was in the van on that
     /// day stays in.
     pub fn limit_as_of(&self, day: Date) -> (Option<Date>, Option<f64>) {

@@ -23,7 +23,7 @@ pub use fleet::{
     EarlierLimit, SimulatedFill, SimulatedFleet, SimulatedHardness, SimulatedReading,
     SimulatedService, SimulatedVan, TrueCharge, TrueDistrict, TrueElement, TrueVan,
 };
-pub use observer::{VanHistory, WeightedDays};
+pub use observer::VanHistory;
 pub use simulate::{Cast, Plan, TRUTH_AHEAD_DAYS, simulate, simulate_with_history};
 pub use write::{WriteError, write_csv, write_truth};
 

@@ -84,10 +84,6 @@ pub(super) struct Entering {
     pub product: Option<(f64, f64)>,
 }
 
-/// A weighted sample of days from the as-of day to the limit; infinite: not
-/// within what is known of the future.
-pub type WeightedDays = Vec<(f64, f64)>;
-
 impl VanHistory {
     /// Has the observer trust a reading no more than somebody who does not know
     /// the pressure at the tap and what the probes are off: `share` of it.
@@ -149,7 +145,7 @@ impl VanHistory {
             while let Some(fill) = fills.next_if(|f| f.day <= day) {
                 let read = fill.reading.and_then(|r| r[1]);
                 for (element, weight) in cloud.iter_mut().zip(&mut weights) {
-                    let now = drink(&mut plant, element, None, fill);
+                    let now = drink(&mut plant, Some(element), None, fill);
                     if let Some(read) = read {
                         *weight += self.ln_likelihood(read, fill.gains[1] * now);
                     }
@@ -163,14 +159,15 @@ impl VanHistory {
         Some(cloud)
     }
 
-    /// Days from `as_of` until element number `number` of the van reaches the limit.
+    /// Days from `as_of` until element number `number` of the van reaches the
+    /// limit, equally likely; infinite: not within what is known of the future.
     pub fn element_limit(
         &self,
         number: usize,
         as_of: i64,
         particles: usize,
         seed: u64,
-    ) -> Option<WeightedDays> {
+    ) -> Option<Vec<f64>> {
         let mut random = Random::stream(seed, Stream::Observer, number as u64);
         let cloud = self.elements_on(number, as_of, particles, &mut random)?;
         let mut plant = self.plant.clone()?;
@@ -194,7 +191,7 @@ impl VanHistory {
                     over
                 },
             );
-            (days, 1.0)
+            days
         });
         Some(left.collect())
     }
@@ -223,21 +220,7 @@ impl VanHistory {
                 }
             }
             while let Some(fill) = self.fills.get(next).filter(|f| f.day <= seen.day) {
-                match element.as_deref_mut() {
-                    Some(element) => {
-                        drink(plant, element, charge.as_deref_mut(), fill);
-                    }
-                    None => {
-                        if let Some(charge) = charge.as_deref_mut() {
-                            plant.charge = Some(charge.clone());
-                            let now = plant.run(&fill.tap);
-                            plant.make(fill.litres, &fill.tap, &now);
-                            if let Some(used) = plant.charge.take() {
-                                *charge = used;
-                            }
-                        }
-                    }
-                }
+                drink(plant, element.as_deref_mut(), charge.as_deref_mut(), fill);
                 next += 1;
             }
             plant.element = element.as_deref().cloned();
@@ -248,7 +231,7 @@ impl VanHistory {
         }
     }
 
-    /// Days and litres from `as_of` until charge number `number`, behind element
+    /// The same in days and in litres until charge number `number`, behind element
     /// number `element`, reaches the limit.
     pub fn charge_limit(
         &self,
@@ -257,7 +240,7 @@ impl VanHistory {
         as_of: i64,
         particles: usize,
         seed: u64,
-    ) -> Option<(WeightedDays, WeightedDays)> {
+    ) -> Option<(Vec<f64>, Vec<f64>)> {
         let seen = self.charges.get(number)?;
         let mut plant = self.plant.clone()?;
         let nature = plant.nature;
@@ -297,7 +280,7 @@ impl VanHistory {
         }
         let likely = weighted(charges, &weights);
         let total: f64 = likely.iter().map(|c| c.1).sum();
-        let (mut days, mut litres) = (WeightedDays::new(), WeightedDays::new());
+        let (mut days, mut litres) = (Vec::new(), Vec::new());
         for i in 0..particles {
             let mut target = (i as f64 + random.unit()) / particles as f64 * total;
             let picked = likely.iter().find(|c| {
@@ -323,27 +306,27 @@ impl VanHistory {
                     over
                 },
             );
-            days.push((left.0, 1.0));
-            litres.push((left.1, 1.0));
+            days.push(left.0);
+            litres.push(left.1);
         }
         Some((days, litres))
     }
 }
 
-/// An element drinks a fill, a charge behind it polishes it; what the element
-/// let through, ppm.
+/// What is given drinks a fill, a charge behind an element; what came out of
+/// the element, ppm.
 fn drink(
     plant: &mut Plant,
-    element: &mut Element,
+    element: Option<&mut Element>,
     charge: Option<&mut Charge>,
     fill: &FillSeen,
 ) -> f64 {
     plant.prefilter = fill.prefilter.clone();
-    plant.element = Some(element.clone());
+    plant.element = element.as_deref().cloned();
     plant.charge = charge.as_deref().cloned();
     let now = plant.run(&fill.tap);
     plant.make(fill.litres, &fill.tap, &now);
-    if let Some(aged) = plant.element.take() {
+    if let (Some(element), Some(aged)) = (element, plant.element.take()) {
         *element = aged;
     }
     if let (Some(charge), Some(used)) = (charge, plant.charge.take()) {

@@ -1,18 +1,16 @@
 //! Ordinary vans of a proving ground: every crew reads, notes, forgets and
 //! changes parts in its own way.
 
-use super::cast::{ALL, Fault, LITTLE, MembraneHabit, Meters, Part, ResinHabit, Round, SOME};
+use super::cast::{Fault, Fitting, MembraneHabit, Meters, Part, ResinHabit, Round, membranes};
 use super::random::Random;
 
 /// A van and its crew, for a record of so many days in a world of so many districts.
 pub fn part(days: i64, districts: usize, random: &mut Random) -> Part {
-    let boosted = random.chance(0.6);
-    let twin = random.chance(0.12);
-    let noted = match random.whole(0, 3) {
-        0 => ALL,
-        1 => LITTLE,
-        _ => SOME,
-    };
+    let Fitting {
+        boosted,
+        twin,
+        noted,
+    } = Fitting::of(random);
     let district = random.whole(0, districts as i64 - 1) as usize;
     let sometime = random.whole(days / 10, (9 * days / 10).max(days / 10 + 1));
     let sign = if random.chance(0.5) { 1.0 } else { -1.0 };
@@ -35,11 +33,7 @@ pub fn part(days: i64, districts: usize, random: &mut Random) -> Part {
     let probe = |random: &mut Random| random.spread(0.02);
     Part {
         district,
-        membranes: if twin {
-            2
-        } else {
-            u32::from(!random.chance(0.04))
-        },
+        membranes: membranes(twin, random),
         resin_litres: match random.whole(0, 3) {
             _ if twin => 22.0,
             0 => 7.0,

@@ -3,7 +3,7 @@
 use std::collections::BTreeMap;
 use std::sync::Arc;
 
-use super::horizon::{HORIZON_DAYS, span_of_sorted};
+use super::horizon::{HORIZON_DAYS, middle_of, span_of_sorted};
 use super::membrane::{self, SharedFit};
 use super::resin::{self, PermeateAhead, ResinFit};
 use super::van::VanForecast;
@@ -17,11 +17,6 @@ const TYPICAL_PASSAGE: f64 = 0.04;
 /// Tap ppm per mg/L of hardness where no tap was read: the inverse of the
 /// usual ratio.
 const PPM_PER_HARDNESS: f64 = 1.0 / crate::water::HARDNESS_PER_PPM_MEDIAN;
-
-fn median(mut values: Vec<f64>) -> Option<f64> {
-    values.sort_by(f64::total_cmp);
-    values.get(values.len() / 2).copied()
-}
 
 /// One entry per district with a van based in it, in order of name.
 pub fn areas(
@@ -53,25 +48,22 @@ fn area(
     resin_fit: &ResinFit,
     settings: &Settings,
 ) -> AreaFit {
-    let hardness = median(
+    let hardness = middle_of(
         vans.iter()
-            .filter_map(|(v, _)| v.hardness.map(|h| h.mg_l_caco3))
-            .collect(),
+            .filter_map(|(v, _)| v.hardness.map(|h| h.mg_l_caco3)),
     );
-    let week = median(vans.iter().map(|(_, f)| f.usage.litres_per_week).collect());
+    let week = middle_of(vans.iter().map(|(_, f)| f.usage.litres_per_week));
     let with_membrane = vans.iter().any(|(v, _)| v.membranes > 0);
-    let membranes = median(
+    let membranes = middle_of(
         vans.iter()
             .filter(|(v, _)| v.membranes > 0)
-            .map(|(v, _)| f64::from(v.membranes))
-            .collect(),
+            .map(|(v, _)| f64::from(v.membranes)),
     )
     .unwrap_or(1.0);
-    let vessel = median(
+    let vessel = middle_of(
         vans.iter()
             .filter(|(v, _)| v.resin_litres > 0.0)
-            .map(|(v, _)| v.resin_litres)
-            .collect(),
+            .map(|(v, _)| v.resin_litres),
     );
     let membrane = match hardness {
         Some(h) if with_membrane => membrane::new_element_lives(
@@ -137,9 +129,9 @@ fn typical_permeate(
         .filter(|(v, _)| (v.membranes > 0) == with_membrane)
         .filter_map(|(_, f)| f.permeate.as_ref())
         .collect();
-    let feed = median(of_kind.iter().map(|p| p.feed_ppm).collect())
+    let feed = middle_of(of_kind.iter().map(|p| p.feed_ppm))
         .or_else(|| hardness.map(|h| h * PPM_PER_HARDNESS))?;
-    let now = median(of_kind.iter().map(|p| p.ppm_now).collect()).unwrap_or(if with_membrane {
+    let now = middle_of(of_kind.iter().map(|p| p.ppm_now)).unwrap_or(if with_membrane {
         TYPICAL_PASSAGE * feed
     } else {
         feed
@@ -180,26 +172,23 @@ pub fn resin_by_hardness(
     fit: &ResinFit,
     settings: &Settings,
 ) -> Vec<Band<f64>> {
-    let Some(vessel) = median(
+    let Some(vessel) = middle_of(
         lives
             .vans
             .iter()
             .map(|v| v.resin_litres)
-            .filter(|l| *l > 0.0)
-            .collect(),
+            .filter(|l| *l > 0.0),
     ) else {
         return Vec::new();
     };
-    let passage = median(
+    let passage = middle_of(
         forecasts
             .iter()
             .filter_map(|f| f.fit.membrane.as_ref().ok())
-            .map(|m| m.ln_now.exp())
-            .collect(),
+            .map(|m| m.ln_now.exp()),
     )
     .unwrap_or(TYPICAL_PASSAGE);
-    let per_day =
-        median(forecasts.iter().map(|f| f.usage.litres_per_day()).collect()).unwrap_or(150.0);
+    let per_day = middle_of(forecasts.iter().map(|f| f.usage.litres_per_day())).unwrap_or(150.0);
     hardness_axis()
         .filter_map(|h| {
             let feed_ppm = h * PPM_PER_HARDNESS;

@@ -7,6 +7,38 @@ use super::Span;
 /// Ten years and the odd leap days: what lies beyond counts as never.
 pub const HORIZON_DAYS: f64 = 3653.0;
 
+/// The middle value, the upper one of two; `None` without values.
+pub fn middle_of(values: impl Iterator<Item = f64>) -> Option<f64> {
+    let mut sorted: Vec<f64> = values.collect();
+    sorted.sort_by(f64::total_cmp);
+    sorted.get(sorted.len() / 2).copied()
+}
+
+/// Equally likely positive values spread by a power about their middle, on the
+/// log scale.
+pub struct Spreading {
+    middle: Option<f64>,
+    power: f64,
+}
+
+impl Spreading {
+    pub fn about_middle(values: impl Iterator<Item = f64>, power: f64) -> Spreading {
+        let middle = middle_of(values).filter(|m| *m > 0.0 && m.is_finite());
+        Spreading { middle, power }
+    }
+
+    /// Where a value goes. Without a positive, finite middle nothing moves; nor
+    /// does what is not positive and finite itself.
+    pub fn of(&self, value: f64) -> f64 {
+        match self.middle {
+            Some(middle) if value > 0.0 && value.is_finite() => {
+                middle * (value / middle).powf(self.power)
+            }
+            _ => value,
+        }
+    }
+}
+
 /// Quantiles of draws; a quantile that is infinite is `None`.
 pub fn span_of(draws: impl Iterator<Item = f64>) -> Span<f64> {
     let mut sorted: Vec<f64> = draws.collect();

@@ -3,6 +3,7 @@
 
 use jiff::civil::Date;
 
+use super::horizon::middle_of;
 use crate::lives::VanLives;
 
 /// After so many weeks a week counts for a third: rounds change.
@@ -133,12 +134,10 @@ pub fn fleet_litres_per_week<'a>(
     vans: impl Iterator<Item = &'a VanLives>,
     season: &Season,
 ) -> Option<f64> {
-    let mut weeks: Vec<f64> = vans
-        .filter_map(|v| own(v, season).filter(|m| m.weeks >= 4.0))
-        .map(|m| m.mean)
-        .collect();
-    weeks.sort_by(f64::total_cmp);
-    weeks.get(weeks.len() / 2).copied()
+    middle_of(
+        vans.filter_map(|v| own(v, season).filter(|m| m.weeks >= 4.0))
+            .map(|m| m.mean),
+    )
 }
 
 /// What a van's own weeks tell.

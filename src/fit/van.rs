@@ -2,6 +2,7 @@
 
 use jiff::civil::Date;
 
+use super::horizon::{Spreading, middle_of};
 use super::membrane::{self, ElementDraws, ElementLooks, SharedFit};
 use super::resin::{self, ChargeLooks, PermeateAhead, PermeateDraw, ResinFit};
 use super::usage::{Season, Usage, usage_of};
@@ -92,19 +93,13 @@ pub fn forecast(
     let permeate = permeate_ahead(van, looks, drawn.as_ref().ok().map(|d| &d.0));
     let resin = resin_forecast(van, looks, resin_fit, permeate.as_ref(), settings, as_of);
     let litres_to_limit_p50 = drawn.as_ref().ok().and_then(|(draws, _)| {
-        let mut litres: Vec<f64> = draws
-            .draws
-            .iter()
-            .map(|d| {
-                if d.days_to_limit < 0.0 {
-                    d.days_to_limit * d.litres_per_day
-                } else {
-                    d.litres_to_limit
-                }
-            })
-            .collect();
-        litres.sort_by(f64::total_cmp);
-        litres.get(litres.len() / 2).copied()
+        middle_of(draws.draws.iter().map(|d| {
+            if d.days_to_limit < 0.0 {
+                d.days_to_limit * d.litres_per_day
+            } else {
+                d.litres_to_limit
+            }
+        }))
     });
     let best = &membrane_fit.best.shared;
     let readings_by_litres = looks.elements.last().map_or_else(Vec::new, |e| {
@@ -154,25 +149,35 @@ fn in_use(
     if element.is_empty() && life.fitted_on.is_none() {
         return Err(CannotTell::NoSaltPassage);
     }
+    let others = looks.elements.split_last().map_or(&[][..], |(_, o)| o);
     let element = membrane::InUse {
+        kin: membrane::Kin::of(fit, others),
+        ..alone(van, looks, life, element, settings, as_of)
+    };
+    let draws = membrane::draws_of(fit, &element);
+    let forecast = membrane::forecast(&draws, fit, &element);
+    Ok((draws, forecast))
+}
+
+/// An element with what its future hangs on, but for what the van's others tell.
+fn alone<'a>(
+    van: &'a VanLives,
+    looks: &'a VanLooks,
+    life: &'a ElementLife,
+    element: &'a ElementLooks,
+    settings: &Settings,
+    as_of: Date,
+) -> membrane::InUse<'a> {
+    membrane::InUse {
         life,
         looks: element,
         base_hardness: looks.hardness.unwrap_or(ASSUMED_HARDNESS),
         usage: &looks.usage,
         ln_limit: settings.limits.salt_passage.ln(),
-        kin: membrane::Kin::of(
-            fit,
-            looks
-                .elements
-                .split_last()
-                .map_or(&[], |(_, others)| others),
-        ),
+        kin: membrane::Kin::NONE,
         as_of,
         seed_name: &van.van,
-    };
-    let draws = membrane::draws_of(fit, &element);
-    let forecast = membrane::forecast(&draws, fit, &element);
-    Ok((draws, forecast))
+    }
 }
 
 /// What became of a van's parts.
@@ -187,22 +192,8 @@ pub fn outcomes(
         let Some(until) = life.points.last().map(|p| p.date) else {
             continue;
         };
-        let draws = membrane::draws_of(
-            fit,
-            &membrane::InUse {
-                life,
-                looks: element,
-                base_hardness: looks.hardness.unwrap_or(ASSUMED_HARDNESS),
-                usage: &looks.usage,
-                ln_limit: settings.limits.salt_passage.ln(),
-                kin: membrane::Kin::NONE,
-                as_of: until,
-                seed_name: &van.van,
-            },
-        );
-        let mut days: Vec<f64> = draws.draws.iter().map(|d| d.days_to_limit).collect();
-        days.sort_by(f64::total_cmp);
-        let middle = days.get(days.len() / 2).copied().filter(|d| *d <= 0.0);
+        let draws = membrane::draws_of(fit, &alone(van, looks, life, element, settings, until));
+        let middle = middle_of(draws.draws.iter().map(|d| d.days_to_limit)).filter(|d| *d <= 0.0);
         out.push(PartOutcome {
             van: van.van.clone(),
             part: Part::Membrane,
@@ -278,11 +269,8 @@ fn permeate_ahead(
     let day_of_year = van
         .last_reading_on
         .map_or(105.0, |d| f64::from(d.day_of_year()));
-    let mut now: Vec<f64> = (0..ahead.draws.len())
-        .map(|i| ahead.course(i, day_of_year).ppm())
-        .collect();
-    now.sort_by(f64::total_cmp);
-    ahead.ppm_now = now.get(now.len() / 2).copied()?;
+    let now = (0..ahead.draws.len()).map(|i| ahead.course(i, day_of_year).ppm());
+    ahead.ppm_now = middle_of(now)?;
     Some(ahead)
 }
 
@@ -292,25 +280,14 @@ const RATES_WIDENED: f64 = 1.5;
 
 /// The growth of each draw, rates spread about their median.
 fn widened_growth(draws: &ElementDraws) -> Vec<membrane::Growth> {
-    let mut rates: Vec<f64> = draws
-        .draws
-        .iter()
-        .map(|d| d.growth.rate_per_litre)
-        .collect();
-    rates.sort_by(f64::total_cmp);
-    let middle = rates.get(rates.len() / 2).copied().unwrap_or(f64::NAN);
-    draws
-        .draws
-        .iter()
-        .map(|d| {
-            let mut growth = d.growth;
-            let share = growth.rate_per_litre / middle;
-            if share.is_finite() && share > 0.0 {
-                growth.rate_per_litre = middle * share.powf(RATES_WIDENED);
-            }
-            growth
-        })
-        .collect()
+    let rates = draws.draws.iter().map(|d| d.growth.rate_per_litre);
+    let spread = Spreading::about_middle(rates, RATES_WIDENED);
+    let widened = draws.draws.iter().map(|d| {
+        let mut growth = d.growth;
+        growth.rate_per_litre = spread.of(growth.rate_per_litre);
+        growth
+    });
+    widened.collect()
 }
 
 /// How a tap's strength wanders about what is usual of late, ln.
@@ -336,16 +313,12 @@ impl Strength {
             .map(|p| (p.feed_ppm / usual).ln())
             .filter(|x| x.is_finite())
             .collect();
-        let middle = |mut values: Vec<f64>| {
-            values.sort_by(f64::total_cmp);
-            values.get(values.len() / 2).copied().unwrap_or(0.0)
-        };
         let n = away.len() as f64;
         // 1.48 median absolute deviations are a standard deviation of normal noise.
-        let seen = 1.48 * middle(away.iter().map(|x| x.abs()).collect());
+        let seen = 1.48 * middle_of(away.iter().map(|x| x.abs())).unwrap_or(0.0);
         let own = (seen * seen - METER_SD * METER_SD).max(0.0);
         let variance = (own * n + USUAL_SD * USUAL_SD * 6.0) / (n + 6.0);
-        let newest = middle(away.iter().take(3).copied().collect());
+        let newest = middle_of(away.iter().take(3).copied()).unwrap_or(0.0);
         Strength {
             now: if n >= 3.0 { 0.7 * newest } else { 0.0 },
             sd: variance.sqrt().min(MOST_SD),

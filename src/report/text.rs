@@ -121,6 +121,15 @@ pub fn sentences(list: &[String]) -> String {
     out
 }
 
+/// A unit as it stands behind a figure; some figures have none.
+fn unit_behind(unit: &str) -> String {
+    if unit.is_empty() {
+        String::new()
+    } else {
+        format!(" {unit}")
+    }
+}
+
 /// What drove each forecast, and what the fleet shares.
 pub fn explained(assessment: &Assessment) -> String {
     let mut out = String::new();
@@ -132,11 +141,7 @@ pub fn explained(assessment: &Assessment) -> String {
             out.push_str(&format!("{}  {title}\n", van.van));
             push_wrapped(&mut out, reason, "  ", "  ");
             for e in list {
-                let unit = if e.unit.is_empty() {
-                    String::new()
-                } else {
-                    format!(" {}", e.unit)
-                };
+                let unit = unit_behind(e.unit);
                 let value = if e.p10 == e.p90 {
                     format!("{}{unit}", words::figures(e.p50))
                 } else {
@@ -162,11 +167,7 @@ pub fn explained(assessment: &Assessment) -> String {
     }
     out.push_str("The fleet shares\n");
     for s in &assessment.fleet.shared {
-        let unit = if s.unit.is_empty() {
-            String::new()
-        } else {
-            format!(" {}", s.unit)
-        };
+        let unit = unit_behind(s.unit);
         push_wrapped(
             &mut out,
             &format!(

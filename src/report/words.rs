@@ -446,16 +446,7 @@ pub fn figures(value: f64) -> String {
     let size = value.abs();
     if size >= 1000.0 {
         let step = 10f64.powf(size.log10().floor() - 2.0);
-        let digits = format!("{:.0}", (value / step).round() * step);
-        let mut out = String::new();
-        let head = digits.trim_start_matches('-');
-        for (i, digit) in head.chars().enumerate() {
-            if i > 0 && (head.len() - i).is_multiple_of(3) {
-                out.push(',');
-            }
-            out.push(digit);
-        }
-        if value < 0.0 { format!("-{out}") } else { out }
+        thousands((value / step).round() * step)
     } else if size >= 100.0 || value.fract() == 0.0 {
         format!("{value:.0}")
     } else if size >= 10.0 {

@@ -32,12 +32,8 @@ impl ListedRow {
     }
 }
 
-/// Calls `each` with the line of every row of a file that is on the list now.
-pub(super) fn for_each_listed_line(
-    part: &Part,
-    view: &View,
-    mut each: impl FnMut(u64),
-) -> Result<(), StoreError> {
+/// Calls `each` with the line of every row of a part of the list.
+pub(super) fn for_each_line(part: &Part, mut each: impl FnMut(u64)) -> Result<(), StoreError> {
     let mut interner = Interner::default();
     for batch in part::batches(&part.path, TableName::SetAside, Some(&[FILE_ID, LINE]))? {
         let batch = batch?;
@@ -48,14 +44,24 @@ pub(super) fn for_each_listed_line(
         };
         let lines = columns.wholes(LINE)?;
         for row in 0..batch.num_rows() {
-            let line = lines.get(row).unwrap_or(WHOLE_FILE);
-            let file_id = part.file_id;
-            if view.is_listed(Place { file_id, line }) {
-                each(line);
-            }
+            each(lines.get(row).unwrap_or(WHOLE_FILE));
         }
     }
     Ok(())
+}
+
+/// The same for the rows that are on the list now.
+pub(super) fn for_each_listed_line(
+    part: &Part,
+    view: &View,
+    mut each: impl FnMut(u64),
+) -> Result<(), StoreError> {
+    let file_id = part.file_id;
+    for_each_line(part, |line| {
+        if view.is_listed(Place { file_id, line }) {
+            each(line);
+        }
+    })
 }
 
 pub(super) fn count_set_aside(parts: &[Part], view: &View) -> Result<u64, StoreError> {

@@ -3,12 +3,11 @@
 
 use std::collections::{BTreeSet, HashMap};
 
-use super::arrays::{Columns, Interner};
+use super::aside::for_each_line;
 use super::error::StoreError;
 use super::files::FinishedFile;
 use super::lines::{Lines, WHOLE_FILE};
-use super::part::{self, Part};
-use super::schema::{FILE_ID, LINE, TableName};
+use super::part::Part;
 use super::ties::Place;
 
 /// What became of the rows of files with the same bytes.
@@ -104,24 +103,10 @@ impl Settled {
 }
 
 fn read_lines(part: &Part, ranges: &mut Vec<(u64, u64, u64)>) -> Result<(), StoreError> {
-    let mut interner = Interner::default();
-    for batch in part::batches(&part.path, TableName::SetAside, Some(&[FILE_ID, LINE]))? {
-        let batch = batch?;
-        let columns = Columns {
-            batch: &batch,
-            path: &part.path,
-            interner: &mut interner,
-        };
-        let lines = columns.wholes(LINE)?;
-        for row in 0..batch.num_rows() {
-            let line = lines.get(row).unwrap_or(WHOLE_FILE);
-            match ranges.last_mut() {
-                Some((file_id, _, last)) if *file_id == part.file_id && line == *last + 1 => {
-                    *last = line;
-                }
-                _ => ranges.push((part.file_id, line, line)),
-            }
+    for_each_line(part, |line| match ranges.last_mut() {
+        Some((file_id, _, last)) if *file_id == part.file_id && line == *last + 1 => {
+            *last = line;
         }
-    }
-    Ok(())
+        _ => ranges.push((part.file_id, line, line)),
+    })
 }

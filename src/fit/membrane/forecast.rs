@@ -9,7 +9,7 @@ use super::kin::Kin;
 use super::looks::{ElementLooks, USUAL_C};
 use super::shared::{Shared, SharedDraw, SharedFit};
 use super::step::step_of;
-use crate::fit::horizon::{HORIZON_DAYS, day_span, span_of};
+use crate::fit::horizon::{HORIZON_DAYS, Spreading, day_span, middle_of, span_of};
 use crate::fit::usage::Usage;
 use crate::fit::{Band, DayDraws, Explained, MembraneForecast};
 use crate::lives::ElementLife;
@@ -79,7 +79,7 @@ pub struct ElementDraws {
 
 /// Everything about one element under one draw of the shared numbers.
 struct UnderShared {
-    /// How the scale is stretched near the present level, as its inverse.
+    /// How the scale is stretched near the present level.
     stretch: f64,
     shared: Shared,
     drifting: Drifting,
@@ -97,9 +97,9 @@ fn under(draw: &SharedDraw, element: &InUse<'_>) -> UnderShared {
     let (list, _) = looks.looks(shared);
     let drifting = shared.drifting(looks.start_known);
     let summary = drift::summarise(&list, &drifting);
-    let near = shared.unbend(summary.level_0 + summary.level_rate * (shared.ln_rate).exp());
+    let near = shared.unbend(summary.level_0 + summary.level_rate * shared.ln_rate.exp());
     UnderShared {
-        stretch: 1.0 / shared.bend(near).1,
+        stretch: shared.bend(near).1,
         shared: *shared,
         drifting,
         summary,
@@ -154,7 +154,7 @@ pub fn draws_of(fit: &SharedFit, element: &InUse<'_>) -> ElementDraws {
             let rate = u.rate.ln_quantile(p).exp();
             let (mean, variance) = u.summary.level_after(rate, u.since_last, u.drifting.wander);
             // What both probes are off for good no reading of them tells.
-            let off = PROBES_SD / u.stretch;
+            let off = PROBES_SD * u.stretch;
             let level = mean + variance.max(0.0).sqrt().hypot(off) * rng.normal();
             let ln_now = shared.unbend(level);
             let passed = level >= limit;
@@ -201,30 +201,16 @@ pub fn draws_of(fit: &SharedFit, element: &InUse<'_>) -> ElementDraws {
 
 /// How much wider than the model's own the spans of days are drawn, on the log
 /// scale about their middle: what the model leaves out (drifting probes, new
-/// rounds, seals). Set on simulated fleets, seeds 1-20 of the accuracy bench.
+/// rounds, seals). Set on simulated fleets, seeds 1-12 of the accuracy bench.
 const WIDENED: f64 = 1.04;
 
 /// Spreads the days and litres ahead about their median.
 fn widen(draws: &mut [ElementDraw]) {
-    let spread = |draws: &mut [ElementDraw], of: fn(&mut ElementDraw) -> &mut f64| {
-        let mut sorted: Vec<f64> = draws.iter_mut().map(|d| *of(d)).collect();
-        sorted.sort_by(f64::total_cmp);
-        let Some(&middle) = sorted.get(sorted.len() / 2) else {
-            return;
-        };
-        if middle <= 0.0 || !middle.is_finite() {
-            return;
-        }
-        for draw in draws {
-            let value = of(draw);
-            if *value > 0.0 && value.is_finite() {
-                *value = middle * (*value / middle).powf(WIDENED);
-            }
-        }
-    };
-    spread(draws, |d| &mut d.days_to_limit);
-    spread(draws, |d| &mut d.litres_to_limit);
+    let days = Spreading::about_middle(draws.iter().map(|d| d.days_to_limit), WIDENED);
+    let litres = Spreading::about_middle(draws.iter().map(|d| d.litres_to_limit), WIDENED);
     for draw in draws {
+        draw.days_to_limit = days.of(draw.days_to_limit);
+        draw.litres_to_limit = litres.of(draw.litres_to_limit);
         if draw.days_to_limit > HORIZON_DAYS {
             draw.days_to_limit = f64::INFINITY;
         }
@@ -293,11 +279,8 @@ pub fn forecast(draws: &ElementDraws, fit: &SharedFit, element: &InUse<'_>) -> M
     let mut days: Vec<f64> = draws.draws.iter().map(|d| d.days_to_limit).collect();
     days.sort_by(f64::total_cmp);
     let begin = life.fitted_on.unwrap_or(life.seen_from);
-    let median_of = |f: fn(&ElementDraw) -> f64| {
-        let mut values: Vec<f64> = draws.draws.iter().map(f).collect();
-        values.sort_by(f64::total_cmp);
-        values.get(values.len() / 2).copied().unwrap_or(f64::NAN)
-    };
+    let median_of =
+        |f: fn(&ElementDraw) -> f64| middle_of(draws.draws.iter().map(f)).unwrap_or(f64::NAN);
     let growth_per_litre = median_of(|d| d.growth_per_litre);
     let litres = looks.litres_at_readings();
     let per_reading_litres = litres.last().copied().unwrap_or(0.0) / litres.len().max(1) as f64;

@@ -4,6 +4,7 @@ use std::sync::Arc;
 
 use jiff::civil::Date;
 
+use crate::fit::horizon::middle_of;
 use crate::lives::{ChargeLife, ProductPoint};
 use crate::water;
 
@@ -78,9 +79,7 @@ fn newest_median(
     points: &[ProductPoint],
     value: impl Fn(&ProductPoint) -> Option<f64>,
 ) -> Option<f64> {
-    let mut values: Vec<f64> = points.iter().rev().filter_map(value).take(3).collect();
-    values.sort_by(f64::total_cmp);
-    values.get(values.len() / 2).copied()
+    middle_of(points.iter().rev().filter_map(value).take(3))
 }
 
 /// Reads a charge: whether it reached the limit, or how far it got.

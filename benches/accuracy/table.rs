@@ -167,7 +167,7 @@ fn write_cases(path: &str, cases: &Cases) -> std::io::Result<()> {
     let mut out = std::io::BufWriter::new(std::fs::File::create(path)?);
     writeln!(
         out,
-        "kind,readings,elapsed,truth,p10,p50,p90,pinball,bound50,bound_pinball,seed,van,as_of,start,more"
+        "kind,readings,elapsed,truth,p10,p50,p90,pinball,bound50,bound_pinball,quiet,seed,van,as_of,start,more"
     )?;
     for (kind, list) in [("membrane", &cases.membrane), ("resin", &cases.resin)] {
         for case in list {
@@ -177,7 +177,7 @@ fn write_cases(path: &str, cases: &Cases) -> std::io::Result<()> {
             let Some(p) = ours.first() else { continue };
             writeln!(
                 out,
-                "{kind},{},{:.3},{:.0},{:.0},{:.0},{:.0},{:.1},{:.0},{:.1},{}",
+                "{kind},{},{:.3},{:.0},{:.0},{:.0},{:.0},{:.1},{:.0},{:.1},{},{}",
                 case.readings,
                 case.elapsed,
                 case.truth,
@@ -187,6 +187,7 @@ fn write_cases(path: &str, cases: &Cases) -> std::io::Result<()> {
                 crate::score::pinball(p),
                 bound.first().map_or(f64::NAN, |b| b.forecast[1]),
                 bound.first().map_or(f64::NAN, crate::score::pinball),
+                case.quiet,
                 case.tags
             )?;
         }

@@ -11,6 +11,7 @@
 
 #![allow(clippy::expect_used)]
 
+mod alarms;
 mod baselines;
 mod bound;
 mod cases;
@@ -22,6 +23,15 @@ mod table;
 fn main() {
     let plan = plan::Plan::from_arguments();
     let mut all = cases::Cases::default();
+    if let Some(path) = &plan.alarms {
+        let mut out = std::io::BufWriter::new(std::fs::File::create(path).expect("a file"));
+        for seed in plan.seeds.clone() {
+            let started = std::time::Instant::now();
+            alarms::dump(&fleet::ProvingFleet::of(seed, &plan), plan.bound, &mut out);
+            eprintln!("seed {seed}: {:.1} s", started.elapsed().as_secs_f64());
+        }
+        return;
+    }
     for seed in plan.seeds.clone() {
         let started = std::time::Instant::now();
         let proving = fleet::ProvingFleet::of(seed, &plan);

@@ -31,6 +31,9 @@ fn element(n: usize, passage: impl Fn(usize) -> f64) -> ElementLife {
                 at_base: true,
                 feed_ppm: 320.0,
                 permeate_ppm: 320.0 * salt_passage,
+                product_ppm: None,
+                regime: 0,
+                flow_lpm_25: None,
             }
         })
         .collect();

@@ -89,6 +89,8 @@ pub struct MembraneForecast {
     pub growth_per_litre: f64,
     /// The few numbers that drove it.
     pub explained: Vec<Explained>,
+    /// What could be known when about a life too short, or a step.
+    pub watched: Watched,
 }
 
 /// A lasting step in salt passage.
@@ -98,6 +100,36 @@ pub struct Step {
     /// Salt passage after over before.
     pub ratio: f64,
     pub probability: f64,
+}
+
+/// What watching an element, reading by reading, has shown.
+#[derive(Debug, Clone, Default)]
+pub struct Watched {
+    /// One for each usable reading, oldest first.
+    pub looks: Vec<WatchedLook>,
+    /// The most telling step up so far; its probability is the share of the
+    /// whole evidence for a step that falls on it.
+    pub step: Option<Step>,
+    /// Probability of a pace above that of 95 % of elements in its water.
+    pub p_faster_than_95: f64,
+    /// Its pace over what is usual in its water.
+    pub pace: f64,
+    /// Litres over which a typical element lasts here.
+    pub typical_litres: f64,
+}
+
+/// What could be known at one reading.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct WatchedLook {
+    pub date: Date,
+    /// How many times likelier the readings so far are in a life below 60 % of
+    /// what is typical than in one above 80 %.
+    pub fast_evidence: f64,
+    /// Evidence for a lasting step up, in days: an element without one goes
+    /// so many days on average before it shows as much.
+    pub step_evidence_days: f64,
+    /// What usual elements of this water let through after as many litres.
+    pub usual: Band<Date>,
 }
 
 /// What is forecast for the resin charge in use on a van.

@@ -79,6 +79,14 @@ pub struct PassagePoint {
     pub at_base: bool,
     pub feed_ppm: f64,
     pub permeate_ppm: f64,
+    /// After the resin, where read with them.
+    pub product_ppm: Option<f64>,
+    /// Changes where the base moves or a probe is worked on: readings from both
+    /// sides do not compare.
+    pub regime: u32,
+    /// Litres a minute that the membrane made, as they would be at 25 °C, where
+    /// a flow was read or the fill was timed.
+    pub flow_lpm_25: Option<f64>,
 }
 
 /// A membrane element (or the set that shares the water) from fitting on.

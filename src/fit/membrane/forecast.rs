@@ -9,6 +9,7 @@ use super::kin::Kin;
 use super::looks::{ElementLooks, USUAL_C};
 use super::shared::{Shared, SharedDraw, SharedFit};
 use super::step::step_of;
+use super::watch::watch;
 use crate::fit::horizon::{HORIZON_DAYS, Spreading, day_span, middle_of, span_of};
 use crate::fit::usage::Usage;
 use crate::fit::{Band, DayDraws, Explained, MembraneForecast};
@@ -312,6 +313,7 @@ pub fn forecast(draws: &ElementDraws, fit: &SharedFit, element: &InUse<'_>) -> M
         ln_now: median_of(|d| d.ln_now),
         growth_per_litre,
         explained: explain(draws, fit, element),
+        watched: watch(fit, element),
     }
 }
 

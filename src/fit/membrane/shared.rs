@@ -6,6 +6,7 @@ use std::collections::BTreeMap;
 use std::sync::Arc;
 
 use super::looks::ElementLooks;
+use super::typical::TypicalLife;
 use crate::fit::SharedNumber;
 use crate::stats::Stop;
 use crate::stats::drift::{self, Drifting};
@@ -199,6 +200,12 @@ impl Shared {
         self.rate_sd.hypot(self.district_sd)
     }
 
+    /// The same by which elements are judged: litres behind late pre-filters
+    /// ought to wear as others do.
+    pub fn without_lateness(&self) -> Shared {
+        Shared { late: 0.0, ..*self }
+    }
+
     /// `ln` salt passage on the scale on which it grows evenly, and by how much
     /// that stretches a small difference there.
     pub fn bend(&self, ln_passage: f64) -> (f64, f64) {
@@ -279,6 +286,8 @@ pub struct SharedFit {
     pub best: SharedDraw,
     /// Share of the variance of `ln` rates that elements of one van have in common.
     pub van_share: f64,
+    /// What districts add to the typical life.
+    pub typical: BTreeMap<Arc<str>, TypicalLife>,
     /// Equally likely shared numbers, `best`'s uncertainty included; not empty.
     pub draws: Vec<SharedDraw>,
     pub explained: Vec<SharedNumber>,
@@ -318,6 +327,7 @@ pub fn fit_shared(elements: &[ElementLooks]) -> SharedFit {
         return SharedFit {
             best: SharedDraw::of(Shared::from_search(&prior), &by_district),
             van_share: 0.0,
+            typical: BTreeMap::new(),
             draws: drawn(spread(&prior, |z| {
                 z.iter().zip(&sd).map(|(z, s)| z * s).collect()
             })),
@@ -348,6 +358,7 @@ pub fn fit_shared(elements: &[ElementLooks]) -> SharedFit {
             SharedFit {
                 best: SharedDraw::of(Shared::from_search(&found.point), &by_district),
                 van_share: 0.0,
+                typical: BTreeMap::new(),
                 draws: drawn(draws),
                 explained: explain(&found.point, &sd),
                 remark,
@@ -358,6 +369,7 @@ pub fn fit_shared(elements: &[ElementLooks]) -> SharedFit {
             SharedFit {
                 best: SharedDraw::of(Shared::from_search(&found.point), &by_district),
                 van_share: 0.0,
+            typical: BTreeMap::new(),
                 draws: drawn(spread(&found.point, |z| z.iter().zip(&sd).map(|(z, s)| 0.5 * z * s).collect())),
                 explained: explain(&found.point, &sd),
                 remark: Some("How surely the membranes' shared numbers are known could not be worked out; half the spread of common practice is used.".to_owned()),

@@ -11,6 +11,7 @@
 
 #![allow(clippy::expect_used)]
 
+mod alarm_table;
 mod alarms;
 mod baselines;
 mod bound;
@@ -22,16 +23,22 @@ mod table;
 
 fn main() {
     let plan = plan::Plan::from_arguments();
-    let mut all = cases::Cases::default();
-    if let Some(path) = &plan.alarms {
-        let mut out = std::io::BufWriter::new(std::fs::File::create(path).expect("a file"));
+    if plan.alarms {
+        let mut stories = Vec::new();
         for seed in plan.seeds.clone() {
             let started = std::time::Instant::now();
-            alarms::dump(&fleet::ProvingFleet::of(seed, &plan), plan.bound, &mut out);
+            let proving = fleet::ProvingFleet::of(seed, &plan);
+            stories.extend(alarms::of_fleet(&proving, plan.bound));
             eprintln!("seed {seed}: {:.1} s", started.elapsed().as_secs_f64());
         }
+        if let Some(path) = &plan.cases {
+            let lines: Vec<String> = stories.iter().map(|s| format!("{s:?}")).collect();
+            std::fs::write(path, lines.join("\n")).expect("the cases are written");
+        }
+        alarm_table::print(&stories);
         return;
     }
+    let mut all = cases::Cases::default();
     for seed in plan.seeds.clone() {
         let started = std::time::Instant::now();
         let proving = fleet::ProvingFleet::of(seed, &plan);

@@ -16,7 +16,7 @@ pub struct Plan {
     /// Prints every case as CSV to that file.
     pub cases: Option<String>,
     /// Follows the alarms instead.
-    pub alarms: Option<String>,
+    pub alarms: bool,
     /// Prints what each fleet's fit learnt.
     pub shared: bool,
 }
@@ -31,7 +31,7 @@ impl Plan {
             bound: 150,
             doubt: 0.0,
             cases: None,
-            alarms: None,
+            alarms: false,
             shared: false,
         };
         let mut words = std::env::args().skip(1);
@@ -48,7 +48,7 @@ impl Plan {
                 "--looks" => plan.looks = next().parse().unwrap_or(8),
                 "--bound" => plan.bound = next().parse().unwrap_or(150),
                 "--doubt" => plan.doubt = next().parse().unwrap_or(0.0),
-                "--alarms" => plan.alarms = Some(next()),
+                "--alarms" => plan.alarms = true,
                 "--shared" => plan.shared = true,
                 "--cases" => plan.cases = Some(next()),
                 _ => {}

@@ -110,6 +110,8 @@ pub fn fit(lives: &FleetLives, settings: &Settings) -> FleetFit {
         .collect();
     FleetFit {
         areas,
+        late_wear: membrane_fit.late_wear(),
+        parts: parts(&all, &looks, &membrane_fit, settings),
         membrane_dots: membrane_dots(&all, &looks, &forecasts),
         resin_dots: resin_dots(&all, &looks, &forecasts),
         membrane_life_by_hardness: areas::membrane_by_hardness(&membrane_fit, settings),
@@ -123,6 +125,20 @@ pub fn fit(lives: &FleetLives, settings: &Settings) -> FleetFit {
         remarks,
         vans: forecasts.into_iter().map(|f| f.fit).collect(),
     }
+}
+
+/// Lives by make or batch, where services name at least two.
+fn parts(
+    all: &[&VanLives],
+    looks: &[VanLooks],
+    fit: &membrane::SharedFit,
+    settings: &Settings,
+) -> Vec<PartLife> {
+    let elements = all.iter().zip(looks).flat_map(|(van, l)| {
+        let named = van.elements.iter().zip(&l.elements);
+        named.filter_map(|(life, looks)| Some((life.part.as_ref()?, looks)))
+    });
+    membrane::lives_by_part(fit, elements, settings.limits.salt_passage.ln())
 }
 
 /// Lives of elements in use, forecast, as dots on the chart.

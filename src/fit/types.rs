@@ -125,6 +125,8 @@ pub struct WatchedLook {
     /// How many times likelier the readings so far are in a life below 60 % of
     /// what is typical than in one above 80 %.
     pub fast_evidence: f64,
+    /// Probability of a life above 80 % of what is typical.
+    pub p_healthy: f64,
     /// Evidence for a lasting step up, in days: an element without one goes
     /// so many days on average before it shows as much.
     pub step_evidence_days: f64,
@@ -271,6 +273,16 @@ pub struct PartOutcome {
     pub reached_on: Option<Date>,
 }
 
+/// How long membranes of one make or batch last.
+#[derive(Debug, Clone, PartialEq)]
+pub struct PartLife {
+    pub part: Arc<str>,
+    /// Elements whose readings tell.
+    pub membranes: usize,
+    /// Life over what is typical in the same water.
+    pub life_over_typical: Span<f64>,
+}
+
 /// Everything that fitting gives.
 #[derive(Debug, Clone)]
 pub struct FleetFit {
@@ -279,6 +291,10 @@ pub struct FleetFit {
     /// One per district with a van based in it, in order of name.
     pub areas: Vec<AreaFit>,
     pub shared: Vec<SharedNumber>,
+    /// Extra wear of a litre made behind overdue pre-filters, as learnt here.
+    pub late_wear: SharedNumber,
+    /// Lives by what the services call the make or batch.
+    pub parts: Vec<PartLife>,
     pub membrane_dots: Vec<LifeDot>,
     pub resin_dots: Vec<LifeDot>,
     /// Life of a new element / charge (litres) against hardness, with its spread.

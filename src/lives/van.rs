@@ -19,7 +19,7 @@ use super::remarks::{Remarks, Repeated};
 use super::season::TapSeasons;
 use super::seen::{Dated, Seen};
 use super::sizes::Standing;
-use super::types::{ChargeLife, ElementLife, HardnessAt, ServiceMark, VanLives};
+use super::types::{About, ChargeLife, ElementLife, HardnessAt, ServiceMark, VanLives};
 use super::usage::{self, Districts, Made};
 use super::vessel::Vessels;
 use crate::settings::Settings;
@@ -235,6 +235,7 @@ impl<'a> Settled<'a> {
                 && changed < f64::from(membranes)
             {
                 remarks.note(
+                    About::Services,
                     Some(change.date),
                     format!(
                         "{changed:.0} of {membranes} membranes changed: counted as a new start, \

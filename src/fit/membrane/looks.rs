@@ -55,8 +55,8 @@ struct Point {
     variance: f64,
     /// Its own noise over that: without weights that later readings lend.
     bare_share: f64,
-    /// Whether readings before it do not compare: another base, another probe.
-    breaks: bool,
+    /// Changes where readings do not compare: another base, another probe.
+    regime: u32,
     /// Degrees through which `theta` and its share through recovery act.
     lever: f64,
     recovery_lever: f64,
@@ -106,11 +106,10 @@ pub fn looks_of(life: &ElementLife, aboard: &Aboard<'_>, as_of: jiff::civil::Dat
         .filter(|(i, _)| (life.points.len() - 1 - i).is_multiple_of(every))
         .map(|(_, kept)| kept)
         .collect();
-    let mut regime = kept.first().map(|k| k.0.regime);
     let points = kept
         .iter()
         .map(|&(p, (weight, rounding))| Point {
-            breaks: regime.replace(p.regime) != Some(p.regime),
+            regime: p.regime,
             bare_share: {
                 let own = p.sd_ln * p.sd_ln + if p.at_base { 0.0 } else { AWAY_VARIANCE };
                 (own + rounding) / (own / weight + rounding)
@@ -259,9 +258,10 @@ impl ElementLooks {
     /// What a look's variance is without weights, as a share of it, and whether
     /// readings before it do not compare.
     pub(super) fn bare(&self, i: usize) -> (f64, bool) {
-        self.points
-            .get(i)
-            .map_or((1.0, false), |p| (p.bare_share, p.breaks))
+        let before = i.checked_sub(1).and_then(|b| self.points.get(b));
+        self.points.get(i).map_or((1.0, false), |p| {
+            (p.bare_share, before.is_some_and(|b| b.regime != p.regime))
+        })
     }
 
     /// Days from each look to the one before; 0 for the first.

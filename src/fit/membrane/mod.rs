@@ -19,5 +19,5 @@ pub use forecast::{ElementDraws, Growth, InUse, draws_of, forecast, new_element_
 pub use kin::{Kin, van_share};
 pub use looks::{Aboard, ElementLooks, looks_of};
 pub use shared::{SharedFit, fit_shared};
-pub use typical::typical_lives;
+pub use typical::{lives_by_part, typical_lives};
 pub use watch::watch;

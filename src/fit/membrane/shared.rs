@@ -125,7 +125,7 @@ const UNKNOWNS: [Unknown; 12] = [
         logarithm: false,
     },
     Unknown {
-        name: "extra wear behind overdue pre-filters",
+        name: LATE_WEAR,
         unit: "",
         mean: 0.3,
         sd: 0.3,
@@ -293,6 +293,24 @@ pub struct SharedFit {
     pub explained: Vec<SharedNumber>,
     /// What did not go as it should.
     pub remark: Option<String>,
+}
+
+/// Name of the extra wear among the shared numbers.
+const LATE_WEAR: &str = "extra wear behind overdue pre-filters";
+
+impl SharedFit {
+    /// The extra wear of litres made behind overdue pre-filters.
+    pub fn late_wear(&self) -> SharedNumber {
+        let found = self.explained.iter().find(|s| s.name == LATE_WEAR);
+        found.cloned().unwrap_or(SharedNumber {
+            name: LATE_WEAR,
+            value: 0.0,
+            sd: f64::INFINITY,
+            prior: 0.0,
+            prior_sd: f64::INFINITY,
+            unit: "",
+        })
+    }
 }
 
 /// Most elements that the search looks at: the shared numbers are then known

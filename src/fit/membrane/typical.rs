@@ -6,6 +6,7 @@ use std::sync::Arc;
 
 use super::looks::ElementLooks;
 use super::shared::SharedFit;
+use crate::fit::{PartLife, Span};
 use crate::stats::drift;
 
 /// Standard deviation of `ln` typical life between districts beyond what the
@@ -117,4 +118,49 @@ fn weighted_median(mut values: Vec<(f64, f64)>) -> (f64, f64) {
         }
     }
     (middle, total * std::f64::consts::FRAC_2_PI)
+}
+
+/// How long elements of each part last against what is typical in their water,
+/// the district's own addition taken out; empty unless two parts can be compared.
+pub fn lives_by_part<'a>(
+    fit: &SharedFit,
+    elements: impl Iterator<Item = (&'a Arc<str>, &'a ElementLooks)>,
+    ln_limit: f64,
+) -> Vec<PartLife> {
+    /// Spread of the mean `ln` life between parts (judgement).
+    const PART_SD: f64 = 0.3;
+    const LEAST: usize = 2;
+    let mut by_part: BTreeMap<Arc<str>, Vec<(f64, f64)>> = BTreeMap::new();
+    for (part, looks) in elements {
+        let Some((value, variance)) = own(fit, looks, ln_limit) else {
+            continue;
+        };
+        let life = looks.district.as_ref().and_then(|d| fit.typical.get(d));
+        let life = life.copied().unwrap_or(TypicalLife::UNKNOWN);
+        let entry = by_part.entry(part.clone()).or_default();
+        entry.push((value - life.addition, variance));
+    }
+    by_part.retain(|_, list| list.len() >= LEAST);
+    if by_part.len() < 2 {
+        return Vec::new();
+    }
+    by_part
+        .into_iter()
+        .map(|(part, list)| {
+            let precision: f64 = list.iter().map(|l| 1.0 / l.1).sum();
+            let total = precision + PART_SD.powi(-2);
+            let mean = list.iter().map(|l| l.0 / l.1).sum::<f64>() / total;
+            let at = |z: f64| Some((mean + z * total.powf(-0.5)).exp());
+            const Z90: f64 = 1.2816;
+            PartLife {
+                part,
+                membranes: list.len(),
+                life_over_typical: Span {
+                    p10: at(-Z90),
+                    p50: at(0.0),
+                    p90: at(Z90),
+                },
+            }
+        })
+        .collect()
 }

@@ -137,6 +137,7 @@ pub fn watch(fit: &SharedFit, element: &InUse<'_>) -> Watched {
         out.looks.push(WatchedLook {
             date,
             fast_evidence: failing / fit_too / (before.0 / before.1),
+            p_healthy: fit_too,
             step_evidence_days: step_days,
             usual: usual.after(exposure, date),
         });

@@ -65,7 +65,6 @@ pub fn print(stories: &[Story]) {
         .filter(early)
         .filter(|s| !rightly_elsewhere(s))
         .count();
-    // Poisson limits by the gamma distribution would be exact; by a binomial of days they agree here.
     let (low, high) = clopper_pearson(false_alarms as u64, (years * 365.25) as u64, 0.9)
         .unwrap_or((f64::NAN, f64::NAN));
     println!(
@@ -115,7 +114,7 @@ pub fn print(stories: &[Story]) {
         .count();
     println!("    before the limit {}", part(ever, creeping.len()));
     let leaks: Vec<&Story> = of(Class::Leak)
-        .filter(|s| s.third_reading.is_some())
+        .filter(|s| s.third_reading.is_some_and(|d| d <= s.last_look))
         .collect();
     let in_time = |s: &&&Story| {
         let (Some(leak), Some(third)) = (s.leaks_from, s.third_reading) else {
@@ -134,7 +133,7 @@ pub fn print(stories: &[Story]) {
     let later = leaks.iter().filter(|s| s.raised.is_some()).count();
     println!("    ever {}", part(later, leaks.len()));
 
-    bound(stories, years);
+    bound(stories);
 
     println!("  causes of the true alarms, and of alarms where only probe or tap is wrong");
     println!(
@@ -221,7 +220,7 @@ pub fn print(stories: &[Story]) {
 }
 
 /// The detector that knows the world, set to as many false alarms as allowed.
-fn bound(stories: &[Story], _years: f64) {
+fn bound(stories: &[Story]) {
     let watched: Vec<&Story> = stories.iter().filter(|s| !s.bound.is_empty()).collect();
     if watched.is_empty() {
         return;

@@ -46,8 +46,6 @@ pub struct Raised {
     pub since: Date,
     pub suspect: Suspect,
     pub kind: AlarmKind,
-    /// The look at which it was first seen.
-    pub seen_on: Date,
 }
 
 /// One element through its life in the van.
@@ -60,10 +58,11 @@ pub struct Story {
     pub fitted_on: Option<Date>,
     pub limit_on: Option<Date>,
     pub leaks_from: Option<Date>,
-    /// Third reading after the leak.
+    /// Third reading after the leak, if a look came after it while the element was in the van.
     pub third_reading: Option<Date>,
-    /// Last day in the van within the records.
+    /// Last day in the van within the records, and the last look before it.
     pub until: Date,
+    pub last_look: Date,
     pub years: f64,
     /// Years until the limit, after which an alarm is no false one.
     pub share: f64,
@@ -155,6 +154,26 @@ fn blame(truth: &TrueVan, element: &TrueElement, class: Class, until: Date) -> B
     }
 }
 
+impl Story {
+    /// A line of the list of cases.
+    pub fn line(&self) -> String {
+        format!(
+            "{},{},{:?},{:?},{:.3},{:?},{:?},{:?},{},{:.1},{:?}",
+            self.seed,
+            self.van,
+            self.class,
+            self.blame,
+            self.share,
+            self.fitted_on,
+            self.limit_on,
+            self.leaks_from,
+            self.until,
+            self.readings_a_month,
+            self.raised.as_ref().map(|r| (r.since, r.suspect, r.kind))
+        )
+    }
+}
+
 pub fn of_fleet(proving: &ProvingFleet, particles: usize) -> Vec<Story> {
     let simulated = &proving.simulated;
     let mut new: Vec<f64> = simulated
@@ -212,7 +231,8 @@ pub fn of_fleet(proving: &ProvingFleet, particles: usize) -> Vec<Story> {
             {
                 story.bound.push((as_of, shares.0, shares.1));
             }
-            let begun = element.fitted_on.map_or(simulated.first_day, |d| d);
+            story.last_look = as_of;
+            let begun = element.fitted_on.unwrap_or(simulated.first_day);
             let same = match (van.membrane.fitted_on, element.fitted_on) {
                 (Some(a), Some(b)) => (a - b).get_days().abs() <= SAME_DAYS,
                 (None, None) => true,
@@ -228,7 +248,6 @@ pub fn of_fleet(proving: &ProvingFleet, particles: usize) -> Vec<Story> {
                     since: alarm.since,
                     suspect: van.membrane.suspect.unwrap_or(Suspect::Membrane),
                     kind: alarm.kind,
-                    seen_on: as_of,
                 });
             }
         }
@@ -276,6 +295,7 @@ fn story(
             .and_then(|d| readings(d, until).nth(2))
             .map(|r| r.taken_at.date()),
         until,
+        last_look: begun,
         years,
         share: share.unwrap_or(f64::NAN),
         readings_a_month: readings(begun, until).count() as f64

@@ -32,7 +32,7 @@ fn main() {
             eprintln!("seed {seed}: {:.1} s", started.elapsed().as_secs_f64());
         }
         if let Some(path) = &plan.cases {
-            let lines: Vec<String> = stories.iter().map(|s| format!("{s:?}")).collect();
+            let lines: Vec<String> = stories.iter().map(alarms::Story::line).collect();
             std::fs::write(path, lines.join("\n")).expect("the cases are written");
         }
         alarm_table::print(&stories);

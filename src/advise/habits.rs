@@ -2,7 +2,7 @@
 
 use jiff::civil::Date;
 
-use super::{Habit, HabitRemark, in_words, litres_in_words};
+use super::{Habit, HabitRemark, in_words, litres_in_words, round_to};
 use crate::fit::FleetFit;
 use crate::lives::{Item, VanLives};
 use crate::settings::Settings;
@@ -69,7 +69,7 @@ fn flush(van: &VanLives, until: Date) -> Option<HabitRemark> {
         format!(
             "Last flushed on {}, {since} days and about {} ago; it used to be every {usual} days.",
             in_words(last),
-            litres_in_words(litres)
+            litres_in_words(two_figures(litres))
         ),
     )
 }
@@ -126,12 +126,21 @@ fn valve(van: &VanLives) -> Option<HabitRemark> {
             format!(
                 "{:.0} % of the tap water becomes pure: about {} of tap water a week go to the drain beyond what a third would waste.",
                 100.0 * recovery,
-                litres_in_words((usual_week * (tap_per_litre - 3.0)).max(0.0))
+                litres_in_words(two_figures((usual_week * (tap_per_litre - 3.0)).max(0.0)))
             ),
         )
     } else {
         None
     }
+}
+
+/// To two figures: what is printed claims no more than is known.
+fn two_figures(litres: f64) -> f64 {
+    if litres < 1.0 {
+        return 0.0;
+    }
+    let step = 10f64.powf(litres.log10().floor() - 1.0).max(1.0);
+    round_to(litres, step)
 }
 
 /// The longest run of weeks without a fill that ended, or goes on, of late.

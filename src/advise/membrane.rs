@@ -340,7 +340,7 @@ fn blamed(alarm: &AlarmAssessment) -> String {
     };
     format!(
         "Most likely {what} ({:.0} %){why}. First: {}",
-        100.0 * first.probability,
+        (100.0 * first.probability).min(99.0),
         first.check_first
     )
 }

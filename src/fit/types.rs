@@ -76,11 +76,6 @@ pub struct MembraneForecast {
     pub path_by_litres: Vec<Band<f64>>,
     /// Usable readings on this element.
     pub readings: usize,
-    /// Probability that this element declines faster than 95 % of new elements
-    /// in its water would.
-    pub p_fast: f64,
-    /// Probability and day of a step up in salt passage that persists.
-    pub step: Option<Step>,
     /// Expected mains-fed litres a week from now on.
     pub litres_per_week: f64,
     /// `ln` salt passage now (median), its growth per litre from here (median),

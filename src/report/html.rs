@@ -5,12 +5,12 @@ use std::fmt::Write;
 
 use jiff::civil::Date;
 
-use crate::advise::{AreaAssessment, Assessment, State, VanAssessment};
+use crate::advise::{AlarmAssessment, AreaAssessment, Assessment, State, VanAssessment};
 
 use super::cautions;
 use super::charts::life_by_hardness::{self, Of};
 use super::charts::{
-    fleet_passage, intervals, lives_by_district, van_passage, van_product, van_weeks,
+    fleet_passage, intervals, lives_by_district, van_evidence, van_passage, van_product, van_weeks,
 };
 use super::pages;
 use super::parts::{VanLine, finding, parts};
@@ -24,6 +24,8 @@ pub struct Names {
     pub fleet: Vec<String>,
     /// In the order of the assessment's vans.
     pub vans: Vec<String>,
+    /// The same; written only for membranes that give cause for a claim.
+    pub claims: Vec<String>,
     /// In the order of the assessment's districts.
     pub areas: Vec<String>,
 }
@@ -82,8 +84,9 @@ pub fn index(assessment: &Assessment, lines: &[VanLine<'_>], month: Date, names:
         district(&mut out, assessment, area, file);
     }
     out.push_str("<h2 id=\"vans\">Vans</h2>\n");
-    for (i, (van, file)) in assessment.vans.iter().zip(&names.vans).enumerate() {
-        one_van(&mut out, assessment, van, file, i, month);
+    let files = names.vans.iter().zip(&names.claims);
+    for (i, (van, (file, claim))) in assessment.vans.iter().zip(files).enumerate() {
+        one_van(&mut out, assessment, van, (file, claim), i, month);
     }
     records(&mut out, assessment);
     caution_list(&mut out);
@@ -238,7 +241,7 @@ fn one_van(
     out: &mut String,
     assessment: &Assessment,
     van: &VanAssessment,
-    file: &str,
+    (file, claim): (&str, &str),
     place: usize,
     month: Date,
 ) {
@@ -258,13 +261,27 @@ fn one_van(
             escaped(part.reason)
         );
     }
-    out.push_str("</ul>\n<details>\n<summary>Numbers and work done</summary>\n<ul>\n");
+    out.push_str("</ul>\n");
+    if let Some(alarm) = &van.membrane.alarm {
+        causes(out, alarm);
+    }
+    if pages::claim::has_one(van, as_of) {
+        let _ = writeln!(
+            out,
+            "<p><a href=\"{0}\">A page to send with a claim</a>: dates, litres and readings of this membrane.</p>",
+            escaped(claim)
+        );
+    }
+    out.push_str("<details>\n<summary>Numbers and work done</summary>\n<ul>\n");
     let done = pages::van::done_in(van, month).into_iter();
     let done = done.map(|d| format!("Done in {}: {d}", words::month(month)));
     for said in pages::van::known(van).into_iter().chain(done) {
         let _ = writeln!(out, "<li>{}</li>", escaped(&said));
     }
-    for remark in &van.series.remarks {
+    for habit in &van.habits {
+        let _ = writeln!(out, "<li>A habit: {}</li>", escaped(&habit.text));
+    }
+    for remark in &van.records {
         let when = remark
             .date
             .map_or(String::new(), |d| format!("{}: ", words::day(d)));
@@ -283,8 +300,28 @@ fn one_van(
     if van.series.has_resin {
         said.push(van_product::alternative(van, as_of, limits.product_ppm));
     }
-    said.push(van_weeks::alternative(van));
+    said.push(match van.membrane.alarm {
+        Some(_) => van_evidence::alternative(van),
+        None => van_weeks::alternative(van),
+    });
     figure(out, file, &said.join(" "), &van.van);
+}
+
+/// What could be behind an alarm, with the facts and what to look at first.
+fn causes(out: &mut String, alarm: &AlarmAssessment) {
+    out.push_str("<p>What could be behind it, and what to look at first:</p>\n<ol>\n");
+    // Below a twentieth a cause only distracts.
+    for cause in alarm.causes.iter().filter(|c| c.probability >= 0.05) {
+        let _ = writeln!(
+            out,
+            "<li>{} ({:.0} %): {}. {}</li>",
+            words::cause(cause.suspect),
+            100.0 * cause.probability,
+            escaped(&cause.facts.join("; ")),
+            escaped(cause.check_first)
+        );
+    }
+    out.push_str("</ol>\n");
 }
 
 fn records(out: &mut String, assessment: &Assessment) {

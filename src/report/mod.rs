@@ -72,6 +72,7 @@ enum Page<'a, 'b> {
     FleetNext(usize, &'b [VanLine<'a>]),
     Area(usize),
     Van(usize),
+    Claim(usize),
 }
 
 /// Writes the month's report: the pages, `assessment.json`, `due.csv` and
@@ -131,6 +132,7 @@ fn contents<'a, 'b>(
             .chain(numbered)
             .collect(),
         vans: files::file_names("van", &vans, "png"),
+        claims: files::file_names("claim", &vans, "png"),
         areas: files::file_names("area", &areas, "png"),
     };
     let mut pages = Vec::new();
@@ -156,6 +158,12 @@ fn contents<'a, 'b>(
             .enumerate()
             .map(|(i, n)| (n.clone(), Page::Van(i))),
     );
+    let claims = names.claims.iter().zip(&assessment.vans).enumerate();
+    pages.extend(
+        claims
+            .filter(|(_, (_, van))| pages::claim::has_one(van, assessment.as_of))
+            .map(|(i, (n, _))| (n.clone(), Page::Claim(i))),
+    );
     (names, pages)
 }
 
@@ -178,6 +186,11 @@ fn page_picture(
         Page::Van(i) => {
             if let Some(van) = assessment.vans.get(*i) {
                 pages::van::draw(canvas, assessment, van, month);
+            }
+        }
+        Page::Claim(i) => {
+            if let Some(van) = assessment.vans.get(*i) {
+                pages::claim::draw(canvas, assessment, van, month);
             }
         }
     })
@@ -327,6 +340,18 @@ fn singles<'a>(assessment: &'a Assessment, lines: &'a [VanLine<'a>]) -> Vec<Sing
             "salt-passage-van.png",
             Box::new(move |c| {
                 charts::van_passage::draw(c, area_of(c), van, as_of, limits.salt_passage);
+            }),
+        ));
+    }
+    let alarmed = assessment
+        .vans
+        .iter()
+        .find(|v| v.membrane.alarm.is_some() && v.series.usual_passage.len() > 8);
+    if let Some(van) = alarmed {
+        singles.push((
+            "evidence-of-an-alarm.png",
+            Box::new(move |c| {
+                charts::van_evidence::draw(c, area_of(c), van, as_of);
             }),
         ));
     }

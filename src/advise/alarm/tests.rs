@@ -32,11 +32,11 @@ fn looks(evidence: &[(f64, f64)]) -> Watched {
 }
 
 /// One false alarm in 100 healthy van-years, elements that live three years:
-/// 0.5 / (0.6 · 0.03) = 27.8 times likelier, 365.25 / 0.004 = 91,312 days.
+/// 0.7 / (0.6 · 0.03) = 38.9 times likelier, 365.25 / 0.004 = 91,312 days.
 #[test]
 fn thresholds_follow_from_the_stated_rate() {
     let t = Thresholds::new(0.01, 3.0, true);
-    assert!((t.fast - 27.777).abs() < 0.01 && (t.step_days - 91_312.5).abs() < 1.0);
+    assert!((t.fast - 38.888).abs() < 0.01 && (t.step_days - 91_312.5).abs() < 1.0);
     let strict = Thresholds::new(0.001, 3.0, true);
     assert!(strict.fast > 9.9 * t.fast && strict.step_days > 9.9 * t.step_days);
 }
@@ -62,7 +62,7 @@ fn an_alarm_has_a_moment_and_does_not_flicker() {
     let turned = [&evidence[..], &[(0.9, 10.0)]].concat();
     assert_eq!(alarm(&looks(&turned), begin, &t), None);
     // A tenth of the evidence is pending; nothing alarms in the first month.
-    let pending = [quiet, quiet, quiet, quiet, (3.0, 10.0)];
+    let pending = [quiet, quiet, quiet, quiet, (4.0, 10.0)];
     assert_eq!(
         alarm(&looks(&pending), begin, &t).unwrap().level,
         AlarmLevel::Pending

@@ -7,6 +7,7 @@ pub mod lives_by_district;
 pub mod path;
 pub mod services;
 pub mod to_do;
+pub mod van_evidence;
 pub mod van_passage;
 pub mod van_product;
 pub mod van_weeks;

@@ -18,7 +18,9 @@ use crate::fit::FleetFit;
 use crate::lives::FleetLives;
 use crate::settings::Settings;
 
+pub use alarm::Alarm;
 pub use assessment::*;
+pub use membrane::alarm_of;
 pub use prices::DecisionPrices;
 
 /// Builds the assessment from the fleet's lives and what was fitted to them.

@@ -6,6 +6,7 @@ mod assessment;
 mod cheapest;
 mod habits;
 mod membrane;
+mod plan;
 mod prefilter;
 mod prices;
 mod records;

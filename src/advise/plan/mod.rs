@@ -1,0 +1,3 @@
+//! When parts are best changed, and what that costs.
+
+pub mod membrane;

@@ -6,11 +6,11 @@ use std::sync::Arc;
 use jiff::civil::Date;
 
 use super::alarm::{self, Alarm, AlarmKind, AlarmLevel, Facts, FleetTaps, Thresholds};
-use super::plan::membrane::replace_on;
+use super::plan::membrane::{burn, plan};
 use super::prices::DecisionPrices;
 use super::{
-    AlarmAssessment, CauseAssessment, MembraneAssessment, State, Suspect, add_days, in_words,
-    lead_end, round_to, state_by_date,
+    AlarmAssessment, CauseAssessment, MembraneAssessment, MembraneMoney, State, Suspect, add_days,
+    in_words, lead_end, round_to, state_by_date,
 };
 use crate::fit::{AreaFit, CannotTell, FleetFit, MembraneForecast, Span, VanFit, Watched};
 use crate::lives::{ElementLife, End, FleetLives, Start, VanLives};
@@ -73,6 +73,7 @@ pub fn assess(
     fit: &VanFit,
     area: Option<&AreaFit>,
     around: &Around,
+    fleet_fit: &FleetFit,
     prices: &DecisionPrices,
     settings: &Settings,
 ) -> MembraneAssessment {
@@ -95,13 +96,17 @@ pub fn assess(
         rule_of_thumb_on,
         readings: life.map_or(0, |l| l.points.len()),
         alarm: None,
+        costs: None,
+        early: Vec::new(),
     };
     let (life, forecast) = match (life, &fit.membrane) {
         (Some(life), Ok(forecast)) => (life, forecast),
         (_, Err(why)) => return empty(cannot_tell(why)),
         (None, Ok(_)) => return empty("No membrane is in use on this van.".to_owned()),
     };
-    let replace_on = replace_on(van, forecast, area, until, prices, settings);
+    let burn = burn(van, fit, area, fleet_fit, prices);
+    let planned = plan(van, forecast, area, &burn, until, prices);
+    let replace_on = planned.replace_on;
     let watched = &forecast.watched;
     let raised = alarm::alarm(
         watched,
@@ -156,6 +161,8 @@ pub fn assess(
         reason,
         suspect,
         alarm,
+        costs: planned.money.map(MembraneMoney::rounded),
+        early: planned.early,
         ..empty(String::new())
     }
 }

@@ -36,6 +36,8 @@ pub enum CliError {
     },
     #[error("{} is there already: choose another name, so that nobody's corrections are lost", path.display())]
     AlreadyThere { path: PathBuf },
+    #[error("{} is there already and stays as it is: name another file with --write FILE, or edit it", path.display())]
+    SettingsThere { path: PathBuf },
     #[error("{} holds other files: choose a new or empty folder with --out", path.display())]
     FolderInUse { path: PathBuf },
     #[error("cannot start {jobs} jobs side by side")]

@@ -19,7 +19,7 @@ use rayon::prelude::*;
 use crate::lives::{End, FleetLives, VanLives};
 use crate::settings::Settings;
 
-pub use horizon::HORIZON_DAYS;
+pub use horizon::{HORIZON_DAYS, middle_of, span_of};
 pub use types::*;
 use usage::{Season, fleet_litres_per_week};
 use van::VanLooks;
@@ -123,6 +123,10 @@ pub fn fit(lives: &FleetLives, settings: &Settings) -> FleetFit {
             .cloned()
             .collect(),
         remarks,
+        resin_use: ResinUse {
+            capacity_meq_per_litre: resin_fit.usual_capacity,
+            co2_share: resin_fit.usual_share,
+        },
         vans: forecasts.into_iter().map(|f| f.fit).collect(),
     }
 }

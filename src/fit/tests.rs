@@ -153,7 +153,17 @@ fn a_lasting_step_is_seen_and_creep_is_not_called_one() {
 fn harder_water_never_lengthens_membrane_life() {
     let fit = membrane::fit_shared(&[]);
     let middle = |hardness: f64| {
-        let lives = membrane::new_element_lives(&fit, None, hardness, 1.0, 0.10_f64.ln(), "QA3");
+        let lives = membrane::new_element_lives(
+            &fit,
+            &membrane::NewElement {
+                district: None,
+                hardness,
+                membranes: 1.0,
+                ln_limit: 0.10_f64.ln(),
+                litres_per_day: 100.0,
+                seed_name: "QA3",
+            },
+        );
         lives[lives.len() / 2]
     };
     let lives: Vec<f64> = [30.0, 100.0, 200.0, 300.0]

@@ -1,82 +1,192 @@
-//! The day a membrane is best replaced.
+//! The day a membrane is best replaced: where going on would cost more than a
+//! new one does on average (renewal; Barlow & Proschan 1965, chapter 4.2).
 
 use jiff::civil::Date;
+use serde::Serialize;
 
-use crate::advise::add_days;
-use crate::advise::cheapest::{Costs, cheapest_age, cheapest_wait};
+use super::{Cycle, Early, MOST_EARLY_DAYS, ResinBurn, course_costs, even_ages};
 use crate::advise::prices::DecisionPrices;
-use crate::fit::{AreaFit, HORIZON_DAYS, MembraneForecast};
+use crate::advise::{add_days, round_to};
+use crate::fit::{AreaFit, Course, FleetFit, HORIZON_DAYS, MembraneForecast, VanFit};
 use crate::lives::VanLives;
-use crate::settings::Settings;
-use crate::water;
+
+/// Candidate ages.
+const STEPS: usize = 80;
+/// Of a new element's courses every so many are followed for a single van.
+const EVERY: usize = 4;
+
+/// When to replace the membrane in use, and why then.
+#[derive(Debug, Clone, Default, PartialEq)]
+pub struct MembranePlan {
+    pub replace_on: Option<Date>,
+    /// What doing it earlier costs.
+    pub early: Vec<Early>,
+    pub money: Option<MembraneMoney>,
+}
+
+/// The two costs that are weighed, per 1000 L: the one in use now, resin that it
+/// burns and the risk of passing the limit included; and the next one's average
+/// over its life at its best, its price and fitting included.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+pub struct MembraneMoney {
+    pub going_on_per_1000_l: f64,
+    pub next_one_per_1000_l: f64,
+    /// What waiting for the middle estimate of the limit would cost more.
+    pub at_the_limit_instead: Option<f64>,
+}
+
+impl MembraneMoney {
+    /// To the hundredth.
+    pub fn rounded(self) -> MembraneMoney {
+        MembraneMoney {
+            going_on_per_1000_l: round_to(self.going_on_per_1000_l, 0.01),
+            next_one_per_1000_l: round_to(self.next_one_per_1000_l, 0.01),
+            at_the_limit_instead: self.at_the_limit_instead.map(|x| round_to(x, 0.01)),
+        }
+    }
+}
+
+/// What a van's membrane burns in resin.
+pub fn burn(
+    van: &VanLives,
+    van_fit: &VanFit,
+    area: Option<&AreaFit>,
+    fit: &FleetFit,
+    prices: &DecisionPrices,
+) -> ResinBurn {
+    let resin_use = area.map_or(fit.resin_use, |a| a.resin_use);
+    let mut burn = ResinBurn::of(
+        prices,
+        van.resin_litres,
+        van.feed_ppm,
+        van.hardness.map(|h| h.mg_l_caco3),
+        resin_use,
+    );
+    // What enters the resin now against the same salts at 25 °C.
+    if let (Ok(resin), Ok(membrane)) = (&van_fit.resin, &van_fit.membrane) {
+        let at_25 = burn.feed_ppm * membrane.ln_now.exp();
+        if at_25 > 0.0 && resin.permeate_ppm.is_finite() {
+            burn.cold = (resin.permeate_ppm / at_25).clamp(0.5, 1.5);
+        }
+    }
+    burn
+}
 
 /// The cheapest day, never after the middle estimate of the limit.
-pub fn replace_on(
+pub fn plan(
     van: &VanLives,
     forecast: &MembraneForecast,
     area: Option<&AreaFit>,
+    burn: &ResinBurn,
     until: Date,
     prices: &DecisionPrices,
-    settings: &Settings,
-) -> Option<Date> {
+) -> MembranePlan {
     let p50 = forecast.limit_on.p50;
-    let most = p50.map_or(HORIZON_DAYS, |d| f64::from((d - until).get_days()));
-    if most <= 0.0 {
-        return p50;
+    let most_days = p50.map_or(HORIZON_DAYS, |d| f64::from((d - until).get_days()));
+    if most_days <= 0.0 {
+        return MembranePlan {
+            replace_on: p50,
+            ..MembranePlan::default()
+        };
     }
-    let litres_per_day = forecast.litres_per_week / 7.0;
-    let running = |days: f64| {
-        let passage = (forecast.ln_now + forecast.growth_per_litre * litres_per_day * days).exp();
-        resin_cost_per_litre(van.feed_ppm, passage, prices) * litres_per_day
+    let use_ahead = &forecast.use_ahead;
+    let most = use_ahead.litres_in(most_days);
+    let last = MembranePlan {
+        replace_on: p50,
+        ..MembranePlan::default()
     };
-    let costs = Costs {
-        planned: prices.membrane * f64::from(van.membranes.max(1)) + prices.labour,
+    let per_litre = |passage: f64| burn.per_litre(passage);
+    let Some(rate) =
+        area.and_then(|a| next_one(a, f64::from(van.membranes.max(1)), prices, &per_litre))
+    else {
+        return last;
+    };
+    // The price of the next one falls due whenever it comes.
+    let going_on = Cycle {
+        planned: 0.0,
         unplanned_extra: prices.lost_round,
-        running: &running,
+        per_litre: &per_litre,
     };
-    // A new one here: the district's own lives, else this one's distribution.
-    let new_rate = area
-        .filter(|a| !a.membrane_life_draws.is_empty() && litres_per_day > 0.0)
-        .and_then(|a| {
-            let days: Vec<f64> = a
-                .membrane_life_draws
-                .iter()
-                .map(|l| l / litres_per_day)
-                .collect();
-            let median = days
-                .get(days.len() / 2)
-                .copied()
-                .unwrap_or(HORIZON_DAYS)
-                .min(HORIZON_DAYS);
-            let new_running = |d: f64| {
-                resin_cost_per_litre(van.feed_ppm, new_passage(d, median, settings), prices)
-                    * litres_per_day
-            };
-            let costs = Costs {
-                planned: costs.planned,
-                unplanned_extra: costs.unplanned_extra,
-                running: &new_running,
-            };
-            cheapest_age(&days, 1.5 * median, &costs)
+    let ages = even_ages(most, STEPS);
+    let Some(costs) = course_costs(forecast.courses.iter().copied(), &ages, &going_on) else {
+        return last;
+    };
+    let wait = costs.cheapest_wait(rate);
+    if p50.is_none() && wait >= 0.999 * most {
+        // At the horizon without a limit in sight nothing is suggested.
+        return MembranePlan::default();
+    }
+    let excess = costs.excess_over(rate);
+    let lowest = excess.iter().copied().fold(0.0, f64::min);
+    let days = use_ahead.days_for(wait).min(most_days);
+    let early = early(
+        std::iter::once((0.0, 0.0)).chain(
+            ages.iter()
+                .map(|l| use_ahead.days_for(*l))
+                .zip(excess.iter().copied()),
+        ),
+        days,
+        lowest,
+    );
+    MembranePlan {
+        replace_on: Some(add_days(until, days)),
+        early,
+        money: prices.own.then(|| MembraneMoney {
+            going_on_per_1000_l: 1000.0 * costs.cost_rates().first().copied().unwrap_or(0.0),
+            next_one_per_1000_l: 1000.0 * rate,
+            at_the_limit_instead: p50.and(excess.last()).map(|e| e - lowest),
+        }),
+    }
+}
+
+/// What going earlier than `best_days` costs, from `(days, excess)` in order of
+/// days; ascending in days early.
+pub fn early(
+    curve: impl DoubleEndedIterator<Item = (f64, f64)>,
+    best_days: f64,
+    lowest: f64,
+) -> Vec<Early> {
+    curve
+        .rev()
+        .map(|(days, excess)| Early {
+            days: best_days - days,
+            cost: (excess - lowest).max(0.0),
         })
-        .map(|c| c.cost_rate);
-    let wait = match new_rate {
-        Some(rate) => cheapest_wait(&forecast.limit_draws.0, most, rate, &costs),
-        None => most,
+        .filter(|e| e.days > 0.0)
+        .take_while(|e| e.days <= MOST_EARLY_DAYS)
+        .collect()
+}
+
+/// Long-run cost per litre of new membranes here, at their best.
+fn next_one(
+    area: &AreaFit,
+    membranes: f64,
+    prices: &DecisionPrices,
+    per_litre: &dyn Fn(f64) -> f64,
+) -> Option<f64> {
+    let share = membranes / area.membranes.max(1.0);
+    let courses: Vec<Course> = area
+        .next_membranes
+        .iter()
+        .step_by(EVERY)
+        .map(|c| c.shared_by(share))
+        .collect();
+    let most = longest_worth(&courses)?;
+    let cycle = Cycle {
+        planned: prices.membrane * membranes + prices.labour,
+        unplanned_extra: prices.lost_round,
+        per_litre,
     };
-    // At the horizon without a limit in sight nothing is suggested.
-    (p50.is_some() || wait < 0.999 * most).then(|| add_days(until, wait))
+    let costs = course_costs(courses.into_iter(), &even_ages(most, STEPS), &cycle)?;
+    costs.cheapest().ok().map(|c| c.cost_rate)
 }
 
-/// Salt passage of a median new membrane at an age: from 2.5 % to the limit.
-fn new_passage(days: f64, median_life: f64, settings: &Settings) -> f64 {
-    const NEW: f64 = 0.025;
-    let share = (days / median_life).min(1.5);
-    NEW * (settings.limits.salt_passage / NEW).max(1.0).powf(share)
-}
-
-/// What the membrane lets through burns resin: money per litre of water.
-fn resin_cost_per_litre(feed_ppm: Option<f64>, passage: f64, prices: &DecisionPrices) -> f64 {
-    let meq_per_litre = water::KAPPA_MEQ_PER_PPM * feed_ppm.unwrap_or(0.0) * passage;
-    prices.resin_per_litre * meq_per_litre / (1000.0 * water::CAPACITY_MEDIAN_EQ_L)
+/// Where the search for the cheapest age ends: one and a half middle lives, or
+/// the horizon.
+fn longest_worth(courses: &[Course]) -> Option<f64> {
+    let mut lives: Vec<f64> = courses.iter().map(|c| c.litres_to_limit).collect();
+    lives.sort_by(f64::total_cmp);
+    let per_day = courses.first()?.litres_per_day;
+    let most = (1.5 * lives.get(lives.len() / 2)?).min(per_day * HORIZON_DAYS);
+    (most > 0.0).then_some(most)
 }

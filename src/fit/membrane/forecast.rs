@@ -5,12 +5,13 @@ use std::sync::Arc;
 
 use jiff::civil::Date;
 
+use super::course::Course;
 use super::kin::Kin;
 use super::looks::{ElementLooks, USUAL_C};
 use super::shared::{Shared, SharedDraw, SharedFit};
 use super::watch::watch;
 use crate::fit::horizon::{HORIZON_DAYS, Spreading, day_span, middle_of, span_of};
-use crate::fit::usage::Usage;
+use crate::fit::usage::{Usage, UseAhead};
 use crate::fit::{Band, DayDraws, Explained, MembraneForecast};
 use crate::lives::ElementLife;
 use crate::stats::drift::{self, DriftSummary, Drifting, Look, RatePosterior};
@@ -284,7 +285,29 @@ pub fn forecast(draws: &ElementDraws, fit: &SharedFit, element: &InUse<'_>) -> M
         growth_per_litre,
         explained: explain(draws, fit, element),
         watched: watch(fit, element),
+        courses: courses(draws, element),
+        use_ahead: UseAhead::of(usage, as_of),
     }
+}
+
+/// The draws as courses, in the order of the shared numbers' draws.
+fn courses(draws: &ElementDraws, element: &InUse<'_>) -> Vec<Course> {
+    draws
+        .draws
+        .iter()
+        .enumerate()
+        .map(|(i, d)| {
+            let limit = d.growth.shared.bend(element.ln_limit).0;
+            Course::new(
+                &d.growth.shared,
+                i / DRAWS_EACH,
+                (d.growth.level, limit),
+                d.litres_to_limit,
+                d.growth.rate_per_litre,
+                d.litres_per_day,
+            )
+        })
+        .collect()
 }
 
 /// The few numbers that a forecast hangs on.
@@ -413,37 +436,56 @@ fn path_over_litres(draws: &ElementDraws, looks: &ElementLooks) -> Vec<Band<f64>
     past_bands(draws, &litres)
 }
 
-/// Sorted lives, in litres, of a new element (or of several that share the
-/// water) in water of that hardness, for
-/// one draw of its own each; infinite lives do not occur, very long ones do.
-pub fn new_element_lives(
-    fit: &SharedFit,
-    district: Option<&Arc<str>>,
-    hardness: f64,
-    membranes: f64,
-    ln_limit: f64,
-    seed_name: &str,
-) -> Vec<f64> {
-    let mut rng = Rng::for_part(4, seed_name);
-    let mut lives: Vec<f64> = fit
-        .draws
+/// A new element (or several that share the water), before it is fitted.
+#[derive(Debug, Clone, Copy)]
+pub struct NewElement<'a> {
+    pub district: Option<&'a Arc<str>>,
+    pub hardness: f64,
+    pub membranes: f64,
+    pub ln_limit: f64,
+    pub litres_per_day: f64,
+    pub seed_name: &'a str,
+}
+
+/// Sorted lives, in litres, of a new element, for one draw of its own each;
+/// infinite lives do not occur, very long ones do.
+pub fn new_element_lives(fit: &SharedFit, new: &NewElement<'_>) -> Vec<f64> {
+    let mut lives: Vec<f64> = new_element_courses(fit, new, DRAWS_EACH)
         .iter()
-        .flat_map(|draw| {
-            let s = &draw.shared;
-            let (addition, unsure) = draw.district(district);
-            let spread = s.rate_sd.hypot(unsure);
-            let per_litre = s.exposure_per_litre(hardness) / membranes;
-            (0..DRAWS_EACH)
-                .map(|_| {
-                    let start = s.ln_start + s.start_sd * rng.normal();
-                    let rate = (s.ln_rate + addition + spread * rng.normal()).exp();
-                    let distance = (s.bend(ln_limit).0 - s.bend(start).0).max(0.01);
-                    rng.inverse_gaussian(distance / rate, distance * distance / s.wander.max(1e-12))
-                        / per_litre
-                })
-                .collect::<Vec<f64>>()
-        })
+        .map(|c| c.litres_to_limit)
         .collect();
     lives.sort_by(f64::total_cmp);
     lives
+}
+
+/// Equally likely courses of a new element, so many for each draw of the
+/// shared numbers.
+pub fn new_element_courses(fit: &SharedFit, new: &NewElement<'_>, each: usize) -> Vec<Course> {
+    let mut rng = Rng::for_part(4, new.seed_name);
+    let mut courses = Vec::with_capacity(fit.draws.len() * each);
+    for (number, draw) in fit.draws.iter().enumerate() {
+        let s = &draw.shared;
+        let (addition, unsure) = draw.district(new.district);
+        let spread = s.rate_sd.hypot(unsure);
+        let per_litre = s.exposure_per_litre(new.hardness) / new.membranes;
+        let limit = s.bend(new.ln_limit).0;
+        for _ in 0..each {
+            let start = s.ln_start + s.start_sd * rng.normal();
+            let rate = (s.ln_rate + addition + spread * rng.normal()).exp();
+            let level = s.bend(start).0.min(limit - 0.01);
+            let distance = limit - level;
+            let litres = rng
+                .inverse_gaussian(distance / rate, distance * distance / s.wander.max(1e-12))
+                / per_litre;
+            courses.push(Course::new(
+                s,
+                number,
+                (level, limit),
+                litres,
+                rate * per_litre,
+                new.litres_per_day,
+            ));
+        }
+    }
+    courses
 }

@@ -279,8 +279,8 @@ pub fn forecast(fit: &ResinFit, running: &Running<'_>) -> ResinForecast {
     }
 }
 
-/// Sorted lives, in litres, of the next charge (`charge` is fresh): infinite where the limit is
-/// not reached within ten years at that use.
+/// Lives, in litres, of the next charge (`charge` is fresh), in the order of the shared draws:
+/// infinite where the limit is not reached within ten years at that use.
 pub fn new_charge_lives(
     fit: &ResinFit,
     charge: &ChargeLooks,
@@ -312,6 +312,5 @@ pub fn new_charge_lives(
             lives.push(left.litres);
         }
     }
-    lives.sort_by(f64::total_cmp);
     lives
 }

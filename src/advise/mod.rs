@@ -3,6 +3,7 @@
 mod alarm;
 mod areas;
 mod assessment;
+mod due;
 mod habits;
 mod membrane;
 mod money;
@@ -22,6 +23,7 @@ use crate::settings::Settings;
 use plan::ahead::VanAhead;
 
 pub use assessment::*;
+pub use due::{Job, jobs, stood_still};
 pub use prices::DecisionPrices;
 
 /// Builds the assessment from the fleet's lives and what was fitted to them.

@@ -57,16 +57,13 @@ pub enum SettingsError {
         key: String,
         suggestion: Option<String>,
     },
-    #[error(
-        "{origin}: {key} is {found}; allowed is {allowed}{}",
-        meant.as_ref().map_or(String::new(), |m| format!("; did you mean {m}?"))
-    )]
+    #[error("{origin}: {key} is {found}; allowed is {allowed}")]
     NotAllowed {
         origin: Origin,
         key: String,
         found: String,
+        /// With what was probably meant.
         allowed: String,
-        meant: Option<String>,
     },
 }
 
@@ -144,7 +141,6 @@ fn from_file(path: &Path, text: &str, settings: &mut Effective) -> Result<(), Se
                     key: name.to_owned(),
                     found: format!("{} {}", article(other.type_str()), other.type_str()),
                     allowed: format!("a section, [{name}]"),
-                    meant: None,
                 });
             }
             _ => entries.push((key.span().start, name.to_owned(), raw(value))),
@@ -235,8 +231,10 @@ fn put(
                 Raw::Text(text) => format!("{text:?}"),
                 Raw::Other(kind) => format!("{} {kind}", article(kind)),
             },
-            allowed,
-            meant: known.meant(value),
+            allowed: match known.meant(value) {
+                Some(meant) => format!("{allowed}; did you mean {meant}?"),
+                None => allowed,
+            },
         })?;
     effective.origins.insert(known.name, origin);
     Ok(())

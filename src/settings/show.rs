@@ -133,7 +133,7 @@ mod tests {
             .filter(|l| l.starts_with("# ") && l.contains(" = "))
         {
             let bare = line.trim_start_matches("# ");
-            if bare.contains(' ') && !bare.split(' ').nth(1).is_some_and(|w| w == "=") {
+            if bare.split(' ').nth(1) != Some("=") {
                 continue;
             }
             let folder = tempfile::tempdir().unwrap();

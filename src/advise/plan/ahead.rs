@@ -49,7 +49,7 @@ pub struct Year<'a> {
 }
 
 impl Year<'_> {
-    fn from_as_of(&self, date: Date) -> f64 {
+    fn days_ahead(&self, date: Date) -> f64 {
         f64::from((date - self.as_of).get_days())
     }
 
@@ -87,7 +87,7 @@ impl Year<'_> {
             .zip(self.prefilter.replace_on)
             .map(|(from, to)| {
                 (
-                    self.from_as_of(to).max(0.0),
+                    self.days_ahead(to).max(0.0),
                     f64::from((to - from).get_days()),
                 )
             });

@@ -97,6 +97,8 @@ pub struct MembraneAssessment {
     pub alarm: Option<AlarmAssessment>,
     /// What is weighed; `None` unless prices are the fleet's own.
     pub costs: Option<MembraneMoney>,
+    /// How long the next one is best kept on this van; `None` beyond ten years.
+    pub next_one_days: Option<f64>,
     /// What doing it before the suggested day costs, as for all parts in the
     /// prices that decide: never to be shown.
     #[serde(skip)]

@@ -97,6 +97,7 @@ pub fn assess(
         readings: life.map_or(0, |l| l.points.len()),
         alarm: None,
         costs: None,
+        next_one_days: None,
         early: Vec::new(),
     };
     let (life, forecast) = match (life, &fit.membrane) {
@@ -161,6 +162,7 @@ pub fn assess(
         reason,
         suspect,
         alarm,
+        next_one_days: planned.next_days.map(f64::round),
         costs: planned.money.map(MembraneMoney::rounded),
         early: planned.early,
         ..empty(String::new())

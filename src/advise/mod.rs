@@ -13,6 +13,7 @@ mod prices;
 mod records;
 mod resin;
 mod series;
+pub mod what_if;
 
 use jiff::civil::Date;
 use rayon::prelude::*;

@@ -54,7 +54,7 @@ const TYPICAL_RESIN_PER_LITRE: f64 = 6.0;
 const TYPICAL_LABOUR: f64 = 20.0;
 /// A lost round as a multiple of a membrane's price where nobody said: an
 /// unplanned end then costs about twice a planned one (judgement).
-const LOST_ROUND_PER_MEMBRANE: f64 = 1.2;
+pub const LOST_ROUND_PER_MEMBRANE: f64 = 1.2;
 
 impl KnownPrices {
     pub fn of(settings: &Settings, lives: &FleetLives) -> KnownPrices {

@@ -55,6 +55,8 @@ pub enum CliError {
         near.as_ref().map_or(String::new(), |n| format!("; did you mean {n}?"))
     )]
     UnknownVan { name: String, near: Option<String> },
+    #[error(transparent)]
+    WhatIf(#[from] crate::advise::what_if::WhatIfError),
     #[error("no rows in {month}: the store holds {first} to {newest}; choose a month within")]
     NoRowsInMonth {
         month: String,

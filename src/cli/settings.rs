@@ -8,7 +8,8 @@ use clap::{Args, ValueEnum};
 
 use super::context::Context;
 use super::error::CliError;
-use crate::settings::{self, FILE_NAME};
+use super::looking::Looking;
+use crate::settings::{self, FILE_NAME, Value};
 
 /// Say which settings are in force and where each came from, or write them to a file
 #[derive(Debug, Args)]
@@ -62,7 +63,22 @@ pub(super) fn run(
         context.say(format_args!("wrote {}", path.display()));
         return Ok(ExitCode::SUCCESS);
     }
-    let list = settings::listed(&effective);
+    let mut list = settings::listed(&effective);
+    // What nobody set may stand in the services' costs.
+    if let Ok(looking) = Looking::open(context) {
+        let known = looking.known_prices();
+        for (key, price) in [
+            ("prices.membrane", known.membrane),
+            ("prices.prefilter", known.prefilter),
+            ("prices.resin_per_litre", known.resin_per_litre),
+        ] {
+            let entry = list.iter_mut().find(|l| l.key == key && l.value.is_none());
+            if let (Some(entry), Some(price)) = (entry, price) {
+                entry.value = Some(Value::Number((price.price * 100.0).round() / 100.0));
+                entry.from = "median of what your services cost".to_owned();
+            }
+        }
+    }
     match args.format {
         Format::Text => {
             out.write_all(settings::as_text(&list).as_bytes())?;

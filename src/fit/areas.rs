@@ -7,7 +7,7 @@ use super::horizon::{HORIZON_DAYS, middle_of, span_of_sorted};
 use super::membrane::{self, SharedFit};
 use super::resin::{self, PermeateAhead, ResinFit};
 use super::van::VanForecast;
-use super::{AreaFit, Band, ResinUse, Span};
+use super::{Ahead, AreaFit, Band, ResinUse, Span};
 use crate::lives::{FleetLives, VanLives};
 use crate::settings::Settings;
 
@@ -22,21 +22,26 @@ const PPM_PER_HARDNESS: f64 = 1.0 / crate::water::HARDNESS_PER_PPM_MEDIAN;
 /// the chance of the draw hides no difference between two plans.
 const COURSES_EACH: usize = 200;
 
+/// A van based in a district: its lives, its forecast and what is otherwise.
+type Based<'a> = (&'a VanLives, &'a VanForecast, Ahead);
+
 /// One entry per district with a van based in it, in order of name.
 pub fn areas(
     lives: &FleetLives,
     forecasts: &[VanForecast],
+    ahead: &[Ahead],
     membrane_fit: &SharedFit,
     resin_fit: &ResinFit,
     settings: &Settings,
 ) -> Vec<AreaFit> {
-    let mut by_district: BTreeMap<Arc<str>, Vec<(&VanLives, &VanForecast)>> = BTreeMap::new();
-    for (van, forecast) in lives.vans.iter().zip(forecasts) {
+    let mut by_district: BTreeMap<Arc<str>, Vec<Based<'_>>> = BTreeMap::new();
+    for (i, (van, forecast)) in lives.vans.iter().zip(forecasts).enumerate() {
         if let Some(name) = &van.district {
-            by_district
-                .entry(name.clone())
-                .or_default()
-                .push((van, forecast));
+            by_district.entry(name.clone()).or_default().push((
+                van,
+                forecast,
+                ahead.get(i).copied().unwrap_or_default(),
+            ));
         }
     }
     by_district
@@ -47,36 +52,47 @@ pub fn areas(
 
 fn area(
     district: Arc<str>,
-    vans: &[(&VanLives, &VanForecast)],
+    vans: &[Based<'_>],
     membrane_fit: &SharedFit,
     resin_fit: &ResinFit,
     settings: &Settings,
 ) -> AreaFit {
     let hardness = middle_of(
         vans.iter()
-            .filter_map(|(v, _)| v.hardness.map(|h| h.mg_l_caco3)),
+            .filter_map(|(v, ..)| v.hardness.map(|h| h.mg_l_caco3)),
     );
-    let week = middle_of(vans.iter().map(|(_, f)| f.usage.litres_per_week));
-    let with_membrane = vans.iter().any(|(v, _)| v.membranes > 0);
+    let week = middle_of(vans.iter().map(|(_, f, _)| f.usage.litres_per_week));
+    let with_membrane = vans.iter().any(|(v, ..)| v.membranes > 0);
     let membranes = middle_of(
         vans.iter()
-            .filter(|(v, _)| v.membranes > 0)
-            .map(|(v, _)| f64::from(v.membranes)),
+            .filter(|(v, ..)| v.membranes > 0)
+            .map(|(v, ..)| f64::from(v.membranes)),
     )
     .unwrap_or(1.0);
     let vessel = middle_of(
         vans.iter()
-            .filter(|(v, _)| v.resin_litres > 0.0)
-            .map(|(v, _)| v.resin_litres),
+            .filter(|(v, ..)| v.resin_litres > 0.0)
+            .map(|(v, ..)| v.resin_litres),
+    );
+    // A membrane may wear as in harder water than what the tap gives.
+    let wearing = middle_of(vans.iter().filter_map(|(v, _, otherwise)| {
+        let tap = v.hardness.map(|h| h.mg_l_caco3);
+        otherwise.hardness.map(|h| h.1).or(tap)
+    }));
+    let passing = middle_of(
+        vans.iter()
+            .filter(|(v, ..)| v.membranes > 0)
+            .map(|(_, _, otherwise)| otherwise.ln_passage),
     );
     let new = hardness
         .filter(|_| with_membrane)
         .map(|hardness| membrane::NewElement {
             district: Some(&district),
-            hardness,
+            hardness: wearing.unwrap_or(hardness),
             membranes,
             ln_limit: settings.limits.salt_passage.ln(),
             litres_per_day: week.unwrap_or(0.0) / 7.0,
+            ln_passage: passing.unwrap_or(0.0),
             seed_name: &district,
         });
     let membrane = new
@@ -148,14 +164,14 @@ fn resin_use(fit: &ResinFit, district: &Arc<str>) -> ResinUse {
 
 /// What enters the resin of the district's median van.
 fn typical_permeate(
-    vans: &[(&VanLives, &VanForecast)],
+    vans: &[Based<'_>],
     hardness: Option<f64>,
     with_membrane: bool,
 ) -> Option<PermeateAhead> {
     let of_kind: Vec<&PermeateAhead> = vans
         .iter()
-        .filter(|(v, _)| (v.membranes > 0) == with_membrane)
-        .filter_map(|(_, f)| f.permeate.as_ref())
+        .filter(|(v, ..)| (v.membranes > 0) == with_membrane)
+        .filter_map(|(_, f, _)| f.permeate.as_ref())
         .collect();
     let feed = middle_of(of_kind.iter().map(|p| p.feed_ppm))
         .or_else(|| hardness.map(|h| h * PPM_PER_HARDNESS))?;
@@ -187,6 +203,7 @@ pub fn membrane_by_hardness(fit: &SharedFit, settings: &Settings) -> Vec<Band<f6
                         membranes: 1.0,
                         ln_limit: settings.limits.salt_passage.ln(),
                         litres_per_day: 0.0,
+                        ln_passage: 0.0,
                         seed_name: "by hardness",
                     },
                 ),

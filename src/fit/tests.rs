@@ -77,6 +77,7 @@ fn forecast(life: &ElementLife) -> super::MembraneForecast {
         usage: &USAGE,
         ln_limit: 0.10_f64.ln(),
         kin: membrane::Kin::NONE,
+        ahead: crate::fit::Ahead::default(),
         as_of: AS_OF,
         seed_name: "QV-001",
     };
@@ -161,6 +162,7 @@ fn harder_water_never_lengthens_membrane_life() {
                 membranes: 1.0,
                 ln_limit: 0.10_f64.ln(),
                 litres_per_day: 100.0,
+                ln_passage: 0.0,
                 seed_name: "QA3",
             },
         );

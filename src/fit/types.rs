@@ -201,6 +201,15 @@ impl Explained {
     }
 }
 
+/// What is taken to be otherwise for a van from now on, beside what its lives say.
+#[derive(Debug, Clone, Copy, Default, PartialEq)]
+pub struct Ahead {
+    /// The hardness that wears its membranes now, and the one from now on.
+    pub hardness: Option<(f64, f64)>,
+    /// Added to `ln` salt passage.
+    pub ln_passage: f64,
+}
+
 /// One van's forecasts.
 #[derive(Debug, Clone)]
 pub struct VanFit {

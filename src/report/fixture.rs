@@ -133,6 +133,7 @@ fn van(i: usize, growth: f64, state: State) -> VanAssessment {
             readings: points.len(),
             alarm: None,
             costs: None,
+            next_one_days: None,
             early: Vec::new(),
         },
         resin: ResinAssessment {

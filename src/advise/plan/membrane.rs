@@ -9,6 +9,7 @@ use crate::advise::prices::DecisionPrices;
 use crate::advise::{add_days, round_to};
 use crate::fit::{AreaFit, Course, FleetFit, HORIZON_DAYS, MembraneForecast, VanFit};
 use crate::lives::VanLives;
+use crate::stats::replacement::CheapestAge;
 
 /// Candidate ages.
 const STEPS: usize = 80;
@@ -22,6 +23,8 @@ pub struct MembranePlan {
     /// What doing it earlier costs.
     pub early: Vec<Early>,
     pub money: Option<MembraneMoney>,
+    /// How long the next one is best kept on this van, days.
+    pub next_days: Option<f64>,
 }
 
 /// The two costs that are weighed, per 1000 L: the one in use now, resin that it
@@ -83,24 +86,20 @@ pub fn plan(
 ) -> MembranePlan {
     let p50 = forecast.limit_on.p50;
     let most_days = p50.map_or(HORIZON_DAYS, |d| f64::from((d - until).get_days()));
-    if most_days <= 0.0 {
-        return MembranePlan {
-            replace_on: p50,
-            ..MembranePlan::default()
-        };
-    }
     let use_ahead = &forecast.use_ahead;
-    let most = use_ahead.litres_in(most_days);
+    let per_litre = |passage: f64| burn.per_litre(passage);
+    let next = area.and_then(|a| next_one(a, f64::from(van.membranes.max(1)), prices, &per_litre));
     let last = MembranePlan {
         replace_on: p50,
+        next_days: next
+            .map(|n| n.age / use_ahead.litres_per_day.max(1e-9))
+            .filter(|days| *days < 0.99 * HORIZON_DAYS),
         ..MembranePlan::default()
     };
-    let per_litre = |passage: f64| burn.per_litre(passage);
-    let Some(rate) =
-        area.and_then(|a| next_one(a, f64::from(van.membranes.max(1)), prices, &per_litre))
-    else {
+    let Some(rate) = next.map(|n| n.cost_rate).filter(|_| most_days > 0.0) else {
         return last;
     };
+    let most = use_ahead.litres_in(most_days);
     // The price of the next one falls due whenever it comes.
     let going_on = Cycle {
         planned: 0.0,
@@ -114,7 +113,10 @@ pub fn plan(
     let wait = costs.cheapest_wait(rate);
     if p50.is_none() && wait >= 0.999 * most {
         // At the horizon without a limit in sight nothing is suggested.
-        return MembranePlan::default();
+        return MembranePlan {
+            replace_on: None,
+            ..last
+        };
     }
     let excess = costs.excess_over(rate);
     let lowest = excess.iter().copied().fold(0.0, f64::min);
@@ -136,6 +138,7 @@ pub fn plan(
             next_one_per_1000_l: 1000.0 * rate,
             at_the_limit_instead: p50.and(excess.last()).map(|e| e - lowest),
         }),
+        ..last
     }
 }
 
@@ -157,13 +160,13 @@ pub fn early(
         .collect()
 }
 
-/// Long-run cost per litre of new membranes here, at their best.
+/// The best age, litres, and long-run cost per litre of new membranes here.
 fn next_one(
     area: &AreaFit,
     membranes: f64,
     prices: &DecisionPrices,
     per_litre: &dyn Fn(f64) -> f64,
-) -> Option<f64> {
+) -> Option<CheapestAge> {
     let share = membranes / area.membranes.max(1.0);
     let courses: Vec<Course> = area
         .next_membranes
@@ -178,7 +181,7 @@ fn next_one(
         per_litre,
     };
     let costs = course_costs(courses.into_iter(), &even_ages(most, STEPS), &cycle)?;
-    costs.cheapest().ok().map(|c| c.cost_rate)
+    costs.cheapest().ok()
 }
 
 /// Where the search for the cheapest age ends: one and a half middle lives, or

@@ -12,7 +12,7 @@ use super::shared::{Shared, SharedDraw, SharedFit};
 use super::watch::watch;
 use crate::fit::horizon::{HORIZON_DAYS, Spreading, day_span, middle_of, span_of};
 use crate::fit::usage::{Usage, UseAhead};
-use crate::fit::{Band, DayDraws, Explained, MembraneForecast};
+use crate::fit::{Ahead, Band, DayDraws, Explained, MembraneForecast};
 use crate::lives::ElementLife;
 use crate::stats::drift::{self, DriftSummary, Drifting, Look, RatePosterior};
 use crate::stats::random::Rng;
@@ -95,6 +95,9 @@ fn under(draw: &SharedDraw, element: &InUse<'_>) -> UnderShared {
     let (list, _) = looks.looks(shared);
     let drifting = shared.drifting(looks.start_known);
     let summary = drift::summarise(&list, &drifting);
+    let harder = element.ahead.hardness.map_or(1.0, |(now, then)| {
+        shared.exposure_per_litre(then) / shared.exposure_per_litre(now)
+    });
     let near = shared.unbend(summary.level_0 + summary.level_rate * shared.ln_rate.exp());
     UnderShared {
         stretch: shared.bend(near).1,
@@ -106,8 +109,7 @@ fn under(draw: &SharedDraw, element: &InUse<'_>) -> UnderShared {
             (shared.rate_sd * kin.variance.sqrt()).hypot(unsure),
         ),
         since_last: looks.exposure_since_last(shared),
-        per_litre: looks
-            .exposure_per_future_litre(shared, element.base_hardness)
+        per_litre: (harder * looks.exposure_per_future_litre(shared, element.base_hardness))
             .max(1e-9),
         looks: list,
     }
@@ -122,6 +124,8 @@ pub struct InUse<'a> {
     pub ln_limit: f64,
     /// What the van's other elements tell.
     pub kin: Kin,
+    /// What is otherwise from now on.
+    pub ahead: Ahead,
     /// Where the records end and the future begins.
     pub as_of: Date,
     /// Seeds the draws: keeps vans independent of each other's presence.
@@ -148,6 +152,7 @@ pub fn draws_of(fit: &SharedFit, element: &InUse<'_>) -> ElementDraws {
             // What both probes are off for good no reading of them tells.
             let off = PROBES_SD * u.stretch;
             let level = mean + variance.max(0.0).sqrt().hypot(off) * rng.normal();
+            let level = otherwise(level, shared, element.ahead.ln_passage);
             let ln_now = shared.unbend(level);
             let passed = level >= limit;
             if passed || i.is_multiple_of(8) {
@@ -189,6 +194,14 @@ pub fn draws_of(fit: &SharedFit, element: &InUse<'_>) -> ElementDraws {
     }
     widen(&mut out.draws);
     out
+}
+
+/// The level where salt passage is otherwise by so much, ln.
+fn otherwise(level: f64, shared: &Shared, ln_passage: f64) -> f64 {
+    if ln_passage == 0.0 {
+        return level;
+    }
+    shared.bend(shared.unbend(level) + ln_passage).0
 }
 
 /// How much wider than the model's own the spans of days are drawn, on the log
@@ -444,6 +457,8 @@ pub struct NewElement<'a> {
     pub membranes: f64,
     pub ln_limit: f64,
     pub litres_per_day: f64,
+    /// Added to `ln` salt passage.
+    pub ln_passage: f64,
     pub seed_name: &'a str,
 }
 
@@ -470,7 +485,7 @@ pub fn new_element_courses(fit: &SharedFit, new: &NewElement<'_>, each: usize) -
         let per_litre = s.exposure_per_litre(new.hardness) / new.membranes;
         let limit = s.bend(new.ln_limit).0;
         for _ in 0..each {
-            let start = s.ln_start + s.start_sd * rng.normal();
+            let start = s.ln_start + s.start_sd * rng.normal() + new.ln_passage;
             let rate = (s.ln_rate + addition + spread * rng.normal()).exp();
             let level = s.bend(start).0.min(limit - 0.01);
             let distance = limit - level;

@@ -65,7 +65,7 @@ pub fn assess(lives: &FleetLives, fit: &FleetFit, settings: &Settings) -> Assess
             settings.habits.order_days,
         ),
         money: money::money(lives, &ahead, &prices, settings),
-        saved_visit: prices.labour,
+        saved_visit: prices.saved_visit(),
     }
 }
 

@@ -122,6 +122,16 @@ impl DecisionPrices {
         }
     }
 
+    /// What a visit less is worth where it decides whether jobs share one: the
+    /// fleet's own price, else a typical share of a membrane's.
+    pub fn saved_visit(&self) -> f64 {
+        self.known
+            .labour_per_visit
+            .map_or(self.membrane * TYPICAL_LABOUR / TYPICAL_MEMBRANE, |k| {
+                k.price
+            })
+    }
+
     /// Water and drain for a litre of pure water at a recovery, as far as known.
     pub fn water_per_litre(&self, recovery: f64) -> f64 {
         let per_litre = |known: Option<KnownPrice>| known.map_or(0.0, |k| k.price / 1000.0);

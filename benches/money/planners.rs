@@ -197,3 +197,80 @@ impl Planner for Knowing {
         self.replace_on[van].is_some_and(|on| on <= morning.today)
     }
 }
+
+/// Knows at the first of every month how each membrane is to a hair, the litres
+/// and the taps to come, and what membranes are like; not how its pace will
+/// wander nor whether its seal will leak.
+pub struct KnowingButForLuck {
+    knowing: Knowing,
+    replace_on: Vec<Option<Date>>,
+}
+
+impl KnowingButForLuck {
+    const FUTURES: u64 = 32;
+    const DAYS: i64 = 120;
+    /// Below such a salt passage nothing is decided within a month.
+    const FAR: f64 = 0.055;
+
+    pub fn new(prices: &Prices) -> KnowingButForLuck {
+        KnowingButForLuck {
+            knowing: Knowing::new(prices),
+            replace_on: Vec::new(),
+        }
+    }
+
+    /// Days that going on still pays, by the mean over its possible futures.
+    fn wait(&self, fleet: &DrivenFleet, van: usize, rate: f64) -> usize {
+        let prices = &self.knowing.prices;
+        let days = Self::DAYS as usize;
+        let mut excess = vec![0.0; days + 1];
+        for number in 0..Self::FUTURES {
+            let course = fleet.possible(van, number, Self::DAYS);
+            let mut sum = 0.0;
+            for (day, slot) in excess.iter_mut().enumerate().skip(1) {
+                match course.get(day - 1) {
+                    Some(lived) if !lived.is_past_the_limit() => {
+                        sum += lived.resin_litres * prices.resin() - rate * lived.litres;
+                    }
+                    Some(_) => sum += prices.lost_round,
+                    None => {}
+                }
+                *slot += sum;
+            }
+        }
+        (0..excess.len())
+            .min_by(|a, b| excess[*a].total_cmp(&excess[*b]))
+            .unwrap_or(0)
+    }
+}
+
+impl Planner for KnowingButForLuck {
+    fn replaces(&mut self, fleet: &DrivenFleet, morning: &Morning) -> bool {
+        let van = morning.van;
+        if self.replace_on.len() <= van {
+            self.replace_on.resize(van + 1, None);
+            self.knowing.rate.resize(van + 1, None);
+        }
+        if morning.fresh {
+            self.replace_on[van] = None;
+        }
+        let near = fleet
+            .latest(van)
+            .is_some_and(|d| d.salt_passage >= Self::FAR);
+        if morning.month_begins && near {
+            let rate = match self.knowing.rate[van] {
+                Some(rate) => rate,
+                None => self.knowing.rate_of(fleet, van),
+            };
+            self.knowing.rate[van] = Some(rate);
+            let wait = self.wait(fleet, van, rate);
+            self.replace_on[van] = morning
+                .today
+                .checked_add(jiff::Span::new().days(wait as i64))
+                .ok()
+                .filter(|_| wait < Self::DAYS as usize);
+        }
+        self.replace_on[van]
+            .is_some_and(|on| on <= morning.today && morning.today > morning.fitted_on)
+    }
+}

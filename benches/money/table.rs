@@ -26,10 +26,10 @@ pub fn print(all: &[Compared], asked: &Asked) {
         asked.years
     );
     println!(
-        "| failure | water | {} | saving over the rule | share of the knowing saving | share over at the limit | failures per 10 van-years (plan, rule, limit) | days past the limit per van-year (plan, rule, limit) |",
+        "| failure | water | {} | saving over the rule | share of the saving of one who knows all | of one who knows all but luck | failures per 10 van-years (plan, rule, limit) | days past the limit per van-year (plan, rule, limit) |",
         NAMES.join(" | ")
     );
-    println!("|{}", " --- |".repeat(11));
+    println!("|{}", " --- |".repeat(12));
     for compared in all {
         let waters = [None].into_iter().chain(Water::ALL.map(Some));
         for water in waters {
@@ -63,7 +63,7 @@ pub fn print(all: &[Compared], asked: &Asked) {
                 cost[1] - cost[0],
                 100.0 * (cost[1] - cost[0]) / cost[1],
                 100.0 * (cost[1] - cost[0]) / (cost[1] - cost[3]),
-                100.0 * (cost[2] - cost[0]) / (cost[2] - cost[3]),
+                100.0 * (cost[1] - cost[0]) / (cost[1] - cost[4]),
                 failures.join(", "),
                 spotted.join(", "),
             );

@@ -290,9 +290,20 @@ impl DrivenFleet {
     /// day until its limit: what only somebody who knows the truth can see.
     pub fn course(&self, van: usize) -> Vec<TrueDay> {
         match self.vans.get(van) {
-            Some(v) => self.follow(v.clone()),
+            Some(v) => self.follow(v.clone(), LOOK_AHEAD_DAYS),
             None => Vec::new(),
         }
+    }
+
+    /// How it might go on for so many days with other luck: its pace wanders and
+    /// its seal leaks as they may, everything else is as it will be.
+    pub fn possible(&self, van: usize, number: u64, days: i64) -> Vec<TrueDay> {
+        let Some(mut v) = self.vans.get(van).cloned() else {
+            return Vec::new();
+        };
+        let stream = (v.number * 100_000 + self.day as u64) * 100 + number;
+        v.element_luck = Random::stream(self.plan.seed, Stream::Observer, stream);
+        self.follow(v, days)
     }
 
     /// The same for a membrane that is not among those that will be fitted: what
@@ -303,12 +314,12 @@ impl DrivenFleet {
         };
         v.elements = 500 + number;
         v.fit_element(&self.nature, self.plan.seed, self.day);
-        self.follow(v)
+        self.follow(v, LOOK_AHEAD_DAYS)
     }
 
-    fn follow(&self, mut van: Van) -> Vec<TrueDay> {
+    fn follow(&self, mut van: Van, most: i64) -> Vec<TrueDay> {
         let mut days = Vec::new();
-        for day in self.day..self.day + LOOK_AHEAD_DAYS {
+        for day in self.day..self.day + most {
             if day - van.prefilter_day >= PREFILTER_DAYS {
                 van.fit_prefilter(self.plan.seed, day);
             }

@@ -20,7 +20,7 @@ const PPM_PER_HARDNESS: f64 = 1.0 / crate::water::HARDNESS_PER_PPM_MEDIAN;
 
 /// Courses of a new membrane for each draw of the shared numbers: enough that
 /// the chance of the draw hides no difference between two plans.
-const COURSES_EACH: usize = 200;
+const COURSES_EACH: usize = 60;
 
 /// A van based in a district: its lives, its forecast and what is otherwise.
 type Based<'a> = (&'a VanLives, &'a VanForecast, Ahead);

@@ -33,25 +33,23 @@ pub fn course_costs(
     let mut any = false;
     for course in courses {
         any = true;
-        let life = course.litres_to_limit.max(0.0);
-        let (mut at, mut spent, mut ended) = (0.0, 0.0, None);
+        if course.is_past() {
+            // Past already: whatever that cost no plan can save.
+            costs.add_path(|_| (cycle.planned, 0.0));
+            continue;
+        }
+        let (mut at, mut reached, mut spent, mut litres) = (0.0, 0.0, 0.0, 0.0);
         costs.add_path(|age| {
-            if let Some(end) = ended {
-                return end;
-            }
-            if life <= 0.0 {
-                // Past already: whatever that cost no plan can save.
-                return (cycle.planned, 0.0);
-            }
-            let to = age.min(life);
-            spent += (to - at) * (cycle.per_litre)(course.salt_passage(0.5 * (at + to)));
-            at = to;
-            if life <= age {
-                let end = (cycle.planned + cycle.unplanned_extra + spent, life);
-                ended = Some(end);
-                return end;
-            }
-            (cycle.planned + spent, age)
+            // Expected over the wander: the share still within the limit goes on.
+            let by_now = course.reached_by(age);
+            let made = (age - at) * (1.0 - 0.5 * (reached + by_now));
+            spent += made * (cycle.per_litre)(course.salt_passage(0.5 * (at + age)));
+            litres += made;
+            (at, reached) = (age, by_now);
+            (
+                cycle.planned + cycle.unplanned_extra * by_now + spent,
+                litres,
+            )
         });
     }
     any.then_some(costs)

@@ -5,7 +5,7 @@ use super::{CostPer1000Litres, Cycle, ResinBurn, course_costs, even_ages, life_c
 use crate::advise::prices::DecisionPrices;
 use crate::fit::{AreaFit, Course, Span, span_of};
 
-const STEPS: usize = 120;
+const STEPS: usize = 96;
 
 /// The median van of a district as its plan needs it.
 pub struct District<'a> {
@@ -94,10 +94,10 @@ impl District<'_> {
         let costs = course_costs(courses.iter().copied(), &ages, &cycle)?;
         let burnt = costs.cost_rates().last().copied()?;
         let n = courses.len() as f64;
-        let lives = || courses.iter().map(|c| c.litres_to_limit);
+        let failed: f64 = courses.iter().map(|c| c.reached_by(age)).sum();
         Some(MembraneCycle {
-            litres: lives().map(|l| l.clamp(0.0, age)).sum::<f64>() / n,
-            share_failed: lives().filter(|l| *l <= age).count() as f64 / n,
+            litres: *costs.mean_lengths().last()?,
+            share_failed: failed / n,
             burnt,
         })
     }

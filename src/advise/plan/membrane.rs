@@ -12,9 +12,9 @@ use crate::lives::VanLives;
 use crate::stats::replacement::CheapestAge;
 
 /// Candidate ages.
-const STEPS: usize = 80;
+const STEPS: usize = 64;
 /// Of a new element's courses every so many are followed for a single van.
-const EVERY: usize = 4;
+const EVERY: usize = 3;
 
 /// When to replace the membrane in use, and why then.
 #[derive(Debug, Clone, Default, PartialEq)]

@@ -1,6 +1,6 @@
 //! How salt passage may go on, litre by litre, as decisions need it.
 
-use super::shared::Shared;
+use crate::stats::passage::Passage;
 
 /// `ln` salt passage about which the scale is bent: a new element's.
 const BENT_ABOUT: f64 = -3.69;
@@ -50,12 +50,10 @@ impl Scale {
 }
 
 /// One equally likely course of an element's salt passage, from now or from new
-/// on. Between its start and the drawn litres to the limit it runs evenly on
-/// the model's own scale, which is the middle of all wandering paths between
-/// the two.
+/// on: where it stands and how fast it goes, with its wander still open.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Course {
-    /// 0 or less where the limit is past, infinite where it is never reached.
+    /// Drawn; 0 or less where the limit is past, infinite where it is never reached.
     pub litres_to_limit: f64,
     pub litres_per_day: f64,
     /// Which draw of the fleet's shared numbers it belongs to.
@@ -63,31 +61,43 @@ pub struct Course {
     start: f64,
     per_litre: f64,
     scale: Scale,
+    /// `None` where it runs without wander, or is past its limit.
+    passage: Option<Passage>,
+}
+
+/// Where a course begins and what moves it, on the even scale.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct Motion {
+    pub level: f64,
+    pub limit: f64,
+    pub rate_per_litre: f64,
+    /// Variance of its wander per litre.
+    pub wander_per_litre: f64,
 }
 
 impl Course {
-    /// `level` now and `limit` on the even scale; `rate_per_litre` serves where
-    /// the limit is past.
     pub(super) fn new(
-        shared: &Shared,
+        scale: Scale,
         shared_draw: usize,
-        (level, limit): (f64, f64),
+        motion: &Motion,
         litres_to_limit: f64,
-        rate_per_litre: f64,
         litres_per_day: f64,
     ) -> Course {
-        let ahead = litres_to_limit > 0.0 && level < limit;
+        let distance = motion.limit - motion.level;
+        let ahead = litres_to_limit > 0.0 && distance > 0.0;
         Course {
             litres_to_limit: if ahead { litres_to_limit } else { 0.0 },
             litres_per_day,
             shared_draw,
-            start: level,
-            per_litre: if ahead {
-                (limit - level) / litres_to_limit
-            } else {
-                rate_per_litre
-            },
-            scale: shared.scale(),
+            start: motion.level,
+            per_litre: motion.rate_per_litre,
+            scale,
+            passage: ahead
+                .then(|| {
+                    let wander = motion.wander_per_litre.max(1e-18);
+                    Passage::new(distance, motion.rate_per_litre, 0.0, wander).ok()
+                })
+                .flatten(),
         }
     }
 
@@ -103,6 +113,7 @@ impl Course {
             start: level(from),
             per_litre: (level(limit) - level(from)) / litres_to_limit,
             scale,
+            passage: None,
         }
     }
 
@@ -111,11 +122,26 @@ impl Course {
         Course {
             litres_to_limit: self.litres_to_limit * times,
             per_litre: self.per_litre / times,
+            passage: self.passage.map(|p| p.slower(times)),
             ..self
         }
     }
 
-    /// Salt passage at 25 °C after so many more litres, a fraction.
+    /// Whether it was past its limit at the start.
+    pub fn is_past(&self) -> bool {
+        self.litres_to_limit <= 0.0
+    }
+
+    /// Probability that the limit is reached within so many more litres.
+    pub fn reached_by(&self, litres: f64) -> f64 {
+        match &self.passage {
+            Some(passage) => passage.cdf(litres),
+            None => f64::from(u8::from(self.litres_to_limit <= litres)),
+        }
+    }
+
+    /// Salt passage at 25 °C after so many more litres, a fraction; its wander
+    /// left out.
     pub fn salt_passage(&self, litres: f64) -> f64 {
         self.scale
             .unbend(self.start + self.per_litre * litres)

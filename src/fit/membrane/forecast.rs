@@ -5,7 +5,7 @@ use std::sync::Arc;
 
 use jiff::civil::Date;
 
-use super::course::Course;
+use super::course::{Course, Motion};
 use super::kin::Kin;
 use super::looks::{ElementLooks, USUAL_C};
 use super::shared::{Shared, SharedDraw, SharedFit};
@@ -16,10 +16,13 @@ use crate::fit::{Ahead, Band, DayDraws, Explained, MembraneForecast};
 use crate::lives::ElementLife;
 use crate::stats::drift::{self, DriftSummary, Drifting, Look, RatePosterior};
 use crate::stats::random::Rng;
+use crate::stats::special::normal_quantile;
 use crate::water::THETA_MEAN_PER_C;
 
 /// Draws for each draw of the shared numbers.
 const DRAWS_EACH: usize = 50;
+/// Mixes strata of level and rate: coprime to the draws, far from 1.
+const LEVEL_STRIDE: usize = 19;
 
 /// How one draw of an element goes on, on the scale on which it grows evenly.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -151,7 +154,9 @@ pub fn draws_of(fit: &SharedFit, element: &InUse<'_>) -> ElementDraws {
             let (mean, variance) = u.summary.level_after(rate, u.since_last, u.drifting.wander);
             // What both probes are off for good no reading of them tells.
             let off = PROBES_SD * u.stretch;
-            let level = mean + variance.max(0.0).sqrt().hypot(off) * rng.normal();
+            // Stratified over the level too, in another order than the rate.
+            let q = ((i * LEVEL_STRIDE % DRAWS_EACH) as f64 + rng.uniform()) / DRAWS_EACH as f64;
+            let level = mean + variance.max(0.0).sqrt().hypot(off) * normal_quantile(q);
             let level = otherwise(level, shared, element.ahead.ln_passage);
             let ln_now = shared.unbend(level);
             let passed = level >= limit;
@@ -310,13 +315,18 @@ fn courses(draws: &ElementDraws, element: &InUse<'_>) -> Vec<Course> {
         .iter()
         .enumerate()
         .map(|(i, d)| {
-            let limit = d.growth.shared.bend(element.ln_limit).0;
+            let shared = &d.growth.shared;
+            let motion = Motion {
+                level: d.growth.level,
+                limit: shared.bend(element.ln_limit).0,
+                rate_per_litre: d.growth.rate_per_litre,
+                wander_per_litre: d.growth.wander_per_litre,
+            };
             Course::new(
-                &d.growth.shared,
+                shared.scale(),
                 i / DRAWS_EACH,
-                (d.growth.level, limit),
+                &motion,
                 d.litres_to_limit,
-                d.growth.rate_per_litre,
                 d.litres_per_day,
             )
         })
@@ -492,12 +502,17 @@ pub fn new_element_courses(fit: &SharedFit, new: &NewElement<'_>, each: usize) -
             let litres = rng
                 .inverse_gaussian(distance / rate, distance * distance / s.wander.max(1e-12))
                 / per_litre;
+            let motion = Motion {
+                level,
+                limit,
+                rate_per_litre: rate * per_litre,
+                wander_per_litre: s.wander * per_litre,
+            };
             courses.push(Course::new(
-                s,
+                s.scale(),
                 number,
-                (level, limit),
+                &motion,
                 litres,
-                rate * per_litre,
                 new.litres_per_day,
             ));
         }

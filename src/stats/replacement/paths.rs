@@ -79,6 +79,12 @@ impl PathCosts {
         self.sums.iter().map(|s| s[0] / s[1]).collect()
     }
 
+    /// Mean length of a cycle, by age.
+    pub fn mean_lengths(&self) -> Vec<f64> {
+        let n = self.paths.max(1) as f64;
+        self.sums.iter().map(|s| s[1] / n).collect()
+    }
+
     /// Mean cost less what the mean length would cost at `rate`, by age: what
     /// following each age costs over going on at `rate` at once.
     pub fn excess_over(&self, rate: f64) -> Vec<f64> {

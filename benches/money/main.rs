@@ -69,7 +69,13 @@ pub struct Compared {
     pub moves: Vec<f64>,
 }
 
-pub const NAMES: [&str; 4] = ["the plan", "rule of thumb", "at the limit", "one who knows"];
+pub const NAMES: [&str; 5] = [
+    "the plan",
+    "rule of thumb",
+    "at the limit",
+    "one who knows all",
+    "all but luck",
+];
 
 fn main() {
     let asked = Asked::from_arguments();

@@ -57,11 +57,9 @@ impl Planner for Plan {
             .iter()
             .map(|v| v.membrane.replace_on)
             .collect();
-        for ((van, life), before) in assessed.vans.iter().zip(&fitted.vans).zip(&mut self.before) {
-            let stepped = life
-                .membrane
-                .as_ref()
-                .is_ok_and(|m| m.step.is_some_and(|s| s.probability > 0.5));
+        for (van, before) in assessed.vans.iter().zip(&mut self.before) {
+            let alarm = van.membrane.alarm.as_ref();
+            let stepped = alarm.is_some_and(|a| a.kind == advise::AlarmKind::Step);
             let now = van.membrane.replace_on;
             if let (Some((asked, then)), Some(now), false) = (*before, now, stepped) {
                 let left = f64::from((then - asked).get_days());

@@ -6,7 +6,8 @@ use jiff::tz::TimeZone;
 
 use super::context::Context;
 use super::error::CliError;
-use crate::advise::{self, Assessment};
+use crate::advise::what_if::{Change, WhatIf, what_if};
+use crate::advise::{self, Assessment, KnownPrices};
 use crate::settings::Settings;
 use crate::store::Store;
 use crate::store::records::{Fleet, Instant, When};
@@ -59,6 +60,34 @@ impl Looking {
 
     pub(super) fn assess(&self, as_of: Date) -> Assessment {
         assess(&self.fleet, as_of, &self.settings)
+    }
+
+    /// Prices from the settings and the services up to the newest row.
+    pub(super) fn known_prices(&self) -> KnownPrices {
+        let lives = lives::cut(&self.fleet, self.newest_day, &self.settings);
+        KnownPrices::of(&self.settings, &lives)
+    }
+
+    /// Each question answered beside today's answers.
+    ///
+    /// # Errors
+    /// A question that cannot be answered.
+    pub(super) fn what_if(
+        &self,
+        as_of: Date,
+        questions: &[(String, Vec<Change>)],
+    ) -> Result<Vec<WhatIf>, CliError> {
+        let lives = lives::cut(&self.fleet, as_of, &self.settings);
+        let fitted = fit::fit(&lives, &self.settings);
+        let today = advise::assess(&lives, &fitted, &self.settings);
+        questions
+            .iter()
+            .map(|(asked, changes)| {
+                let answered =
+                    what_if(asked, changes, &self.fleet, &lives, &self.settings, &today)?;
+                Ok(answered)
+            })
+            .collect()
     }
 }
 

@@ -21,6 +21,7 @@ mod ingest;
 mod remake;
 mod report;
 mod set_aside;
+mod settings;
 mod simulate;
 mod template;
 
@@ -52,6 +53,7 @@ pub fn run(cli: Cli) -> Result<ExitCode, CliError> {
         Command::Check(args) => check::run(&args, &context, &mut out),
         Command::Export(args) => export::run(&args.plan(&context)?, &mut out),
         Command::Simulate(args) => simulate::run(&args.plan()?, &context, &mut out),
+        Command::Settings(args) => settings::run(&args, &context, &mut out),
         Command::Template(args) => template::run(&args.plan(), &context, &mut out),
     }?;
     out.flush()?;

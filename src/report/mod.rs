@@ -7,6 +7,7 @@
 
 pub mod due;
 pub mod text;
+pub mod what_if;
 
 mod axis;
 mod canvas;

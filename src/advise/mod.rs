@@ -8,6 +8,8 @@ mod prefilter;
 mod prices;
 mod resin;
 mod series;
+mod sharpen;
+mod since;
 mod suspect;
 
 use jiff::civil::Date;
@@ -18,6 +20,8 @@ use crate::settings::Settings;
 
 pub use assessment::*;
 pub use prices::DecisionPrices;
+pub use sharpen::{BestReading, Gain, best_reading};
+pub use since::{Effect, Moved, Since, Spent, Turn, Work, since};
 
 /// Builds the assessment from the fleet's lives and what was fitted to them.
 pub fn assess(lives: &FleetLives, fit: &FleetFit, settings: &Settings) -> Assessment {

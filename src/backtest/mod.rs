@@ -6,6 +6,7 @@
 //! on its own scale (0 earliest, 1 latest) is estimated with the part still
 //! running (Kaplan–Meier); a good forecast spreads evenly over that scale.
 
+mod beside;
 mod money;
 mod replay;
 mod score;
@@ -17,6 +18,7 @@ use serde::Serialize;
 use crate::lives::Fleet;
 use crate::settings::Settings;
 
+pub use beside::Beside;
 pub use money::{MoneyPerYear, Plans};
 pub use score::{Ahead, PartScore, RuleScore};
 
@@ -36,6 +38,12 @@ pub struct Backtest {
     pub plans: Option<Plans>,
     /// The same in sentences.
     pub words: Vec<String>,
+    /// Parts whose limit was seen, each with one forecast made some time
+    /// before; in order of the day it came.
+    #[serde(skip)]
+    pub membranes_beside: Vec<Beside>,
+    #[serde(skip)]
+    pub resin_beside: Vec<Beside>,
 }
 
 /// Replays the past up to the end of `as_of`. `first_day`: of the first row.
@@ -50,6 +58,8 @@ pub fn run(fleet: &Fleet, first_day: Date, as_of: Date, settings: &Settings) -> 
         salt_passage_ahead: score::ahead(&past.ahead),
         plans: money::plans(&past, settings),
         words: Vec::new(),
+        membranes_beside: beside::of(&past.membrane, beside::MEMBRANE_DAYS),
+        resin_beside: beside::of(&past.resin, beside::RESIN_DAYS),
     };
     result.words = words::of(&result, settings);
     result

@@ -16,6 +16,7 @@ use crate::{advise, advise::DecisionPrices};
 pub struct Forecast {
     /// Van and part: forecasts of one part hang together.
     pub part: usize,
+    pub van: Arc<str>,
     pub began: Option<Date>,
     pub made_on: Date,
     pub limit_on: Span<Date>,
@@ -198,6 +199,7 @@ fn held_against(
     let before = draws.partition_point(|d| *d <= days);
     Some(Forecast {
         part: number,
+        van: outcome.van.clone(),
         began: outcome.began,
         made_on,
         limit_on,

@@ -7,7 +7,8 @@ use clap::{Args, Parser, Subcommand};
 use jiff::civil::Date;
 
 use super::{
-    assess, backtest, check, demo, due, export, ingest, report, set_aside, simulate, template,
+    assess, backtest, check, completions, demo, due, export, ingest, man, report, set_aside,
+    simulate, template,
 };
 
 /// From water readings to replacement dates: when each van's membrane, resin
@@ -67,6 +68,8 @@ pub(super) enum Command {
     Export(export::ExportArgs),
     Simulate(simulate::SimulateArgs),
     Template(template::TemplateArgs),
+    Completions(completions::CompletionsArgs),
+    Man(man::ManArgs),
 }
 
 fn day(typed: &str) -> Result<Date, String> {

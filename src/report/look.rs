@@ -4,7 +4,7 @@
 use crate::advise::State;
 
 /// An opaque colour.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
 pub struct Ink(pub u8, pub u8, pub u8);
 
 impl Ink {
@@ -36,6 +36,14 @@ pub const LIMIT: Ink = Ink(140, 24, 48);
 pub const PAGE: (u32, u32) = (1754, 1240);
 /// A single chart of the gallery.
 pub const SINGLE: (u32, u32) = (1000, 620);
+/// A drawing of the index: wide and high.
+pub const DRAWING: (u32, u32) = (540, 380);
+/// A drawing over the whole width.
+pub const DRAWING_WIDE: (u32, u32) = (680, 420);
+/// A drawing with many rows.
+pub const DRAWING_TALL: (u32, u32) = (540, 620);
+/// A drawing of less weight.
+pub const DRAWING_LOW: (u32, u32) = (540, 300);
 /// Outer margin of a page, px.
 pub const MARGIN: f64 = 56.0;
 

@@ -8,6 +8,7 @@ use crate::report::look::{self, Ink, Shape, badge};
 use crate::report::panel::{Axis, frame, heading};
 use crate::report::place::{Wanted, place};
 use crate::report::rect::Rect;
+use crate::report::table::Table;
 use crate::report::words::{self, AFTER_MEMBRANE, TAP};
 
 /// At most so many vans are named in the chart.
@@ -51,12 +52,40 @@ pub fn alternative(vans: &[&VanAssessment], limit: f64) -> String {
     )
 }
 
+/// The numbers of the chart.
+pub fn table(vans: &[&VanAssessment]) -> Table {
+    let unknown = || words::UNKNOWN.to_owned();
+    Table {
+        caption: format!("Share of the {TAP} water's salts that comes through"),
+        heads: vec!["Van", "State", "Litres made", "Now", "Likely between"],
+        rows: vans
+            .iter()
+            .map(|v| {
+                let m = &v.membrane;
+                let between = m.salt_passage.p10.zip(m.salt_passage.p90);
+                vec![
+                    v.van.clone(),
+                    words::state(m.state).to_owned(),
+                    m.litres_made
+                        .map_or_else(unknown, |l| words::thousands(words::two_figures(l))),
+                    m.salt_passage
+                        .p50
+                        .map_or_else(unknown, |p| words::percent(p, 1)),
+                    between.map_or_else(unknown, |(low, high)| {
+                        format!("{} and {}", words::percent(low, 1), words::percent(high, 1))
+                    }),
+                ]
+            })
+            .collect(),
+    }
+}
+
 fn decimals_for(fraction: f64) -> usize {
     usize::from((fraction * 100.0).fract().abs() > 1e-6)
 }
 
 /// Draws the chart with its title.
-pub fn draw(canvas: &mut Canvas<'_>, area: Rect, vans: &[&VanAssessment], limit: f64) {
+pub fn draw(canvas: &mut Canvas, area: Rect, vans: &[&VanAssessment], limit: f64) {
     let unit = "Salts that come through the membrane, % of the tap water's";
     let rest = heading(canvas, area, &title(vans, limit), unit);
     let drawn: Vec<&&VanAssessment> = vans

@@ -32,14 +32,6 @@ pub fn title(assessment: &Assessment) -> String {
     }
 }
 
-/// What a reader who cannot see the table needs.
-pub fn alternative(assessment: &Assessment) -> String {
-    format!(
-        "{}. The table is repeated below as text.",
-        title(assessment)
-    )
-}
-
 /// The column heads, in the order of [`cells`].
 pub const HEADS: [&str; 6] = [
     "District",
@@ -84,7 +76,7 @@ pub fn rule_cells(assessment: &Assessment) -> [String; 6] {
 }
 
 /// Draws the table with its title; districts that do not fit are counted.
-pub fn draw(canvas: &mut Canvas<'_>, area: Rect, assessment: &Assessment) {
+pub fn draw(canvas: &mut Canvas, area: Rect, assessment: &Assessment) {
     let unit = match &assessment.fleet.currency {
         Some(_) => "Suggested intervals; resin in litres of water; saving per van and year",
         None => "Suggested; resin in litres of water; saving per van and year, own currency",
@@ -103,7 +95,7 @@ pub fn draw(canvas: &mut Canvas<'_>, area: Rect, assessment: &Assessment) {
         &[0.0, 0.24, 0.44, 0.66, 0.84]
     };
     let mut y = rest.y0 + 12.0;
-    let mut row = |canvas: &mut Canvas<'_>, texts: &[String], bold: bool, shade: bool| {
+    let mut row = |canvas: &mut Canvas, texts: &[String], bold: bool, shade: bool| {
         if shade {
             canvas.fill(
                 Rect {

@@ -8,6 +8,7 @@ use crate::report::charts::life_by_hardness::Of;
 use crate::report::look::{self, Shape};
 use crate::report::panel::{Axis, frame, heading};
 use crate::report::rect::Rect;
+use crate::report::table::Table;
 use crate::report::words;
 
 /// At most so many districts in one chart; the one in question is among them.
@@ -86,6 +87,40 @@ pub fn alternative(of: Of, areas: &[AreaAssessment], this: &str) -> String {
     )
 }
 
+/// The numbers of the chart.
+pub fn table(of: Of, areas: &[AreaAssessment], this: &str) -> Table {
+    let litres = |v: Option<f64>| {
+        v.map_or("beyond ten years".to_owned(), |l| {
+            words::thousands(words::two_figures(l))
+        })
+    };
+    Table {
+        caption: format!("Litres that a new {} will make until its limit", noun(of)),
+        heads: vec!["District", "Hardness, mg/L", "Middle", "Likely between"],
+        rows: chosen(areas, of, this)
+            .into_iter()
+            .map(|a| {
+                let span = life(a, of);
+                let known = span.p10.is_some() || span.p50.is_some();
+                let or_unknown = |said: String| {
+                    if known {
+                        said
+                    } else {
+                        words::UNKNOWN.to_owned()
+                    }
+                };
+                vec![
+                    a.postcode.clone(),
+                    a.hardness_mg_l_caco3
+                        .map_or(words::UNKNOWN.to_owned(), |h| format!("{h:.0}")),
+                    or_unknown(litres(span.p50)),
+                    or_unknown(format!("{} and {}", litres(span.p10), litres(span.p90))),
+                ]
+            })
+            .collect(),
+    }
+}
+
 /// The districts to draw: all, or those nearest in hardness to `this`.
 fn chosen<'a>(areas: &'a [AreaAssessment], of: Of, this: &str) -> Vec<&'a AreaAssessment> {
     let own = areas
@@ -131,7 +166,7 @@ fn longest_shown(shown: &[&AreaAssessment], of: Of, this: &str) -> f64 {
 }
 
 /// Draws the chart with its title.
-pub fn draw(canvas: &mut Canvas<'_>, area: Rect, of: Of, areas: &[AreaAssessment], this: &str) {
+pub fn draw(canvas: &mut Canvas, area: Rect, of: Of, areas: &[AreaAssessment], this: &str) {
     let ink = match of {
         Of::Membrane => look::MEMBRANE,
         Of::Resin => look::RESIN,

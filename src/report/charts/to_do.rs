@@ -21,7 +21,7 @@ pub fn rows_in(height: f64) -> usize {
 }
 
 /// Draws as many of `lines` as fit, and under them `after` (what is left out).
-pub fn draw(canvas: &mut Canvas<'_>, area: Rect, lines: &[VanLine<'_>], as_of: Date, after: &str) {
+pub fn draw(canvas: &mut Canvas, area: Rect, lines: &[VanLine<'_>], as_of: Date, after: &str) {
     let name_width = lines
         .iter()
         .map(|line| canvas.width_of(&line.van.van, &look::BODY_BOLD))

@@ -11,6 +11,7 @@ use crate::report::charts::services;
 use crate::report::look;
 use crate::report::panel::{Axis, frame, heading};
 use crate::report::rect::Rect;
+use crate::report::table::{MONTH_HEADS, Table, by_month};
 use crate::report::words::{self, AFTER_MEMBRANE, TAP};
 
 /// The forecast is shown at most so far ahead, days.
@@ -51,6 +52,21 @@ pub fn alternative(van: &VanAssessment, as_of: Date, limit: f64) -> String {
     )
 }
 
+/// The numbers of the chart, by the month.
+pub fn table(van: &VanAssessment, as_of: Date) -> Table {
+    let series = &van.series;
+    Table {
+        caption: format!("{}: salts that come through the membrane", van.van),
+        heads: MONTH_HEADS.to_vec(),
+        rows: by_month(
+            &series.salt_passage,
+            &series.salt_passage_path,
+            days_shown(van, as_of),
+            |v| words::percent(v, 1),
+        ),
+    }
+}
+
 /// First and last day shown.
 fn days_shown(van: &VanAssessment, as_of: Date) -> (Date, Date) {
     let series = &van.series;
@@ -75,7 +91,7 @@ fn days_shown(van: &VanAssessment, as_of: Date) -> (Date, Date) {
 }
 
 /// Draws the chart with its title.
-pub fn draw(canvas: &mut Canvas<'_>, area: Rect, van: &VanAssessment, as_of: Date, limit: f64) {
+pub fn draw(canvas: &mut Canvas, area: Rect, van: &VanAssessment, as_of: Date, limit: f64) {
     let series = &van.series;
     let mut unit = "Salts that come through the membrane, % of the tap water's (25 °C)".to_owned();
     if series.services.iter().any(|s| s.inferred) {

@@ -46,9 +46,34 @@ pub struct Backtest {
     pub resin_beside: Vec<Beside>,
 }
 
-/// Replays the past up to the end of `as_of`. `first_day`: of the first row.
-pub fn run(fleet: &Fleet, first_day: Date, as_of: Date, settings: &Settings) -> Backtest {
-    let past = replay::replay(fleet, first_day, as_of, settings);
+#[cfg(test)]
+impl Backtest {
+    /// A result that holds nothing but forecasts beside what came.
+    pub fn of_beside(as_of: Date, beside: Vec<Beside>) -> Backtest {
+        Backtest {
+            schema: "litrewise/backtest/1",
+            as_of,
+            looks: 22,
+            membrane: score::of(&[], f64::NAN),
+            resin: score::of(&[], f64::NAN),
+            salt_passage_ahead: score::ahead(&[]),
+            plans: None,
+            words: vec!["22 month-ends of your own past were forecast again.".to_owned(); 4],
+            membranes_beside: beside.clone(),
+            resin_beside: beside,
+        }
+    }
+}
+
+/// Replays the past up to the end of `as_of`. `first_day`: of the first row;
+/// `progress` hears how many of how many month-ends are forecast again.
+pub fn run(
+    fleet: &Fleet,
+    (first_day, as_of): (Date, Date),
+    settings: &Settings,
+    progress: &dyn Fn(usize, usize),
+) -> Backtest {
+    let past = replay::replay(fleet, (first_day, as_of), settings, progress);
     let mut result = Backtest {
         schema: "litrewise/backtest/1",
         as_of,

@@ -64,16 +64,26 @@ impl Looking {
 
     /// The assessment with what changed since a month before, and with how
     /// good earlier forecasts were where that is asked for.
-    pub(super) fn month(&self, as_of: Date, with_past: bool) -> Month {
+    pub(super) fn month(&self, as_of: Date, with_past: bool, context: &Context) -> Month {
         let before = month_before(as_of).filter(|day| *day >= self.first_day);
         let (assessment, before) =
             rayon::join(|| self.assess(as_of), || before.map(|day| self.assess(day)));
         Month {
             since: before.map(|before| advise::since(&before, &assessment)),
-            backtest: with_past
-                .then(|| backtest::run(&self.fleet, self.first_day, as_of, &self.settings)),
+            backtest: with_past.then(|| self.backtest(as_of, context)),
             assessment,
         }
+    }
+
+    /// How good earlier forecasts were, with progress on the terminal.
+    pub(super) fn backtest(&self, as_of: Date, context: &Context) -> Backtest {
+        let progress = context.progress("months forecast again");
+        let days = (self.first_day, as_of);
+        let result = backtest::run(&self.fleet, days, &self.settings, &|done, all| {
+            progress.at(done, all);
+        });
+        progress.end();
+        result
     }
 }
 

@@ -56,7 +56,7 @@ impl ReportArgs {
             month.strftime("%Y-%m")
         ));
         Ok(ReportingPlan {
-            told: looking.month(as_of, self.backtest),
+            told: looking.month(as_of, self.backtest, context),
             month,
             out: self.out,
         })

@@ -247,11 +247,16 @@ pub fn next_reading(assessment: &Assessment) -> Option<String> {
 
 /// Names in a sentence, at most eight.
 pub fn named(names: &[String]) -> String {
+    at_most(names, NAMED)
+}
+
+/// Names in a sentence, at most so many; the rest is counted.
+pub fn at_most(names: &[String], most: usize) -> String {
     match names.len() {
-        n if n > NAMED => format!(
+        n if n > most => format!(
             "{} and {} more",
-            names.get(..NAMED).unwrap_or_default().join(", "),
-            n - NAMED
+            names.get(..most).unwrap_or_default().join(", "),
+            n - most
         ),
         _ => words::list(names),
     }

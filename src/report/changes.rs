@@ -1,11 +1,13 @@
 //! What changed since last month, what the work did and what it cost, in
 //! sentences.
 
-use super::answers::named;
+use super::answers::{at_most, named};
 use super::words;
 use crate::advise::{Effect, Item, Moved, Since, State, Turn, Work};
 
 const NO_MONTH_BEFORE: &str = "There is no month before this one to compare with.";
+/// So many dates that moved are told one by one.
+const MOVED: usize = 3;
 /// So many pieces of work are told one by one.
 const TOLD: usize = 6;
 
@@ -29,21 +31,16 @@ pub fn changed(since: Option<&Since>) -> Vec<String> {
             .map(|t| of(&t.van, t.item));
         push_list(&mut said, starts, turned.collect());
     }
-    let moved = |m: &&Moved| sooner(m);
-    let list = since
-        .moved
-        .iter()
-        .filter(moved)
-        .map(move_in_words)
-        .collect();
-    push_list(&mut said, "Wears faster than was likely a month ago", list);
-    let list = since
-        .moved
-        .iter()
-        .filter(|m| !sooner(m))
-        .map(move_in_words)
-        .collect();
-    push_list(&mut said, "Lasts longer than was likely a month ago", list);
+    for (starts, early) in [
+        ("Wears faster than was likely a month ago", true),
+        ("Lasts longer than was likely a month ago", false),
+    ] {
+        let moves = since.moved.iter().filter(|m| sooner(m) == early);
+        let moves: Vec<String> = moves.map(move_in_words).collect();
+        if !moves.is_empty() {
+            said.push(format!("{starts}: {}.", at_most(&moves, MOVED)));
+        }
+    }
     let better = since
         .turned
         .iter()

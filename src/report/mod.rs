@@ -32,6 +32,8 @@ mod past;
 mod place;
 mod raster;
 mod rect;
+#[cfg(test)]
+mod sight;
 mod strokes;
 mod svg;
 mod table;
@@ -40,6 +42,8 @@ mod workbook;
 
 #[cfg(test)]
 pub(crate) mod fixture;
+#[cfg(test)]
+mod layout;
 #[cfg(test)]
 mod tests;
 

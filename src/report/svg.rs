@@ -228,7 +228,7 @@ mod tests {
         assert!(out.contains(&measured), "{out} {measured}");
         assert_eq!(inks.len(), 3);
         let style = style(&inks);
-        assert_eq!(style.matches("--i16548c:").count(), 2, "{style}");
+        assert_eq!(style.matches("--i00316f:").count(), 2, "{style}");
         Ok(())
     }
 }

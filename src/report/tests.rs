@@ -6,43 +6,10 @@ use std::fs;
 use super::*;
 use crate::advise::{Item, State};
 use book::Book;
-use fixture::{AS_OF, MONTH, assessment};
+use fixture::{AS_OF, assessment};
+use layout::{many, plan_of, sketches, texts};
 use look::Ink;
 use raster::Picture;
-use rect::Rect;
-use strokes::{Sketch, Stroke};
-
-fn plan_of<'a>(assessment: &'a Assessment, out: &'a Path) -> ReportPlan<'a> {
-    ReportPlan {
-        assessment,
-        since: None,
-        backtest: None,
-        month: MONTH,
-        out,
-    }
-}
-
-fn sketches_of(plan: &ReportPlan<'_>) -> Vec<(String, Sketch)> {
-    let lines = parts::by_urgency(plan.assessment);
-    let book = Book::of(plan, &lines);
-    book.pages
-        .par_iter()
-        .map(|(name, page)| (name.clone(), page.sketch(plan, &lines).unwrap()))
-        .collect()
-}
-
-fn sketches(assessment: &Assessment) -> Vec<(String, Sketch)> {
-    sketches_of(&plan_of(assessment, Path::new("unused")))
-}
-
-/// What is written where.
-fn texts(sketch: &Sketch) -> Vec<(Rect, &str)> {
-    let text = |stroke| match stroke {
-        &Stroke::Text { ref text, area, .. } => Some((area, text.as_str())),
-        _ => None,
-    };
-    sketch.strokes.iter().filter_map(text).collect()
-}
 
 fn has_ink(picture: &Picture, ink: Ink) -> usize {
     picture
@@ -50,42 +17,6 @@ fn has_ink(picture: &Picture, ink: Ink) -> usize {
         .chunks_exact(3)
         .filter(|p| **p == [ink.0, ink.1, ink.2])
         .count()
-}
-
-fn assert_well_laid(name: &str, sketch: &Sketch) {
-    let (width, height) = sketch.size;
-    let page = Rect::at(0.0, 0.0, f64::from(width), f64::from(height));
-    let texts = texts(sketch);
-    for (i, (a, text)) in texts.iter().enumerate() {
-        assert!(
-            page.inset(8.0).holds(a),
-            "{name}: {text:?} leaves the page at {a:?}"
-        );
-        for (b, other) in texts.iter().skip(i + 1) {
-            assert!(
-                !a.inset(1.0).overlaps(b),
-                "{name}: {text:?} covers {other:?}"
-            );
-        }
-    }
-}
-
-/// A name of 60 letters, odd characters, and a fleet of many.
-fn many(n: usize) -> Assessment {
-    let mut many = assessment();
-    let few = many.vans.clone();
-    many.vans = (0..n)
-        .filter_map(|i| {
-            let mut van = few.get(i % few.len())?.clone();
-            van.van = format!("QV-{i:03}");
-            if i == 7 {
-                van.van =
-                    "The <big> \"white\" van & its trailer, with a very long name …".to_owned();
-            }
-            Some(van)
-        })
-        .collect();
-    many
 }
 
 #[test]
@@ -100,24 +31,6 @@ fn pages_are_a4_with_ink_where_there_is_data() {
             assert!(has_ink(&picture, look::MEMBRANE) > 800, "{name}");
             assert!(has_ink(&picture, look::RESIN) > 300, "{name}");
             assert!(has_ink(&picture, look::WATER) > 20_000, "{name}");
-        }
-    }
-}
-
-#[test]
-fn no_text_covers_another_or_leaves_the_page() {
-    for fleet in [
-        assessment(),
-        many(1),
-        many(200),
-        Assessment {
-            vans: vec![],
-            areas: vec![],
-            ..assessment()
-        },
-    ] {
-        for (name, sketch) in sketches(&fleet) {
-            assert_well_laid(&name, &sketch);
         }
     }
 }
@@ -340,7 +253,7 @@ fn the_terminal_says_the_most_urgent_first_within_80_columns() {
     for fleet in [assessment(), many(30)] {
         for text in [
             text::summary(&fleet),
-            text::table(&fleet),
+            text::table(&fleet, text::Paint::Plain),
             due::text(&due::jobs(&fleet, 8)),
         ] {
             assert!(text.lines().all(|l| l.chars().count() <= 80), "{text}");
@@ -391,10 +304,46 @@ fn the_gallery_has_one_picture_per_kind_of_chart() {
 }
 
 #[test]
-fn gallery_labels_do_not_collide() {
-    let fleet = assessment();
+fn colour_changes_nothing_but_the_states_and_takes_no_room() {
+    let fleet = many(30);
+    let plain = text::table(&fleet, text::Paint::Plain);
+    let colour = text::table(&fleet, text::Paint::Colour);
+    assert!(!plain.contains('\x1b') && colour.contains("\x1b[1;31moverdue      \x1b[0m"));
+    let mut bare = String::new();
+    let mut rest = colour.as_str();
+    while let Some((before, after)) = rest.split_once('\x1b') {
+        bare.push_str(before);
+        rest = after.split_once('m').unwrap().1;
+    }
+    assert_eq!(bare + rest, plain);
+    assert_eq!(colour.matches("\x1b[").count(), 2 * fleet.vans.len());
+}
+
+#[test]
+fn the_workbook_is_a_workbook_and_always_the_same() {
+    let mut fleet = many(12);
+    fleet.vans[0].van = "=cmd()|x!A1".to_owned();
+    fleet.vans[1].membrane.reason = "long ".repeat(20_000);
     let lines = parts::by_urgency(&fleet);
-    for (name, paint) in gallery::singles(&fleet, None, &lines) {
-        assert_well_laid(name, &gallery::sketch(&paint).unwrap());
+    let jobs = due::jobs(&fleet, 8);
+    let bytes = workbook::bytes(&fleet, &lines, &jobs).unwrap();
+    assert_eq!(bytes, workbook::bytes(&fleet, &lines, &jobs).unwrap());
+    assert_eq!(&bytes[..4], b"PK\x03\x04");
+    let empty = Assessment {
+        vans: vec![],
+        areas: vec![],
+        ..assessment()
+    };
+    assert!(workbook::bytes(&empty, &[], &[]).is_ok());
+}
+
+#[test]
+fn every_page_is_a_small_file() {
+    let fleet = many(16);
+    let plan = plan_of(&fleet, Path::new("unused"));
+    let lines = parts::by_urgency(&fleet);
+    for (name, page) in &Book::of(&plan, &lines).pages {
+        let bytes = book::png(name, page.sketch(&plan, &lines)).unwrap();
+        assert!(bytes.len() < 150_000, "{name}: {} bytes", bytes.len());
     }
 }

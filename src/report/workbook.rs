@@ -145,12 +145,12 @@ fn sheet(
     Ok(())
 }
 
-/// States in the inks of the pages, bold; the word stays.
+/// States in tints of the pages' inks, bold; the word stays.
 fn mark_states(sheet: &mut Worksheet, place: u16, last_row: u32) -> Result<(), XlsxError> {
     for state in ALL_STATES {
-        let format = Format::new()
-            .set_bold()
-            .set_font_color(color(badge(state).1));
+        // a tint under the word: the word itself stays black
+        let ground = badge(state).1.tint(0.3);
+        let format = Format::new().set_bold().set_background_color(color(ground));
         let rule = ConditionalFormatCell::new()
             .set_rule(ConditionalFormatCellRule::EqualTo(words::state(state)))
             .set_format(format);

@@ -7,6 +7,8 @@ mod ingesting;
 mod keeping;
 mod layers;
 mod looking;
+mod pictures;
 mod run;
 mod sample;
+mod schema;
 mod starting;

@@ -130,9 +130,10 @@ pub fn draw(canvas: &mut Canvas, area: Rect, vans: &[VanAssessment], as_of: Date
         .iter()
         .map(|v| canvas.shortened(&v.van, &face, rest.width() * 0.25))
         .collect();
+    // those that stand out are bold, and wider
     let widest = names
         .iter()
-        .map(|n| canvas.width_of(n, &face))
+        .map(|n| canvas.width_of(n, &look::SMALL_BOLD))
         .fold(0.0, f64::max);
     let (from, to) = (days_after(as_of, -BACK), days_after(as_of, 3));
     let x = Axis {
@@ -157,9 +158,8 @@ pub fn draw(canvas: &mut Canvas, area: Rect, vans: &[VanAssessment], as_of: Date
         let middle = panel.plot.y0 + ROW * (i as f64 + 0.5);
         let late = days_since(van, as_of).is_none_or(|d| d > LATE);
         let face = if late { look::SMALL_BOLD } else { face };
-        let name = canvas.shortened(name, &face, widest.max(40.0));
         let spot = (panel.plot.x0 - 10.0, middle + 5.0);
-        canvas.text(&name, spot, &face, Align::Right);
+        canvas.text(name, spot, &face, Align::Right);
         let line = Rect {
             y0: middle - 0.5,
             y1: middle + 0.5,

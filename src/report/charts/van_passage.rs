@@ -4,6 +4,7 @@
 use jiff::civil::Date;
 
 use crate::advise::{Item, VanAssessment};
+use crate::report::answers::FEW_READINGS;
 use crate::report::axis::{date_ticks, day_number, days_after, nice_top, number_ticks};
 use crate::report::canvas::Canvas;
 use crate::report::charts::path::Path;
@@ -24,6 +25,16 @@ pub fn title(van: &VanAssessment, as_of: Date, limit: f64) -> String {
     let membrane = &van.membrane;
     let share = words::percent(limit, usize::from((limit * 100.0).fract() > 1e-6));
     let known = membrane.state != crate::advise::State::Unknown;
+    let said = finding(van, as_of, &share, known);
+    if known && membrane.readings < FEW_READINGS {
+        let n = words::count(membrane.readings, "reading", "readings");
+        return format!("{said} (mostly from fleets like yours, {n} so far)");
+    }
+    said
+}
+
+fn finding(van: &VanAssessment, as_of: Date, share: &str, known: bool) -> String {
+    let membrane = &van.membrane;
     match (membrane.limit_on.p50, membrane.salt_passage.p50) {
         (Some(day), _) if day <= as_of => format!(
             "The membrane has passed its limit of {share}, {}",

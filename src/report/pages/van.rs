@@ -189,7 +189,7 @@ pub fn known(van: &VanAssessment) -> Vec<String> {
         });
         if membrane.readings < FEW_READINGS {
             said.push(format!(
-                "Mostly from fleets like yours: {} so far.",
+                "The membrane's forecast is mostly from fleets like yours, {} so far.",
                 words::count(membrane.readings, "reading", "readings")
             ));
         }

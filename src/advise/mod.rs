@@ -21,7 +21,7 @@ use crate::settings::Settings;
 pub use assessment::*;
 pub use prices::DecisionPrices;
 pub use sharpen::{BestReading, Gain, best_reading};
-pub use since::{Effect, Moved, Since, Spent, Turn, Work, since};
+pub use since::{Effect, MonthCost, Moved, Since, Turn, Work, since};
 
 /// Builds the assessment from the fleet's lives and what was fitted to them.
 pub fn assess(lives: &FleetLives, fit: &FleetFit, settings: &Settings) -> Assessment {

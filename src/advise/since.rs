@@ -22,7 +22,7 @@ pub struct Since {
     pub left: Vec<String>,
     /// Work done after `from` and up to `to`, in order of van and day.
     pub work: Vec<Work>,
-    pub spent: Spent,
+    pub cost: MonthCost,
 }
 
 /// A part whose state is not what it was.
@@ -80,7 +80,7 @@ pub enum Effect {
 
 /// What the recorded costs add up to, in the fleet's own currency.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Spent {
+pub struct MonthCost {
     /// `None` where no work of the month has a cost.
     pub month: Option<f64>,
     /// Recorded work of the month without a cost.
@@ -118,7 +118,7 @@ pub fn since(before: &Assessment, now: &Assessment) -> Since {
             .map(|b| b.van.clone())
             .collect(),
         work: Vec::new(),
-        spent: spent(now, from),
+        cost: cost(now, from),
     };
     for van in &now.vans {
         let was = earlier.get(van.van.as_str()).copied();
@@ -318,7 +318,7 @@ fn middle(mut values: Vec<f64>) -> Option<f64> {
     values.get(values.len().saturating_sub(1) / 2).copied()
 }
 
-fn spent(now: &Assessment, from: Date) -> Spent {
+fn cost(now: &Assessment, from: Date) -> MonthCost {
     let all = || now.vans.iter().flat_map(|v| &v.series.services);
     let recorded = || all().filter(|s| !s.inferred);
     let of_month: Vec<&ServiceMark> = recorded()
@@ -334,7 +334,7 @@ fn spent(now: &Assessment, from: Date) -> Spent {
             .collect();
         (reaches_back && !costs.is_empty()).then(|| costs.iter().sum::<f64>() / 12.0)
     });
-    Spent {
+    MonthCost {
         month: (!costs.is_empty()).then(|| costs.iter().sum()),
         without_cost: of_month.len() - costs.len(),
         usual,

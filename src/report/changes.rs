@@ -109,15 +109,17 @@ pub fn helped(since: Option<&Since>) -> Vec<String> {
     let good = count(since, |e| matches!(e, Effect::Helped { .. }));
     let mut said = Vec::new();
     if all > 0 {
-        said.push(format!(
-            "{good} of {} that readings can judge helped.",
-            words::count(all, "piece of work", "pieces of work")
-        ));
+        said.push(match (good, all) {
+            (1, 1) => "The one piece of work that readings can judge helped.".to_owned(),
+            (_, 1) => "The one piece of work that readings can judge did not help.".to_owned(),
+            _ => format!("{good} of the {all} pieces of work that readings can judge helped."),
+        });
     }
     // what did not help is what somebody has to look at
     let mut told: Vec<&Work> = since.work.iter().filter(judged).collect();
     told.sort_by_key(|w| match w.effect {
-        Effect::NoBetter { .. } => 0,
+        // a flush that changes nothing is no alarm
+        Effect::NoBetter { .. } if w.item != Item::Flush => 0,
         Effect::Helped { .. } => 1,
         _ => 2,
     });
@@ -187,7 +189,7 @@ pub fn cost(since: Option<&Since>, currency: Option<&str>) -> Vec<String> {
     let Some(since) = since else {
         return vec![NO_MONTH_BEFORE.to_owned()];
     };
-    let spent = since.spent;
+    let spent = since.cost;
     let unit = if currency.is_none() {
         " (your own currency)"
     } else {
@@ -229,7 +231,7 @@ pub fn cost(since: Option<&Since>, currency: Option<&str>) -> Vec<String> {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::advise::{Span, Spent};
+    use crate::advise::{MonthCost, Span};
     use jiff::civil::date;
 
     fn empty() -> Since {
@@ -241,7 +243,7 @@ mod tests {
             joined: vec![],
             left: vec![],
             work: vec![],
-            spent: Spent {
+            cost: MonthCost {
                 month: None,
                 without_cost: 0,
                 usual: None,
@@ -350,7 +352,7 @@ mod tests {
         assert_eq!(
             helped(Some(&since)),
             [
-                "1 of 2 pieces of work that readings can judge helped.",
+                "1 of the 2 pieces of work that readings can judge helped.",
                 "QV-002, new resin: no better (12 ppm after the resin before and after).",
                 "QV-001, new membrane: helped (2.1 % of the salts come through, 9.8 % before).",
                 "Not read since the work: QV-003 resin.",
@@ -362,7 +364,7 @@ mod tests {
     #[test]
     fn money_has_two_figures_and_says_what_is_missing() {
         let since = Since {
-            spent: Spent {
+            cost: MonthCost {
                 month: Some(1234.0),
                 without_cost: 2,
                 usual: Some(987.0),

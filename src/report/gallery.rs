@@ -118,20 +118,12 @@ pub(super) fn singles<'a>(
             charts::intervals::draw(c, area_of(c), assessment);
         }),
     ));
-    if let Some(area) = assessment.areas.first() {
-        singles.push((
-            "lives-by-district.png",
-            Box::new(move |c| {
-                charts::lives_by_district::draw(
-                    c,
-                    area_of(c),
-                    Of::Membrane,
-                    &assessment.areas,
-                    &area.postcode,
-                );
-            }),
-        ));
-    }
+    singles.push((
+        "lives-by-district.png",
+        Box::new(move |c| {
+            charts::lives_by_district::draw(c, area_of(c), Of::Membrane, &assessment.areas, "");
+        }),
+    ));
     let most = |count: fn(&VanAssessment) -> usize| {
         assessment
             .vans

@@ -102,6 +102,7 @@ fn fleets() -> Vec<(&'static str, Assessment)> {
     vec![
         ("one van", many(1)),
         ("two vans", many(2)),
+        ("five vans", many(5)),
         ("twelve vans", assessment()),
         ("two hundred vans", many(200)),
         (

@@ -34,11 +34,9 @@ pub fn heading(canvas: &mut Canvas, area: Rect, title: &str, unit: &str) -> Rect
         first
     };
     if !unit.is_empty() {
-        // beside its title in text, a drawing is narrower and has room for two lines
         let face = look::SMALL;
-        let most = if canvas.is_titled() { 1 } else { 2 };
         let at = (area.x0, next - 3.0);
-        next = canvas.paragraph(unit, at, &face, area.width(), most) + 3.0;
+        next = canvas.paragraph(unit, at, &face, area.width(), 2) + 3.0;
     }
     Rect {
         y0: next - look::CHART_TITLE.size + 4.0,

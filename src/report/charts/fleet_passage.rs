@@ -13,8 +13,9 @@ use crate::report::words::{self, AFTER_MEMBRANE, TAP};
 
 /// At most so many vans are named in the chart.
 const NAMED: usize = 9;
-/// With more vans than this, those on course are drawn without their readings.
-const WITH_DOTS: usize = 30;
+/// With more vans than this only those in trouble have a line, and all others a
+/// mark where they stand: two hundred lines show nothing.
+const WITH_LINES: usize = 30;
 
 /// The finding: who is nearest to the limit, or over it.
 pub fn title(vans: &[&VanAssessment], limit: f64) -> String {
@@ -131,7 +132,12 @@ pub fn draw(canvas: &mut Canvas, area: Rect, vans: &[&VanAssessment], limit: f64
     // the calm ones first, so that those in trouble lie on top
     let mut order = drawn.clone();
     order.sort_by_key(|v| std::cmp::Reverse(words::urgency(v.membrane.state)));
-    for van in &order {
+    let few = order.len() <= WITH_LINES;
+    let stands_out = |van: &VanAssessment| {
+        let over = van.membrane.salt_passage.p50.is_some_and(|p| p >= limit);
+        over || van.membrane.state == State::FailingEarly
+    };
+    for van in order.iter().filter(|v| few || stands_out(v)) {
         let (line, dot) = inks(van.membrane.state);
         let path: Vec<(f64, f64)> = guide(van)
             .into_iter()
@@ -148,8 +154,7 @@ pub fn draw(canvas: &mut Canvas, area: Rect, vans: &[&VanAssessment], limit: f64
                 },
             );
         }
-        let calm = van.membrane.state == State::OnCourse;
-        if calm && order.len() > WITH_DOTS {
+        if !few {
             continue;
         }
         for (litres, passage) in &van.series.salt_passage_by_litres {
@@ -171,8 +176,9 @@ pub fn draw(canvas: &mut Canvas, area: Rect, vans: &[&VanAssessment], limit: f64
         };
         let at = panel.at(litres, passage * 100.0);
         let (shape, ink) = badge(van.membrane.state);
-        canvas.mark(shape, at, 7.0, ink);
-        taken.push(Rect::at(at.0, at.1, 0.0, 0.0).inset(-8.0));
+        let radius = if few || stands_out(van) { 7.0 } else { 4.0 };
+        canvas.mark(shape, at, radius, ink);
+        taken.push(Rect::at(at.0, at.1, 0.0, 0.0).inset(-radius - 1.0));
         if van.membrane.state != State::OnCourse {
             let path = guide(van);
             let spots = path.iter().map(|(l, p)| panel.at(*l, p * 100.0));

@@ -98,10 +98,10 @@ pub fn said(van: &VanAssessment) -> String {
     let when = match (membrane.limit_on.p50, membrane.state) {
         (_, State::Unknown) => String::new(),
         (Some(day), _) => format!(
-            ", limit around {}",
+            ", limit {}",
             words::date_short(day, words::grain(&membrane.limit_on))
         ),
         (None, _) => ", limit not within ten years".to_owned(),
     };
-    format!("{} now{when}", words::percent(now, 1))
+    format!("{}{when}", words::percent(now, 1))
 }

@@ -20,7 +20,7 @@ use super::answers::{Answer, answers};
 use super::book::Names;
 use super::cautions;
 use super::charts::life_by_hardness::{self, Of};
-use super::charts::{fleet_passage, forecast_beside, read_when};
+use super::charts::{fleet_passage, forecast_beside, lives_by_district, read_when};
 use super::error::ReportError;
 use super::files;
 use super::look;
@@ -146,6 +146,19 @@ fn water(assessment: &Assessment, charts: &mut Charts) -> Result<Part, ReportErr
                 table: life_by_hardness::table(of, dots, curve),
             },
             |c| life_by_hardness::draw(c, c.page().inset(6.0), of, dots, curve),
+        )?;
+    }
+    let areas = &assessment.areas;
+    for of in [Of::Membrane, Of::Resin] {
+        charts.add(
+            &mut body,
+            Chart {
+                title: lives_by_district::title(of, areas, ""),
+                alternative: lives_by_district::alternative(of, areas, ""),
+                size: look::DRAWING,
+                table: lives_by_district::table(of, areas, ""),
+            },
+            |c| lives_by_district::draw(c, c.page().inset(6.0), of, areas, ""),
         )?;
     }
     body.push_str("</div>\n");

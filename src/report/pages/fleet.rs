@@ -7,7 +7,7 @@ use crate::advise::{Assessment, State, VanAssessment};
 use crate::report::ReportPlan;
 use crate::report::answers::{Answer, answers};
 use crate::report::canvas::{Align, Canvas};
-use crate::report::charts::{fleet_passage, intervals, to_do};
+use crate::report::charts::{fleet_passage, intervals, small_passage, to_do, van_passage};
 use crate::report::look;
 use crate::report::pages::{place, sentences, sheet};
 use crate::report::parts::{VanLine, finding};
@@ -18,6 +18,8 @@ use crate::report::words;
 const ON_FIRST: usize = 12;
 /// Vans on each further page.
 const ON_NEXT: usize = 27;
+/// A fleet of so few has its charts under the list.
+const FEW: usize = 6;
 /// Height of the upper half, px.
 const UPPER: f64 = 560.0;
 /// Height that what changed may take, px.
@@ -70,6 +72,7 @@ pub fn first(canvas: &mut Canvas, plan: &ReportPlan<'_>, lines: &[VanLine<'_>]) 
         ..left
     };
     to_do_list(canvas, rows, lines, assessment.as_of);
+    below_the_list(canvas, rows, assessment, lines);
 
     let right = Rect { x0: split, ..upper };
     let words_of_change = Rect {
@@ -144,6 +147,36 @@ fn to_do_list(canvas: &mut Canvas, rows: Rect, lines: &[VanLine<'_>], as_of: Dat
         canvas.paragraph(text, at, &look::BODY, rows.width(), 3);
     } else {
         to_do::draw(canvas, rows, shown, as_of, &after);
+    }
+}
+
+/// A fleet of few leaves room under its list: the vans' own charts.
+fn below_the_list(canvas: &mut Canvas, rows: Rect, assessment: &Assessment, lines: &[VanLine<'_>]) {
+    let used = to_do::height_of(lines.len());
+    let area = Rect {
+        y0: rows.y0 + used + 30.0,
+        ..rows
+    };
+    let (as_of, limit) = (assessment.as_of, assessment.limits.salt_passage);
+    let shown: Vec<&VanLine<'_>> = lines.iter().filter(|l| l.van.series.has_membrane).collect();
+    match shown.as_slice() {
+        [one] if lines.len() == 1 => van_passage::draw(canvas, area, one.van, as_of, limit),
+        few if !few.is_empty() && lines.len() <= FEW => {
+            let columns = few.len().min(3);
+            let wide = area.width() / columns as f64;
+            let high = area.height() / few.len().div_ceil(columns) as f64;
+            for (i, line) in few.iter().enumerate() {
+                let (x, y) = ((i % columns) as f64, (i / columns) as f64);
+                let at = Rect::at(
+                    area.x0 + x * wide,
+                    area.y0 + y * high,
+                    wide - 24.0,
+                    high - 14.0,
+                );
+                small_passage::draw(canvas, at, line, as_of, limit);
+            }
+        }
+        _ => {}
     }
 }
 

@@ -32,9 +32,9 @@ pub fn paged<'a, 'b>(lines: &'b [VanLine<'a>]) -> Vec<&'b [VanLine<'a>]> {
 /// What is shown, in one line.
 pub fn lead(limit: f64) -> String {
     format!(
-        "Salts that come through each membrane, a year and a half back and a year ahead, from 0 to {}; the dashed line is the limit of {}",
-        words::percent(limit * 1.5, 0),
-        words::percent(limit, 0)
+        "Salts that come through and when the limit of {} (dashed) is likely reached; 18 months back, 12 ahead, 0 to {}",
+        words::percent(limit, 0),
+        words::percent(limit * 1.5, 0)
     )
 }
 

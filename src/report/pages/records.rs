@@ -1,9 +1,11 @@
 //! How good the records are: when each van was read, and what to put right.
 
+use std::collections::BTreeMap;
+
 use jiff::civil::Date;
 
 use crate::advise::Assessment;
-use crate::report::answers::next_reading;
+use crate::report::answers::{at_most, next_reading};
 use crate::report::canvas::Canvas;
 use crate::report::charts::read_when;
 use crate::report::pages::{place, section, sentences, sheet};
@@ -23,31 +25,36 @@ pub fn lead(assessment: &Assessment) -> String {
     )
 }
 
-/// What to put right, van by van: those with most first.
+/// So many vans are named with what they share.
+const NAMED: usize = 12;
+
+/// What to put right: what most vans share first, then what only one has.
 pub fn to_put_right(assessment: &Assessment) -> Vec<String> {
     let mut said = assessment.fleet.remarks.clone();
-    let mut vans: Vec<_> = assessment
-        .vans
-        .iter()
-        .filter(|v| !v.series.remarks.is_empty())
-        .collect();
-    vans.sort_by(|a, b| {
-        let count = |v: &crate::advise::VanAssessment| v.series.remarks.len();
-        count(b).cmp(&count(a)).then_with(|| a.van.cmp(&b.van))
-    });
-    for van in vans {
-        let mut remarks = van.series.remarks.iter().rev();
-        let Some(newest) = remarks.next() else {
-            continue;
-        };
-        let when = newest
-            .date
-            .map_or(String::new(), |d| format!(" ({})", words::day(d)));
-        let more = match remarks.count() {
-            0 => String::new(),
-            n => format!("; and {n} more on its own page"),
-        };
-        said.push(format!("{}: {}{when}{more}", van.van, newest.text));
+    let mut shared: BTreeMap<&str, Vec<(&str, Option<Date>)>> = BTreeMap::new();
+    for van in &assessment.vans {
+        for remark in &van.series.remarks {
+            let of = shared.entry(remark.text.as_str()).or_default();
+            // a van that has it more often is named once, with the last day
+            match of.last_mut().filter(|(name, _)| *name == van.van) {
+                Some((_, day)) => *day = (*day).max(remark.date),
+                None => of.push((&van.van, remark.date)),
+            }
+        }
+    }
+    let mut shared: Vec<_> = shared.into_iter().collect();
+    shared.sort_by(|a, b| b.1.len().cmp(&a.1.len()).then_with(|| a.0.cmp(b.0)));
+    for (text, vans) in shared {
+        match vans.as_slice() {
+            [(van, day)] => {
+                let when = day.map_or(String::new(), |d| format!(" ({})", words::day(d)));
+                said.push(format!("{van}: {text}{when}"));
+            }
+            many => {
+                let names: Vec<String> = many.iter().map(|(name, _)| (*name).to_owned()).collect();
+                said.push(format!("{}: {text}", at_most(&names, NAMED)));
+            }
+        }
     }
     if said.is_empty() {
         said.push("Nothing: every record fits the others.".to_owned());

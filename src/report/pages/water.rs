@@ -2,10 +2,10 @@
 
 use jiff::civil::Date;
 
-use crate::advise::{Assessment, VanAssessment};
+use crate::advise::Assessment;
 use crate::report::canvas::Canvas;
 use crate::report::charts::life_by_hardness::{self, Of};
-use crate::report::charts::{fleet_passage, intervals};
+use crate::report::charts::lives_by_district;
 use crate::report::pages::{place, sheet};
 use crate::report::rect::Rect;
 use crate::report::words;
@@ -63,16 +63,7 @@ pub fn draw(canvas: &mut Canvas, assessment: &Assessment, month: Date) {
         &fleet.resin_dots,
         &fleet.resin_life_by_hardness,
     );
-    let vans: Vec<&VanAssessment> = assessment
-        .vans
-        .iter()
-        .filter(|v| v.series.has_membrane)
-        .collect();
-    fleet_passage::draw(
-        canvas,
-        quarter(false, true),
-        &vans,
-        assessment.limits.salt_passage,
-    );
-    intervals::draw(canvas, quarter(true, true), assessment);
+    let areas = &assessment.areas;
+    lives_by_district::draw(canvas, quarter(false, true), Of::Membrane, areas, "");
+    lives_by_district::draw(canvas, quarter(true, true), Of::Resin, areas, "");
 }

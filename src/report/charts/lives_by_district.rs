@@ -319,7 +319,7 @@ pub fn draw(canvas: &mut Canvas, area: Rect, of: Of, areas: &[AreaAssessment], t
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::advise::Suggested;
+    use crate::report::fixture::assessment;
 
     fn area(postcode: &str, life: f64, spread: f64) -> AreaAssessment {
         let span = Span {
@@ -327,20 +327,11 @@ mod tests {
             p50: Some(life),
             p90: Some(life * spread),
         };
-        AreaAssessment {
-            postcode: postcode.to_owned(),
-            hardness_mg_l_caco3: None,
-            vans: 1,
-            membrane_life_litres: span,
-            membrane_life_days: span,
-            resin_life_litres: Span::unknown(),
-            suggested: Suggested {
-                membrane_days: None,
-                resin_litres: None,
-                prefilter_days: None,
-            },
-            saving_per_van_year: None,
-        }
+        let mut area = assessment().areas.swap_remove(0);
+        area.postcode = postcode.to_owned();
+        area.membrane_life_litres = span;
+        area.resin_life_litres = Span::unknown();
+        area
     }
 
     #[test]

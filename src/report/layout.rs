@@ -157,6 +157,16 @@ fn fleets() -> Vec<(&'static str, Assessment)> {
         ),
         ("ten years", with_vans(|_, van| ten_years(van))),
         (
+            "a currency of many letters",
+            Assessment {
+                fleet: FleetSeries {
+                    currency: Some("Quilldown dollars".to_owned()),
+                    ..assessment().fleet
+                },
+                ..assessment()
+            },
+        ),
+        (
             "three readings",
             with_vans(|_, van| {
                 van.membrane.readings = 3;

@@ -58,6 +58,7 @@ fn is(value: &Value, name: &str) -> bool {
         "string" => value.is_string(),
         "number" => value.is_number(),
         "integer" => value.as_u64().is_some(),
+        "boolean" => value.is_boolean(),
         "null" => value.is_null(),
         other => panic!("unknown type {other}"),
     }

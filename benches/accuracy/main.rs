@@ -11,6 +11,8 @@
 
 #![allow(clippy::expect_used)]
 
+mod alarm_table;
+mod alarms;
 mod baselines;
 mod bound;
 mod cases;
@@ -21,6 +23,21 @@ mod table;
 
 fn main() {
     let plan = plan::Plan::from_arguments();
+    if plan.alarms {
+        let mut stories = Vec::new();
+        for seed in plan.seeds.clone() {
+            let started = std::time::Instant::now();
+            let proving = fleet::ProvingFleet::of(seed, &plan);
+            stories.extend(alarms::of_fleet(&proving, plan.bound));
+            eprintln!("seed {seed}: {:.1} s", started.elapsed().as_secs_f64());
+        }
+        if let Some(path) = &plan.cases {
+            let lines: Vec<String> = stories.iter().map(alarms::Story::line).collect();
+            std::fs::write(path, lines.join("\n")).expect("the cases are written");
+        }
+        alarm_table::print(&stories);
+        return;
+    }
     let mut all = cases::Cases::default();
     for seed in plan.seeds.clone() {
         let started = std::time::Instant::now();

@@ -15,6 +15,8 @@ pub struct Plan {
     pub doubt: f64,
     /// Prints every case as CSV to that file.
     pub cases: Option<String>,
+    /// Follows the alarms instead.
+    pub alarms: bool,
     /// Prints what each fleet's fit learnt.
     pub shared: bool,
 }
@@ -29,6 +31,7 @@ impl Plan {
             bound: 150,
             doubt: 0.0,
             cases: None,
+            alarms: false,
             shared: false,
         };
         let mut words = std::env::args().skip(1);
@@ -45,6 +48,7 @@ impl Plan {
                 "--looks" => plan.looks = next().parse().unwrap_or(8),
                 "--bound" => plan.bound = next().parse().unwrap_or(150),
                 "--doubt" => plan.doubt = next().parse().unwrap_or(0.0),
+                "--alarms" => plan.alarms = true,
                 "--shared" => plan.shared = true,
                 "--cases" => plan.cases = Some(next()),
                 _ => {}

@@ -5,8 +5,11 @@ use jiff::civil::Date;
 use serde::Serialize;
 
 // The finished assessment is all that a page reads, so what it is made of is named here too.
+pub use super::alarm::{AlarmKind, AlarmLevel};
 pub use crate::fit::{Band, Explained, LifeDot, SharedNumber, Span};
-pub use crate::lives::{HardnessBasis, Item, RecordsRemark, RowCounts, ServiceMark, WeekLitres};
+pub use crate::lives::{
+    About, HardnessBasis, Item, RecordsRemark, RowCounts, ServiceMark, WeekLitres,
+};
 pub use crate::settings::Limits;
 
 /// What to think of a component today. First that holds, in the contract's order.
@@ -39,6 +42,8 @@ pub struct Assessment {
     pub vans: Vec<VanAssessment>,
     pub areas: Vec<AreaAssessment>,
     pub rows: RowCounts,
+    /// Makes and batches of membranes compared, where services name them.
+    pub parts: Vec<PartAssessment>,
     #[serde(skip)]
     pub fleet: FleetSeries,
 }
@@ -56,6 +61,10 @@ pub struct VanAssessment {
     pub series: VanSeries,
     #[serde(skip)]
     pub explained: VanExplained,
+    /// What to put right in this van's records.
+    pub records: Vec<RecordsRemark>,
+    /// Habits that shorten lives or cost water.
+    pub habits: Vec<HabitRemark>,
 }
 
 #[derive(Debug, Clone, Serialize)]
@@ -72,6 +81,63 @@ pub struct MembraneAssessment {
     pub rule_of_thumb_on: Option<Date>,
     /// Usable readings on this element.
     pub readings: usize,
+    /// The alarm of a membrane that fails early, raised or pending.
+    pub alarm: Option<AlarmAssessment>,
+}
+
+/// An alarm with what is behind it.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct AlarmAssessment {
+    pub level: AlarmLevel,
+    pub kind: AlarmKind,
+    /// The reading at which it was first raised, or became pending.
+    pub since: Date,
+    /// The step, where it is one: its day and salt passage after over before.
+    pub step_on: Option<Date>,
+    pub step_ratio: Option<f64>,
+    /// How fast it declines against what is usual in its water.
+    pub pace: f64,
+    /// Probability of a decline faster than that of 95 % of membranes in its water.
+    pub p_faster_than_95: f64,
+    /// All four, the likeliest first; probabilities sum to 1.
+    pub causes: Vec<CauseAssessment>,
+}
+
+/// A possible cause, what speaks for it and what to look at first.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct CauseAssessment {
+    pub suspect: Suspect,
+    pub probability: f64,
+    pub facts: Vec<String>,
+    pub check_first: &'static str,
+}
+
+/// A habit that shortens lives or costs water.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize)]
+#[serde(rename_all = "snake_case")]
+pub enum Habit {
+    FlushForgotten,
+    PrefiltersLate,
+    ValveTooTight,
+    ValveTooOpen,
+    StandStill,
+}
+
+/// What a habit does to this van.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+pub struct HabitRemark {
+    pub habit: Habit,
+    pub text: String,
+}
+
+/// How long membranes of one make or batch last on these vans.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct PartAssessment {
+    pub part: String,
+    /// Membranes of it with readings that tell.
+    pub membranes: usize,
+    /// Life over what is typical in the same water.
+    pub life_over_typical: Span<f64>,
 }
 
 #[derive(Debug, Clone, Serialize)]
@@ -141,6 +207,9 @@ pub struct VanSeries {
     pub remarks: Vec<RecordsRemark>,
     pub last_reading_on: Option<Date>,
     pub litres_per_week: Option<f64>,
+    /// What usual membranes of its water let through after as many litres, at
+    /// each reading of the membrane in use.
+    pub usual_passage: Vec<Band<Date>>,
 }
 
 /// What the fleet and district pages draw.

@@ -1,35 +1,85 @@
 //! A membrane's state, suggested day and reason.
 
+use std::collections::BTreeMap;
+use std::sync::Arc;
+
 use jiff::civil::Date;
 
+use super::alarm::{self, Alarm, AlarmKind, AlarmLevel, Facts, FleetTaps, Thresholds};
 use super::cheapest::{Costs, cheapest_age, cheapest_wait};
 use super::prices::DecisionPrices;
-use super::suspect::{neighbours_feed_shift, suspect};
 use super::{
-    MembraneAssessment, State, add_days, around, in_words, lead_end, round_to, state_by_date,
+    AlarmAssessment, CauseAssessment, MembraneAssessment, State, Suspect, add_days, in_words,
+    lead_end, round_to, state_by_date,
 };
-use crate::fit::{AreaFit, CannotTell, HORIZON_DAYS, MembraneForecast, Span, VanFit};
+use crate::fit::{
+    AreaFit, CannotTell, FleetFit, HORIZON_DAYS, MembraneForecast, Span, VanFit, Watched,
+};
 use crate::lives::{ElementLife, End, FleetLives, Start, VanLives};
 use crate::settings::Settings;
+use crate::stats::robust::median;
 use crate::water;
 
-/// Posterior probability of declining faster than 95 % of membranes would, at
-/// which the alarm rises, and at which it is pending.
-const ALARM: f64 = 0.95;
-const PENDING: f64 = 0.75;
-/// Readings below which the alarm of creeping decline stays silent.
-const ALARM_READINGS: usize = 5;
-const STEP_ALARM: f64 = 0.95;
-const STEP_RATIO: f64 = 1.4;
+/// What the rest of the fleet tells of a van's membrane.
+pub struct Around {
+    lives: AsOf,
+    pub taps: FleetTaps,
+    /// `ln` rise of salt passage of late beyond the usual, by district and van.
+    rises: BTreeMap<Arc<str>, Vec<(Arc<str>, f64)>>,
+}
+
+/// The days that dates are held against.
+#[derive(Clone, Copy)]
+struct AsOf {
+    as_of: Date,
+    until: Date,
+}
+
+impl Around {
+    pub fn of(lives: &FleetLives, fit: &FleetFit) -> Around {
+        let mut rises: BTreeMap<Arc<str>, Vec<(Arc<str>, f64)>> = BTreeMap::new();
+        for (van, van_fit) in lives.vans.iter().zip(&fit.vans) {
+            let (Some(district), Some(life), Ok(forecast)) =
+                (&van.district, van.elements.last(), &van_fit.membrane)
+            else {
+                continue;
+            };
+            if let Some(rise) = alarm::rise_of_late(life, &forecast.watched, lives.until) {
+                let vans = rises.entry(district.clone()).or_default();
+                vans.push((van.van.clone(), rise));
+            }
+        }
+        Around {
+            lives: AsOf {
+                as_of: lives.as_of,
+                until: lives.until,
+            },
+            taps: FleetTaps::of(lives),
+            rises,
+        }
+    }
+
+    /// The middle rise of the other vans of the district; `None` for fewer than three.
+    fn neighbours_rise(&self, van: &VanLives) -> Option<f64> {
+        let vans = self.rises.get(van.district.as_ref()?)?;
+        let others: Vec<f64> = vans
+            .iter()
+            .filter(|v| v.0 != van.van)
+            .map(|v| v.1)
+            .collect();
+        (others.len() >= 3).then_some(median(&others).ok()?)
+    }
+}
 
 pub fn assess(
     van: &VanLives,
     fit: &VanFit,
     area: Option<&AreaFit>,
-    lives: &FleetLives,
+    around: &Around,
     prices: &DecisionPrices,
     settings: &Settings,
 ) -> MembraneAssessment {
+    let AsOf { as_of, until } = around.lives;
     let life = van.elements.last().filter(|e| e.end == End::InUse);
     let fitted_on = life.and_then(|l| l.fitted_on);
     let rule_of_thumb_on =
@@ -47,45 +97,58 @@ pub fn assess(
         suspect: None,
         rule_of_thumb_on,
         readings: life.map_or(0, |l| l.points.len()),
+        alarm: None,
     };
     let (life, forecast) = match (life, &fit.membrane) {
         (Some(life), Ok(forecast)) => (life, forecast),
         (_, Err(why)) => return empty(cannot_tell(why)),
         (None, Ok(_)) => return empty("No membrane is in use on this van.".to_owned()),
     };
-    let replace_on = replace_on(van, forecast, area, lives.until, prices, settings);
-    let alarm = Alarm::of(forecast);
-    let state = match alarm {
-        Alarm::Raised => State::FailingEarly,
-        Alarm::Pending | Alarm::None => state_by_date(replace_on, lives.as_of, settings)
-            .unwrap_or_else(|| {
-                let soon = forecast
-                    .limit_on
-                    .p10
-                    .is_some_and(|d| d <= lead_end(lives.as_of, settings));
-                if alarm == Alarm::Pending || soon {
-                    State::Watch
-                } else {
-                    State::OnCourse
-                }
-            }),
+    let replace_on = replace_on(van, forecast, area, until, prices, settings);
+    let watched = &forecast.watched;
+    let raised = alarm::alarm(
+        watched,
+        life.fitted_on.unwrap_or(life.seen_from),
+        &Thresholds::new(
+            settings.habits.false_alarms_per_van_year,
+            watched.typical_litres / (forecast.litres_per_week.max(1.0) * 52.18),
+            life.start != Start::BeforeRecords,
+        ),
+    );
+    let state = match raised.map(|a| a.level) {
+        Some(AlarmLevel::Raised) => State::FailingEarly,
+        level => state_by_date(replace_on, as_of, settings).unwrap_or_else(|| {
+            let soon = forecast
+                .limit_on
+                .p10
+                .is_some_and(|d| d <= lead_end(as_of, settings));
+            if level.is_some() || soon {
+                State::Watch
+            } else {
+                State::OnCourse
+            }
+        }),
     };
-    let suspected = matches!(state, State::FailingEarly | State::Watch).then(|| {
-        let others = lives
-            .vans
-            .iter()
-            .filter(|v| v.district == van.district && v.van != van.van);
-        suspect(van, life, forecast, neighbours_feed_shift(others))
-    });
+    let facts = Facts::of(
+        van,
+        life,
+        forecast,
+        raised.as_ref(),
+        &around.taps,
+        around.neighbours_rise(van),
+        until,
+    );
+    let alarm = raised.map(|a| assessed(&a, watched, &facts));
+    let suspect = matches!(state, State::FailingEarly | State::Watch)
+        .then(|| alarm::causes(&facts).first().map(|c| c.suspect))
+        .flatten();
     let reason = reason(
         state,
         life,
         forecast,
         replace_on,
-        suspected
-            .as_ref()
-            .filter(|_| alarm != Alarm::None)
-            .map(|s| s.1.as_str()),
+        alarm.as_ref(),
+        raised.map(|a| alarm::finding(&a, watched)).as_deref(),
         settings,
     );
     MembraneAssessment {
@@ -94,31 +157,34 @@ pub fn assess(
         replace_on,
         state,
         reason,
-        suspect: suspected.map(|s| s.0),
+        suspect,
+        alarm,
         ..empty(String::new())
     }
 }
 
-#[derive(Clone, Copy, PartialEq, Eq)]
-enum Alarm {
-    Raised,
-    Pending,
-    None,
-}
-
-impl Alarm {
-    fn of(forecast: &MembraneForecast) -> Alarm {
-        let creeping = forecast.readings >= ALARM_READINGS;
-        let stepped = forecast.step.filter(|s| s.ratio >= STEP_RATIO);
-        if creeping && forecast.p_fast >= ALARM
-            || stepped.is_some_and(|s| s.probability >= STEP_ALARM)
-        {
-            Alarm::Raised
-        } else if creeping && forecast.p_fast >= PENDING || stepped.is_some() {
-            Alarm::Pending
-        } else {
-            Alarm::None
-        }
+/// The alarm with its causes, in numbers and words.
+fn assessed(raised: &Alarm, watched: &Watched, facts: &Facts) -> AlarmAssessment {
+    let finding = alarm::finding(raised, watched);
+    let stepped = raised.kind == AlarmKind::Step;
+    let step = watched.step.filter(|_| stepped);
+    AlarmAssessment {
+        level: raised.level,
+        kind: raised.kind,
+        since: raised.since,
+        step_on: step.map(|s| s.date),
+        step_ratio: step.map(|s| round_to(s.ratio, 0.01)),
+        pace: round_to(watched.pace, 0.01),
+        p_faster_than_95: round_to(watched.p_faster_than_95, 0.001),
+        causes: alarm::causes(facts)
+            .into_iter()
+            .map(|c| CauseAssessment {
+                suspect: c.suspect,
+                probability: round_to(c.probability, 0.001),
+                facts: alarm::facts_for(c.suspect, facts, &finding),
+                check_first: alarm::check_first(c.suspect, stepped),
+            })
+            .collect(),
     }
 }
 
@@ -198,7 +264,8 @@ fn reason(
     life: &ElementLife,
     forecast: &MembraneForecast,
     replace_on: Option<Date>,
-    fact: Option<&str>,
+    alarm: Option<&AlarmAssessment>,
+    finding: Option<&str>,
     settings: &Settings,
 ) -> String {
     let holds = forecast.salt_passage.p50.map_or(0.0, |s| 100.0 * (1.0 - s));
@@ -220,12 +287,15 @@ fn reason(
     let now = format!("It holds back {holds:.1} % of the salts (limit {limit:.0} %)");
     let what = match (state, forecast.limit_on.p50, replace_on) {
         (State::FailingEarly, ..) => format!(
-            "{now}, and {}: look before it spots windows.",
-            fact.unwrap_or("it declines too fast")
+            "{now}, and {}. {}",
+            finding.unwrap_or("it declines too fast"),
+            alarm.map_or(String::new(), blamed)
         ),
         (State::Watch, ..) => format!(
             "{now}; {}: read it again soon.",
-            fact.unwrap_or("it may reach the limit soon")
+            finding.map_or("it may reach the limit soon".to_owned(), |f| format!(
+                "it looks as if {f}, but the readings do not settle it yet"
+            ))
         ),
         (_, Some(limit_on), _)
             if forecast.limit_on.p50.is_some()
@@ -234,16 +304,45 @@ fn reason(
                     .p50
                     .is_some_and(|s| s >= settings.limits.salt_passage) =>
         {
-            let when = around(limit_on, &forecast.limit_on);
+            let when = super::around(limit_on, &forecast.limit_on);
             format!("{now}: the limit was passed {when}.")
         }
         (_, Some(_), Some(day)) => {
-            let when = around(day, &forecast.limit_on);
+            let when = super::around(day, &forecast.limit_on);
             format!("{now}; replacing it {when} costs least.")
         }
         _ => format!("{now} and stays within the limit for years at this use."),
     };
     format!("{what}{start}{few}")
+}
+
+/// What is to blame for an alarm, why, and what to look at first.
+fn blamed(alarm: &AlarmAssessment) -> String {
+    let Some(first) = alarm.causes.first() else {
+        return String::new();
+    };
+    let what = match first.suspect {
+        Suspect::Membrane => "the membrane itself",
+        Suspect::Prefilter => "the pre-filters",
+        Suspect::Probe => "a probe, not the membrane",
+        Suspect::Feed => "the water at the tap, not the membrane",
+    };
+    let why: Vec<&str> = first
+        .facts
+        .iter()
+        .map(String::as_str)
+        .filter(|_| first.suspect != Suspect::Membrane)
+        .collect();
+    let why = if why.is_empty() {
+        String::new()
+    } else {
+        format!(": {}", why.join("; "))
+    };
+    format!(
+        "Most likely {what} ({:.0} %){why}. First: {}",
+        (100.0 * first.probability).min(99.0),
+        first.check_first
+    )
 }
 
 /// A sentence for what cannot be told.

@@ -1,16 +1,18 @@
 //! States, dates, intervals and money: the finished assessment.
 
+mod alarm;
 mod areas;
 mod assessment;
 mod cheapest;
+mod habits;
 mod membrane;
 mod prefilter;
 mod prices;
+mod records;
 mod resin;
 mod series;
 mod sharpen;
 mod since;
-mod suspect;
 
 use jiff::civil::Date;
 
@@ -26,6 +28,7 @@ pub use since::{Effect, MonthCost, Moved, Since, Turn, Work, since};
 /// Builds the assessment from the fleet's lives and what was fitted to them.
 pub fn assess(lives: &FleetLives, fit: &FleetFit, settings: &Settings) -> Assessment {
     let prices = DecisionPrices::of(settings, lives);
+    let around = membrane::Around::of(lives, fit);
     let vans = lives
         .vans
         .iter()
@@ -41,7 +44,7 @@ pub fn assess(lives: &FleetLives, fit: &FleetFit, settings: &Settings) -> Assess
                 postcode: van.district.as_deref().map(str::to_owned),
                 hardness_mg_l_caco3: van.hardness.map(|h| round_to(h.mg_l_caco3, 0.1)),
                 hardness_basis: van.hardness.map(|h| h.basis),
-                membrane: membrane::assess(van, van_fit, area, lives, &prices, settings),
+                membrane: membrane::assess(van, van_fit, area, &around, &prices, settings),
                 resin: resin::assess(van, van_fit, area, lives, &prices, settings),
                 prefilter,
                 series: series::of_van(van, van_fit),
@@ -55,6 +58,8 @@ pub fn assess(lives: &FleetLives, fit: &FleetFit, settings: &Settings) -> Assess
                         .as_ref()
                         .map_or_else(|_| Vec::new(), |r| r.explained.clone()),
                 },
+                records: records::of_van(van, &around.taps),
+                habits: habits::of_van(van, fit, lives.until, settings),
             }
         })
         .collect();
@@ -69,7 +74,16 @@ pub fn assess(lives: &FleetLives, fit: &FleetFit, settings: &Settings) -> Assess
             .map(|a| areas::assess(a, lives, &prices, settings))
             .collect(),
         rows: lives.rows,
+        parts: fit.parts.iter().map(part).collect(),
         fleet: series::of_fleet(fit, settings),
+    }
+}
+
+fn part(part: &crate::fit::PartLife) -> PartAssessment {
+    PartAssessment {
+        part: part.part.to_string(),
+        membranes: part.membranes,
+        life_over_typical: part.life_over_typical.map(|x| round_to(x, 0.01)),
     }
 }
 

@@ -33,6 +33,10 @@ pub fn of_van(van: &VanLives, fit: &VanFit) -> VanSeries {
             .map(|m| m.litres_per_week)
             .ok()
             .or_else(|| fit.resin.as_ref().ok().map(|r| r.litres_per_week)),
+        usual_passage: fit.membrane.as_ref().map_or_else(
+            |_| Vec::new(),
+            |m| m.watched.looks.iter().map(|l| l.usual).collect(),
+        ),
     }
 }
 

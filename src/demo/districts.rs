@@ -65,6 +65,7 @@ pub(super) fn true_districts(world: &World, parts: &[Part], vans: &[TrueVan]) ->
                 postcode: district.postcode,
                 vans: based.len(),
                 hardness_mg_l_caco3: district.hardness_mg_l_caco3,
+                membranes: typical.membranes,
                 membrane_life_litres: median(lives.iter().map(|l| l.0)).filter(|_| has_membrane),
                 membrane_life_days: median(lives.iter().map(|l| l.1)).filter(|_| has_membrane),
                 resin_life_litres: median(charges.into_iter()).filter(|_| has_membrane),

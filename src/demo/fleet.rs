@@ -92,6 +92,8 @@ pub struct TrueVan {
     /// First day of another base, and the day from which a probe drifts.
     pub moves_on: Option<Date>,
     pub probe_drifts_from: Option<Date>,
+    /// What that drift adds to `ln` of the salt passage that is read, per day.
+    pub passage_drift_per_day: f64,
     /// Mains-fed litres of each day from the fleet's first one on, the days
     /// ahead of the records included.
     pub litres_by_day: Vec<f64>,
@@ -121,6 +123,8 @@ pub struct TrueElement {
     pub leaks_from: Option<Date>,
     /// How fast it ages against a usual one in the same water.
     pub temper: f64,
+    /// Share of its decline that chlorine did, up to its limit.
+    pub chlorine_share: f64,
     /// The same every tenth day of the fleet, from the first such day on which
     /// it was fitted, until the limit: day of the fleet and fraction.
     pub passages: Vec<(i64, f64)>,
@@ -187,6 +191,8 @@ pub struct TrueDistrict {
     pub vans: usize,
     pub hardness_mg_l_caco3: f64,
     pub membrane_life_litres: Option<f64>,
+    /// Elements that share the water on that van.
+    pub membranes: u32,
     pub membrane_life_days: Option<f64>,
     pub resin_life_litres: Option<f64>,
 }

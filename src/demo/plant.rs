@@ -57,6 +57,13 @@ impl Element {
         self
     }
 
+    /// Share of its decline so far that chlorine did.
+    pub fn chlorine_share(&self) -> f64 {
+        let chlorine = 0.75 * self.oxidation();
+        let all = chlorine + self.scale.max(0.0);
+        if all > 0.0 { chlorine / all } else { 0.0 }
+    }
+
     /// Beyond a threshold chlorine opens the polyamide: both flows rise, salt more.
     fn oxidation(&self) -> f64 {
         ((self.chlorine_ppm_h - 120.0) / 450.0).max(0.0)

@@ -106,6 +106,7 @@ impl<'a> VanSimulation<'a> {
             charges: Vec::new(),
             moves_on: None,
             probe_drifts_from: None,
+            passage_drift_per_day: 0.0,
             litres_by_day: Vec::new(),
             plant: plant.clone(),
         };
@@ -190,6 +191,11 @@ impl<'a> VanSimulation<'a> {
             }
             Fault::None | Fault::SealLeak { .. } => {}
         }
+        self.truth.passage_drift_per_day = match self.part.fault {
+            Fault::TapProbeDrifts { per_day, .. } => -per_day,
+            Fault::PermeateProbeDrifts { per_day, .. } => per_day,
+            _ => 0.0,
+        };
         self.truth.litres_by_day = vec![0.0; self.all_days.max(0) as usize];
         for day in first..self.all_days {
             self.night();
@@ -250,6 +256,7 @@ impl<'a> VanSimulation<'a> {
             limit_on: None,
             leaks_from: None,
             temper,
+            chlorine_share: 0.0,
             passages: Vec::new(),
         });
     }
@@ -591,6 +598,10 @@ impl<'a> VanSimulation<'a> {
             }
             if day % 10 == 0 {
                 element.passages.push((day, now));
+            }
+            if element.limit_on.is_none() {
+                let share = self.plant.element.as_ref().map(Element::chlorine_share);
+                element.chlorine_share = share.unwrap_or(0.0);
             }
             if element.limit_on.is_none() && now >= SALT_PASSAGE_LIMIT {
                 element.limit_on = Some(on);

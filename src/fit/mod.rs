@@ -24,15 +24,14 @@ pub use types::*;
 use usage::{Season, fleet_litres_per_week};
 use van::VanLooks;
 
-/// What the whole fleet teaches.
+/// What the whole fleet teaches of membranes.
 struct Learnt<'a> {
     all: Vec<&'a VanLives>,
     looks: Vec<VanLooks>,
     membrane: membrane::SharedFit,
-    resin: resin::ResinFit,
 }
 
-fn learn<'a>(lives: &'a FleetLives, settings: &Settings) -> Learnt<'a> {
+fn learn_membranes<'a>(lives: &'a FleetLives, settings: &Settings) -> Learnt<'a> {
     let all: Vec<&VanLives> = lives.vans.iter().chain(&lives.retired).collect();
     let season = Season::of(all.iter().copied());
     let fleet_week = fleet_litres_per_week(all.iter().copied(), &season);
@@ -44,29 +43,47 @@ fn learn<'a>(lives: &'a FleetLives, settings: &Settings) -> Learnt<'a> {
         .iter()
         .flat_map(|l| l.elements.iter().cloned())
         .collect();
+    let mut membrane = membrane::fit_shared(&elements);
+    membrane.van_share =
+        membrane::van_share(&membrane, looks.iter().map(|l| l.elements.as_slice()));
+    membrane.typical =
+        membrane::typical_lives(&membrane, &elements, settings.limits.salt_passage.ln());
+    Learnt {
+        all,
+        looks,
+        membrane,
+    }
+}
+
+/// What it teaches of resin.
+fn learn_resin(looks: &[VanLooks], settings: &Settings) -> resin::ResinFit {
     let charges: Vec<resin::ChargeLooks> = looks
         .iter()
         .flat_map(|l| l.charges.iter().cloned())
         .collect();
-    let mut membrane_fit = membrane::fit_shared(&elements);
-    membrane_fit.van_share =
-        membrane::van_share(&membrane_fit, looks.iter().map(|l| l.elements.as_slice()));
-    Learnt {
-        membrane: membrane_fit,
-        resin: resin::fit_shared(&charges, settings.limits.product_ppm),
-        all,
-        looks,
-    }
+    resin::fit_shared(&charges, settings.limits.product_ppm)
 }
 
 /// What became of every element and charge on record.
 pub fn outcomes(lives: &FleetLives, settings: &Settings) -> Vec<PartOutcome> {
-    let learnt = learn(lives, settings);
+    let learnt = learn_membranes(lives, settings);
     learnt
         .all
         .par_iter()
         .zip(learnt.looks.par_iter())
         .flat_map_iter(|(v, l)| van::outcomes(v, l, &learnt.membrane, settings))
+        .collect()
+}
+
+/// What watching each van's membrane has shown, for the vans in service, in
+/// their order: what [`fit`] gives of it, without its forecasts.
+pub fn watched(lives: &FleetLives, settings: &Settings) -> Vec<Result<Watched, CannotTell>> {
+    let learnt = learn_membranes(lives, settings);
+    lives
+        .vans
+        .par_iter()
+        .zip(learnt.looks.par_iter())
+        .map(|(v, l)| van::watched(v, l, &learnt.membrane, settings, lives.until))
         .collect()
 }
 
@@ -76,8 +93,8 @@ pub fn fit(lives: &FleetLives, settings: &Settings) -> FleetFit {
         all,
         looks,
         membrane: membrane_fit,
-        resin: resin_fit,
-    } = learn(lives, settings);
+    } = learn_membranes(lives, settings);
+    let resin_fit = learn_resin(&looks, settings);
     let forecasts: Vec<van::VanForecast> = lives
         .vans
         .par_iter()
@@ -93,6 +110,8 @@ pub fn fit(lives: &FleetLives, settings: &Settings) -> FleetFit {
         .collect();
     FleetFit {
         areas,
+        late_wear: membrane_fit.late_wear(),
+        parts: parts(&all, &looks, &membrane_fit, settings),
         membrane_dots: membrane_dots(&all, &looks, &forecasts),
         resin_dots: resin_dots(&all, &looks, &forecasts),
         membrane_life_by_hardness: areas::membrane_by_hardness(&membrane_fit, settings),
@@ -106,6 +125,20 @@ pub fn fit(lives: &FleetLives, settings: &Settings) -> FleetFit {
         remarks,
         vans: forecasts.into_iter().map(|f| f.fit).collect(),
     }
+}
+
+/// Lives by make or batch, where services name at least two.
+fn parts(
+    all: &[&VanLives],
+    looks: &[VanLooks],
+    fit: &membrane::SharedFit,
+    settings: &Settings,
+) -> Vec<PartLife> {
+    let elements = all.iter().zip(looks).flat_map(|(van, l)| {
+        let named = van.elements.iter().zip(&l.elements);
+        named.filter_map(|(life, looks)| Some((life.part.as_ref()?, looks)))
+    });
+    membrane::lives_by_part(fit, elements, settings.limits.salt_passage.ln())
 }
 
 /// Lives of elements in use, forecast, as dots on the chart.

@@ -76,11 +76,6 @@ pub struct MembraneForecast {
     pub path_by_litres: Vec<Band<f64>>,
     /// Usable readings on this element.
     pub readings: usize,
-    /// Probability that this element declines faster than 95 % of new elements
-    /// in its water would.
-    pub p_fast: f64,
-    /// Probability and day of a step up in salt passage that persists.
-    pub step: Option<Step>,
     /// Expected mains-fed litres a week from now on.
     pub litres_per_week: f64,
     /// `ln` salt passage now (median), its growth per litre from here (median),
@@ -89,6 +84,8 @@ pub struct MembraneForecast {
     pub growth_per_litre: f64,
     /// The few numbers that drove it.
     pub explained: Vec<Explained>,
+    /// What could be known when about a life too short, or a step.
+    pub watched: Watched,
 }
 
 /// A lasting step in salt passage.
@@ -98,6 +95,38 @@ pub struct Step {
     /// Salt passage after over before.
     pub ratio: f64,
     pub probability: f64,
+}
+
+/// What watching an element, reading by reading, has shown.
+#[derive(Debug, Clone, Default)]
+pub struct Watched {
+    /// One for each usable reading, oldest first.
+    pub looks: Vec<WatchedLook>,
+    /// The most telling step up so far; its probability is the share of the
+    /// whole evidence for a step that falls on it.
+    pub step: Option<Step>,
+    /// Probability of a pace above that of 95 % of elements in its water.
+    pub p_faster_than_95: f64,
+    /// Its pace over what is usual in its water.
+    pub pace: f64,
+    /// Litres over which a typical element lasts here.
+    pub typical_litres: f64,
+}
+
+/// What could be known at one reading.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct WatchedLook {
+    pub date: Date,
+    /// How many times likelier the readings so far are in a life below 60 % of
+    /// what is typical than in one above 80 %.
+    pub fast_evidence: f64,
+    /// Probability of a life above 80 % of what is typical.
+    pub p_healthy: f64,
+    /// Evidence for a lasting step up, in days: an element without one goes
+    /// so many days on average before it shows as much.
+    pub step_evidence_days: f64,
+    /// What usual elements of this water let through after as many litres.
+    pub usual: Band<Date>,
 }
 
 /// What is forecast for the resin charge in use on a van.
@@ -239,6 +268,16 @@ pub struct PartOutcome {
     pub reached_on: Option<Date>,
 }
 
+/// How long membranes of one make or batch last.
+#[derive(Debug, Clone, PartialEq)]
+pub struct PartLife {
+    pub part: Arc<str>,
+    /// Elements whose readings tell.
+    pub membranes: usize,
+    /// Life over what is typical in the same water.
+    pub life_over_typical: Span<f64>,
+}
+
 /// Everything that fitting gives.
 #[derive(Debug, Clone)]
 pub struct FleetFit {
@@ -247,6 +286,10 @@ pub struct FleetFit {
     /// One per district with a van based in it, in order of name.
     pub areas: Vec<AreaFit>,
     pub shared: Vec<SharedNumber>,
+    /// Extra wear of a litre made behind overdue pre-filters, as learnt here.
+    pub late_wear: SharedNumber,
+    /// Lives by what the services call the make or batch.
+    pub parts: Vec<PartLife>,
     pub membrane_dots: Vec<LifeDot>,
     pub resin_dots: Vec<LifeDot>,
     /// Life of a new element / charge (litres) against hardness, with its spread.

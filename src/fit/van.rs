@@ -6,7 +6,7 @@ use super::horizon::{Spreading, middle_of};
 use super::membrane::{self, ElementDraws, ElementLooks, SharedFit};
 use super::resin::{self, ChargeLooks, PermeateAhead, PermeateDraw, ResinFit};
 use super::usage::{Season, Usage, usage_of};
-use super::{CannotTell, MembraneForecast, Part, PartOutcome, ResinForecast, VanFit};
+use super::{CannotTell, MembraneForecast, Part, PartOutcome, ResinForecast, VanFit, Watched};
 use crate::lives::{ElementLife, End, VanLives};
 use crate::settings::{Limits, Settings};
 
@@ -127,6 +127,20 @@ pub fn forecast(
     }
 }
 
+/// What watching the element in use has shown so far.
+pub fn watched(
+    van: &VanLives,
+    looks: &VanLooks,
+    fit: &SharedFit,
+    settings: &Settings,
+    as_of: Date,
+) -> Result<Watched, CannotTell> {
+    Ok(membrane::watch(
+        fit,
+        &element_in_use(van, looks, fit, settings, as_of)?,
+    ))
+}
+
 /// Draws and forecast of the element in use.
 fn in_use(
     van: &VanLives,
@@ -135,6 +149,20 @@ fn in_use(
     settings: &Settings,
     as_of: Date,
 ) -> Result<(ElementDraws, MembraneForecast), CannotTell> {
+    let element = element_in_use(van, looks, fit, settings, as_of)?;
+    let draws = membrane::draws_of(fit, &element);
+    let forecast = membrane::forecast(&draws, fit, &element);
+    Ok((draws, forecast))
+}
+
+/// The element in use, with what its future hangs on.
+fn element_in_use<'a>(
+    van: &'a VanLives,
+    looks: &'a VanLooks,
+    fit: &SharedFit,
+    settings: &Settings,
+    as_of: Date,
+) -> Result<membrane::InUse<'a>, CannotTell> {
     if van.membranes == 0 {
         return Err(CannotTell::NotFitted);
     }
@@ -150,13 +178,10 @@ fn in_use(
         return Err(CannotTell::NoSaltPassage);
     }
     let others = looks.elements.split_last().map_or(&[][..], |(_, o)| o);
-    let element = membrane::InUse {
+    Ok(membrane::InUse {
         kin: membrane::Kin::of(fit, others),
         ..alone(van, looks, life, element, settings, as_of)
-    };
-    let draws = membrane::draws_of(fit, &element);
-    let forecast = membrane::forecast(&draws, fit, &element);
-    Ok((draws, forecast))
+    })
 }
 
 /// An element with what its future hangs on, but for what the van's others tell.

@@ -9,7 +9,7 @@ use super::days::{Days, days_after, days_between};
 use super::looks::Look;
 use super::remarks::Remarks;
 use super::seen::{Dated, Seen};
-use super::types::{ServiceMark, Start};
+use super::types::{About, ServiceMark, Start};
 use crate::store::records::{Instant, Item, When};
 
 /// A new membrane or resin charge.
@@ -111,6 +111,7 @@ pub(crate) fn inferred_marks(
         .filter(|change| change.start == Start::Inferred)
         .map(|change| {
             remarks.note(
+                About::Services,
                 Some(change.date),
                 format!(
                     "the {what} looks replaced about this day, not recorded; \

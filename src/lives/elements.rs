@@ -11,6 +11,7 @@ use super::sizes::Standing;
 use super::types::{ElementLife, End, PassagePoint, Start};
 use super::usage::Made;
 use crate::store::records::Instant;
+use crate::water::water_temperature_factor;
 
 /// What all lives of a van are cut from.
 #[derive(Debug, Clone, Copy)]
@@ -186,9 +187,18 @@ impl Drunk<'_> {
 fn points(stretch: &Stretch<'_>, drunk: &mut Drunk<'_>) -> Vec<PassagePoint> {
     let mut fills = stretch.made.iter().peekable();
     let mut points = Vec::new();
+    let read = stretch
+        .looks
+        .iter()
+        .filter(|look| look.permeate_lpm.is_some())
+        .count();
+    // One kind of flow for the whole life: the two need not agree.
+    let by_fills = 2 * read < stretch.looks.len();
+    let mut fill_lpm = None;
     for (look, passage) in stretch.looks.iter().zip(passages(stretch.looks)) {
         while let Some(fill) = fills.next_if(|fill| fill.at <= look.at) {
             drunk.add(fill);
+            fill_lpm = fill.lpm.filter(|_| fill.date == look.date);
         }
         let (Some(passage), Some(feed_ppm), Some(permeate_ppm)) =
             (passage, look.feed_ppm, look.permeate_ppm)
@@ -211,6 +221,15 @@ fn points(stretch: &Stretch<'_>, drunk: &mut Drunk<'_>) -> Vec<PassagePoint> {
             at_base: look.at_base,
             feed_ppm,
             permeate_ppm,
+            product_ppm: look.product_ppm,
+            regime: look.regime,
+            flow_lpm_25: if by_fills {
+                fill_lpm.take()
+            } else {
+                look.permeate_lpm
+            }
+            .filter(|lpm| *lpm > 0.0)
+            .map(|lpm| lpm / water_temperature_factor(look.water_c.unwrap_or(look.seasonal_c))),
         });
     }
     for fill in fills {

@@ -8,7 +8,7 @@ use super::median::median;
 use super::remarks::Remarks;
 use super::seen::Seen;
 use super::sizes::Standing;
-use super::types::{HardnessAt, HardnessBasis};
+use super::types::{About, HardnessAt, HardnessBasis};
 use crate::store::records::Item;
 use crate::water::{HARDNESS_PER_PPM_MAX, hardness_from_feed_ppm};
 
@@ -46,17 +46,26 @@ pub(crate) fn remark(health: &Health<'_>, remarks: &mut Remarks) {
 
 fn missing_rows(health: &Health<'_>, remarks: &mut Remarks) {
     match health.seen.fills_between() {
-        None => remarks.note(None, "no fills recorded, so litres cannot be counted"),
+        None => remarks.note(
+            About::Litres,
+            None,
+            "no fills recorded, so litres cannot be counted",
+        ),
         Some((_, last)) if days_between(last, health.as_of) > NO_FILLS_DAYS => remarks.note(
+            About::Silence,
             Some(last),
             format!("no fills recorded since {last}, so litres since then are not counted"),
         ),
         Some(_) => {}
     }
     match health.last_reading_on {
-        None => remarks.note(None, "no readings recorded"),
+        None => remarks.note(About::Silence, None, "no readings recorded"),
         Some(last) if days_between(last, health.as_of) > NO_READINGS_DAYS => {
-            remarks.note(Some(last), format!("no readings recorded since {last}"));
+            remarks.note(
+                About::Silence,
+                Some(last),
+                format!("no readings recorded since {last}"),
+            );
         }
         Some(_) => {}
     }
@@ -70,6 +79,7 @@ fn missing_probe(health: &Health<'_>, remarks: &mut Remarks) {
         .any(|look| look.salt_passage().is_some());
     if health.membranes > 0 && health.looks.len() >= FEEDS_FROM && !tells {
         remarks.note(
+            About::Probe,
             None,
             "tap and after-the-membrane water are never read together, so the membrane cannot be judged",
         );
@@ -79,6 +89,7 @@ fn missing_probe(health: &Health<'_>, remarks: &mut Remarks) {
 fn missing_services(health: &Health<'_>, remarks: &mut Remarks) {
     if health.seen.services.is_empty() {
         remarks.note(
+            About::Services,
             None,
             "no services recorded, so the age of membrane, resin and pre-filters is not known",
         );
@@ -92,12 +103,17 @@ fn missing_services(health: &Health<'_>, remarks: &mut Remarks) {
             .any(|dated| dated.service.item == item)
     };
     if health.membranes > 0 && !recorded(Item::Membrane) {
-        remarks.note(None, "no membrane change recorded, so its age is not known");
+        remarks.note(
+            About::Services,
+            None,
+            "no membrane change recorded, so its age is not known",
+        );
     }
     match health.last_prefilter_on {
-        None => remarks.note(None, "no pre-filter change recorded"),
+        None => remarks.note(About::Services, None, "no pre-filter change recorded"),
         Some(last) if days_between(last, health.as_of) as f64 > 2.0 * health.prefilter_days => {
             remarks.note(
+                About::Services,
                 Some(last),
                 format!(
                     "no pre-filter change recorded since {last}: overdue, or changed and not written down"
@@ -111,6 +127,7 @@ fn missing_services(health: &Health<'_>, remarks: &mut Remarks) {
 fn hardness(health: &Health<'_>, remarks: &mut Remarks) {
     let Some(hardness) = health.hardness else {
         remarks.note(
+            About::Hardness,
             None,
             "nothing tells how hard the water is: no postcode, no table, no tap reading",
         );
@@ -119,10 +136,12 @@ fn hardness(health: &Health<'_>, remarks: &mut Remarks) {
     match hardness.basis {
         HardnessBasis::Table => contradiction(health, hardness.mg_l_caco3, remarks),
         HardnessBasis::Estimated => remarks.note(
+            About::Hardness,
             None,
             "no hardness published for the base's postcode in the table; estimated from tap readings",
         ),
         HardnessBasis::Assumed => remarks.note(
+            About::Hardness,
             None,
             "no hardness known for the base; the fleet's median is assumed",
         ),
@@ -148,6 +167,7 @@ fn contradiction(health: &Health<'_>, published_mg_l: f64, remarks: &mut Remarks
     let likely = hardness_from_feed_ppm(feed_ppm, health.ratio);
     if published_mg_l > most {
         remarks.note(
+            About::Hardness,
             None,
             format!(
                 "the hardness table says {published_mg_l:.0} mg/L, but the tap reads \
@@ -157,6 +177,7 @@ fn contradiction(health: &Health<'_>, published_mg_l: f64, remarks: &mut Remarks
         );
     } else if likely > CONTRADICTION * published_mg_l {
         remarks.note(
+            About::Hardness,
             None,
             format!(
                 "the hardness table says {published_mg_l:.0} mg/L, but the tap reads \

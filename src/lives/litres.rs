@@ -5,6 +5,7 @@ use jiff::civil::Date;
 use super::days::days_between;
 use super::median::median;
 use super::remarks::{Remarks, Repeated};
+use super::types::About;
 use crate::store::records::{Fill, Source};
 
 /// What a van plausibly fills, for telling a step of the counter from a fault.
@@ -234,6 +235,7 @@ impl Counter<'_> {
 
     fn replaced(&mut self, date: Date) {
         self.remarks.note(
+            About::Litres,
             Some(date),
             "the counter was replaced or set back here; the litres of this one fill are not known from it",
         );

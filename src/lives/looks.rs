@@ -31,6 +31,8 @@ pub(crate) struct Look {
     pub feed_bar: Option<f64>,
     pub permeate_lpm: Option<f64>,
     pub concentrate_lpm: Option<f64>,
+    /// See [`super::changes::regimes`].
+    pub regime: u32,
 }
 
 impl Look {
@@ -104,6 +106,7 @@ fn one_look(group: &[Reading], seen: &Seen<'_>, days: &mut Days) -> Look {
         feed_bar: of(|r| r.feed_bar),
         permeate_lpm: of(|r| r.permeate_lpm),
         concentrate_lpm: of(|r| r.concentrate_lpm),
+        regime: 0,
     }
 }
 

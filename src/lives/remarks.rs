@@ -4,7 +4,7 @@ use std::collections::BTreeMap;
 
 use jiff::civil::Date;
 
-use super::types::RecordsRemark;
+use super::types::{About, RecordsRemark};
 
 /// Faults that may come row after row: counted, told once.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
@@ -29,6 +29,28 @@ pub(crate) enum Repeated {
 }
 
 impl Repeated {
+    fn about(self) -> About {
+        match self {
+            Repeated::CounterStoodStill
+            | Repeated::CounterWentBack
+            | Repeated::CounterMisread
+            | Repeated::CounterAndLitresDisagree
+            | Repeated::LitresUnknown
+            | Repeated::CounterBegins
+            | Repeated::MoreThanTheTank
+            | Repeated::BeyondTheTank => About::Litres,
+            Repeated::CopiedReading
+            | Repeated::SwappedProbes
+            | Repeated::MembraneNotBelowTap
+            | Repeated::TapReadsZero
+            | Repeated::MembraneReadsZero
+            | Repeated::LooksLikeConductivity
+            | Repeated::TapTenTimesOff
+            | Repeated::OtherScale => About::Probe,
+            Repeated::RowsAfterOutOfService => About::Van,
+        }
+    }
+
     fn text(self, count: usize) -> String {
         let many = count > 1;
         let fills = if many {
@@ -120,9 +142,10 @@ pub(crate) struct Remarks {
 
 impl Remarks {
     /// A remark of its own.
-    pub(crate) fn note(&mut self, date: Option<Date>, text: impl Into<String>) {
+    pub(crate) fn note(&mut self, about: About, date: Option<Date>, text: impl Into<String>) {
         self.single.push(RecordsRemark {
             date,
+            about,
             text: text.into(),
         });
     }
@@ -142,6 +165,7 @@ impl Remarks {
                 .into_iter()
                 .map(|(what, (count, last))| RecordsRemark {
                     date: Some(last),
+                    about: what.about(),
                     text: what.text(count),
                 }),
         );

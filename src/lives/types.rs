@@ -79,6 +79,14 @@ pub struct PassagePoint {
     pub at_base: bool,
     pub feed_ppm: f64,
     pub permeate_ppm: f64,
+    /// After the resin, where read with them.
+    pub product_ppm: Option<f64>,
+    /// Changes where the base moves or a probe is worked on: readings from both
+    /// sides do not compare.
+    pub regime: u32,
+    /// Litres a minute that the membrane made, as they would be at 25 °C, where
+    /// a flow was read or the fill was timed.
+    pub flow_lpm_25: Option<f64>,
 }
 
 /// A membrane element (or the set that shares the water) from fitting on.
@@ -176,10 +184,29 @@ pub struct WeekLitres {
     pub litres: f64,
 }
 
+/// What a remark on records is about.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, serde::Serialize)]
+#[serde(rename_all = "snake_case")]
+pub enum About {
+    /// Meters and probes that show what cannot be.
+    Probe,
+    /// Changes that look done and are not written down, or the reverse.
+    Services,
+    /// Litres that are missing or do not add up.
+    Litres,
+    /// Nothing was written down for weeks.
+    Silence,
+    /// How hard the water is.
+    Hardness,
+    /// The list of vans.
+    Van,
+}
+
 /// Something about this van's records that a person should put right.
-#[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord)]
+#[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord, serde::Serialize)]
 pub struct RecordsRemark {
     pub date: Option<Date>,
+    pub about: About,
     pub text: String,
 }
 

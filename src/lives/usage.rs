@@ -24,6 +24,8 @@ pub(crate) struct Made {
     pub district: Option<usize>,
     /// Made while the pre-filters were overdue.
     pub late: bool,
+    /// Litres a minute, where the fill was timed.
+    pub lpm: Option<f64>,
 }
 
 /// Stands where nothing in the fleet tells how hard the water is; the van's
@@ -94,10 +96,22 @@ pub(crate) fn made(
                     .map_or(NEUTRAL_HARDNESS_MG_L, |at| at.mg_l_caco3),
                 district: tap.district,
                 late: false,
+                lpm: lpm(fill, *litres),
             }
         })
         .collect();
     (made, districts)
+}
+
+/// Litres over the minutes of a fill; nothing for fills too short or too long to
+/// be the time that the membrane took.
+fn lpm(fill: &Fill, litres: f64) -> Option<f64> {
+    const MICROS_PER_MINUTE: f64 = 60e6;
+    let minutes = (fill.ended_at?.0 - fill.started_at.0) as f64 / MICROS_PER_MINUTE;
+    (10.0..1440.0)
+        .contains(&minutes)
+        .then_some(litres / minutes)
+        .filter(|lpm| *lpm > 0.0)
 }
 
 /// Mains-fed litres by week from the first fill of any kind to the last day,

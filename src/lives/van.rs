@@ -19,7 +19,7 @@ use super::remarks::{Remarks, Repeated};
 use super::season::TapSeasons;
 use super::seen::{Dated, Seen};
 use super::sizes::Standing;
-use super::types::{ChargeLife, ElementLife, HardnessAt, ServiceMark, VanLives};
+use super::types::{About, ChargeLife, ElementLife, HardnessAt, ServiceMark, VanLives};
 use super::usage::{self, Districts, Made};
 use super::vessel::Vessels;
 use crate::settings::Settings;
@@ -117,7 +117,9 @@ impl<'a> Settled<'a> {
         let mut days = Days::new(&lent.settings.time_zone);
         let mut looks = looks(seen, &mut days, remarks);
         let season = lent.seasons.at(water);
-        for look in &mut looks {
+        let regimes = changes::regimes(seen, &looks);
+        for (look, regime) in looks.iter_mut().zip(&regimes) {
+            look.regime = *regime;
             look.seasonal_c = season.on(f64::from(look.date.day_of_year()));
         }
         let tank_litres = seen.sizes.on(until, |row| row.tank_litres);
@@ -130,7 +132,7 @@ impl<'a> Settled<'a> {
         let settled = Settled {
             seen,
             lent,
-            regimes: changes::regimes(seen, &looks),
+            regimes,
             looks,
             last_reading_on: seen.readings.last().map(|r| days.date(r.taken_at)),
             litres,
@@ -233,6 +235,7 @@ impl<'a> Settled<'a> {
                 && changed < f64::from(membranes)
             {
                 remarks.note(
+                    About::Services,
                     Some(change.date),
                     format!(
                         "{changed:.0} of {membranes} membranes changed: counted as a new start, \

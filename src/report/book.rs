@@ -18,6 +18,8 @@ pub struct Names {
     pub past: Option<String>,
     /// In the order of the assessment's vans.
     pub vans: Vec<String>,
+    /// The same; written only for membranes that give cause for a claim.
+    pub claims: Vec<String>,
     /// In the order of the assessment's districts.
     pub areas: Vec<String>,
 }
@@ -35,6 +37,7 @@ pub enum Page<'a, 'b> {
     Past,
     Area(usize),
     Van(usize),
+    Claim(usize),
 }
 
 /// All pages with their names, in the order in which they are read.
@@ -75,6 +78,7 @@ impl<'a, 'b> Book<'a, 'b> {
             records: "records.png".to_owned(),
             past: plan.backtest.map(|_| "past.png".to_owned()),
             vans: files::file_names("van", &vans, "png"),
+            claims: files::file_names("claim", &vans, "png"),
             areas: files::file_names("area", &areas, "png"),
         };
         pages.push((names.water.clone(), Page::Water));
@@ -89,6 +93,12 @@ impl<'a, 'b> Book<'a, 'b> {
         };
         pages.extend(numbered(&names.areas, Page::Area));
         pages.extend(numbered(&names.vans, Page::Van));
+        let claims = names.claims.iter().zip(&assessment.vans).enumerate();
+        pages.extend(
+            claims
+                .filter(|(_, (_, van))| pages::claim::has_one(van, assessment.as_of))
+                .map(|(i, (name, _))| (name.clone(), Page::Claim(i))),
+        );
         Book { names, pages }
     }
 }
@@ -128,6 +138,11 @@ impl Page<'_, '_> {
             Page::Van(i) => {
                 if let Some(van) = assessment.vans.get(*i) {
                     pages::van::draw(canvas, assessment, van, month);
+                }
+            }
+            Page::Claim(i) => {
+                if let Some(van) = assessment.vans.get(*i) {
+                    pages::claim::draw(canvas, assessment, van, month);
                 }
             }
         }

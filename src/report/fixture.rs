@@ -131,6 +131,7 @@ fn van(i: usize, growth: f64, state: State) -> VanAssessment {
             },
             rule_of_thumb_on: Some(days_after(fitted, 639)),
             readings: points.len(),
+            alarm: None,
         },
         resin: ResinAssessment {
             changed_on: Some(resin_changed),
@@ -193,11 +194,15 @@ fn van(i: usize, growth: f64, state: State) -> VanAssessment {
             ],
             remarks: vec![RecordsRemark {
                 date: Some(days_after(resin_changed, -120)),
+                about: crate::advise::About::Services,
                 text: "the resin looks replaced, but no service is recorded".to_owned(),
             }],
             last_reading_on: Some(days_after(AS_OF, if i == 4 { -40 } else { -3 })),
+            usual_passage: Vec::new(),
             litres_per_week: Some(per_week),
         },
+        records: Vec::new(),
+        habits: Vec::new(),
     }
 }
 
@@ -325,6 +330,7 @@ pub fn assessment() -> Assessment {
             .collect()
     };
     Assessment {
+        parts: Vec::new(),
         schema: "litrewise/assessment/1",
         as_of: AS_OF,
         limits: Limits {

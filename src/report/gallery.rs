@@ -140,6 +140,18 @@ pub(super) fn singles<'a>(
             }),
         ));
     }
+    let alarmed = assessment
+        .vans
+        .iter()
+        .find(|v| v.membrane.alarm.is_some() && v.series.usual_passage.len() > 8);
+    if let Some(van) = alarmed {
+        singles.push((
+            "evidence-of-an-alarm.png",
+            Box::new(move |c| {
+                charts::van_evidence::draw(c, area_of(c), van, as_of);
+            }),
+        ));
+    }
     if let Some(van) = most(|v| v.series.product_ppm.len()) {
         singles.push((
             "water-after-resin.png",

@@ -83,6 +83,25 @@ pub fn suspect(suspect: Suspect) -> &'static str {
     }
 }
 
+/// A chance in whole per cent, never sure.
+pub fn chance(p: f64) -> String {
+    match 100.0 * p {
+        x if x > 99.0 => "over 99 %".to_owned(),
+        x if x < 1.0 => "under 1 %".to_owned(),
+        x => format!("{x:.0} %"),
+    }
+}
+
+/// A possible cause of an alarm, by name.
+pub fn cause(suspect: Suspect) -> &'static str {
+    match suspect {
+        Suspect::Membrane => "The membrane",
+        Suspect::Prefilter => "The pre-filters",
+        Suspect::Probe => "A probe",
+        Suspect::Feed => "The water at the tap",
+    }
+}
+
 /// How the hardness is known.
 pub fn basis(basis: HardnessBasis) -> &'static str {
     match basis {

@@ -133,6 +133,13 @@ pub(super) const KEYS: &[Key] = &[
         "a share: 0.30 for 30 %",
         |s, x| s.habits.recovery = x,
     ),
+    number(
+        "habits.false_alarms_per_van_year",
+        0.0005,
+        0.2,
+        "alarms a healthy van and year: 0.01 for one in a hundred",
+        |s, x| s.habits.false_alarms_per_van_year = x,
+    ),
 ];
 
 /// The sections that keys live in.

@@ -63,6 +63,8 @@ pub struct Habits {
     pub chlorine_mg_l: f64,
     /// Share of the feed that becomes permeate where no flow tells, 0..1.
     pub recovery: f64,
+    /// False alarms of a failing membrane allowed in a healthy year of one van.
+    pub false_alarms_per_van_year: f64,
 }
 
 impl Default for Settings {
@@ -84,6 +86,7 @@ impl Default for Settings {
                 prefilter_chlorine_g: 40.0,
                 chlorine_mg_l: 0.4,
                 recovery: 0.30,
+                false_alarms_per_van_year: 0.01,
             },
         }
     }

@@ -27,6 +27,7 @@ pub mod robust;
 pub mod scores;
 pub mod special;
 pub mod survival;
+pub mod vigil;
 
 pub use error::{StatsError, Stop};
 pub use prior::GaussianPrior;

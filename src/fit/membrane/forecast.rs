@@ -8,7 +8,7 @@ use jiff::civil::Date;
 use super::kin::Kin;
 use super::looks::{ElementLooks, USUAL_C};
 use super::shared::{Shared, SharedDraw, SharedFit};
-use super::step::step_of;
+use super::watch::watch;
 use crate::fit::horizon::{HORIZON_DAYS, Spreading, day_span, middle_of, span_of};
 use crate::fit::usage::Usage;
 use crate::fit::{Band, DayDraws, Explained, MembraneForecast};
@@ -71,8 +71,6 @@ pub struct ElementDraw {
 #[derive(Debug, Clone)]
 pub struct ElementDraws {
     pub draws: Vec<ElementDraw>,
-    /// Probability of a rate above 95 % of new elements.
-    pub p_fast: f64,
     /// `ln` salt passage at the readings and at the end, a path for every eighth draw.
     pub paths: Vec<Vec<f64>>,
 }
@@ -81,7 +79,6 @@ pub struct ElementDraws {
 struct UnderShared {
     /// How the scale is stretched near the present level.
     stretch: f64,
-    shared: Shared,
     drifting: Drifting,
     looks: Vec<Look>,
     summary: DriftSummary,
@@ -100,7 +97,6 @@ fn under(draw: &SharedDraw, element: &InUse<'_>) -> UnderShared {
     let near = shared.unbend(summary.level_0 + summary.level_rate * shared.ln_rate.exp());
     UnderShared {
         stretch: shared.bend(near).1,
-        shared: *shared,
         drifting,
         summary,
         rate: drift::rate_posterior(
@@ -136,7 +132,6 @@ pub fn draws_of(fit: &SharedFit, element: &InUse<'_>) -> ElementDraws {
     let mut rng = Rng::for_part(2, element.seed_name);
     let mut out = ElementDraws {
         draws: Vec::with_capacity(fit.draws.len() * DRAWS_EACH),
-        p_fast: 0.0,
         paths: Vec::new(),
     };
     let mut path = Vec::new();
@@ -144,10 +139,6 @@ pub fn draws_of(fit: &SharedFit, element: &InUse<'_>) -> ElementDraws {
         let shared = &draw.shared;
         let u = under(draw, element);
         let limit = shared.bend(element.ln_limit).0;
-        out.p_fast += u
-            .rate
-            .probability_above(u.shared.ln_rate + 1.645 * u.shared.total_rate_sd())
-            / fit.draws.len() as f64;
         for i in 0..DRAWS_EACH {
             // Stratified over the rate: fewer draws for the same precision.
             let p = (i as f64 + rng.uniform()) / DRAWS_EACH as f64;
@@ -271,7 +262,6 @@ pub fn forecast(draws: &ElementDraws, fit: &SharedFit, element: &InUse<'_>) -> M
     let InUse {
         life,
         looks,
-        base_hardness,
         usage,
         as_of,
         ..
@@ -282,23 +272,6 @@ pub fn forecast(draws: &ElementDraws, fit: &SharedFit, element: &InUse<'_>) -> M
     let median_of =
         |f: fn(&ElementDraw) -> f64| middle_of(draws.draws.iter().map(f)).unwrap_or(f64::NAN);
     let growth_per_litre = median_of(|d| d.growth_per_litre);
-    let litres = looks.litres_at_readings();
-    let per_reading_litres = litres.last().copied().unwrap_or(0.0) / litres.len().max(1) as f64;
-    let step = step_of(
-        &life.points,
-        fit.best.shared.noise,
-        fit.best.shared.wander
-            * per_reading_litres
-            * fit.best.shared.exposure_per_litre(base_hardness),
-        |a, b| {
-            let at = |i: usize| {
-                life.points
-                    .get(i)
-                    .map_or(0.0, |p| p.litres_by_level.iter().sum::<f64>())
-            };
-            (at(b) - at(a)).max(0.0) * growth_per_litre
-        },
-    );
     MembraneForecast {
         salt_passage: span_of(draws.draws.iter().map(|d| d.ln_now.exp())),
         limit_on: day_span(&days, as_of, Some(begin)),
@@ -306,12 +279,11 @@ pub fn forecast(draws: &ElementDraws, fit: &SharedFit, element: &InUse<'_>) -> M
         path_by_litres: path_over_litres(draws, looks),
         limit_draws: DayDraws(days),
         readings: looks.len(),
-        p_fast: draws.p_fast,
-        step,
         litres_per_week: usage.litres_per_week,
         ln_now: median_of(|d| d.ln_now),
         growth_per_litre,
         explained: explain(draws, fit, element),
+        watched: watch(fit, element),
     }
 }
 

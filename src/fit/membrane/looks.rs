@@ -53,6 +53,10 @@ struct Point {
     /// At the prior mean of `theta`, without its share through recovery.
     ln_passage: f64,
     variance: f64,
+    /// Its own noise over that: without weights that later readings lend.
+    bare_share: f64,
+    /// Changes where readings do not compare: another base, another probe.
+    regime: u32,
     /// Degrees through which `theta` and its share through recovery act.
     lever: f64,
     recovery_lever: f64,
@@ -105,6 +109,11 @@ pub fn looks_of(life: &ElementLife, aboard: &Aboard<'_>, as_of: jiff::civil::Dat
     let points = kept
         .iter()
         .map(|&(p, (weight, rounding))| Point {
+            regime: p.regime,
+            bare_share: {
+                let own = p.sd_ln * p.sd_ln + if p.at_base { 0.0 } else { AWAY_VARIANCE };
+                (own + rounding) / (own / weight + rounding)
+            },
             ln_passage: p.salt_passage.max(1e-6).ln()
                 + if p.recovery_known {
                     THETA_RECOVERY_SHARE_PER_C * p.theta_lever
@@ -244,6 +253,27 @@ impl ElementLooks {
     pub fn teaches(&self) -> bool {
         const MOST_SCATTER: f64 = 3.0;
         !self.points.is_empty() && self.scatter < MOST_SCATTER
+    }
+
+    /// What a look's variance is without weights, as a share of it, and whether
+    /// readings before it do not compare.
+    pub(super) fn bare(&self, i: usize) -> (f64, bool) {
+        let before = i.checked_sub(1).and_then(|b| self.points.get(b));
+        self.points.get(i).map_or((1.0, false), |p| {
+            (p.bare_share, before.is_some_and(|b| b.regime != p.regime))
+        })
+    }
+
+    /// Days from each look to the one before; 0 for the first.
+    pub(super) fn days_between(&self) -> Vec<f64> {
+        let mut before = self.dates.first().copied();
+        self.dates
+            .iter()
+            .map(|&d| {
+                let days = before.replace(d).map_or(0, |b| (d - b).get_days());
+                f64::from(days).max(0.0)
+            })
+            .collect()
     }
 
     /// Days of the readings behind the looks.

@@ -12,8 +12,12 @@ mod kin;
 mod looks;
 mod shared;
 mod step;
+mod typical;
+mod watch;
 
 pub use forecast::{ElementDraws, Growth, InUse, draws_of, forecast, new_element_lives};
 pub use kin::{Kin, van_share};
 pub use looks::{Aboard, ElementLooks, looks_of};
 pub use shared::{SharedFit, fit_shared};
+pub use typical::{lives_by_part, typical_lives};
+pub use watch::watch;

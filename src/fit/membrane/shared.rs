@@ -6,6 +6,7 @@ use std::collections::BTreeMap;
 use std::sync::Arc;
 
 use super::looks::ElementLooks;
+use super::typical::TypicalLife;
 use crate::fit::SharedNumber;
 use crate::stats::Stop;
 use crate::stats::drift::{self, Drifting};
@@ -124,7 +125,7 @@ const UNKNOWNS: [Unknown; 12] = [
         logarithm: false,
     },
     Unknown {
-        name: "extra wear behind overdue pre-filters",
+        name: LATE_WEAR,
         unit: "",
         mean: 0.3,
         sd: 0.3,
@@ -197,6 +198,12 @@ impl Shared {
     /// Spread of the `ln` rate over elements of all districts.
     pub fn total_rate_sd(&self) -> f64 {
         self.rate_sd.hypot(self.district_sd)
+    }
+
+    /// The same by which elements are judged: litres behind late pre-filters
+    /// ought to wear as others do.
+    pub fn without_lateness(&self) -> Shared {
+        Shared { late: 0.0, ..*self }
     }
 
     /// `ln` salt passage on the scale on which it grows evenly, and by how much
@@ -279,11 +286,31 @@ pub struct SharedFit {
     pub best: SharedDraw,
     /// Share of the variance of `ln` rates that elements of one van have in common.
     pub van_share: f64,
+    /// What districts add to the typical life.
+    pub typical: BTreeMap<Arc<str>, TypicalLife>,
     /// Equally likely shared numbers, `best`'s uncertainty included; not empty.
     pub draws: Vec<SharedDraw>,
     pub explained: Vec<SharedNumber>,
     /// What did not go as it should.
     pub remark: Option<String>,
+}
+
+/// Name of the extra wear among the shared numbers.
+const LATE_WEAR: &str = "extra wear behind overdue pre-filters";
+
+impl SharedFit {
+    /// The extra wear of litres made behind overdue pre-filters.
+    pub fn late_wear(&self) -> SharedNumber {
+        let found = self.explained.iter().find(|s| s.name == LATE_WEAR);
+        found.cloned().unwrap_or(SharedNumber {
+            name: LATE_WEAR,
+            value: 0.0,
+            sd: f64::INFINITY,
+            prior: 0.0,
+            prior_sd: f64::INFINITY,
+            unit: "",
+        })
+    }
 }
 
 /// Most elements that the search looks at: the shared numbers are then known
@@ -318,6 +345,7 @@ pub fn fit_shared(elements: &[ElementLooks]) -> SharedFit {
         return SharedFit {
             best: SharedDraw::of(Shared::from_search(&prior), &by_district),
             van_share: 0.0,
+            typical: BTreeMap::new(),
             draws: drawn(spread(&prior, |z| {
                 z.iter().zip(&sd).map(|(z, s)| z * s).collect()
             })),
@@ -348,6 +376,7 @@ pub fn fit_shared(elements: &[ElementLooks]) -> SharedFit {
             SharedFit {
                 best: SharedDraw::of(Shared::from_search(&found.point), &by_district),
                 van_share: 0.0,
+                typical: BTreeMap::new(),
                 draws: drawn(draws),
                 explained: explain(&found.point, &sd),
                 remark,
@@ -358,6 +387,7 @@ pub fn fit_shared(elements: &[ElementLooks]) -> SharedFit {
             SharedFit {
                 best: SharedDraw::of(Shared::from_search(&found.point), &by_district),
                 van_share: 0.0,
+            typical: BTreeMap::new(),
                 draws: drawn(spread(&found.point, |z| z.iter().zip(&sd).map(|(z, s)| 0.5 * z * s).collect())),
                 explained: explain(&found.point, &sd),
                 remark: Some("How surely the membranes' shared numbers are known could not be worked out; half the spread of common practice is used.".to_owned()),

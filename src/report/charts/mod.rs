@@ -10,6 +10,7 @@ pub mod read_when;
 pub mod services;
 pub mod small_passage;
 pub mod to_do;
+pub mod van_evidence;
 pub mod van_passage;
 pub mod van_product;
 pub mod van_weeks;

@@ -183,6 +183,11 @@ fn records(assessment: &Assessment, charts: &mut Charts) -> Result<Part, ReportE
             |c| read_when::draw(c, c.page().inset(6.0), vans, as_of),
         )?;
     }
+    let habits = pages::records::habits(assessment);
+    if !habits.is_empty() {
+        body.push_str("<h3>Habits that shorten lives or cost water</h3>\n");
+        lists::sentences(&mut body, &habits);
+    }
     body.push_str("<h3>To put right in the records</h3>\n");
     lists::sentences(&mut body, &pages::records::to_put_right(assessment));
     Ok(Part::new("records", "Records", body))

@@ -8,9 +8,10 @@ use super::badge::shape;
 use super::escape::escaped;
 use super::figure::{Chart, Charts};
 use super::page::Part;
+use crate::advise::AlarmAssessment;
 use crate::report::ReportPlan;
 use crate::report::book::Names;
-use crate::report::charts::{van_passage, van_product, van_weeks};
+use crate::report::charts::{van_evidence, van_passage, van_product, van_weeks};
 use crate::report::error::ReportError;
 use crate::report::look;
 use crate::report::pages;
@@ -27,8 +28,8 @@ pub fn all(
     let made = lines
         .par_iter()
         .map(|line| {
-            let file = names.vans.get(line.place).map_or("", String::as_str);
-            one(plan, line, file)
+            let of = |list: &[String]| list.get(line.place).cloned().unwrap_or_default();
+            one(plan, line, (&of(&names.vans), &of(&names.claims)))
         })
         .collect::<Result<Vec<_>, ReportError>>()?;
     let mut body = String::new();
@@ -42,7 +43,7 @@ pub fn all(
 fn one(
     plan: &ReportPlan<'_>,
     line: &VanLine<'_>,
-    file: &str,
+    (file, claim): (&str, &str),
 ) -> Result<(String, Charts), ReportError> {
     let (van, place) = (line.van, line.place);
     let (as_of, limits) = (plan.assessment.as_of, plan.assessment.limits);
@@ -62,7 +63,18 @@ fn one(
             escaped(part.reason)
         );
     }
-    out.push_str("</ul>\n<div class=\"two\">\n");
+    out.push_str("</ul>\n");
+    if let Some(alarm) = &van.membrane.alarm {
+        causes(&mut out, alarm);
+    }
+    if pages::claim::has_one(van, as_of) {
+        let _ = writeln!(
+            out,
+            "<p><a href=\"{}\">A page to send with a claim</a>: dates, litres and readings of this membrane.</p>",
+            escaped(claim)
+        );
+    }
+    out.push_str("<div class=\"two\">\n");
     if van.series.has_membrane {
         charts.add(
             &mut out,
@@ -73,6 +85,18 @@ fn one(
                 table: van_passage::table(van, as_of),
             },
             |c| van_passage::draw(c, c.page().inset(6.0), van, as_of, limits.salt_passage),
+        )?;
+    }
+    if van.membrane.alarm.is_some() {
+        charts.add(
+            &mut out,
+            Chart {
+                title: van_evidence::title(van),
+                alternative: van_evidence::alternative(van),
+                size: look::DRAWING,
+                table: van_evidence::table(van),
+            },
+            |c| van_evidence::draw(c, c.page().inset(6.0), van, as_of),
         )?;
     }
     if van.series.has_resin {
@@ -115,7 +139,10 @@ fn facts(out: &mut String, plan: &ReportPlan<'_>, line: &VanLine<'_>) {
     for said in pages::van::known(van).into_iter().chain(done) {
         let _ = writeln!(out, "<li>{}</li>", escaped(&said));
     }
-    for remark in &van.series.remarks {
+    for habit in &van.habits {
+        let _ = writeln!(out, "<li>A habit: {}</li>", escaped(&habit.text));
+    }
+    for remark in &van.records {
         let when = remark
             .date
             .map_or(String::new(), |d| format!("{}: ", words::day(d)));
@@ -127,4 +154,24 @@ fn facts(out: &mut String, plan: &ReportPlan<'_>, line: &VanLine<'_>) {
         );
     }
     out.push_str("</ul>\n</details>\n");
+}
+
+/// Below a twentieth a cause only distracts.
+const WORTH_TELLING: f64 = 0.05;
+
+/// What could be behind an alarm, with the facts and what to look at first.
+fn causes(out: &mut String, alarm: &AlarmAssessment) {
+    out.push_str("<p>What could be behind it, and what to look at first:</p>\n<ol>\n");
+    let told = alarm.causes.iter();
+    for cause in told.filter(|c| c.probability >= WORTH_TELLING) {
+        let _ = writeln!(
+            out,
+            "<li>{} ({}): {}. {}</li>",
+            words::cause(cause.suspect),
+            words::chance(cause.probability),
+            escaped(&cause.facts.join("; ")),
+            escaped(cause.check_first)
+        );
+    }
+    out.push_str("</ol>\n");
 }

@@ -1,6 +1,7 @@
 //! Whole pages: A4 landscape, put together from charts.
 
 pub mod area;
+pub mod claim;
 pub mod fleet;
 pub mod many;
 pub mod past;

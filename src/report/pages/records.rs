@@ -33,7 +33,7 @@ pub fn to_put_right(assessment: &Assessment) -> Vec<String> {
     let mut said = assessment.fleet.remarks.clone();
     let mut shared: BTreeMap<&str, Vec<(&str, Option<Date>)>> = BTreeMap::new();
     for van in &assessment.vans {
-        for remark in &van.series.remarks {
+        for remark in &van.records {
             let of = shared.entry(remark.text.as_str()).or_default();
             // a van that has it more often is named once, with the last day
             match of.last_mut().filter(|(name, _)| *name == van.van) {
@@ -62,6 +62,23 @@ pub fn to_put_right(assessment: &Assessment) -> Vec<String> {
     said
 }
 
+/// Habits that shorten lives or cost water, and on which vans.
+pub fn habits(assessment: &Assessment) -> Vec<String> {
+    let mut shared: BTreeMap<&str, Vec<String>> = BTreeMap::new();
+    for van in &assessment.vans {
+        for habit in &van.habits {
+            let of = shared.entry(habit.text.as_str()).or_default();
+            of.push(van.van.clone());
+        }
+    }
+    let mut shared: Vec<_> = shared.into_iter().collect();
+    shared.sort_by(|a, b| b.1.len().cmp(&a.1.len()).then_with(|| a.0.cmp(b.0)));
+    shared
+        .into_iter()
+        .map(|(text, vans)| format!("{}: {text}", at_most(&vans, NAMED)))
+        .collect()
+}
+
 /// Draws the page.
 pub fn draw(canvas: &mut Canvas, assessment: &Assessment, month: Date) {
     let body = sheet(
@@ -80,6 +97,21 @@ pub fn draw(canvas: &mut Canvas, assessment: &Assessment, month: Date) {
     if let Some(next) = next_reading(assessment) {
         let y = section(canvas, side, side.y0, "Read this one next");
         side.y0 = sentences(canvas, side, y, &[next]) + 8.0;
+    }
+    let habits = habits(assessment);
+    if !habits.is_empty() {
+        // the records take the rest, and never less than half of the column
+        let most = Rect {
+            y1: side.y0 + side.height() / 2.0,
+            ..side
+        };
+        let y = section(
+            canvas,
+            side,
+            side.y0,
+            "Habits that shorten lives or cost water",
+        );
+        side.y0 = sentences(canvas, most, y, &habits) + 8.0;
     }
     let y = section(canvas, side, side.y0, "To put right in the records");
     sentences(canvas, side, y, &to_put_right(assessment));

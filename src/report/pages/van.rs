@@ -2,10 +2,10 @@
 
 use jiff::civil::Date;
 
-use crate::advise::{Assessment, Item, VanAssessment};
+use crate::advise::{Assessment, Item, State, VanAssessment};
 use crate::report::answers::FEW_READINGS;
 use crate::report::canvas::{Align, Canvas};
-use crate::report::charts::{van_passage, van_product, van_weeks};
+use crate::report::charts::{van_evidence, van_passage, van_product, van_weeks};
 use crate::report::look::{self, badge};
 use crate::report::pages::{place, section, sheet};
 use crate::report::parts::{Part, parts};
@@ -56,20 +56,24 @@ pub fn draw(canvas: &mut Canvas, assessment: &Assessment, van: &VanAssessment, m
         (true, true) => {
             van_passage::draw(canvas, upper, van, as_of, limits.salt_passage);
             van_product::draw(canvas, lower_left, van, as_of, limits.product_ppm);
-            van_weeks::draw(canvas, lower_right, van, as_of, Some(month));
+            // An alarm must show its evidence; litres a week matter less then.
+            if van.membrane.alarm.is_some() {
+                van_evidence::draw(canvas, lower_right, van, as_of);
+            } else {
+                van_weeks::draw(canvas, lower_right, van, as_of, Some(month));
+            }
         }
         (true, false) => {
             van_passage::draw(canvas, upper, van, as_of, limits.salt_passage);
-            van_weeks::draw(
-                canvas,
-                Rect {
-                    y0: lower_top,
-                    ..left
-                },
-                van,
-                as_of,
-                Some(month),
-            );
+            let lower = Rect {
+                y0: lower_top,
+                ..left
+            };
+            if van.membrane.alarm.is_some() {
+                van_evidence::draw(canvas, lower, van, as_of);
+            } else {
+                van_weeks::draw(canvas, lower, van, as_of, Some(month));
+            }
         }
         _ => {
             van_product::draw(canvas, upper, van, as_of, limits.product_ppm);
@@ -130,13 +134,13 @@ fn words_column(canvas: &mut Canvas, side: Rect, van: &VanAssessment, as_of: Dat
             2,
         ) + 3.0;
     }
-    if van.series.remarks.is_empty() || y + 60.0 > side.y1 {
+    if van.records.is_empty() || y + 60.0 > side.y1 {
         return;
     }
     y = section(canvas, side, y + 8.0, "To put right in the records");
     let face = look::SMALL.inked(look::TEXT);
-    let all = van.series.remarks.len();
-    for (i, remark) in van.series.remarks.iter().rev().enumerate() {
+    let all = van.records.len();
+    for (i, remark) in van.records.iter().rev().enumerate() {
         let said = match remark.date {
             Some(date) => format!("{}: {}", words::day(date), remark.text),
             None => remark.text.clone(),
@@ -164,7 +168,11 @@ fn part_in_words(canvas: &mut Canvas, side: Rect, y: f64, part: &Part<'_>, as_of
         (x, y),
         &look::SMALL.inked(look::TEXT),
         width,
-        4,
+        if part.state == State::FailingEarly {
+            10
+        } else {
+            5
+        },
     ) + 10.0
 }
 

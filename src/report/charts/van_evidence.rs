@@ -1,0 +1,171 @@
+//! The evidence for an alarm: each reading over what usual membranes of the same
+//! water let through after as many litres, with the moment of the alarm.
+
+use jiff::civil::Date;
+
+use crate::advise::{AlarmLevel, VanAssessment};
+use crate::report::axis::{date_ticks, day_number, days_after, nice_top, number_ticks};
+use crate::report::canvas::{Align, Canvas};
+use crate::report::look;
+use crate::report::panel::{Axis, frame, heading};
+use crate::report::rect::Rect;
+use crate::report::table::Table;
+use crate::report::words;
+
+/// The finding: how far its newest readings are from usual, and since when.
+pub fn title(van: &VanAssessment) -> String {
+    let Some(alarm) = &van.membrane.alarm else {
+        return "This membrane declines as usual for its water".to_owned();
+    };
+    let newest = points(van);
+    let newest = newest.get(newest.len().saturating_sub(3)..).unwrap_or(&[]);
+    let middle = {
+        let mut values: Vec<f64> = newest.iter().map(|p| p.over).collect();
+        values.sort_by(f64::total_cmp);
+        values.get(values.len() / 2).copied()
+    };
+    let what = match alarm.level {
+        AlarmLevel::Raised => "alarm since",
+        AlarmLevel::Pending => "perhaps, since",
+    };
+    let since = words::day(alarm.since);
+    match middle {
+        Some(over) => {
+            format!("It lets through {over:.1} times what is usual by now ({what} {since})")
+        }
+        None => format!("It declines too fast for its water ({what} {since})"),
+    }
+}
+
+/// What a reader who cannot see the chart needs.
+pub fn alternative(van: &VanAssessment) -> String {
+    format!(
+        "{}. {} over what usual membranes let through after as many litres.",
+        title(van),
+        words::count(points(van).len(), "reading", "readings")
+    )
+}
+
+/// A reading over the usual, with the range of usual ones over their middle.
+struct Over {
+    date: Date,
+    over: f64,
+    low: f64,
+    high: f64,
+}
+
+fn points(van: &VanAssessment) -> Vec<Over> {
+    let readings = &van.series.salt_passage;
+    let mut from = 0;
+    let mut out = Vec::with_capacity(van.series.usual_passage.len());
+    for usual in &van.series.usual_passage {
+        // Both are in order of date; several readings of a day keep their order.
+        let found = readings
+            .get(from..)
+            .and_then(|rest| rest.iter().position(|r| r.0 == usual.x));
+        let Some(n) = found else { continue };
+        let Some(reading) = readings.get(from + n) else {
+            continue;
+        };
+        from += n + 1;
+        if usual.p50 > 0.0 {
+            out.push(Over {
+                date: usual.x,
+                over: reading.1 / usual.p50,
+                low: usual.p10 / usual.p50,
+                high: usual.p90 / usual.p50,
+            });
+        }
+    }
+    out
+}
+
+/// The numbers of the chart, reading by reading.
+pub fn table(van: &VanAssessment) -> Table {
+    Table {
+        caption: format!("{}: salts through, over what is usual by now", van.van),
+        heads: vec!["Day", "Times the usual", "Usual ones lie between"],
+        rows: points(van)
+            .iter()
+            .map(|p| {
+                vec![
+                    words::day(p.date),
+                    format!("{:.2}", p.over),
+                    format!("{:.2} and {:.2}", p.low, p.high),
+                ]
+            })
+            .collect(),
+    }
+}
+
+/// Draws the chart with its title.
+pub fn draw(canvas: &mut Canvas, area: Rect, van: &VanAssessment, as_of: Date) {
+    let unit = "Readings over what is usual by now; tinted: 8 of 10 membranes";
+    let rest = heading(canvas, area, &title(van), unit);
+    let points = points(van);
+    let Some(first) = points.first() else {
+        let at = (rest.x0, rest.y0 + 40.0);
+        canvas.paragraph(
+            "No reading of this membrane yet.",
+            at,
+            &look::BODY,
+            rest.width(),
+            2,
+        );
+        return;
+    };
+    let (from, to) = (
+        first.date.min(days_after(as_of, -60)),
+        days_after(as_of, 14),
+    );
+    let highest = points
+        .iter()
+        .map(|p| p.over.max(p.high))
+        .fold(1.5, f64::max);
+    let top = nice_top(highest.min(4.0), 5);
+    let x = Axis {
+        low: day_number(from),
+        high: day_number(to),
+        ticks: date_ticks(from, to, 5),
+    };
+    let y = Axis {
+        low: 0.0,
+        high: top,
+        ticks: number_ticks((0.0, top), 5, |v, d| format!("{v:.d$}")),
+    };
+    let panel = frame(canvas, rest, &x, &y, "");
+    let band: Vec<(f64, f64, f64)> = points
+        .iter()
+        .map(|p| (day_number(p.date), p.low, p.high))
+        .collect();
+    panel.band(canvas, &band, look::MEMBRANE.tint(0.16));
+    for run in panel.curve(&[(x.low, 1.0), (x.high, 1.0)]) {
+        canvas.line(&run, look::MEMBRANE.tint(0.5), 1.5);
+    }
+    for point in &points {
+        let outside = point.over > point.high;
+        let ink = look::MEMBRANE.tint(if outside { 1.0 } else { 0.55 });
+        panel.reading(canvas, (day_number(point.date), point.over), ink);
+    }
+    if let Some(alarm) = &van.membrane.alarm {
+        let at = panel.x.px(day_number(alarm.since).clamp(x.low, x.high));
+        canvas.dashes(
+            &[(at, panel.plot.y0), (at, panel.plot.y1)],
+            look::LIMIT,
+            2.0,
+            (9.0, 5.0),
+        );
+        let name = match alarm.level {
+            AlarmLevel::Raised => "alarm",
+            AlarmLevel::Pending => "noticed",
+        };
+        let face = look::SMALL_BOLD.inked(look::LIMIT);
+        let left = at - canvas.width_of(name, &face) - 8.0 > panel.plot.x0;
+        let (spot, align) = if left {
+            (at - 6.0, Align::Right)
+        } else {
+            (at + 6.0, Align::Left)
+        };
+        panel.note(canvas, name, (spot, panel.plot.y0 + 14.0), &face, align);
+    }
+}

@@ -1,0 +1,283 @@
+//! Watching a drifting level look by look: does it drift faster than it
+//! should, or has it stepped up?
+//!
+//! The level is that of [`super::drift`]. Beside the pass over all rates, every
+//! look opens a possible step of unknown size just before it; given rate and
+//! size all stays Gaussian, and the log-likelihood is quadratic in both, so one
+//! pass keeps what each rate and each step would say of all looks so far.
+//!
+//! Both questions are asked again at every look, so their answers are kept to
+//! measures that stand repetition:
+//! - fast: the ratio of the evidence for a short life to that for a healthy
+//!   one. For healthy units it is a martingale of mean 1 and passes `1/α` at any
+//!   time with probability `α` at most (Ville 1939; Robbins 1970, Ann. Math.
+//!   Stat. 41:1397);
+//! - step: the sum over all days of the likelihood ratio of a step on that day
+//!   (Shiryaev 1963, Roberts 1966, Technometrics 8:411). For units without a
+//!   step it grows by one a day on average, so that a limit of `A` days is
+//!   passed no sooner than after `A` days on average (Pollak 1985, Ann. Stat.
+//!   13:206).
+
+use super::drift::{Drifting, Look};
+use super::special::normal_cdf;
+
+/// Spread of the size of a step up, on the scale of the level.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct StepSize(pub f64);
+
+/// A possible step just before one look, and what the looks since say of it.
+#[derive(Debug, Clone, Copy, PartialEq)]
+struct Step {
+    /// Number of the look.
+    look: usize,
+    days: f64,
+    /// What is left of a step of size 1 in what is expected of the next look.
+    lever: f64,
+    by_miss: f64,
+    by_rate: f64,
+    information: f64,
+}
+
+/// The sums over all looks so far.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Vigil {
+    wander: f64,
+    looks: usize,
+    /// Expected level at the last look: `level_0 + level_rate·rate`.
+    level_0: f64,
+    level_rate: f64,
+    variance: f64,
+    information: f64,
+    linear: f64,
+    constant: f64,
+    exposure: f64,
+    steps: Vec<Step>,
+    most_steps: usize,
+}
+
+/// The most telling step so far.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct StepSeen {
+    /// Number of the look before which it came, from 0.
+    pub look: usize,
+    /// Its size on the scale of the level.
+    pub size: f64,
+    pub size_sd: f64,
+    /// Its share in the whole evidence for a step.
+    pub share: f64,
+}
+
+impl Vigil {
+    /// Nothing seen yet. Steps are looked for among the newest `most_steps` looks.
+    pub fn new(start: &Drifting, most_steps: usize) -> Vigil {
+        Vigil {
+            wander: start.wander,
+            looks: 0,
+            level_0: start.start_mean,
+            level_rate: 0.0,
+            variance: start.start_variance,
+            information: 0.0,
+            linear: 0.0,
+            constant: 0.0,
+            exposure: 0.0,
+            steps: Vec::new(),
+            most_steps,
+        }
+    }
+
+    /// Takes in one more look, `days` after the one before.
+    pub fn look(&mut self, look: &Look, days: f64) {
+        if self.looks > 0 && self.most_steps > 0 {
+            if self.steps.len() >= self.most_steps {
+                self.forget_a_step();
+            }
+            self.steps.push(Step {
+                look: self.looks,
+                days,
+                lever: 1.0,
+                by_miss: 0.0,
+                by_rate: 0.0,
+                information: 0.0,
+            });
+        }
+        self.looks += 1;
+        self.exposure += look.advance;
+        self.level_rate += look.advance;
+        self.variance += self.wander * look.advance + look.jump;
+        let spread = self.variance + look.variance;
+        let (miss, lever) = (look.y - self.level_0, self.level_rate);
+        self.information += lever * lever / spread;
+        self.linear += lever * miss / spread;
+        self.constant += miss * miss / spread + (2.0 * std::f64::consts::PI * spread).ln();
+        let gain = self.variance / spread;
+        for step in &mut self.steps {
+            step.by_miss += step.lever * miss / spread;
+            step.by_rate += step.lever * lever / spread;
+            step.information += step.lever * step.lever / spread;
+            step.lever *= 1.0 - gain;
+        }
+        self.level_0 += gain * miss;
+        self.level_rate -= gain * lever;
+        self.variance *= 1.0 - gain;
+    }
+
+    /// Forgets the oldest step, but not one that the looks speak for.
+    fn forget_a_step(&mut self) {
+        let telling = |s: &Step| s.by_miss * s.by_miss.abs() / (s.information + 1.0);
+        let oldest = match self.steps.as_slice() {
+            [first, second, ..] if telling(first) > telling(second) => 1,
+            _ => 0,
+        };
+        if oldest < self.steps.len() {
+            self.steps.remove(oldest);
+        }
+    }
+
+    pub fn looks(&self) -> usize {
+        self.looks
+    }
+
+    /// Exposure up to the last look.
+    pub fn exposure(&self) -> f64 {
+        self.exposure
+    }
+
+    fn log_likelihood(&self, rate: f64) -> f64 {
+        -0.5 * (self.constant - 2.0 * rate * self.linear + rate * rate * self.information)
+    }
+
+    /// What the looks make of beliefs about the rate.
+    pub fn weigh(&self, rates: &Rates) -> Vec<f64> {
+        let logs: Vec<f64> = rates
+            .0
+            .iter()
+            .map(|r| r.share.max(1e-300).ln() + self.log_likelihood(r.rate))
+            .collect();
+        let top = logs.iter().copied().fold(f64::NEG_INFINITY, f64::max);
+        let mut weights: Vec<f64> = logs.iter().map(|l| (l - top).exp()).collect();
+        let total: f64 = weights.iter().sum();
+        weights.iter_mut().for_each(|w| *w /= total);
+        weights
+    }
+
+    /// Probability, under those weights of the rates, that the level is above
+    /// `limit` after so much exposure in all; 0 once that has gone by and the
+    /// level is still below.
+    pub fn above(&self, rates: &Rates, weights: &[f64], limit: f64, exposure: f64) -> f64 {
+        let ahead = (exposure - self.exposure).max(0.0);
+        let gone = exposure < self.exposure;
+        let sd = (self.variance + self.wander * ahead).max(1e-12).sqrt();
+        rates
+            .0
+            .iter()
+            .zip(weights)
+            .map(|(r, w)| {
+                // What came after that exposure is taken off again at the same pace.
+                let back = if gone {
+                    exposure - self.exposure
+                } else {
+                    ahead
+                };
+                let level = self.level_0 + r.rate * (self.level_rate + back);
+                w * normal_cdf((level - limit) / sd)
+            })
+            .sum()
+    }
+
+    /// The evidence for a step, in days (see the module), and the most telling one.
+    pub fn steps(&self, rates: &Rates, weights: &[f64], size: StepSize) -> (f64, Option<StepSeen>) {
+        let mut total = 0.0;
+        let mut best: Option<(f64, StepSeen)> = None;
+        for step in &self.steps {
+            let precision = step.information + 1.0 / (size.0 * size.0);
+            let spread = precision.sqrt();
+            let shrink = 1.0 / (1.0 + size.0 * size.0 * step.information).sqrt();
+            let mut ratio = 0.0;
+            let (mut mean, mut weight) = (0.0, 0.0);
+            for (r, w) in rates.0.iter().zip(weights) {
+                let pull = step.by_miss - r.rate * step.by_rate;
+                let z = pull / spread;
+                // Half a normal distribution: steps up only. Capped so that it stays a number.
+                let up = 2.0 * shrink * (0.5 * z * z).min(300.0).exp() * normal_cdf(z);
+                ratio += w * up;
+                mean += w * up * pull / precision;
+                weight += w * up;
+            }
+            let part = step.days * ratio;
+            total += part;
+            if best.is_none_or(|(b, _)| part > b) {
+                let seen = StepSeen {
+                    look: step.look,
+                    size: mean / weight,
+                    size_sd: 1.0 / spread,
+                    share: 0.0,
+                };
+                best = Some((part, seen));
+            }
+        }
+        let seen = best.map(|(part, seen)| StepSeen {
+            share: part / total,
+            ..seen
+        });
+        (total, seen)
+    }
+}
+
+/// A rate and the share of belief in it before any look.
+#[derive(Debug, Clone, Copy, PartialEq)]
+struct Rate {
+    rate: f64,
+    share: f64,
+}
+
+/// What is believed of a unit's rate before any look.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Rates(Vec<Rate>);
+
+impl Rates {
+    /// Log-normal, with a share of units whose rate is `weak_factor` times
+    /// higher, spread as much.
+    pub fn log_normal(ln_mean: f64, ln_sd: f64, weak_share: f64, weak_factor: f64) -> Rates {
+        const POINTS: usize = 41;
+        let (low, high) = (
+            ln_mean - 4.0 * ln_sd,
+            ln_mean + 4.0 * ln_sd + weak_factor.ln(),
+        );
+        let step = (high - low) / (POINTS - 1) as f64;
+        let density = |u: f64, mean: f64| (-0.5 * ((u - mean) / ln_sd).powi(2)).exp();
+        let mut rates: Vec<Rate> = (0..POINTS)
+            .map(|i| {
+                let u = low + step * i as f64;
+                let weak = density(u, ln_mean + weak_factor.ln());
+                Rate {
+                    rate: u.exp(),
+                    share: (1.0 - weak_share) * density(u, ln_mean) + weak_share * weak,
+                }
+            })
+            .collect();
+        let total: f64 = rates.iter().map(|r| r.share).sum();
+        rates.iter_mut().for_each(|r| r.share /= total);
+        Rates(rates)
+    }
+
+    /// Probability of a rate above that one under those weights.
+    pub fn above(&self, weights: &[f64], rate: f64) -> f64 {
+        let above = self.0.iter().zip(weights).filter(|(r, _)| r.rate > rate);
+        above.map(|(_, w)| w).sum()
+    }
+
+    /// The rate in the middle of those weights.
+    pub fn middle(&self, weights: &[f64]) -> f64 {
+        let mut below = 0.0;
+        for (r, w) in self.0.iter().zip(weights) {
+            below += w;
+            if below >= 0.5 {
+                return r.rate;
+            }
+        }
+        self.0.last().map_or(f64::NAN, |r| r.rate)
+    }
+}
+
+#[cfg(test)]
+mod tests;

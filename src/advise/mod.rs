@@ -13,6 +13,8 @@ mod prices;
 mod records;
 mod resin;
 mod series;
+mod sharpen;
+mod since;
 pub mod what_if;
 
 use jiff::civil::Date;
@@ -28,6 +30,8 @@ pub use assessment::*;
 pub use due::{Job, jobs, stood_still};
 pub use membrane::alarm_of;
 pub use prices::DecisionPrices;
+pub use sharpen::{BestReading, Gain, best_reading};
+pub use since::{Effect, MonthCost, Moved, Since, Turn, Work, since};
 
 /// Builds the assessment from the fleet's lives and what was fitted to them.
 pub fn assess(lives: &FleetLives, fit: &FleetFit, settings: &Settings) -> Assessment {

@@ -6,6 +6,7 @@
 //! on its own scale (0 earliest, 1 latest) is estimated with the part still
 //! running (Kaplan–Meier); a good forecast spreads evenly over that scale.
 
+mod beside;
 mod money;
 mod replay;
 mod score;
@@ -17,6 +18,7 @@ use serde::Serialize;
 use crate::lives::Fleet;
 use crate::settings::Settings;
 
+pub use beside::Beside;
 pub use money::{MoneyPerYear, Plans};
 pub use score::{Ahead, PartScore, RuleScore};
 
@@ -36,11 +38,42 @@ pub struct Backtest {
     pub plans: Option<Plans>,
     /// The same in sentences.
     pub words: Vec<String>,
+    /// Parts whose limit was seen, each with one forecast made some time
+    /// before; in order of the day it came.
+    #[serde(skip)]
+    pub membranes_beside: Vec<Beside>,
+    #[serde(skip)]
+    pub resin_beside: Vec<Beside>,
 }
 
-/// Replays the past up to the end of `as_of`. `first_day`: of the first row.
-pub fn run(fleet: &Fleet, first_day: Date, as_of: Date, settings: &Settings) -> Backtest {
-    let past = replay::replay(fleet, first_day, as_of, settings);
+#[cfg(test)]
+impl Backtest {
+    /// A result that holds nothing but forecasts beside what came.
+    pub fn of_beside(as_of: Date, beside: Vec<Beside>) -> Backtest {
+        Backtest {
+            schema: "litrewise/backtest/1",
+            as_of,
+            looks: 22,
+            membrane: score::of(&[], f64::NAN),
+            resin: score::of(&[], f64::NAN),
+            salt_passage_ahead: score::ahead(&[]),
+            plans: None,
+            words: vec!["22 month-ends of your own past were forecast again.".to_owned(); 4],
+            membranes_beside: beside.clone(),
+            resin_beside: beside,
+        }
+    }
+}
+
+/// Replays the past up to the end of `as_of`. `first_day`: of the first row;
+/// `progress` hears how many of how many month-ends are forecast again.
+pub fn run(
+    fleet: &Fleet,
+    (first_day, as_of): (Date, Date),
+    settings: &Settings,
+    progress: &dyn Fn(usize, usize),
+) -> Backtest {
+    let past = replay::replay(fleet, (first_day, as_of), settings, progress);
     let mut result = Backtest {
         schema: "litrewise/backtest/1",
         as_of,
@@ -50,6 +83,8 @@ pub fn run(fleet: &Fleet, first_day: Date, as_of: Date, settings: &Settings) -> 
         salt_passage_ahead: score::ahead(&past.ahead),
         plans: money::plans(&past, settings),
         words: Vec::new(),
+        membranes_beside: beside::of(&past.membrane, beside::MEMBRANE_DAYS),
+        resin_beside: beside::of(&past.resin, beside::RESIN_DAYS),
     };
     result.words = words::of(&result, settings);
     result

@@ -16,6 +16,7 @@ use crate::{advise, advise::DecisionPrices};
 pub struct Forecast {
     /// Van and part: forecasts of one part hang together.
     pub part: usize,
+    pub van: Arc<str>,
     pub began: Option<Date>,
     pub made_on: Date,
     pub limit_on: Span<Date>,
@@ -52,7 +53,12 @@ const FIRST_LOOK_DAYS: i64 = 60;
 /// Months between a forecast of salt passage and its check.
 const AHEAD_MONTHS: usize = 3;
 
-pub fn replay(fleet: &Fleet, first_day: Date, as_of: Date, settings: &Settings) -> Past {
+pub fn replay(
+    fleet: &Fleet,
+    (first_day, as_of): (Date, Date),
+    settings: &Settings,
+    progress: &dyn Fn(usize, usize),
+) -> Past {
     let today = lives::cut(fleet, as_of, settings);
     let outcomes = fit::outcomes(&today, settings);
     let mut of_part: BTreeMap<(Arc<str>, Part), Vec<usize>> = BTreeMap::new();
@@ -75,7 +81,8 @@ pub fn replay(fleet: &Fleet, first_day: Date, as_of: Date, settings: &Settings) 
     };
     // Level of each van's element at the looks before, newest last.
     let mut levels: Vec<BTreeMap<Arc<str>, Level>> = Vec::new();
-    for &on in &months {
+    for (done, &on) in months.iter().enumerate() {
+        progress(done, months.len());
         let then = lives::cut(fleet, on, settings);
         let fitted = fit::fit(&then, settings);
         let assessed = advise::assess(&then, &fitted, settings);
@@ -137,6 +144,7 @@ pub fn replay(fleet: &Fleet, first_day: Date, as_of: Date, settings: &Settings) 
         }
         levels.push(now);
     }
+    progress(months.len(), months.len());
     past
 }
 
@@ -198,6 +206,7 @@ fn held_against(
     let before = draws.partition_point(|d| *d <= days);
     Some(Forecast {
         part: number,
+        van: outcome.van.clone(),
         began: outcome.began,
         made_on,
         limit_on,

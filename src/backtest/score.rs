@@ -157,6 +157,7 @@ mod tests {
         let p50 = date(2026, 6, 1);
         Forecast {
             part,
+            van: "QV-001".into(),
             began: Some(date(2025, 1, 1)),
             made_on: date(2026, 1, 1),
             limit_on: Span {

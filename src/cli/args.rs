@@ -7,8 +7,8 @@ use clap::{Args, Parser, Subcommand};
 use jiff::civil::Date;
 
 use super::{
-    assess, backtest, check, demo, due, export, ingest, report, set_aside, settings, simulate,
-    template,
+    assess, backtest, check, completions, demo, due, export, ingest, man, report, set_aside,
+    settings, simulate, template,
 };
 
 /// From water readings to replacement dates: when each van's membrane, resin
@@ -69,6 +69,8 @@ pub(super) enum Command {
     Simulate(simulate::SimulateArgs),
     Template(template::TemplateArgs),
     Settings(settings::SettingsArgs),
+    Completions(completions::CompletionsArgs),
+    Man(man::ManArgs),
 }
 
 fn day(typed: &str) -> Result<Date, String> {

@@ -1,6 +1,6 @@
 //! `litrewise assess`: where every van stands.
 
-use std::io::Write;
+use std::io::{IsTerminal, Write};
 use std::process::ExitCode;
 
 use clap::{Args, ValueEnum};
@@ -11,7 +11,7 @@ use super::error::CliError;
 use super::looking::Looking;
 use crate::advise::Assessment;
 use crate::advise::what_if::{self, Change, WhatIf};
-use crate::report;
+use crate::report::{self, text::Paint};
 
 /// Say where every membrane, resin filling and pre-filter stands, and when to change it
 #[derive(Debug, Args)]
@@ -128,7 +128,7 @@ pub(super) fn run(plan: &AssessPlan, out: &mut dyn Write) -> Result<ExitCode, Cl
             explain,
         } => match format {
             Format::Text if *explain => report::text::explained(assessment),
-            Format::Text => report::text::table(assessment),
+            Format::Text => report::text::table(assessment, paint()),
             Format::Json if *explain => report::explained_json(assessment)?,
             Format::Json => report::assessment_json(assessment)?,
             Format::Csv => report::assessment_csv(assessment),
@@ -136,6 +136,18 @@ pub(super) fn run(plan: &AssessPlan, out: &mut dyn Write) -> Result<ExitCode, Cl
     };
     out.write_all(text.as_bytes())?;
     Ok(ExitCode::SUCCESS)
+}
+
+/// Colour where a terminal shows it and nobody asked for none (the NO_COLOR
+/// convention: set and not empty).
+fn paint() -> Paint {
+    let asked_not = std::env::var_os("NO_COLOR").is_some_and(|v| !v.is_empty());
+    let dumb = std::env::var_os("TERM").is_some_and(|v| v == "dumb");
+    if std::io::stdout().is_terminal() && !asked_not && !dumb {
+        Paint::Colour
+    } else {
+        Paint::Plain
+    }
 }
 
 /// The van in service whose name is most like what was typed, if any is near.

@@ -8,7 +8,7 @@ use clap::{Args, ValueEnum};
 use super::context::Context;
 use super::error::CliError;
 use super::looking::Looking;
-use crate::backtest::{self, Backtest};
+use crate::backtest::Backtest;
 use crate::report;
 
 /// Say how good the forecasts were on this fleet's own past
@@ -41,7 +41,7 @@ impl BacktestArgs {
         let looking = Looking::open(context)?;
         let as_of = looking.as_of(context);
         Ok(BacktestPlan {
-            result: backtest::run(&looking.fleet, looking.first_day, as_of, &looking.settings),
+            result: looking.backtest(as_of, context),
             format: self.format,
         })
     }

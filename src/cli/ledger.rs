@@ -8,8 +8,32 @@ use super::error::CliError;
 use super::ingest::now;
 use super::said;
 use crate::ingest::shown;
-use crate::store::records::Instant;
+use crate::store::records::{Instant, RowCounts};
 use crate::store::{Action, Deed, FileLine, Store};
+
+/// Columns of a terminal.
+const WIDTH: usize = 80;
+
+/// What became of a file's rows; what did not happen is not told.
+fn counted(counts: RowCounts) -> String {
+    let told = [
+        (counts.stored, "stored"),
+        (counts.already_stored, "already stored"),
+        (counts.set_aside, "set aside"),
+    ];
+    let told: Vec<String> = told
+        .into_iter()
+        .filter(|(n, _)| *n > 0)
+        .map(|(n, what)| match n == counts.read {
+            true => format!("all {what}"),
+            false => format!("{n} {what}"),
+        })
+        .collect();
+    match told.as_slice() {
+        [] => format!("{} rows", counts.read),
+        told => format!("{} rows: {}", counts.read, told.join(", ")),
+    }
+}
 
 /// Lists every file with its id, its rows and what was done to it since.
 pub(super) fn list(
@@ -19,18 +43,17 @@ pub(super) fn list(
 ) -> Result<ExitCode, CliError> {
     let (files, deeds) = (store.files()?, store.deeds()?);
     for file in &files {
-        let counts = file.counts;
-        writeln!(
-            out,
-            "{:>4}  {}  {}  {} rows: {} stored, {} already stored, {} set aside",
+        let head = format!(
+            "{:>4}  {}  {}",
             file.id,
             when(file.ingested_at),
-            shown(&file.name),
-            counts.read,
-            counts.stored,
-            counts.already_stored,
-            counts.set_aside,
-        )?;
+            shown(&file.name)
+        );
+        let counts = counted(file.counts);
+        // a long name takes a line of its own
+        let apart = head.chars().count() + 2 + counts.chars().count() > WIDTH;
+        let between = if apart { "\n      " } else { "  " };
+        writeln!(out, "{head}{between}{counts}")?;
         for deed in deeds.iter().filter(|deed| deed.file_id == file.id) {
             let by = match deed.by.as_str() {
                 "" => String::new(),

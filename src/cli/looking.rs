@@ -7,7 +7,8 @@ use jiff::tz::TimeZone;
 use super::context::Context;
 use super::error::CliError;
 use crate::advise::what_if::{Change, WhatIf, what_if};
-use crate::advise::{self, Assessment, KnownPrices};
+use crate::advise::{self, Assessment, KnownPrices, Since};
+use crate::backtest::{self, Backtest};
 use crate::settings::Settings;
 use crate::store::Store;
 use crate::store::records::{Fleet, Instant, When};
@@ -89,6 +90,44 @@ impl Looking {
             })
             .collect()
     }
+    /// The assessment with what changed since a month before, and with how
+    /// good earlier forecasts were where that is asked for.
+    pub(super) fn month(&self, as_of: Date, with_past: bool, context: &Context) -> Month {
+        let before = month_before(as_of).filter(|day| *day >= self.first_day);
+        let (assessment, before) =
+            rayon::join(|| self.assess(as_of), || before.map(|day| self.assess(day)));
+        Month {
+            since: before.map(|before| advise::since(&before, &assessment)),
+            backtest: with_past.then(|| self.backtest(as_of, context)),
+            assessment,
+        }
+    }
+
+    /// How good earlier forecasts were, with progress on the terminal.
+    pub(super) fn backtest(&self, as_of: Date, context: &Context) -> Backtest {
+        let progress = context.progress("months forecast again");
+        let days = (self.first_day, as_of);
+        let result = backtest::run(&self.fleet, days, &self.settings, &|done, all| {
+            progress.at(done, all);
+        });
+        progress.end();
+        result
+    }
+}
+
+/// What a month's report tells.
+pub(super) struct Month {
+    pub assessment: Assessment,
+    pub since: Option<Since>,
+    pub backtest: Option<Backtest>,
+}
+
+/// The same day a month before; of a month's last day, the last day before it.
+fn month_before(day: Date) -> Option<Date> {
+    if day == day.last_of_month() {
+        return day.first_of_month().yesterday().ok();
+    }
+    day.checked_sub(jiff::Span::new().months(1)).ok()
 }
 
 /// The assessment is a pure function of records, day and settings.
@@ -130,4 +169,18 @@ fn days(fleet: &Fleet, time_zone: &TimeZone) -> Option<(Date, Date)> {
         }
     }
     span
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use jiff::civil::date;
+
+    #[test]
+    fn the_month_before_ends_where_this_one_begins() {
+        assert_eq!(month_before(date(2026, 10, 31)), Some(date(2026, 9, 30)));
+        assert_eq!(month_before(date(2026, 9, 30)), Some(date(2026, 8, 31)));
+        assert_eq!(month_before(date(2026, 3, 30)), Some(date(2026, 2, 28)));
+        assert_eq!(month_before(date(2026, 10, 14)), Some(date(2026, 9, 14)));
+    }
 }

@@ -14,10 +14,12 @@ mod to_mend;
 mod assess;
 mod backtest;
 mod check;
+mod completions;
 mod demo;
 mod due;
 mod export;
 mod ingest;
+mod man;
 mod remake;
 mod report;
 mod set_aside;
@@ -54,6 +56,8 @@ pub fn run(cli: Cli) -> Result<ExitCode, CliError> {
         Command::Export(args) => export::run(&args.plan(&context)?, &mut out),
         Command::Simulate(args) => simulate::run(&args.plan()?, &context, &mut out),
         Command::Settings(args) => settings::run(&args, &context, &mut out),
+        Command::Completions(args) => completions::run(&args, &mut out),
+        Command::Man(args) => man::run(&args, &mut out),
         Command::Template(args) => template::run(&args.plan(), &context, &mut out),
     }?;
     out.flush()?;

@@ -10,6 +10,15 @@ pub(super) struct Progress {
     most: Mutex<usize>,
 }
 
+/// Letters of a bar between its ends.
+const BAR: usize = 24;
+
+/// `[######------------------]`
+fn bar(done: usize, all: usize) -> String {
+    let full = (done * BAR).checked_div(all).unwrap_or(BAR).min(BAR);
+    format!("[{}{}]", "#".repeat(full), "-".repeat(BAR - full))
+}
+
 impl Progress {
     pub(super) fn new(what: &'static str, quiet: bool) -> Progress {
         Progress {
@@ -30,7 +39,12 @@ impl Progress {
         {
             *most = done;
             let mut terminal = std::io::stderr().lock();
-            let _ = write!(terminal, "\r{done} of {all} {}", self.what);
+            let _ = write!(
+                terminal,
+                "\r{} {done} of {all} {}",
+                bar(done, all),
+                self.what
+            );
             let _ = terminal.flush();
         }
     }
@@ -39,5 +53,18 @@ impl Progress {
         if self.shown {
             let _ = writeln!(std::io::stderr().lock());
         }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_bar_is_always_as_long_and_full_at_the_end() {
+        assert_eq!(bar(0, 7), format!("[{}]", "-".repeat(BAR)));
+        assert_eq!(bar(7, 7), format!("[{}]", "#".repeat(BAR)));
+        assert_eq!(bar(0, 0), format!("[{}]", "#".repeat(BAR)));
+        assert!((0..=7).all(|n| bar(n, 7).len() == BAR + 2));
     }
 }

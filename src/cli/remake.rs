@@ -42,12 +42,12 @@ pub(super) fn run(
     take_in(&store, &files, &settings, context)?;
     let looking = Looking::at(&store, settings)?;
     let as_of = looking.newest_day;
-    let assessment = looking.assess(as_of);
+    let told = looking.month(as_of, true, context);
 
     let pages = checkout.join("notebooks-free-reports");
-    super::report::write(&assessment, as_of.first_of_month(), &pages, context)?;
+    super::report::write(&told, as_of.first_of_month(), &pages, context)?;
     let charts = checkout.join("charts");
-    report::gallery(&assessment, &charts)?;
+    report::gallery(&told.assessment, told.backtest.as_ref(), &charts)?;
     for folder in [sample, pages, charts] {
         writeln!(out, "{}", folder.display())?;
     }

@@ -9,8 +9,7 @@ use jiff::civil::Date;
 
 use super::context::Context;
 use super::error::CliError;
-use super::looking::Looking;
-use crate::advise::Assessment;
+use super::looking::{Looking, Month};
 use crate::report::{self, ReportPlan, Written};
 
 /// Write the month's report: a page for the fleet, one per van and per district
@@ -22,6 +21,10 @@ pub(super) struct ReportArgs {
     /// The month, YYYY-MM [default: newest month with rows]
     #[arg(long, value_name = "YYYY-MM", value_parser = month)]
     month: Option<Date>,
+    /// Also say how good earlier forecasts were: the fleet's past is forecast again, month by
+    /// month, which takes as long as so many assessments
+    #[arg(long)]
+    backtest: bool,
     /// Folder for the report
     #[arg(long, default_value = "./litrewise-report", value_name = "DIR")]
     out: PathBuf,
@@ -36,7 +39,7 @@ fn month(typed: &str) -> Result<Date, String> {
 }
 
 pub(super) struct ReportingPlan {
-    assessment: Assessment,
+    told: Month,
     /// First day of the month.
     month: Date,
     out: PathBuf,
@@ -53,7 +56,7 @@ impl ReportArgs {
             month.strftime("%Y-%m")
         ));
         Ok(ReportingPlan {
-            assessment: looking.assess(as_of),
+            told: looking.month(as_of, self.backtest, context),
             month,
             out: self.out,
         })
@@ -92,20 +95,22 @@ pub(super) fn run(
     context: &Context,
     out: &mut dyn Write,
 ) -> Result<ExitCode, CliError> {
-    let written = write(&plan.assessment, plan.month, &plan.out, context)?;
+    let written = write(&plan.told, plan.month, &plan.out, context)?;
     writeln!(out, "{}", written.index.display())?;
     Ok(ExitCode::SUCCESS)
 }
 
 /// Draws and writes the report with progress on the terminal.
 pub(super) fn write(
-    assessment: &Assessment,
+    told: &Month,
     month: Date,
     out: &Path,
     context: &Context,
 ) -> Result<Written, CliError> {
     let plan = ReportPlan {
-        assessment,
+        assessment: &told.assessment,
+        since: told.since.as_ref(),
+        backtest: told.backtest.as_ref(),
         month,
         out,
     };

@@ -1,38 +1,12 @@
-//! The one door to the drawing library: everything a page is made of goes
-//! through [`Canvas`], which draws into our own memory.
-//!
-//! Shapes are drawn at twice the size and averaged down, because the library
-//! places whole pixels only. The bundled font is the only one ever used, so a
-//! page comes out the same on every machine. Drawing calls do not return
-//! errors one by one: the first is kept and returned by [`draw`].
-
-use std::sync::OnceLock;
-
-use plotters::backend::{BitMapBackend, DrawingBackend};
-use plotters::style::{Color, FontStyle, IntoFont, RGBColor, ShapeStyle, TextStyle, register_font};
+//! What pages and charts are drawn on: everything goes through [`Canvas`],
+//! which notes strokes and knows how wide text is. `raster` turns what was
+//! noted into pixels, `svg` into a drawing for the index.
 
 use super::error::DrawError;
+use super::font;
 use super::look::{Ink, PAPER, Shape, Type};
 use super::rect::Rect;
-
-/// Drawn pixels per page pixel, each way.
-const FINE: u32 = 2;
-/// The name under which the bundled font is known.
-const FAMILY: &str = "page";
-/// Height of the font's box over its em size: (1901 + 483) / 2048, from the
-/// font's own horizontal header.
-const BOX_PER_EM: f64 = 2384.0 / 2048.0;
-
-/// A finished picture: RGB rows from the top.
-#[derive(Debug, Clone)]
-pub struct Picture {
-    pub width: u32,
-    pub height: u32,
-    pub pixels: Vec<u8>,
-    /// What was written where, to be tested for collisions.
-    #[cfg(test)]
-    pub texts: Vec<(Rect, String)>,
-}
+use super::strokes::{Sketch, Stroke};
 
 /// Where a text's anchor lies.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -43,211 +17,101 @@ pub enum Align {
 }
 
 /// Something to draw on, in page pixels.
-pub struct Canvas<'a> {
-    backend: BitMapBackend<'a>,
-    size: (u32, u32),
-    fault: Option<DrawError>,
-    #[cfg(test)]
-    texts: Vec<(Rect, String)>,
+pub struct Canvas {
+    sketch: Sketch,
+    titled: bool,
 }
 
-/// Draws a picture of that size on white paper.
+/// A sketch of that size on white paper.
 ///
 /// # Errors
-/// The first thing the drawing library could not do.
-pub fn draw(
-    (width, height): (u32, u32),
-    paint: impl FnOnce(&mut Canvas<'_>),
-) -> Result<Picture, DrawError> {
-    register_fonts()?;
-    let fine = (width * FINE, height * FINE);
-    let mut pixels = vec![255_u8; fine.0 as usize * fine.1 as usize * 3];
-    let mut picture = Picture {
-        width,
-        height,
-        pixels: Vec::new(),
-        #[cfg(test)]
-        texts: Vec::new(),
+/// Where the bundled font is not accepted.
+pub fn draw(size: (u32, u32), paint: impl FnOnce(&mut Canvas)) -> Result<Sketch, DrawError> {
+    on(size, true, paint)
+}
+
+/// The same for a drawing whose title stands outside it as text.
+///
+/// # Errors
+/// As [`draw`].
+pub fn draw_untitled(
+    size: (u32, u32),
+    paint: impl FnOnce(&mut Canvas),
+) -> Result<Sketch, DrawError> {
+    on(size, false, paint)
+}
+
+fn on(
+    size: (u32, u32),
+    titled: bool,
+    paint: impl FnOnce(&mut Canvas),
+) -> Result<Sketch, DrawError> {
+    font::register()?;
+    let mut canvas = Canvas {
+        sketch: Sketch {
+            size,
+            strokes: Vec::new(),
+        },
+        titled,
     };
-    let fault = {
-        let mut canvas = Canvas {
-            backend: BitMapBackend::with_buffer(&mut pixels, fine),
-            size: (width, height),
-            fault: None,
-            #[cfg(test)]
-            texts: Vec::new(),
-        };
-        paint(&mut canvas);
-        #[cfg(test)]
-        picture.texts.append(&mut canvas.texts);
-        canvas.fault.take()
-    };
-    picture.pixels = average_down(&pixels, width as usize);
-    fault.map_or(Ok(picture), Err)
+    paint(&mut canvas);
+    Ok(canvas.sketch)
 }
 
-fn register_fonts() -> Result<(), DrawError> {
-    static DONE: OnceLock<Result<(), DrawError>> = OnceLock::new();
-    DONE.get_or_init(|| {
-        register_font(FAMILY, FontStyle::Normal, dejavu::sans::regular())
-            .map_err(|_| DrawError::Font("DejaVu Sans"))?;
-        register_font(FAMILY, FontStyle::Bold, dejavu::sans::bold())
-            .map_err(|_| DrawError::Font("DejaVu Sans Bold"))
-    })
-    .clone()
-}
-
-/// Averages blocks of 2 x 2 pixels. Most of a page is paper, so stretches of
-/// paper are told by whole slices before any pixel is looked at.
-fn average_down(fine: &[u8], width: usize) -> Vec<u8> {
-    const STRETCH: usize = 32;
-    const PAPER_FINE: [u8; STRETCH * 6] = [255; STRETCH * 6];
-    let row = width * 2 * 3;
-    let mut out = Vec::with_capacity(fine.len() / 4);
-    for pair in fine.chunks_exact(row * 2) {
-        let (upper, lower) = pair.split_at(row);
-        for (a, b) in upper.chunks(STRETCH * 6).zip(lower.chunks(STRETCH * 6)) {
-            let paper = PAPER_FINE.get(..a.len()).unwrap_or_default();
-            if a == paper && b == paper {
-                out.extend_from_slice(PAPER_FINE.get(..a.len() / 2).unwrap_or_default());
-            } else {
-                average_stretch(a, b, &mut out);
-            }
-        }
-    }
-    out
-}
-
-fn average_stretch(upper: &[u8], lower: &[u8], out: &mut Vec<u8>) {
-    for (a, b) in upper.chunks_exact(6).zip(lower.chunks_exact(6)) {
-        let (&[r0, g0, b0, r1, g1, b1], &[r2, g2, b2, r3, g3, b3]) = (a, b) else {
-            continue;
-        };
-        let mean = |w, x, y, z| {
-            ((u16::from(w) + u16::from(x) + u16::from(y) + u16::from(z) + 2) / 4) as u8
-        };
-        out.extend_from_slice(&[
-            mean(r0, r1, r2, r3),
-            mean(g0, g1, g2, g3),
-            mean(b0, b1, b2, b3),
-        ]);
-    }
-}
-
-fn rgb(ink: Ink) -> RGBColor {
-    RGBColor(ink.0, ink.1, ink.2)
-}
-
-fn fill_of(ink: Ink) -> ShapeStyle {
-    rgb(ink).filled()
-}
-
-fn style_of(face: &Type) -> TextStyle<'static> {
-    let size = face.size * BOX_PER_EM * f64::from(FINE);
-    let weight = if face.bold {
-        FontStyle::Bold
-    } else {
-        FontStyle::Normal
-    };
-    let mut style = TextStyle::from((FAMILY, size, weight).into_font());
-    style.color = rgb(face.ink).to_backend_color();
-    style
-}
-
-fn fine_px(at: f64) -> i32 {
-    (at * f64::from(FINE)).round() as i32
-}
-
-fn fine_point(&(x, y): &(f64, f64)) -> (i32, i32) {
-    (fine_px(x), fine_px(y))
-}
-
-impl Canvas<'_> {
+impl Canvas {
     /// The whole page.
     pub fn page(&self) -> Rect {
-        Rect::at(0.0, 0.0, f64::from(self.size.0), f64::from(self.size.1))
+        let (width, height) = self.sketch.size;
+        Rect::at(0.0, 0.0, f64::from(width), f64::from(height))
     }
 
-    fn keep(&mut self, done: Result<(), impl std::fmt::Display>) {
-        if let (Err(fault), None) = (done, &self.fault) {
-            self.fault = Some(DrawError::Library(fault.to_string()));
-        }
+    /// Whether charts write their title themselves.
+    pub fn is_titled(&self) -> bool {
+        self.titled
     }
 
     /// A filled box.
     pub fn fill(&mut self, area: Rect, ink: Ink) {
-        if area.width() <= 0.0 || area.height() <= 0.0 {
-            return;
+        if area.width() > 0.0 && area.height() > 0.0 {
+            self.sketch.strokes.push(Stroke::Fill { area, ink });
         }
-        let (from, to) = (
-            fine_point(&(area.x0, area.y0)),
-            (fine_px(area.x1) - 1, fine_px(area.y1) - 1),
-        );
-        let done = self.backend.draw_rect(from, to, &fill_of(ink), true);
-        self.keep(done);
     }
 
     /// A line through `points` (in order; fewer than two draw nothing).
     pub fn line(&mut self, points: &[(f64, f64)], ink: Ink, width: f64) {
-        if points.len() < 2 {
-            return;
+        if points.len() >= 2 {
+            self.sketch.strokes.push(Stroke::Line {
+                points: points.to_vec(),
+                ink,
+                width,
+            });
         }
-        let mut path: Vec<(i32, i32)> = points.iter().map(fine_point).collect();
-        // the library cannot give a width to a step of no length
-        path.dedup();
-        if path.len() < 2 {
-            return;
-        }
-        let stroke = fine_px(width).max(1) as u32;
-        let done = self.backend.draw_path(path, &rgb(ink).stroke_width(stroke));
-        self.keep(done);
     }
 
-    /// A dashed line through `points`: `dash` px drawn, `gap` px left out.
-    pub fn dashes(&mut self, points: &[(f64, f64)], ink: Ink, width: f64, (dash, gap): (f64, f64)) {
-        let mut left = dash;
-        let mut drawing = true;
-        for pair in points.windows(2) {
-            let &[(mut x, mut y), (x1, y1)] = pair else {
-                continue;
-            };
-            let mut rest = (x1 - x).hypot(y1 - y);
-            while rest > 1e-6 {
-                let step = left.min(rest);
-                let share = step / rest;
-                let next = (x + (x1 - x) * share, y + (y1 - y) * share);
-                if drawing {
-                    self.line(&[(x, y), next], ink, width);
-                }
-                (x, y) = next;
-                rest -= step;
-                left -= step;
-                if left <= 1e-6 {
-                    drawing = !drawing;
-                    left = if drawing { dash } else { gap };
-                }
-            }
+    /// A dashed line through `points`: `dash.0` px drawn, `dash.1` px left out.
+    pub fn dashes(&mut self, points: &[(f64, f64)], ink: Ink, width: f64, dash: (f64, f64)) {
+        if points.len() >= 2 {
+            self.sketch.strokes.push(Stroke::Dashes {
+                points: points.to_vec(),
+                ink,
+                width,
+                dash,
+            });
         }
     }
 
     /// A filled polygon; fewer than three corners draw nothing.
     pub fn polygon(&mut self, corners: &[(f64, f64)], ink: Ink) {
-        if corners.len() < 3 {
-            return;
+        if corners.len() >= 3 {
+            self.sketch.strokes.push(Stroke::Polygon {
+                corners: corners.to_vec(),
+                ink,
+            });
         }
-        let corners: Vec<(i32, i32)> = corners.iter().map(fine_point).collect();
-        let done = self.backend.fill_polygon(corners, &fill_of(ink));
-        self.keep(done);
     }
 
-    fn disc(&mut self, (x, y): (f64, f64), radius: f64, ink: Ink) {
-        let corners: Vec<(f64, f64)> = (0..24)
-            .map(|i| {
-                let turn = f64::from(i) / 24.0 * std::f64::consts::TAU;
-                (x + radius * turn.cos(), y + radius * turn.sin())
-            })
-            .collect();
-        self.polygon(&corners, ink);
+    fn disc(&mut self, at: (f64, f64), radius: f64, ink: Ink) {
+        self.sketch.strokes.push(Stroke::Disc { at, radius, ink });
     }
 
     /// A marker about `2 * radius` px wide, with a thin edge of paper.
@@ -287,11 +151,7 @@ impl Canvas<'_> {
 
     /// Width of `text` in px.
     pub fn width_of(&self, text: &str, face: &Type) -> f64 {
-        style_of(face)
-            .font
-            .layout_box(text)
-            .map(|((x0, _), (x1, _))| f64::from(x1 - x0) / f64::from(FINE) + 1.0)
-            .unwrap_or(text.chars().count() as f64 * face.size * 0.65)
+        font::width_of(text, face)
     }
 
     /// The box that `text` takes if written at that anchor and baseline.
@@ -308,16 +168,14 @@ impl Canvas<'_> {
     /// Writes `text` with its baseline at `y` and gives the box it takes.
     pub fn text(&mut self, text: &str, at: (f64, f64), face: &Type, align: Align) -> Rect {
         let area = self.box_of(text, at, face, align);
-        if text.trim().is_empty() {
-            return area;
+        if !text.trim().is_empty() {
+            self.sketch.strokes.push(Stroke::Text {
+                text: text.to_owned(),
+                area,
+                baseline: at.1,
+                face: *face,
+            });
         }
-        // the library puts the baseline half the font's box below the anchor
-        let drop = (face.size * BOX_PER_EM * f64::from(FINE) / 2.0).floor() as i32;
-        let anchor = (fine_px(area.x0), fine_px(at.1) - drop);
-        let done = self.backend.draw_text(text, &style_of(face), anchor);
-        self.keep(done);
-        #[cfg(test)]
-        self.texts.push((area, text.to_owned()));
         area
     }
 

@@ -4,7 +4,7 @@ use std::fs::File;
 use std::io::BufReader;
 use std::path::Path;
 
-use super::canvas::Picture;
+use super::raster::Picture;
 
 /// Written into every page, so that a page of an earlier report is known again.
 const SOFTWARE: (&str, &str) = ("Software", "litrewise report");
@@ -184,7 +184,6 @@ mod tests {
             width,
             height,
             pixels,
-            texts: Vec::new(),
         }
     }
 

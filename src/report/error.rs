@@ -26,6 +26,9 @@ pub enum ReportError {
         page: String,
         source: png::EncodingError,
     },
+    /// The workbook could not be made.
+    #[error("the workbook could not be made")]
+    CannotMakeWorkbook(#[source] rust_xlsxwriter::XlsxError),
     /// The assessment could not be written as JSON.
     #[error("the assessment could not be written as JSON")]
     CannotSerialise(#[source] serde_json::Error),

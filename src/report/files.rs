@@ -9,6 +9,68 @@ use std::path::{Path, PathBuf};
 use super::encode;
 use super::error::ReportError;
 
+/// The page that shows all the others.
+pub const INDEX: &str = "index.html";
+
+/// A file of the report for other programs.
+#[derive(Debug, Clone, Copy)]
+pub struct Table {
+    pub name: &'static str,
+    /// What it is, in people's words.
+    pub what: &'static str,
+    pub kind: Kind,
+}
+
+/// What a [`Table`] holds.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Kind {
+    AssessmentJson,
+    AssessmentCsv,
+    Schema,
+    Workbook,
+    DueCsv,
+    DueCalendar,
+}
+
+/// Every file for other programs.
+pub const TABLES: [Table; 6] = [
+    Table {
+        name: "fleet.xlsx",
+        what: "vans, jobs and districts, for a spreadsheet program",
+        kind: Kind::Workbook,
+    },
+    Table {
+        name: "due.csv",
+        what: "the jobs of the next eight weeks, for a spreadsheet",
+        kind: Kind::DueCsv,
+    },
+    Table {
+        name: "due.ics",
+        what: "the same jobs, for a calendar",
+        kind: Kind::DueCalendar,
+    },
+    Table {
+        name: "assessment.csv",
+        what: "every van in a row, for a spreadsheet",
+        kind: Kind::AssessmentCsv,
+    },
+    Table {
+        name: "assessment.json",
+        what: "everything as data, for other programs",
+        kind: Kind::AssessmentJson,
+    },
+    Table {
+        name: "assessment.schema.json",
+        what: "what that data means and how it is built (JSON Schema)",
+        kind: Kind::Schema,
+    },
+];
+
+/// How the names of pages begin; a page that is not made any more is known by it.
+const PAGES: [&str; 8] = [
+    "claim-", "van-", "area-", "fleet", "vans-", "water", "records", "past",
+];
+
 /// Longest part of a file name taken from a van's or district's own name.
 const LONGEST: usize = 60;
 
@@ -273,9 +335,12 @@ fn clear_left_behind(out: &Path) -> Result<(), ReportError> {
 
 /// The files of every report that are no pages.
 fn own_names() -> Vec<(String, Vec<u8>)> {
-    ["index.html", "assessment.json", "due.csv"]
+    TABLES
+        .iter()
+        .map(|table| table.name)
+        .chain([INDEX])
         .map(|name| (name.to_owned(), Vec::new()))
-        .to_vec()
+        .collect()
 }
 
 /// Where it cannot be told, it is taken to run.
@@ -298,9 +363,7 @@ fn remove_left_over_pages(out: &Path, files: &[(String, Vec<u8>)]) -> Result<(),
         let Ok(name) = entry.file_name().into_string() else {
             continue;
         };
-        let ours = ["van-", "area-", "fleet-"]
-            .iter()
-            .any(|p| name.starts_with(p))
+        let ours = PAGES.iter().any(|p| name.starts_with(p))
             && name.ends_with(".png")
             && !made.contains(name.as_str());
         if ours && encode::is_a_page_of_ours(&entry.path()) {

@@ -4,7 +4,7 @@
 use crate::advise::State;
 
 /// An opaque colour.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
 pub struct Ink(pub u8, pub u8, pub u8);
 
 impl Ink {
@@ -22,20 +22,28 @@ pub const GRID: Ink = Ink(223, 228, 233);
 pub const RULE: Ink = Ink(150, 160, 170);
 pub const SHADE: Ink = Ink(244, 246, 248);
 /// Membranes and salt passage.
-pub const MEMBRANE: Ink = Ink(22, 84, 140);
+pub const MEMBRANE: Ink = Ink(0, 49, 111);
 /// Resin and the water after it.
-pub const RESIN: Ink = Ink(178, 92, 12);
+pub const RESIN: Ink = Ink(177, 102, 65);
 /// Litres.
-pub const WATER: Ink = Ink(72, 130, 138);
+pub const WATER: Ink = Ink(59, 161, 162);
 /// Pre-filters.
-pub const PREFILTER: Ink = Ink(110, 84, 140);
+pub const PREFILTER: Ink = Ink(108, 86, 150);
 /// Limits.
-pub const LIMIT: Ink = Ink(140, 24, 48);
+pub const LIMIT: Ink = Ink(134, 37, 54);
 
 /// Page size: A4 landscape at 150 dots per inch.
 pub const PAGE: (u32, u32) = (1754, 1240);
 /// A single chart of the gallery.
 pub const SINGLE: (u32, u32) = (1000, 620);
+/// A drawing of the index: wide and high.
+pub const DRAWING: (u32, u32) = (540, 380);
+/// A drawing over the whole width.
+pub const DRAWING_WIDE: (u32, u32) = (680, 420);
+/// A drawing with many rows.
+pub const DRAWING_TALL: (u32, u32) = (540, 620);
+/// A drawing of less weight.
+pub const DRAWING_LOW: (u32, u32) = (540, 300);
 /// Outer margin of a page, px.
 pub const MARGIN: f64 = 56.0;
 
@@ -85,14 +93,15 @@ pub enum Shape {
     Eye,
 }
 
-/// Shape and ink of a state. Lightness differs too, for grey printing.
+/// Shape and ink of a state. Lightness differs too, for grey printing; the inks
+/// stay apart for whoever sees fewer colours (`sight` holds them to it).
 pub fn badge(state: State) -> (Shape, Ink) {
     match state {
-        State::FailingEarly => (Shape::Cross, Ink(110, 16, 84)),
-        State::Overdue => (Shape::Square, Ink(176, 42, 28)),
-        State::Due => (Shape::Triangle, Ink(206, 120, 0)),
-        State::Watch => (Shape::Diamond, Ink(86, 110, 190)),
-        State::Unknown => (Shape::Eye, Ink(110, 118, 126)),
-        State::OnCourse => (Shape::Circle, Ink(58, 146, 124)),
+        State::FailingEarly => (Shape::Cross, Ink(81, 11, 53)),
+        State::Overdue => (Shape::Square, Ink(160, 37, 53)),
+        State::Due => (Shape::Triangle, Ink(205, 133, 51)),
+        State::Watch => (Shape::Diamond, Ink(16, 61, 143)),
+        State::Unknown => (Shape::Eye, Ink(95, 104, 112)),
+        State::OnCourse => (Shape::Circle, Ink(78, 143, 114)),
     }
 }

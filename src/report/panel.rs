@@ -25,15 +25,18 @@ pub struct Panel {
 
 /// Writes a chart's title (at most two lines) and its unit below, and gives
 /// the box that is left for the chart.
-pub fn heading(canvas: &mut Canvas<'_>, area: Rect, title: &str, unit: &str) -> Rect {
+pub fn heading(canvas: &mut Canvas, area: Rect, title: &str, unit: &str) -> Rect {
     let face = look::CHART_TITLE;
     let first = area.y0 + face.size;
-    let mut next = canvas.paragraph(title, (area.x0, first), &face, area.width(), 2);
+    let mut next = if canvas.is_titled() {
+        canvas.paragraph(title, (area.x0, first), &face, area.width(), 2)
+    } else {
+        first
+    };
     if !unit.is_empty() {
         let face = look::SMALL;
-        let unit = canvas.shortened(unit, &face, area.width());
-        canvas.text(&unit, (area.x0, next - 3.0), &face, Align::Left);
-        next += face.leading();
+        let at = (area.x0, next - 3.0);
+        next = canvas.paragraph(unit, at, &face, area.width(), 2) + 3.0;
     }
     Rect {
         y0: next - look::CHART_TITLE.size + 4.0,
@@ -42,7 +45,7 @@ pub fn heading(canvas: &mut Canvas<'_>, area: Rect, title: &str, unit: &str) -> 
 }
 
 /// Draws axes into `area`; `x_name` is written under the horizontal axis.
-pub fn frame(canvas: &mut Canvas<'_>, area: Rect, x: &Axis, y: &Axis, x_name: &str) -> Panel {
+pub fn frame(canvas: &mut Canvas, area: Rect, x: &Axis, y: &Axis, x_name: &str) -> Panel {
     let face = look::SMALL;
     let widest = y
         .ticks
@@ -104,7 +107,7 @@ pub fn frame(canvas: &mut Canvas<'_>, area: Rect, x: &Axis, y: &Axis, x_name: &s
 }
 
 /// The horizontal axis with those labels that do not collide.
-fn x_axis(canvas: &mut Canvas<'_>, panel: &Panel, ticks: &[Tick]) {
+fn x_axis(canvas: &mut Canvas, panel: &Panel, ticks: &[Tick]) {
     let (plot, face) = (panel.plot, look::SMALL);
     canvas.fill(
         Rect {
@@ -144,7 +147,7 @@ impl Panel {
 
     /// A band between two curves: (x, low, high), in order of x. It is cut at
     /// the panel's sides; above or below the panel it runs along the edge.
-    pub fn band(&self, canvas: &mut Canvas<'_>, points: &[(f64, f64, f64)], ink: Ink) {
+    pub fn band(&self, canvas: &mut Canvas, points: &[(f64, f64, f64)], ink: Ink) {
         let inside = self.between_sides(points);
         let upper = inside.iter().map(|p| self.at(p.0, p.2));
         let lower = inside.iter().rev().map(|p| self.at(p.0, p.1));
@@ -175,7 +178,7 @@ impl Panel {
 
     /// A reading as a dot; one above the panel as a small triangle at its top,
     /// so that no reading is hidden.
-    pub fn reading(&self, canvas: &mut Canvas<'_>, (x, y): (f64, f64), ink: Ink) {
+    pub fn reading(&self, canvas: &mut Canvas, (x, y): (f64, f64), ink: Ink) {
         if !self.x.holds(x) || !y.is_finite() {
             return;
         }
@@ -232,7 +235,7 @@ impl Panel {
 
     /// A level dashed line with its name at the right end, above it where
     /// there is room. Gives the name's box.
-    pub fn limit(&self, canvas: &mut Canvas<'_>, value: f64, name: &str) -> Option<Rect> {
+    pub fn limit(&self, canvas: &mut Canvas, value: f64, name: &str) -> Option<Rect> {
         if !self.y.holds(value) {
             return None;
         }
@@ -254,7 +257,7 @@ impl Panel {
     }
 
     /// An upright line at today.
-    pub fn today(&self, canvas: &mut Canvas<'_>, day: f64, name: &str) -> Option<Rect> {
+    pub fn today(&self, canvas: &mut Canvas, day: f64, name: &str) -> Option<Rect> {
         if !self.x.holds(day) {
             return None;
         }
@@ -275,7 +278,7 @@ impl Panel {
     /// it unreadable.
     pub fn note(
         &self,
-        canvas: &mut Canvas<'_>,
+        canvas: &mut Canvas,
         text: &str,
         at: (f64, f64),
         face: &Type,
@@ -291,7 +294,8 @@ impl Panel {
 #[allow(clippy::unwrap_used)]
 mod tests {
     use super::*;
-    use crate::report::canvas::{Picture, draw};
+    use crate::report::canvas::{Canvas, draw};
+    use crate::report::raster::{Picture, picture};
 
     const INK: Ink = Ink(10, 20, 200);
 
@@ -314,6 +318,10 @@ mod tests {
         }
     }
 
+    fn drawn(paint: impl FnOnce(&mut Canvas)) -> Picture {
+        picture(&draw((200, 100), paint).unwrap()).unwrap()
+    }
+
     /// The box of all pixels of our ink.
     fn inked(picture: &Picture) -> Option<Rect> {
         let mut found: Option<Rect> = None;
@@ -334,11 +342,11 @@ mod tests {
 
     #[test]
     fn a_reading_above_the_chart_is_shown_at_its_edge() {
-        let picture = draw((200, 100), |c| panel().reading(c, (5.0, 99.0), INK)).unwrap();
+        let picture = drawn(|c| panel().reading(c, (5.0, 99.0), INK));
         let seen = inked(&picture).unwrap();
         assert!(seen.y0 >= 20.0 && seen.y1 < 34.0, "{seen:?}");
         assert!((seen.x0 + seen.x1) / 2.0 - 100.0 < 2.0);
-        let outside = draw((200, 100), |c| panel().reading(c, (11.0, 5.0), INK)).unwrap();
+        let outside = drawn(|c| panel().reading(c, (11.0, 5.0), INK));
         assert_eq!(inked(&outside), None);
     }
 
@@ -357,13 +365,13 @@ mod tests {
             (4.0, 2.0, f64::INFINITY),
             (20.0, 1.0, 99.0),
         ];
-        let picture = draw((200, 100), |c| {
+        let picture = drawn(|c| {
             panel().band(c, &band, INK);
             for run in panel().curve(&points) {
                 c.line(&run, INK, 1.0);
             }
         });
-        let seen = inked(&picture.unwrap()).unwrap();
+        let seen = inked(&picture).unwrap();
         assert!(panel().plot.inset(-1.5).holds(&seen), "{seen:?}");
         // both sides are reached: the band is cut there, not left out
         assert!(seen.x0 < 21.5 && seen.x1 > 178.5, "{seen:?}");

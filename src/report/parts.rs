@@ -163,8 +163,22 @@ impl VanLine<'_> {
                     .map(|p| format!("next: {}", p.phrase(as_of))),
             );
         }
-        let unknown = self.parts.iter().filter(|p| p.state == State::Unknown);
-        said.extend(unknown.map(phrase));
+        let unknown: Vec<&Part<'_>> = self
+            .parts
+            .iter()
+            .filter(|p| p.state == State::Unknown)
+            .collect();
+        match unknown.as_slice() {
+            [one] => said.push(phrase(one)),
+            [] => {}
+            many => {
+                let names: Vec<String> = many
+                    .iter()
+                    .map(|p| words::item(p.item).to_owned())
+                    .collect();
+                said.push(format!("{} cannot be told yet", words::list(&names)));
+            }
+        }
         if said.is_empty() {
             return "nothing to do".to_owned();
         }

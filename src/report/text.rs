@@ -6,6 +6,34 @@ use super::parts::{by_urgency, finding, in_state};
 use super::words;
 
 const WIDTH: usize = 80;
+/// Letters of the longest state.
+const STATE_WIDTH: usize = 13;
+
+/// Whether states are written in colour (ANSI, ECMA-48): only where a terminal
+/// shows it.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Paint {
+    Plain,
+    Colour,
+}
+
+impl Paint {
+    /// The state's word, as wide as it was; the word tells it without colour too.
+    fn state(self, padded: &str, state: State) -> String {
+        let code = match state {
+            State::FailingEarly => "1;35",
+            State::Overdue => "1;31",
+            State::Due => "33",
+            State::Watch => "34",
+            State::Unknown => "2",
+            State::OnCourse => "32",
+        };
+        match self {
+            Paint::Plain => padded.to_owned(),
+            Paint::Colour => format!("\x1b[{code}m{padded}\x1b[0m"),
+        }
+    }
+}
 
 /// Which vans need what, most urgent first.
 pub fn summary(assessment: &Assessment) -> String {
@@ -50,7 +78,7 @@ pub fn summary(assessment: &Assessment) -> String {
 }
 
 /// One line per van: its state, its membrane and what comes next.
-pub fn table(assessment: &Assessment) -> String {
+pub fn table(assessment: &Assessment, paint: Paint) -> String {
     let lines = by_urgency(assessment);
     if lines.is_empty() {
         return "No vans yet.\n".to_owned();
@@ -62,19 +90,23 @@ pub fn table(assessment: &Assessment) -> String {
         .unwrap_or(3)
         .clamp(3, 14);
     let mut out = format!(
-        "{:name_width$}  {:<6}  {:<13}  to do\n",
+        "{:name_width$}  {:<6}  {:<STATE_WIDTH$}  to do\n",
         "van", "base", "state"
     );
     let left = name_width + 2 + 8 + 15;
     for line in &lines {
         let head = format!(
-            "{:name_width$}  {:<6}  {:<13}  ",
+            "{:name_width$}  {:<6}  {:<STATE_WIDTH$}  ",
             shortened(&line.van.van, name_width),
             shortened(line.van.postcode.as_deref().unwrap_or("–"), 6),
             words::state(line.state)
         );
         let to_do = line.to_do_beside_state(assessment.as_of);
-        push_wrapped(&mut out, &to_do, &head, &" ".repeat(left));
+        // wrapped by the width of what is seen, painted afterwards
+        let mut row = String::new();
+        push_wrapped(&mut row, &to_do, &head, &" ".repeat(left));
+        let padded = format!("{:<STATE_WIDTH$}", words::state(line.state));
+        out.push_str(&row.replacen(&padded, &paint.state(&padded, line.state), 1));
     }
     out
 }

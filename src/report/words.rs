@@ -205,6 +205,14 @@ pub fn date_at(date: Date, grain: Grain) -> String {
     }
 }
 
+/// The same in few letters: `12 Oct 2026`, `Oct 2026`, `autumn 2026`, `2026`.
+pub fn date_short(date: Date, grain: Grain) -> String {
+    match grain {
+        Grain::Month => format!("{} {}", month_short(date.month()), date.year()),
+        other => date_at(date, other),
+    }
+}
+
 fn in_or_on(grain: Grain) -> &'static str {
     match grain {
         Grain::Day => "on",

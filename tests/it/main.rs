@@ -8,6 +8,8 @@ mod ingesting;
 mod keeping;
 mod layers;
 mod looking;
+mod pictures;
 mod run;
 mod sample;
+mod schema;
 mod starting;

@@ -3,6 +3,7 @@
 use std::collections::BTreeMap;
 use std::path::Path;
 
+use crate::pictures;
 use crate::run::Yard;
 
 #[test]
@@ -63,11 +64,19 @@ fn sample_report_and_charts_are_what_one_command_makes() {
             names(&made),
             "{folder} is stale: cargo run -- demo --remake ."
         );
+        let drawn = Path::new(env!("CARGO_TARGET_TMPDIR"));
         for (name, bytes) in &made {
-            assert!(
-                kept.get(name) == Some(bytes),
-                "{folder}/{name} is stale: cargo run -- demo --remake ."
-            );
+            let before = kept.get(name).expect("the same names");
+            let same = if name.ends_with(".png") {
+                pictures::compare(name, before, bytes, drawn)
+            } else if before == bytes {
+                Ok(())
+            } else {
+                Err(format!("{name} differs"))
+            };
+            if let Err(what) = same {
+                panic!("{folder} is stale: cargo run -- demo --remake . ({what})");
+            }
         }
     }
 }

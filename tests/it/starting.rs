@@ -35,6 +35,35 @@ fn every_help_shows_a_working_example() {
 }
 
 #[test]
+fn shells_complete_what_can_be_typed_and_the_manual_has_a_page_for_every_command() {
+    let yard = Yard::new();
+    for shell in ["bash", "zsh", "fish", "elvish", "powershell"] {
+        let script = yard.good(&["completions", shell]).out;
+        for word in ["litrewise", "ingest", "set-aside", "backtest"] {
+            assert!(script.contains(word), "{shell} does not know {word}");
+        }
+    }
+    let listed = yard.good(&["man", "--out", "man1"]).out;
+    let overview = yard.good(&["--help"]).out;
+    let commands = overview
+        .lines()
+        .skip_while(|l| !l.starts_with("Commands:"))
+        .skip(1)
+        .take_while(|l| !l.is_empty())
+        .filter_map(|l| l.split_whitespace().next())
+        .filter(|c| *c != "help");
+    for command in commands {
+        let page = yard.read(&format!("man1/litrewise-{command}.1"));
+        assert!(
+            page.contains(".SH SYNOPSIS") && page.contains("Example:"),
+            "{page}"
+        );
+        assert!(listed.contains(&format!("litrewise-{command}.1")));
+    }
+    assert!(yard.read("man1/litrewise.1").contains(".TH litrewise 1"));
+}
+
+#[test]
 fn wrong_usage_ends_with_code_two() {
     let yard = Yard::new();
     for arguments in [

@@ -8,12 +8,14 @@ use crate::report::look::{self, Ink, Shape, badge};
 use crate::report::panel::{Axis, frame, heading};
 use crate::report::place::{Wanted, place};
 use crate::report::rect::Rect;
+use crate::report::table::Table;
 use crate::report::words::{self, AFTER_MEMBRANE, TAP};
 
 /// At most so many vans are named in the chart.
 const NAMED: usize = 9;
-/// With more vans than this, those on course are drawn without their readings.
-const WITH_DOTS: usize = 30;
+/// With more vans than this only those in trouble have a line, and all others a
+/// mark where they stand: two hundred lines show nothing.
+const WITH_LINES: usize = 30;
 
 /// The finding: who is nearest to the limit, or over it.
 pub fn title(vans: &[&VanAssessment], limit: f64) -> String {
@@ -51,12 +53,40 @@ pub fn alternative(vans: &[&VanAssessment], limit: f64) -> String {
     )
 }
 
+/// The numbers of the chart.
+pub fn table(vans: &[&VanAssessment]) -> Table {
+    let unknown = || words::UNKNOWN.to_owned();
+    Table {
+        caption: format!("Share of the {TAP} water's salts that comes through"),
+        heads: vec!["Van", "State", "Litres made", "Now", "Likely between"],
+        rows: vans
+            .iter()
+            .map(|v| {
+                let m = &v.membrane;
+                let between = m.salt_passage.p10.zip(m.salt_passage.p90);
+                vec![
+                    v.van.clone(),
+                    words::state(m.state).to_owned(),
+                    m.litres_made
+                        .map_or_else(unknown, |l| words::thousands(words::two_figures(l))),
+                    m.salt_passage
+                        .p50
+                        .map_or_else(unknown, |p| words::percent(p, 1)),
+                    between.map_or_else(unknown, |(low, high)| {
+                        format!("{} and {}", words::percent(low, 1), words::percent(high, 1))
+                    }),
+                ]
+            })
+            .collect(),
+    }
+}
+
 fn decimals_for(fraction: f64) -> usize {
     usize::from((fraction * 100.0).fract().abs() > 1e-6)
 }
 
 /// Draws the chart with its title.
-pub fn draw(canvas: &mut Canvas<'_>, area: Rect, vans: &[&VanAssessment], limit: f64) {
+pub fn draw(canvas: &mut Canvas, area: Rect, vans: &[&VanAssessment], limit: f64) {
     let unit = "Salts that come through the membrane, % of the tap water's";
     let rest = heading(canvas, area, &title(vans, limit), unit);
     let drawn: Vec<&&VanAssessment> = vans
@@ -102,7 +132,12 @@ pub fn draw(canvas: &mut Canvas<'_>, area: Rect, vans: &[&VanAssessment], limit:
     // the calm ones first, so that those in trouble lie on top
     let mut order = drawn.clone();
     order.sort_by_key(|v| std::cmp::Reverse(words::urgency(v.membrane.state)));
-    for van in &order {
+    let few = order.len() <= WITH_LINES;
+    let stands_out = |van: &VanAssessment| {
+        let over = van.membrane.salt_passage.p50.is_some_and(|p| p >= limit);
+        over || van.membrane.state == State::FailingEarly
+    };
+    for van in order.iter().filter(|v| few || stands_out(v)) {
         let (line, dot) = inks(van.membrane.state);
         let path: Vec<(f64, f64)> = guide(van)
             .into_iter()
@@ -119,8 +154,7 @@ pub fn draw(canvas: &mut Canvas<'_>, area: Rect, vans: &[&VanAssessment], limit:
                 },
             );
         }
-        let calm = van.membrane.state == State::OnCourse;
-        if calm && order.len() > WITH_DOTS {
+        if !few {
             continue;
         }
         for (litres, passage) in &van.series.salt_passage_by_litres {
@@ -142,8 +176,9 @@ pub fn draw(canvas: &mut Canvas<'_>, area: Rect, vans: &[&VanAssessment], limit:
         };
         let at = panel.at(litres, passage * 100.0);
         let (shape, ink) = badge(van.membrane.state);
-        canvas.mark(shape, at, 7.0, ink);
-        taken.push(Rect::at(at.0, at.1, 0.0, 0.0).inset(-8.0));
+        let radius = if few || stands_out(van) { 7.0 } else { 4.0 };
+        canvas.mark(shape, at, radius, ink);
+        taken.push(Rect::at(at.0, at.1, 0.0, 0.0).inset(-radius - 1.0));
         if van.membrane.state != State::OnCourse {
             let path = guide(van);
             let spots = path.iter().map(|(l, p)| panel.at(*l, p * 100.0));

@@ -32,14 +32,6 @@ pub fn title(assessment: &Assessment) -> String {
     }
 }
 
-/// What a reader who cannot see the table needs.
-pub fn alternative(assessment: &Assessment) -> String {
-    format!(
-        "{}. The table is repeated below as text.",
-        title(assessment)
-    )
-}
-
 /// The column heads, in the order of [`cells`].
 pub const HEADS: [&str; 6] = [
     "District",
@@ -84,13 +76,14 @@ pub fn rule_cells(assessment: &Assessment) -> [String; 6] {
 }
 
 /// Draws the table with its title; districts that do not fit are counted.
-pub fn draw(canvas: &mut Canvas<'_>, area: Rect, assessment: &Assessment) {
-    let unit = match &assessment.fleet.currency {
-        Some(_) => "Suggested intervals; resin in litres of water; saving per van and year",
-        None => "Suggested; resin in litres of water; saving per van and year, own currency",
-    };
-    let rest = heading(canvas, area, &title(assessment), unit);
+pub fn draw(canvas: &mut Canvas, area: Rect, assessment: &Assessment) {
     let currency = assessment.fleet.currency.as_deref();
+    let currency = currency.map(str::trim).filter(|c| !c.is_empty());
+    let unit = format!(
+        "Suggested; resin in litres of water; saving per van and year, {}",
+        currency.unwrap_or("own currency")
+    );
+    let rest = heading(canvas, area, &title(assessment), &unit);
     // head, rule of thumb and a possible last line take three rows
     let room = ((rest.height() - 3.0 * ROW) / ROW).floor().max(1.0) as usize;
     let with_money = assessment
@@ -103,7 +96,7 @@ pub fn draw(canvas: &mut Canvas<'_>, area: Rect, assessment: &Assessment) {
         &[0.0, 0.24, 0.44, 0.66, 0.84]
     };
     let mut y = rest.y0 + 12.0;
-    let mut row = |canvas: &mut Canvas<'_>, texts: &[String], bold: bool, shade: bool| {
+    let mut row = |canvas: &mut Canvas, texts: &[String], bold: bool, shade: bool| {
         if shade {
             canvas.fill(
                 Rect {
@@ -134,7 +127,8 @@ pub fn draw(canvas: &mut Canvas<'_>, area: Rect, assessment: &Assessment) {
     };
     row(canvas, &HEADS.map(str::to_owned), true, false);
     for (i, area) in assessment.areas.iter().take(room).enumerate() {
-        row(canvas, &cells(area, currency), false, i % 2 == 0);
+        // the currency stands above: the column is narrow
+        row(canvas, &cells(area, None), false, i % 2 == 0);
     }
     let more = assessment.areas.len().saturating_sub(room);
     if more > 0 {

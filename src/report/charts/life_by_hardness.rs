@@ -7,6 +7,7 @@ use crate::report::canvas::{Align, Canvas};
 use crate::report::look::{self, Ink, Shape};
 use crate::report::panel::{Axis, Panel, frame, heading};
 use crate::report::rect::Rect;
+use crate::report::table::Table;
 use crate::report::words;
 
 /// Which life is drawn.
@@ -86,6 +87,43 @@ pub fn alternative(of: Of, dots: &[LifeDot], curve: &[Band<f64>]) -> String {
     )
 }
 
+/// At most so many lives in the table.
+const IN_TABLE: usize = 60;
+
+/// The numbers of the chart: the fit first, then the lives.
+pub fn table(of: Of, dots: &[LifeDot], curve: &[Band<f64>]) -> Table {
+    let litres = |v: f64| {
+        if v.is_finite() {
+            words::thousands(words::two_figures(v))
+        } else {
+            "no limit that can be foreseen".to_owned()
+        }
+    };
+    let mut rows: Vec<Vec<String>> = curve
+        .iter()
+        .map(|b| {
+            vec![
+                format!("{:.0}", b.x),
+                litres(b.p50),
+                format!("new one, likely {} to {}", litres(b.p10), litres(b.p90)),
+            ]
+        })
+        .collect();
+    rows.extend(dots.iter().take(IN_TABLE).map(|d| {
+        let how = if d.seen { "seen" } else { "forecast" };
+        vec![
+            format!("{:.0}", d.hardness_mg_l_caco3),
+            litres(d.litres),
+            how.to_owned(),
+        ]
+    }));
+    Table {
+        caption: format!("Litres that a {} makes until its limit", of.noun()),
+        heads: vec!["Hardness, mg/L", "Litres", "How known"],
+        rows,
+    }
+}
+
 fn range(dots: &[LifeDot]) -> Option<(f64, f64)> {
     let low = dots
         .iter()
@@ -119,7 +157,7 @@ fn at(curve: &[Band<f64>], x: f64) -> Option<f64> {
 }
 
 /// Draws the chart with its title.
-pub fn draw(canvas: &mut Canvas<'_>, area: Rect, of: Of, dots: &[LifeDot], curve: &[Band<f64>]) {
+pub fn draw(canvas: &mut Canvas, area: Rect, of: Of, dots: &[LifeDot], curve: &[Band<f64>]) {
     let rest = heading(
         canvas,
         area,
@@ -201,7 +239,7 @@ fn axes(dots: &[LifeDot], curve: &[Band<f64>]) -> (Axis, Axis) {
 
 /// A filled dot where the limit was seen, a ring where it is forecast; a life
 /// beyond the chart's top is a triangle there.
-fn draw_dot(canvas: &mut Canvas<'_>, panel: &Panel, of: Of, dot: &LifeDot) {
+fn draw_dot(canvas: &mut Canvas, panel: &Panel, of: Of, dot: &LifeDot) {
     let spot = panel.at(dot.hardness_mg_l_caco3, dot.litres);
     if dot.litres > panel.y.high {
         canvas.mark(Shape::Triangle, (spot.0, spot.1 + 6.0), 6.0, of.ink());
@@ -212,7 +250,7 @@ fn draw_dot(canvas: &mut Canvas<'_>, panel: &Panel, of: Of, dot: &LifeDot) {
     canvas.mark(shape, spot, 6.2, of.ink());
 }
 
-fn draw_curve(canvas: &mut Canvas<'_>, panel: &Panel, of: Of, curve: &[Band<f64>]) {
+fn draw_curve(canvas: &mut Canvas, panel: &Panel, of: Of, curve: &[Band<f64>]) {
     let band: Vec<(f64, f64, f64)> = curve.iter().map(|b| (b.x, b.p10, b.p90)).collect();
     panel.band(canvas, &band, of.ink().tint(0.16));
     let middle: Vec<(f64, f64)> = curve.iter().map(|b| (b.x, b.p50)).collect();
@@ -222,7 +260,7 @@ fn draw_curve(canvas: &mut Canvas<'_>, panel: &Panel, of: Of, curve: &[Band<f64>
 }
 
 /// Keys in one line; those that do not fit are left out from the end.
-fn key(canvas: &mut Canvas<'_>, area: Rect, of: Of, beyond: bool) {
+fn key(canvas: &mut Canvas, area: Rect, of: Of, beyond: bool) {
     let mut x = area.x0 + 7.0;
     let y = area.y0 + 11.0;
     let mut keys = vec![

@@ -8,6 +8,7 @@ use crate::report::charts::life_by_hardness::Of;
 use crate::report::look::{self, Shape};
 use crate::report::panel::{Axis, frame, heading};
 use crate::report::rect::Rect;
+use crate::report::table::Table;
 use crate::report::words;
 
 /// At most so many districts in one chart; the one in question is among them.
@@ -27,8 +28,51 @@ fn noun(of: Of) -> &'static str {
     }
 }
 
-/// The finding for one district: its life, and how it compares with the others.
+/// The finding over all districts: where one wears out clearly sooner than in
+/// another. It is said only where each one's middle lies outside of what is
+/// likely in the other.
+pub fn title_of_all(of: Of, areas: &[AreaAssessment]) -> String {
+    let verb = match of {
+        Of::Membrane => "wears membranes out",
+        Of::Resin => "uses resin up",
+    };
+    let known = || areas.iter().filter_map(|a| Some((a, life(a, of).p50?)));
+    let short = known().min_by(|a, b| a.1.total_cmp(&b.1));
+    let long = known().max_by(|a, b| a.1.total_cmp(&b.1));
+    let (Some((fast, few)), Some((slow, many))) = (short, long) else {
+        return format!(
+            "How long a {} lasts is not known in any district yet",
+            noun(of)
+        );
+    };
+    if known().count() < 2 {
+        return format!(
+            "A new {} in {} will make about {}",
+            noun(of),
+            fast.postcode,
+            words::litres_short(life(fast, of))
+        );
+    }
+    let apart = life(slow, of).p10.is_some_and(|low| few < low)
+        && life(fast, of).p90.is_some_and(|high| many > high);
+    if !apart {
+        return format!("No district {verb} clearly faster than another");
+    }
+    let how = match many / few {
+        r if r >= 10.0 => "over ten times as fast as".to_owned(),
+        r if r >= 2.75 => format!("{r:.0} times as fast as"),
+        r if r >= 1.75 => "about twice as fast as".to_owned(),
+        r => format!("{r:.1} times as fast as"),
+    };
+    format!("{} {verb} {how} {}", fast.postcode, slow.postcode)
+}
+
+/// The finding for one district: its life, and how it compares with the others;
+/// over all of them where `this` is empty.
 pub fn title(of: Of, areas: &[AreaAssessment], this: &str) -> String {
+    if this.is_empty() {
+        return title_of_all(of, areas);
+    }
     let noun = noun(of);
     let Some(own) = areas.iter().find(|a| a.postcode == this) else {
         return format!("How long a {noun} lasts here is not known yet");
@@ -86,6 +130,40 @@ pub fn alternative(of: Of, areas: &[AreaAssessment], this: &str) -> String {
     )
 }
 
+/// The numbers of the chart.
+pub fn table(of: Of, areas: &[AreaAssessment], this: &str) -> Table {
+    let litres = |v: Option<f64>| {
+        v.map_or("beyond ten years".to_owned(), |l| {
+            words::thousands(words::two_figures(l))
+        })
+    };
+    Table {
+        caption: format!("Litres that a new {} will make until its limit", noun(of)),
+        heads: vec!["District", "Hardness, mg/L", "Middle", "Likely between"],
+        rows: chosen(areas, of, this)
+            .into_iter()
+            .map(|a| {
+                let span = life(a, of);
+                let known = span.p10.is_some() || span.p50.is_some();
+                let or_unknown = |said: String| {
+                    if known {
+                        said
+                    } else {
+                        words::UNKNOWN.to_owned()
+                    }
+                };
+                vec![
+                    a.postcode.clone(),
+                    a.hardness_mg_l_caco3
+                        .map_or(words::UNKNOWN.to_owned(), |h| format!("{h:.0}")),
+                    or_unknown(litres(span.p50)),
+                    or_unknown(format!("{} and {}", litres(span.p10), litres(span.p90))),
+                ]
+            })
+            .collect(),
+    }
+}
+
 /// The districts to draw: all, or those nearest in hardness to `this`.
 fn chosen<'a>(areas: &'a [AreaAssessment], of: Of, this: &str) -> Vec<&'a AreaAssessment> {
     let own = areas
@@ -131,7 +209,7 @@ fn longest_shown(shown: &[&AreaAssessment], of: Of, this: &str) -> f64 {
 }
 
 /// Draws the chart with its title.
-pub fn draw(canvas: &mut Canvas<'_>, area: Rect, of: Of, areas: &[AreaAssessment], this: &str) {
+pub fn draw(canvas: &mut Canvas, area: Rect, of: Of, areas: &[AreaAssessment], this: &str) {
     let ink = match of {
         Of::Membrane => look::MEMBRANE,
         Of::Resin => look::RESIN,
@@ -235,5 +313,45 @@ pub fn draw(canvas: &mut Canvas<'_>, area: Rect, of: Of, areas: &[AreaAssessment
                 ink,
             );
         }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::report::fixture::assessment;
+
+    fn area(postcode: &str, life: f64, spread: f64) -> AreaAssessment {
+        let span = Span {
+            p10: Some(life / spread),
+            p50: Some(life),
+            p90: Some(life * spread),
+        };
+        let mut area = assessment().areas.swap_remove(0);
+        area.postcode = postcode.to_owned();
+        area.membrane_life_litres = span;
+        area.resin_life_litres = Span::unknown();
+        area
+    }
+
+    #[test]
+    fn a_difference_is_claimed_only_where_spans_are_apart() {
+        let all = |spread| [area("QA3", 50_000.0, spread), area("QB1", 98_000.0, spread)];
+        assert_eq!(
+            title_of_all(Of::Membrane, &all(1.5)),
+            "QA3 wears membranes out about twice as fast as QB1"
+        );
+        assert_eq!(
+            title_of_all(Of::Membrane, &all(2.5)),
+            "No district wears membranes out clearly faster than another"
+        );
+        assert_eq!(
+            title_of_all(Of::Membrane, &[area("QA3", 50_000.0, 1.5)]),
+            "A new membrane in QA3 will make about 50,000 L"
+        );
+        assert_eq!(
+            title_of_all(Of::Resin, &all(1.5)),
+            "How long a filling of resin lasts is not known in any district yet"
+        );
     }
 }

@@ -1,11 +1,14 @@
 //! One chart a file: a title that says its finding, and the drawing.
 
 pub mod fleet_passage;
+pub mod forecast_beside;
 pub mod intervals;
 pub mod life_by_hardness;
 pub mod lives_by_district;
 pub mod path;
+pub mod read_when;
 pub mod services;
+pub mod small_passage;
 pub mod to_do;
 pub mod van_evidence;
 pub mod van_passage;

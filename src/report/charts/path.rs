@@ -19,7 +19,7 @@ pub struct Path<'a> {
 
 impl Path<'_> {
     /// The likely range, to lie under the readings.
-    pub fn range(&self, canvas: &mut Canvas<'_>, panel: &Panel) {
+    pub fn range(&self, canvas: &mut Canvas, panel: &Panel) {
         let band: Vec<(f64, f64, f64)> = self
             .bands
             .iter()
@@ -29,7 +29,7 @@ impl Path<'_> {
     }
 
     /// The middle, to lie over the readings.
-    pub fn middle(&self, canvas: &mut Canvas<'_>, panel: &Panel, as_of: Date) {
+    pub fn middle(&self, canvas: &mut Canvas, panel: &Panel, as_of: Date) {
         let middle: Run = self
             .bands
             .iter()

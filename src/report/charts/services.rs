@@ -30,13 +30,7 @@ pub fn lanes(services: &[ServiceMark], (from, to): (f64, f64)) -> Vec<Item> {
 
 /// Draws the lanes from `top` on; a mark inferred from the readings is hollow.
 /// Gives the bottom of the last lane.
-pub fn draw(
-    canvas: &mut Canvas<'_>,
-    x: &Scale,
-    top: f64,
-    left: f64,
-    services: &[ServiceMark],
-) -> f64 {
+pub fn draw(canvas: &mut Canvas, x: &Scale, top: f64, left: f64, services: &[ServiceMark]) -> f64 {
     let mut y = top;
     for item in lanes(services, (x.low, x.high)) {
         let middle = y + LANE / 2.0;
@@ -71,7 +65,7 @@ pub fn draw(
 }
 
 /// The width that the lanes' names need to the left of the plot.
-pub fn names_width(canvas: &Canvas<'_>, lanes: &[Item]) -> f64 {
+pub fn names_width(canvas: &Canvas, lanes: &[Item]) -> f64 {
     lanes
         .iter()
         .map(|item| canvas.width_of(words::item(*item), &look::SMALL))

@@ -20,8 +20,13 @@ pub fn rows_in(height: f64) -> usize {
     (height / ROW).floor().max(0.0) as usize
 }
 
+/// The height that so many rows take, px.
+pub fn height_of(rows: usize) -> f64 {
+    rows as f64 * ROW
+}
+
 /// Draws as many of `lines` as fit, and under them `after` (what is left out).
-pub fn draw(canvas: &mut Canvas<'_>, area: Rect, lines: &[VanLine<'_>], as_of: Date, after: &str) {
+pub fn draw(canvas: &mut Canvas, area: Rect, lines: &[VanLine<'_>], as_of: Date, after: &str) {
     let name_width = lines
         .iter()
         .map(|line| canvas.width_of(&line.van.van, &look::BODY_BOLD))

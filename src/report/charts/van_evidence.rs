@@ -9,6 +9,7 @@ use crate::report::canvas::{Align, Canvas};
 use crate::report::look;
 use crate::report::panel::{Axis, frame, heading};
 use crate::report::rect::Rect;
+use crate::report::table::Table;
 use crate::report::words;
 
 /// The finding: how far its newest readings are from usual, and since when.
@@ -79,8 +80,26 @@ fn points(van: &VanAssessment) -> Vec<Over> {
     out
 }
 
+/// The numbers of the chart, reading by reading.
+pub fn table(van: &VanAssessment) -> Table {
+    Table {
+        caption: format!("{}: salts through, over what is usual by now", van.van),
+        heads: vec!["Day", "Times the usual", "Usual ones lie between"],
+        rows: points(van)
+            .iter()
+            .map(|p| {
+                vec![
+                    words::day(p.date),
+                    format!("{:.2}", p.over),
+                    format!("{:.2} and {:.2}", p.low, p.high),
+                ]
+            })
+            .collect(),
+    }
+}
+
 /// Draws the chart with its title.
-pub fn draw(canvas: &mut Canvas<'_>, area: Rect, van: &VanAssessment, as_of: Date) {
+pub fn draw(canvas: &mut Canvas, area: Rect, van: &VanAssessment, as_of: Date) {
     let unit = "Readings over what is usual by now; tinted: 8 of 10 membranes";
     let rest = heading(canvas, area, &title(van), unit);
     let points = points(van);

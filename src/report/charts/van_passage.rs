@@ -4,6 +4,7 @@
 use jiff::civil::Date;
 
 use crate::advise::{Item, VanAssessment};
+use crate::report::answers::FEW_READINGS;
 use crate::report::axis::{date_ticks, day_number, days_after, nice_top, number_ticks};
 use crate::report::canvas::Canvas;
 use crate::report::charts::path::Path;
@@ -11,6 +12,7 @@ use crate::report::charts::services;
 use crate::report::look;
 use crate::report::panel::{Axis, frame, heading};
 use crate::report::rect::Rect;
+use crate::report::table::{MONTH_HEADS, Table, by_month};
 use crate::report::words::{self, AFTER_MEMBRANE, TAP};
 
 /// The forecast is shown at most so far ahead, days.
@@ -23,6 +25,16 @@ pub fn title(van: &VanAssessment, as_of: Date, limit: f64) -> String {
     let membrane = &van.membrane;
     let share = words::percent(limit, usize::from((limit * 100.0).fract() > 1e-6));
     let known = membrane.state != crate::advise::State::Unknown;
+    let said = finding(van, as_of, &share, known);
+    if known && membrane.readings < FEW_READINGS {
+        let n = words::count(membrane.readings, "reading", "readings");
+        return format!("{said} (mostly from fleets like yours, {n} so far)");
+    }
+    said
+}
+
+fn finding(van: &VanAssessment, as_of: Date, share: &str, known: bool) -> String {
+    let membrane = &van.membrane;
     match (membrane.limit_on.p50, membrane.salt_passage.p50) {
         (Some(day), _) if day <= as_of => format!(
             "The membrane has passed its limit of {share}, {}",
@@ -51,6 +63,21 @@ pub fn alternative(van: &VanAssessment, as_of: Date, limit: f64) -> String {
     )
 }
 
+/// The numbers of the chart, by the month.
+pub fn table(van: &VanAssessment, as_of: Date) -> Table {
+    let series = &van.series;
+    Table {
+        caption: format!("{}: salts that come through the membrane", van.van),
+        heads: MONTH_HEADS.to_vec(),
+        rows: by_month(
+            &series.salt_passage,
+            &series.salt_passage_path,
+            days_shown(van, as_of),
+            |v| words::percent(v, 1),
+        ),
+    }
+}
+
 /// First and last day shown.
 fn days_shown(van: &VanAssessment, as_of: Date) -> (Date, Date) {
     let series = &van.series;
@@ -75,7 +102,7 @@ fn days_shown(van: &VanAssessment, as_of: Date) -> (Date, Date) {
 }
 
 /// Draws the chart with its title.
-pub fn draw(canvas: &mut Canvas<'_>, area: Rect, van: &VanAssessment, as_of: Date, limit: f64) {
+pub fn draw(canvas: &mut Canvas, area: Rect, van: &VanAssessment, as_of: Date, limit: f64) {
     let series = &van.series;
     let mut unit = "Salts that come through the membrane, % of the tap water's (25 °C)".to_owned();
     if series.services.iter().any(|s| s.inferred) {

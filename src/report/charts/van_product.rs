@@ -10,6 +10,7 @@ use crate::report::charts::path::Path;
 use crate::report::look;
 use crate::report::panel::{Axis, frame, heading};
 use crate::report::rect::Rect;
+use crate::report::table::{MONTH_HEADS, Table, by_month};
 use crate::report::words::{self, AFTER_RESIN};
 
 /// Days shown back and at most ahead.
@@ -45,8 +46,32 @@ pub fn alternative(van: &VanAssessment, as_of: Date, limit: f64) -> String {
     )
 }
 
+/// First and last day shown.
+fn days_shown(van: &VanAssessment, as_of: Date) -> (Date, Date) {
+    let last = van.series.product_path.last().map_or(as_of, |b| b.x);
+    let to = last
+        .min(days_after(as_of, AHEAD))
+        .max(days_after(as_of, 45));
+    (days_after(as_of, -BACK), to)
+}
+
+/// The numbers of the chart, by the month.
+pub fn table(van: &VanAssessment, as_of: Date) -> Table {
+    let series = &van.series;
+    Table {
+        caption: format!("{}: ppm of the water {AFTER_RESIN}", van.van),
+        heads: MONTH_HEADS.to_vec(),
+        rows: by_month(
+            &series.product_ppm,
+            &series.product_path,
+            days_shown(van, as_of),
+            |v| format!("{v:.1}"),
+        ),
+    }
+}
+
 /// Draws the chart with its title.
-pub fn draw(canvas: &mut Canvas<'_>, area: Rect, van: &VanAssessment, as_of: Date, limit: f64) {
+pub fn draw(canvas: &mut Canvas, area: Rect, van: &VanAssessment, as_of: Date, limit: f64) {
     let series = &van.series;
     let rest = heading(
         canvas,
@@ -65,11 +90,7 @@ pub fn draw(canvas: &mut Canvas<'_>, area: Rect, van: &VanAssessment, as_of: Dat
         );
         return;
     }
-    let from = days_after(as_of, -BACK);
-    let last = series.product_path.last().map_or(as_of, |b| b.x);
-    let to = last
-        .min(days_after(as_of, AHEAD))
-        .max(days_after(as_of, 45));
+    let (from, to) = days_shown(van, as_of);
     let shown = |d: &Date| *d >= from && *d <= to;
     let highest = series
         .product_ppm

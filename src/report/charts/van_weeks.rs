@@ -8,6 +8,7 @@ use crate::report::canvas::{Align, Canvas};
 use crate::report::look;
 use crate::report::panel::{Axis, frame, heading};
 use crate::report::rect::Rect;
+use crate::report::table::Table;
 use crate::report::words::{self, TAP};
 
 const BACK: i32 = 365;
@@ -48,9 +49,22 @@ pub fn alternative(van: &VanAssessment) -> String {
     )
 }
 
+/// The numbers of the chart.
+pub fn table(van: &VanAssessment, as_of: Date) -> Table {
+    let from = days_after(as_of, -BACK);
+    let weeks = van.series.weeks.iter().filter(|w| w.monday >= from);
+    Table {
+        caption: format!("{}: litres made from {TAP} water", van.van),
+        heads: vec!["Week from", "Litres"],
+        rows: weeks
+            .map(|w| vec![words::day(w.monday), words::thousands(w.litres)])
+            .collect(),
+    }
+}
+
 /// Draws the chart with its title; `month` is shaded.
 pub fn draw(
-    canvas: &mut Canvas<'_>,
+    canvas: &mut Canvas,
     area: Rect,
     van: &VanAssessment,
     as_of: Date,

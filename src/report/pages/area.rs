@@ -66,7 +66,7 @@ pub fn suggestions(assessment: &Assessment, area: &AreaAssessment) -> Vec<String
 
 /// Draws the page; `lines` are the vans of the whole fleet by urgency.
 pub fn draw(
-    canvas: &mut Canvas<'_>,
+    canvas: &mut Canvas,
     assessment: &Assessment,
     area: &AreaAssessment,
     lines: &[VanLine<'_>],

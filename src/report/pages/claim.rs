@@ -35,7 +35,7 @@ pub fn has_one(van: &VanAssessment, as_of: Date) -> bool {
 }
 
 /// Draws the page.
-pub fn draw(canvas: &mut Canvas<'_>, assessment: &Assessment, van: &VanAssessment, month: Date) {
+pub fn draw(canvas: &mut Canvas, assessment: &Assessment, van: &VanAssessment, month: Date) {
     let as_of = assessment.as_of;
     let lead = "This membrane declines faster than membranes should in its water: dates, litres and readings";
     let title = format!("Membrane of {}: record for a claim", van.van);
@@ -67,7 +67,7 @@ pub fn draw(canvas: &mut Canvas<'_>, assessment: &Assessment, van: &VanAssessmen
     readings(canvas, Rect { y0: y, ..side }, van);
 }
 
-fn heading(canvas: &mut Canvas<'_>, side: Rect, y: f64, name: &str) -> f64 {
+fn heading(canvas: &mut Canvas, side: Rect, y: f64, name: &str) -> f64 {
     canvas.text(name, (side.x0, y + 19.0), &look::CHART_TITLE, Align::Left);
     y + 47.0
 }
@@ -129,7 +129,7 @@ pub fn record(van: &VanAssessment) -> Vec<String> {
     said
 }
 
-fn readings(canvas: &mut Canvas<'_>, area: Rect, van: &VanAssessment) {
+fn readings(canvas: &mut Canvas, area: Rect, van: &VanAssessment) {
     let face = look::SMALL.inked(look::TEXT);
     let fitted = van.membrane.fitted_on;
     let own: Vec<&(Date, f64)> = van

@@ -1,15 +1,15 @@
-//! The fleet's page: what needs doing first, and what the fleet teaches about
-//! membranes and resin. Further pages carry the rest of the list.
+//! The fleet's page: seven questions and their answers. Further pages carry the
+//! rest of the list of what needs doing.
 
 use jiff::civil::Date;
 
 use crate::advise::{Assessment, State, VanAssessment};
-use crate::report::axis::day_number;
+use crate::report::ReportPlan;
+use crate::report::answers::{Answer, answers};
 use crate::report::canvas::{Align, Canvas};
-use crate::report::charts::life_by_hardness::{self, Of};
-use crate::report::charts::{fleet_passage, intervals, to_do};
+use crate::report::charts::{fleet_passage, intervals, small_passage, to_do, van_passage};
 use crate::report::look;
-use crate::report::pages::{place, sheet};
+use crate::report::pages::{place, sentences, sheet};
 use crate::report::parts::{VanLine, finding};
 use crate::report::rect::Rect;
 use crate::report::words;
@@ -18,8 +18,12 @@ use crate::report::words;
 const ON_FIRST: usize = 12;
 /// Vans on each further page.
 const ON_NEXT: usize = 27;
-/// A van not read for longer is named on the page, days.
-const NOT_READ: f64 = 21.0;
+/// A fleet of so few has its charts under the list.
+const FEW: usize = 6;
+/// Height of the upper half, px.
+const UPPER: f64 = 560.0;
+/// Height that what changed may take, px.
+const CHANGED: f64 = 190.0;
 
 /// The lines of each page: the most urgent first, the calm ones only as far as
 /// the first page has room.
@@ -41,37 +45,92 @@ fn left_out(lines: &[VanLine<'_>]) -> String {
     }
 }
 
-/// Draws the first page.
-pub fn first(canvas: &mut Canvas<'_>, assessment: &Assessment, lines: &[VanLine<'_>], month: Date) {
-    let as_of = assessment.as_of;
+/// Draws the first page: the seven questions in their order, down the left and
+/// the right of the upper half, then along the lower half.
+pub fn first(canvas: &mut Canvas, plan: &ReportPlan<'_>, lines: &[VanLine<'_>]) {
+    let (assessment, month) = (plan.assessment, plan.month);
     let title = format!("Fleet, {}", words::month(month));
-    let body = sheet(canvas, &title, &finding(lines), &place(month, as_of));
+    let place = place(month, assessment.as_of);
+    let body = sheet(canvas, &title, &finding(lines), &place);
+    let [todo, changed, trouble, work, cost, intervals, believe] = answers(plan, lines);
     let upper = Rect {
-        y1: body.y0 + 545.0,
+        y1: body.y0 + UPPER,
         ..body
     };
     let lower = Rect {
-        y0: upper.y1 + 22.0,
+        y0: upper.y1 + 26.0,
         ..body
     };
 
-    let split = upper.x0 + 900.0;
-    let list = Rect {
+    let split = upper.x0 + 890.0;
+    let left = Rect {
         x1: split - 34.0,
         ..upper
     };
-    canvas.text(
-        "What needs doing first",
-        (list.x0, list.y0 + 19.0),
-        &look::CHART_TITLE,
-        Align::Left,
+    let rows = Rect {
+        y0: kicker(canvas, left, todo.question) - 8.0,
+        ..left
+    };
+    to_do_list(canvas, rows, lines, assessment.as_of);
+    below_the_list(canvas, rows, assessment, lines);
+
+    let right = Rect { x0: split, ..upper };
+    let words_of_change = Rect {
+        y1: right.y0 + CHANGED,
+        ..right
+    };
+    let used = answered(canvas, words_of_change, &changed);
+    let chart = Rect {
+        y0: (used + 14.0).max(right.y0 + 90.0),
+        ..right
+    };
+    let chart = Rect {
+        y0: kicker(canvas, chart, trouble.question) - 16.0,
+        ..chart
+    };
+    let vans: Vec<&VanAssessment> = assessment
+        .vans
+        .iter()
+        .filter(|v| v.series.has_membrane)
+        .collect();
+    fleet_passage::draw(canvas, chart, &vans, assessment.limits.salt_passage);
+
+    let first = Rect {
+        x1: lower.x0 + 500.0,
+        ..lower
+    };
+    // the cost takes what its sentences need; the work takes the rest
+    let split = first.y1 - 130.0;
+    answered(
+        canvas,
+        Rect {
+            y1: split - 16.0,
+            ..first
+        },
+        &work,
     );
+    answered(canvas, Rect { y0: split, ..first }, &cost);
+    let second = Rect {
+        x0: lower.x0 + 536.0,
+        x1: lower.x0 + 1106.0,
+        ..lower
+    };
+    let table = Rect {
+        y0: kicker(canvas, second, intervals.question) - 16.0,
+        ..second
+    };
+    intervals::draw(canvas, table, assessment);
+    let third = Rect {
+        x0: lower.x0 + 1142.0,
+        ..lower
+    };
+    answered(canvas, third, &believe);
+}
+
+/// The most urgent vans, and how many more there are.
+fn to_do_list(canvas: &mut Canvas, rows: Rect, lines: &[VanLine<'_>], as_of: Date) {
     let pages = paged(lines);
     let shown = pages.first().copied().unwrap_or_default();
-    let rows = Rect {
-        y0: list.y0 + 32.0,
-        ..list
-    };
     let more = pages.iter().skip(1).map(|p| p.len()).sum::<usize>();
     let mut after = left_out(lines);
     if more > 0 {
@@ -84,63 +143,67 @@ pub fn first(canvas: &mut Canvas<'_>, assessment: &Assessment, lines: &[VanLine<
     }
     if lines.is_empty() {
         let text = "No vans yet. Read in readings, fills and services first: litrewise template shows what to write down.";
-        canvas.paragraph(
-            text,
-            (rows.x0, rows.y0 + 24.0),
-            &look::BODY,
-            rows.width(),
-            3,
-        );
+        let at = (rows.x0, rows.y0 + 24.0);
+        canvas.paragraph(text, at, &look::BODY, rows.width(), 3);
     } else {
         to_do::draw(canvas, rows, shown, as_of, &after);
     }
-    if let Some(text) = not_read(assessment) {
-        let y = list.y1 - look::SMALL.leading();
-        canvas.paragraph(&text, (list.x0, y), &look::SMALL, list.width(), 2);
+}
+
+/// A fleet of few leaves room under its list: the vans' own charts.
+fn below_the_list(canvas: &mut Canvas, rows: Rect, assessment: &Assessment, lines: &[VanLine<'_>]) {
+    let used = to_do::height_of(lines.len());
+    let area = Rect {
+        y0: rows.y0 + used + 30.0,
+        ..rows
+    };
+    let (as_of, limit) = (assessment.as_of, assessment.limits.salt_passage);
+    let shown: Vec<&VanLine<'_>> = lines.iter().filter(|l| l.van.series.has_membrane).collect();
+    match shown.as_slice() {
+        [one] if lines.len() == 1 => van_passage::draw(canvas, area, one.van, as_of, limit),
+        few if !few.is_empty() && lines.len() <= FEW => {
+            let columns = few.len().min(3);
+            let wide = area.width() / columns as f64;
+            let high = area.height() / few.len().div_ceil(columns) as f64;
+            for (i, line) in few.iter().enumerate() {
+                let (x, y) = ((i % columns) as f64, (i / columns) as f64);
+                let at = Rect::at(
+                    area.x0 + x * wide,
+                    area.y0 + y * high,
+                    wide - 24.0,
+                    high - 14.0,
+                );
+                small_passage::draw(canvas, at, line, as_of, limit);
+            }
+        }
+        _ => {}
     }
+}
 
-    let vans: Vec<&VanAssessment> = assessment
-        .vans
-        .iter()
-        .filter(|v| v.series.has_membrane)
-        .collect();
-    let right = Rect { x0: split, ..upper };
-    fleet_passage::draw(canvas, right, &vans, assessment.limits.salt_passage);
+/// Writes the question over its answer, and gives the first baseline under it.
+fn kicker(canvas: &mut Canvas, area: Rect, question: &str) -> f64 {
+    let face = look::SMALL;
+    let at = (area.x0, area.y0 + face.size);
+    canvas.text(question, at, &face, Align::Left);
+    area.y0 + face.size + 24.0
+}
 
-    let fleet = &assessment.fleet;
-    let third = Rect {
-        x1: lower.x0 + 500.0,
-        ..lower
+/// A question with its answer in words, the first sentence large; gives where
+/// the text ends.
+fn answered(canvas: &mut Canvas, area: Rect, answer: &Answer) -> f64 {
+    let y = kicker(canvas, area, answer.question);
+    let (first, rest) = match answer.said.split_first() {
+        Some((first, rest)) => (first.as_str(), rest),
+        None => ("", &[][..]),
     };
-    life_by_hardness::draw(
-        canvas,
-        third,
-        Of::Membrane,
-        &fleet.membrane_dots,
-        &fleet.membrane_life_by_hardness,
-    );
-    let third = Rect {
-        x0: lower.x0 + 536.0,
-        x1: lower.x0 + 1036.0,
-        ..lower
-    };
-    life_by_hardness::draw(
-        canvas,
-        third,
-        Of::Resin,
-        &fleet.resin_dots,
-        &fleet.resin_life_by_hardness,
-    );
-    let third = Rect {
-        x0: lower.x0 + 1072.0,
-        ..lower
-    };
-    intervals::draw(canvas, third, assessment);
+    let face = look::BODY_BOLD;
+    let y = canvas.paragraph(first, (area.x0, y), &face, area.width(), 4);
+    sentences(canvas, area, y, rest) - look::SMALL.leading()
 }
 
 /// Draws a further page of the list; `number` counts from 2.
 pub fn next(
-    canvas: &mut Canvas<'_>,
+    canvas: &mut Canvas,
     assessment: &Assessment,
     shown: &[VanLine<'_>],
     month: Date,
@@ -150,31 +213,4 @@ pub fn next(
     let lead = "What needs doing, continued";
     let body = sheet(canvas, &title, lead, &place(month, assessment.as_of));
     to_do::draw(canvas, body, shown, assessment.as_of, "");
-}
-
-/// Vans that nobody has read for three weeks.
-pub fn not_read(assessment: &Assessment) -> Option<String> {
-    let today = day_number(assessment.as_of);
-    let names: Vec<String> = assessment
-        .vans
-        .iter()
-        .filter(|v| {
-            v.series
-                .last_reading_on
-                .is_none_or(|d| today - day_number(d) > NOT_READ)
-        })
-        .map(|v| v.van.clone())
-        .collect();
-    const MOST: usize = 8;
-    match names.len() {
-        0 => None,
-        n if n > MOST => {
-            let named = names.get(..MOST).unwrap_or_default().join(", ");
-            Some(format!(
-                "Not read for three weeks: {named} and {} more",
-                n - MOST
-            ))
-        }
-        _ => Some(format!("Not read for three weeks: {}", words::list(&names))),
-    }
 }

@@ -3,7 +3,11 @@
 pub mod area;
 pub mod claim;
 pub mod fleet;
+pub mod many;
+pub mod past;
+pub mod records;
 pub mod van;
+pub mod water;
 
 use jiff::civil::Date;
 
@@ -15,7 +19,7 @@ use super::words;
 
 /// Writes title and lead at the top and the caution at the foot; gives the box
 /// between them. `place` says where in the report the page stands.
-fn sheet(canvas: &mut Canvas<'_>, title: &str, lead: &str, place: &str) -> Rect {
+fn sheet(canvas: &mut Canvas, title: &str, lead: &str, place: &str) -> Rect {
     let page = canvas.page().inset(look::MARGIN);
     let face = look::PAGE_TITLE;
     let room = page.width() - 380.0;
@@ -63,4 +67,40 @@ fn sheet(canvas: &mut Canvas<'_>, title: &str, lead: &str, place: &str) -> Rect 
 /// `October 2026, as of 31 Oct 2026`
 fn place(month: Date, as_of: Date) -> String {
     format!("{} · as of {}", words::month(month), words::day(as_of))
+}
+
+/// Writes a heading and gives the first baseline under it.
+fn section(canvas: &mut Canvas, area: Rect, y: f64, name: &str) -> f64 {
+    let name = canvas.shortened(name, &look::CHART_TITLE, area.width());
+    canvas.text(&name, (area.x0, y + 19.0), &look::CHART_TITLE, Align::Left);
+    y + 19.0 + 28.0
+}
+
+/// Writes sentences from a first baseline on, as far as there is room; what is
+/// left out is counted. Gives the baseline after the last line.
+fn sentences(canvas: &mut Canvas, area: Rect, first: f64, said: &[String]) -> f64 {
+    let face = look::SMALL.inked(look::TEXT);
+    let mut y = first;
+    for (i, sentence) in said.iter().enumerate() {
+        let lines = canvas.wrapped(sentence, &face, area.width()).len() as f64;
+        let left = said.len() - i;
+        // the last line is kept for the count of what is left out
+        let room = if left > 1 {
+            area.y1 - face.leading()
+        } else {
+            area.y1
+        };
+        if y + (lines - 1.0) * face.leading() > room {
+            let more = format!(
+                "and {} more in the index",
+                words::count(left, "sentence", "sentences")
+            );
+            if y <= area.y1 {
+                canvas.text(&more, (area.x0, y), &look::SMALL, Align::Left);
+            }
+            return y + face.leading();
+        }
+        y = canvas.paragraph(sentence, (area.x0, y), &face, area.width(), usize::MAX) + 5.0;
+    }
+    y
 }

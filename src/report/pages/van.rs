@@ -3,16 +3,14 @@
 use jiff::civil::Date;
 
 use crate::advise::{Assessment, Item, State, VanAssessment};
+use crate::report::answers::FEW_READINGS;
 use crate::report::canvas::{Align, Canvas};
 use crate::report::charts::{van_evidence, van_passage, van_product, van_weeks};
 use crate::report::look::{self, badge};
-use crate::report::pages::{place, sheet};
+use crate::report::pages::{place, section, sheet};
 use crate::report::parts::{Part, parts};
 use crate::report::rect::Rect;
 use crate::report::words;
-
-/// Fewer readings than this and the forecast leans on the fleet.
-const FEW_READINGS: usize = 5;
 
 /// Where the van stands and what its water is like.
 pub fn lead(van: &VanAssessment) -> String {
@@ -33,7 +31,7 @@ pub fn lead(van: &VanAssessment) -> String {
 }
 
 /// Draws the page.
-pub fn draw(canvas: &mut Canvas<'_>, assessment: &Assessment, van: &VanAssessment, month: Date) {
+pub fn draw(canvas: &mut Canvas, assessment: &Assessment, van: &VanAssessment, month: Date) {
     let (as_of, limits) = (assessment.as_of, assessment.limits);
     let body = sheet(canvas, &van.van, &lead(van), &place(month, as_of));
     let split = body.x0 + 1130.0;
@@ -106,13 +104,7 @@ pub fn draw(canvas: &mut Canvas<'_>, assessment: &Assessment, van: &VanAssessmen
     words_column(canvas, side, van, as_of, month);
 }
 
-fn words_column(
-    canvas: &mut Canvas<'_>,
-    side: Rect,
-    van: &VanAssessment,
-    as_of: Date,
-    month: Date,
-) {
+fn words_column(canvas: &mut Canvas, side: Rect, van: &VanAssessment, as_of: Date, month: Date) {
     let mut y = section(canvas, side, side.y0, "What to do next");
     for part in parts(van) {
         y = part_in_words(canvas, side, y, &part, as_of);
@@ -164,14 +156,7 @@ fn words_column(
     }
 }
 
-/// Writes a section's name and gives the first baseline under it.
-fn section(canvas: &mut Canvas<'_>, side: Rect, y: f64, name: &str) -> f64 {
-    let name = canvas.shortened(name, &look::CHART_TITLE, side.width());
-    canvas.text(&name, (side.x0, y + 19.0), &look::CHART_TITLE, Align::Left);
-    y + 19.0 + 28.0
-}
-
-fn part_in_words(canvas: &mut Canvas<'_>, side: Rect, y: f64, part: &Part<'_>, as_of: Date) -> f64 {
+fn part_in_words(canvas: &mut Canvas, side: Rect, y: f64, part: &Part<'_>, as_of: Date) -> f64 {
     let (shape, ink) = badge(part.state);
     canvas.mark(shape, (side.x0 + 9.0, y - 6.0), 8.0, ink);
     let x = side.x0 + 28.0;
@@ -212,7 +197,7 @@ pub fn known(van: &VanAssessment) -> Vec<String> {
         });
         if membrane.readings < FEW_READINGS {
             said.push(format!(
-                "Mostly from fleets like yours: {} so far.",
+                "The membrane's forecast is mostly from fleets like yours, {} so far.",
                 words::count(membrane.readings, "reading", "readings")
             ));
         }

@@ -1,0 +1,385 @@
+//! What changed between two assessments of one fleet, a month apart: states
+//! that turned, dates that left the span they were given, and what the work
+//! done in between did to the water.
+
+use std::collections::BTreeMap;
+
+use jiff::civil::Date;
+
+use super::{Assessment, Item, ServiceMark, Span, State, VanAssessment};
+
+/// The later assessment held against the earlier one.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Since {
+    pub from: Date,
+    pub to: Date,
+    /// Parts whose state turned, in order of van.
+    pub turned: Vec<Turn>,
+    /// Parts in use at both looks whose limit is now foreseen outside the span
+    /// that was given for it.
+    pub moved: Vec<Moved>,
+    pub joined: Vec<String>,
+    pub left: Vec<String>,
+    /// Work done after `from` and up to `to`, in order of van and day.
+    pub work: Vec<Work>,
+    pub cost: MonthCost,
+}
+
+/// A part whose state is not what it was.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Turn {
+    pub van: String,
+    pub item: Item,
+    pub was: State,
+    pub now: State,
+}
+
+/// A limit foreseen for another time than was likely before; `None` is beyond
+/// ten years.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Moved {
+    pub van: String,
+    pub item: Item,
+    pub was: Span<Date>,
+    pub now: Span<Date>,
+}
+
+/// One piece of work and what the readings say of it.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Work {
+    pub van: String,
+    pub item: Item,
+    pub on: Date,
+    /// Not recorded: the readings say so.
+    pub inferred: bool,
+    pub effect: Effect,
+}
+
+/// What the work did to the water: salt passage (fraction) for membranes and
+/// flushes, ppm after the resin for resin.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub enum Effect {
+    Helped {
+        before: f64,
+        after: f64,
+    },
+    NoBetter {
+        before: f64,
+        after: f64,
+    },
+    /// It was good before, so that little could be gained.
+    WasGood {
+        before: f64,
+        after: f64,
+    },
+    NotReadBefore,
+    NotReadSince,
+    /// No reading shows what this work does.
+    CannotBeSeen,
+}
+
+/// What the recorded costs add up to, in the fleet's own currency.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct MonthCost {
+    /// `None` where no work of the month has a cost.
+    pub month: Option<f64>,
+    /// Recorded work of the month without a cost.
+    pub without_cost: usize,
+    /// Mean of the twelve months before; `None` unless the records reach back
+    /// so far and some of them have costs.
+    pub usual: Option<f64>,
+}
+
+/// A reading is compared with those of so many days before and after the work.
+const NEAR_DAYS: i32 = 60;
+/// At most so many readings on either side are compared, by their middle.
+const COMPARED: usize = 3;
+/// One step of most meters, ppm: a smaller difference is none.
+const STEP_PPM: f64 = 1.0;
+/// Middles of three readings of salt passage differ by this much by chance
+/// alone about once in ten times (reading noise of 6 to 12 %, judgement).
+const CHANCE: f64 = 0.10;
+
+/// Holds `now` against `before`, an assessment as of an earlier day.
+pub fn since(before: &Assessment, now: &Assessment) -> Since {
+    let earlier: BTreeMap<&str, &VanAssessment> =
+        before.vans.iter().map(|v| (v.van.as_str(), v)).collect();
+    let (from, to) = (before.as_of, now.as_of);
+    let mut out = Since {
+        from,
+        to,
+        turned: Vec::new(),
+        moved: Vec::new(),
+        joined: Vec::new(),
+        left: before
+            .vans
+            .iter()
+            .filter(|b| !now.vans.iter().any(|n| n.van == b.van))
+            .map(|b| b.van.clone())
+            .collect(),
+        work: Vec::new(),
+        cost: cost(now, from),
+    };
+    for van in &now.vans {
+        let was = earlier.get(van.van.as_str()).copied();
+        match was {
+            Some(was) => compare(was, van, &mut out),
+            None => out.joined.push(van.van.clone()),
+        }
+        let limits = now.limits;
+        let done = van.series.services.iter();
+        for mark in done.filter(|s| s.date > from && s.date <= to) {
+            out.work.push(Work {
+                van: van.van.clone(),
+                item: mark.item,
+                on: mark.date,
+                inferred: mark.inferred,
+                effect: effect(van, was, mark, limits.product_ppm),
+            });
+        }
+    }
+    out
+}
+
+fn compare(was: &VanAssessment, now: &VanAssessment, out: &mut Since) {
+    let mut turn = |has: bool, item, before: State, after: State| {
+        if has && before != after {
+            out.turned.push(Turn {
+                van: now.van.clone(),
+                item,
+                was: before,
+                now: after,
+            });
+        }
+    };
+    let series = &now.series;
+    turn(
+        series.has_membrane,
+        Item::Membrane,
+        was.membrane.state,
+        now.membrane.state,
+    );
+    turn(
+        series.has_resin,
+        Item::Resin,
+        was.resin.state,
+        now.resin.state,
+    );
+    turn(
+        series.has_membrane,
+        Item::Prefilter,
+        was.prefilter.state,
+        now.prefilter.state,
+    );
+    let mut shift = |same: bool, item, before: Span<Date>, after: Span<Date>| {
+        if same && left_its_span(before, after) {
+            out.moved.push(Moved {
+                van: now.van.clone(),
+                item,
+                was: before,
+                now: after,
+            });
+        }
+    };
+    let known = |state: State| state != State::Unknown;
+    shift(
+        series.has_membrane
+            && was.membrane.fitted_on == now.membrane.fitted_on
+            && known(was.membrane.state)
+            && known(now.membrane.state),
+        Item::Membrane,
+        was.membrane.limit_on,
+        now.membrane.limit_on,
+    );
+    shift(
+        series.has_resin
+            && was.resin.changed_on == now.resin.changed_on
+            && known(was.resin.state)
+            && known(now.resin.state),
+        Item::Resin,
+        was.resin.limit_on,
+        now.resin.limit_on,
+    );
+}
+
+/// Whether the middle now lies outside of what was likely; "never" lies after
+/// every day.
+fn left_its_span(was: Span<Date>, now: Span<Date>) -> bool {
+    if was.p10.is_none() && was.p50.is_none() && was.p90.is_none() {
+        return now.p90.is_some();
+    }
+    let middle = now.p50.unwrap_or(Date::MAX);
+    was.p10.is_some_and(|low| middle < low) || was.p90.is_some_and(|high| middle > high)
+}
+
+fn effect(
+    van: &VanAssessment,
+    was: Option<&VanAssessment>,
+    mark: &ServiceMark,
+    product_limit: f64,
+) -> Effect {
+    match mark.item {
+        Item::Membrane => new_membrane(van, was, mark.date),
+        Item::Resin => {
+            let (before, after) = around(&van.series.product_ppm, mark.date);
+            judged(before, after, |b, a| {
+                if b - a >= STEP_PPM {
+                    Effect::Helped {
+                        before: b,
+                        after: a,
+                    }
+                } else if b < product_limit / 2.0 {
+                    Effect::WasGood {
+                        before: b,
+                        after: a,
+                    }
+                } else {
+                    Effect::NoBetter {
+                        before: b,
+                        after: a,
+                    }
+                }
+            })
+        }
+        Item::Flush => {
+            let (before, after) = around(&van.series.salt_passage, mark.date);
+            judged(before, after, |b, a| {
+                if a < b * (1.0 - CHANCE) {
+                    Effect::Helped {
+                        before: b,
+                        after: a,
+                    }
+                } else {
+                    Effect::NoBetter {
+                        before: b,
+                        after: a,
+                    }
+                }
+            })
+        }
+        Item::Prefilter | Item::Probe | Item::Tank => Effect::CannotBeSeen,
+    }
+}
+
+/// A new membrane helped where what it likely lets through lies below what the
+/// old one likely did.
+fn new_membrane(van: &VanAssessment, was: Option<&VanAssessment>, on: Date) -> Effect {
+    let now = &van.membrane;
+    let in_use = now.fitted_on.is_some_and(|d| d >= on);
+    let (Some(before), Some(low)) = (
+        was.and_then(|w| w.membrane.salt_passage.p50),
+        was.and_then(|w| w.membrane.salt_passage.p10),
+    ) else {
+        return Effect::NotReadBefore;
+    };
+    if !in_use || now.readings == 0 {
+        return Effect::NotReadSince;
+    }
+    match (now.salt_passage.p50, now.salt_passage.p90) {
+        (Some(after), Some(high)) if high < low => Effect::Helped { before, after },
+        (Some(after), _) => Effect::NoBetter { before, after },
+        _ => Effect::NotReadSince,
+    }
+}
+
+fn judged(
+    before: Option<f64>,
+    after: Option<f64>,
+    judge: impl FnOnce(f64, f64) -> Effect,
+) -> Effect {
+    match (before, after) {
+        (None, _) => Effect::NotReadBefore,
+        (_, None) => Effect::NotReadSince,
+        (Some(before), Some(after)) => judge(before, after),
+    }
+}
+
+/// The middle of the last readings before a day and of the first after it;
+/// readings of the day itself may be of either.
+fn around(readings: &[(Date, f64)], on: Date) -> (Option<f64>, Option<f64>) {
+    let near = |d: Date| (d - on).get_days().abs() <= NEAR_DAYS;
+    let before = readings
+        .iter()
+        .rev()
+        .filter(|r| r.0 < on && near(r.0))
+        .take(COMPARED);
+    let after = readings
+        .iter()
+        .filter(|r| r.0 > on && near(r.0))
+        .take(COMPARED);
+    (
+        middle(before.map(|r| r.1).collect()),
+        middle(after.map(|r| r.1).collect()),
+    )
+}
+
+fn middle(mut values: Vec<f64>) -> Option<f64> {
+    values.sort_by(f64::total_cmp);
+    values.get(values.len().saturating_sub(1) / 2).copied()
+}
+
+fn cost(now: &Assessment, from: Date) -> MonthCost {
+    let all = || now.vans.iter().flat_map(|v| &v.series.services);
+    let recorded = || all().filter(|s| !s.inferred);
+    let of_month: Vec<&ServiceMark> = recorded()
+        .filter(|s| s.date > from && s.date <= now.as_of)
+        .collect();
+    let costs: Vec<f64> = of_month.iter().filter_map(|s| s.cost).collect();
+    let year_before = from.checked_sub(jiff::Span::new().years(1)).ok();
+    let usual = year_before.and_then(|start| {
+        let reaches_back = recorded().any(|s| s.date <= start);
+        let costs: Vec<f64> = recorded()
+            .filter(|s| s.date > start && s.date <= from)
+            .filter_map(|s| s.cost)
+            .collect();
+        (reaches_back && !costs.is_empty()).then(|| costs.iter().sum::<f64>() / 12.0)
+    });
+    MonthCost {
+        month: (!costs.is_empty()).then(|| costs.iter().sum()),
+        without_cost: of_month.len() - costs.len(),
+        usual,
+    }
+}
+
+#[cfg(test)]
+#[allow(clippy::unwrap_used)]
+mod tests {
+    use super::*;
+    use jiff::civil::date;
+
+    fn days(p10: Date, p50: Date, p90: Date) -> Span<Date> {
+        Span {
+            p10: Some(p10),
+            p50: Some(p50),
+            p90: Some(p90),
+        }
+    }
+
+    #[test]
+    fn a_date_that_stays_within_its_span_has_not_moved() {
+        let was = days(date(2027, 1, 1), date(2027, 6, 1), date(2028, 1, 1));
+        let within = days(date(2027, 2, 1), date(2027, 12, 1), date(2028, 9, 1));
+        let sooner = days(date(2026, 11, 1), date(2026, 12, 1), date(2027, 2, 1));
+        assert!(!left_its_span(was, within));
+        assert!(left_its_span(was, sooner));
+        assert!(left_its_span(was, Span::unknown()));
+        assert!(left_its_span(Span::unknown(), within));
+        assert!(!left_its_span(Span::unknown(), Span::unknown()));
+    }
+
+    #[test]
+    fn readings_around_a_day_are_compared_by_their_middle() {
+        let on = date(2026, 10, 10);
+        let readings = [
+            (date(2026, 6, 1), 99.0),
+            (date(2026, 10, 1), 8.0),
+            (date(2026, 10, 5), 30.0),
+            (date(2026, 10, 9), 9.0),
+            (on, 50.0),
+            (date(2026, 10, 12), 1.0),
+            (date(2026, 10, 13), 0.0),
+        ];
+        assert_eq!(around(&readings, on), (Some(9.0), Some(0.0)));
+        assert_eq!(around(&readings[..1], on), (None, None));
+    }
+}

@@ -1,0 +1,166 @@
+//! The pages of a report: which there are, in what order, under what names.
+
+use super::canvas::{self, Canvas};
+use super::error::{DrawError, ReportError};
+use super::parts::VanLine;
+use super::strokes::Sketch;
+use super::{ReportPlan, encode, files, look, pages, raster};
+
+/// Which file shows what.
+#[derive(Debug, Clone, Default)]
+pub struct Names {
+    pub fleet: Vec<String>,
+    /// Many vans in little, page by page.
+    pub many: Vec<String>,
+    pub water: String,
+    pub records: String,
+    /// Only where past forecasts were judged.
+    pub past: Option<String>,
+    /// In the order of the assessment's vans.
+    pub vans: Vec<String>,
+    /// The same; written only for membranes that give cause for a claim.
+    pub claims: Vec<String>,
+    /// In the order of the assessment's districts.
+    pub areas: Vec<String>,
+}
+
+/// A page to be drawn.
+#[derive(Debug)]
+pub enum Page<'a, 'b> {
+    FleetFirst,
+    /// The list goes on; counted from 2.
+    FleetNext(usize, &'b [VanLine<'a>]),
+    /// Vans in little; counted from 1, of so many pages.
+    Many(usize, usize, &'b [VanLine<'a>]),
+    Water,
+    Records,
+    Past,
+    Area(usize),
+    Van(usize),
+    Claim(usize),
+}
+
+/// All pages with their names, in the order in which they are read.
+#[derive(Debug)]
+pub struct Book<'a, 'b> {
+    pub names: Names,
+    pub pages: Vec<(String, Page<'a, 'b>)>,
+}
+
+impl<'a, 'b> Book<'a, 'b> {
+    pub fn of(plan: &ReportPlan<'a>, lines: &'b [VanLine<'a>]) -> Book<'a, 'b> {
+        let assessment = plan.assessment;
+        let vans: Vec<&str> = assessment.vans.iter().map(|v| v.van.as_str()).collect();
+        let areas = assessment.areas.iter().map(|a| a.postcode.as_str());
+        let areas: Vec<&str> = areas.collect();
+        let mut pages: Vec<(String, Page<'a, 'b>)> = Vec::new();
+        for (i, shown) in pages::fleet::paged(lines).into_iter().enumerate() {
+            pages.push(match i {
+                0 => ("fleet.png".to_owned(), Page::FleetFirst),
+                i => (
+                    format!("fleet-{}.png", i + 1),
+                    Page::FleetNext(i + 1, shown),
+                ),
+            });
+        }
+        let fleet = pages.iter().map(|(name, _)| name.clone()).collect();
+        let many = pages::many::paged(lines);
+        let of = many.len();
+        let many: Vec<(String, Page<'a, 'b>)> = many
+            .into_iter()
+            .enumerate()
+            .map(|(i, shown)| (format!("vans-{}.png", i + 1), Page::Many(i + 1, of, shown)))
+            .collect();
+        let names = Names {
+            fleet,
+            many: many.iter().map(|(name, _)| name.clone()).collect(),
+            water: "water.png".to_owned(),
+            records: "records.png".to_owned(),
+            past: plan.backtest.map(|_| "past.png".to_owned()),
+            vans: files::file_names("van", &vans, "png"),
+            claims: files::file_names("claim", &vans, "png"),
+            areas: files::file_names("area", &areas, "png"),
+        };
+        pages.push((names.water.clone(), Page::Water));
+        pages.extend(many);
+        pages.push((names.records.clone(), Page::Records));
+        pages.extend(names.past.clone().map(|name| (name, Page::Past)));
+        let numbered = |list: &[String], page: fn(usize) -> Page<'a, 'b>| {
+            list.iter()
+                .enumerate()
+                .map(|(i, name)| (name.clone(), page(i)))
+                .collect::<Vec<_>>()
+        };
+        pages.extend(numbered(&names.areas, Page::Area));
+        pages.extend(numbered(&names.vans, Page::Van));
+        let claims = names.claims.iter().zip(&assessment.vans).enumerate();
+        pages.extend(
+            claims
+                .filter(|(_, (_, van))| pages::claim::has_one(van, assessment.as_of))
+                .map(|(i, (name, _))| (name.clone(), Page::Claim(i))),
+        );
+        Book { names, pages }
+    }
+}
+
+impl Page<'_, '_> {
+    /// The page before it becomes pixels.
+    pub fn sketch(
+        &self,
+        plan: &ReportPlan<'_>,
+        lines: &[VanLine<'_>],
+    ) -> Result<Sketch, DrawError> {
+        canvas::draw(look::PAGE, |canvas| self.paint(canvas, plan, lines))
+    }
+
+    fn paint(&self, canvas: &mut Canvas, plan: &ReportPlan<'_>, lines: &[VanLine<'_>]) {
+        let (assessment, month) = (plan.assessment, plan.month);
+        match self {
+            Page::FleetFirst => pages::fleet::first(canvas, plan, lines),
+            Page::FleetNext(number, shown) => {
+                pages::fleet::next(canvas, assessment, shown, month, *number);
+            }
+            Page::Many(number, of, shown) => {
+                pages::many::draw(canvas, assessment, shown, month, (*number, *of));
+            }
+            Page::Water => pages::water::draw(canvas, assessment, month),
+            Page::Records => pages::records::draw(canvas, assessment, month),
+            Page::Past => {
+                if let Some(result) = plan.backtest {
+                    pages::past::draw(canvas, assessment, result, month);
+                }
+            }
+            Page::Area(i) => {
+                if let Some(area) = assessment.areas.get(*i) {
+                    pages::area::draw(canvas, assessment, area, lines, month);
+                }
+            }
+            Page::Van(i) => {
+                if let Some(van) = assessment.vans.get(*i) {
+                    pages::van::draw(canvas, assessment, van, month);
+                }
+            }
+            Page::Claim(i) => {
+                if let Some(van) = assessment.vans.get(*i) {
+                    pages::claim::draw(canvas, assessment, van, month);
+                }
+            }
+        }
+    }
+}
+
+/// A sketch as the bytes of a PNG.
+///
+/// # Errors
+/// Where it could not be drawn or encoded, with the page's name.
+pub fn png(name: &str, sketch: Result<Sketch, DrawError>) -> Result<Vec<u8>, ReportError> {
+    let drawn = sketch.and_then(|sketch| raster::picture(&sketch));
+    let picture = drawn.map_err(|source| ReportError::CannotDraw {
+        page: name.to_owned(),
+        source,
+    })?;
+    encode::png_bytes(&picture).map_err(|source| ReportError::CannotEncode {
+        page: name.to_owned(),
+        source,
+    })
+}

@@ -1,0 +1,383 @@
+//! What changed since last month, what the work did and what it cost, in
+//! sentences.
+
+use super::answers::{at_most, named};
+use super::words;
+use crate::advise::{Effect, Item, Moved, Since, State, Turn, Work};
+
+const NO_MONTH_BEFORE: &str = "There is no month before this one to compare with.";
+/// So many dates that moved are told one by one.
+const MOVED: usize = 3;
+/// So many pieces of work are told one by one.
+const TOLD: usize = 6;
+
+/// States that turned, dates that left their span, vans that came and went.
+pub fn changed(since: Option<&Since>) -> Vec<String> {
+    let Some(since) = since else {
+        return vec![NO_MONTH_BEFORE.to_owned()];
+    };
+    let mut said = Vec::new();
+    for (now, starts) in [
+        (State::FailingEarly, "Now failing early"),
+        (State::Overdue, "Now overdue"),
+        (State::Due, "Now due"),
+        (State::Watch, "Now to watch"),
+        (State::Unknown, "Cannot be told any more"),
+    ] {
+        let turned = since
+            .turned
+            .iter()
+            .filter(|t| t.now == now && worse(t))
+            .map(|t| of(&t.van, t.item));
+        push_list(&mut said, starts, turned.collect());
+    }
+    for (starts, early) in [
+        ("Wears faster than was likely a month ago", true),
+        ("Lasts longer than was likely a month ago", false),
+    ] {
+        let moves = since.moved.iter().filter(|m| sooner(m) == early);
+        let moves: Vec<String> = moves.map(move_in_words).collect();
+        if !moves.is_empty() {
+            said.push(format!("{starts}: {}.", at_most(&moves, MOVED)));
+        }
+    }
+    let better = since
+        .turned
+        .iter()
+        .filter(|t| !worse(t))
+        .map(|t| of(&t.van, t.item));
+    push_list(&mut said, "Better than a month ago", better.collect());
+    push_list(&mut said, "New in the fleet", since.joined.clone());
+    push_list(&mut said, "Out of service", since.left.clone());
+    if said.is_empty() {
+        said.push(format!(
+            "Nothing since {}: no state turned, and every date stayed where it was likely to be.",
+            words::day(since.from)
+        ));
+    }
+    said
+}
+
+fn worse(turn: &Turn) -> bool {
+    words::urgency(turn.now) < words::urgency(turn.was)
+}
+
+fn sooner(moved: &Moved) -> bool {
+    let late = jiff::civil::Date::MAX;
+    moved.now.p50.unwrap_or(late) < moved.was.p50.unwrap_or(late)
+}
+
+fn of(van: &str, item: Item) -> String {
+    format!("{van} {}", words::item(item))
+}
+
+fn move_in_words(moved: &Moved) -> String {
+    let when = match moved.now.p50 {
+        Some(day) => format!(
+            "now around {}",
+            words::date_at(day, words::grain(&moved.now))
+        ),
+        None => "now not within ten years".to_owned(),
+    };
+    format!("{} ({when})", of(&moved.van, moved.item))
+}
+
+fn push_list(said: &mut Vec<String>, starts: &str, names: Vec<String>) {
+    if !names.is_empty() {
+        said.push(format!("{starts}: {}.", named(&names)));
+    }
+}
+
+/// What last month's work did to the water.
+pub fn helped(since: Option<&Since>) -> Vec<String> {
+    let Some(since) = since else {
+        return vec![NO_MONTH_BEFORE.to_owned()];
+    };
+    if since.work.is_empty() {
+        return vec![format!(
+            "No work is recorded since {}.",
+            words::day(since.from)
+        )];
+    }
+    let judged = |w: &&Work| {
+        matches!(
+            w.effect,
+            Effect::Helped { .. } | Effect::NoBetter { .. } | Effect::WasGood { .. }
+        )
+    };
+    let all = since.work.iter().filter(judged).count();
+    let good = count(since, |e| matches!(e, Effect::Helped { .. }));
+    let mut said = Vec::new();
+    if all > 0 {
+        said.push(match (good, all) {
+            (1, 1) => "The one piece of work that readings can judge helped.".to_owned(),
+            (_, 1) => "The one piece of work that readings can judge did not help.".to_owned(),
+            _ => format!("{good} of the {all} pieces of work that readings can judge helped."),
+        });
+    }
+    // what did not help is what somebody has to look at
+    let mut told: Vec<&Work> = since.work.iter().filter(judged).collect();
+    told.sort_by_key(|w| match w.effect {
+        // a flush that changes nothing is no alarm
+        Effect::NoBetter { .. } if w.item != Item::Flush => 0,
+        Effect::Helped { .. } => 1,
+        _ => 2,
+    });
+    said.extend(told.iter().take(TOLD).filter_map(|w| work_in_words(w)));
+    if told.len() > TOLD {
+        said.push(format!("And {} more.", told.len() - TOLD));
+    }
+    let waiting: Vec<String> = since
+        .work
+        .iter()
+        .filter(|w| w.effect == Effect::NotReadSince)
+        .map(|w| of(&w.van, w.item))
+        .collect();
+    push_list(&mut said, "Not read since the work", waiting);
+    let before = count(since, |e| *e == Effect::NotReadBefore);
+    let unseen = count(since, |e| *e == Effect::CannotBeSeen);
+    if before > 0 {
+        said.push(format!(
+            "{} cannot be judged: not read in the weeks before.",
+            words::count(before, "piece of work", "pieces of work")
+        ));
+    }
+    if unseen > 0 {
+        said.push(format!(
+            "What {} on pre-filters, meters and tanks did shows in no reading.",
+            words::count(unseen, "piece of work", "pieces of work")
+        ));
+    }
+    said
+}
+
+fn count(since: &Since, kind: impl Fn(&Effect) -> bool) -> usize {
+    since.work.iter().filter(|w| kind(&w.effect)).count()
+}
+
+/// One piece of work with what the readings were before and after.
+pub fn work_in_words(work: &Work) -> Option<String> {
+    let say = |value: f64| match work.item {
+        Item::Resin => format!("{} ppm", words::figures(value.round())),
+        _ => words::percent(value, 1),
+    };
+    let what = match work.item {
+        Item::Membrane => "new membrane",
+        Item::Resin => "new resin",
+        other => words::item(other),
+    };
+    let of_what = match work.item {
+        Item::Resin => "after the resin",
+        _ => "of the salts come through",
+    };
+    let (before, after, judged) = match work.effect {
+        Effect::Helped { before, after } => (before, after, "helped"),
+        Effect::NoBetter { before, after } => (before, after, "no better"),
+        Effect::WasGood { before, after } => (before, after, "was clean before too"),
+        Effect::NotReadBefore | Effect::NotReadSince | Effect::CannotBeSeen => return None,
+    };
+    let said = if say(before) == say(after) {
+        format!("{} {of_what} before and after", say(after))
+    } else {
+        format!("{} {of_what}, {} before", say(after), say(before))
+    };
+    Some(format!("{}, {what}: {judged} ({said}).", work.van))
+}
+
+/// The month's recorded costs beside the usual ones.
+pub fn cost(since: Option<&Since>, currency: Option<&str>) -> Vec<String> {
+    let Some(since) = since else {
+        return vec![NO_MONTH_BEFORE.to_owned()];
+    };
+    let spent = since.cost;
+    let unit = if currency.is_none() {
+        " (your own currency)"
+    } else {
+        ""
+    };
+    let mut said = Vec::new();
+    match spent.month {
+        Some(sum) => {
+            said.push(format!(
+                "About {}{unit} since {}.",
+                words::money(sum, currency),
+                words::day(since.from)
+            ));
+            if let Some(usual) = spent.usual {
+                said.push(format!(
+                    "The twelve months before took {} a month.",
+                    words::money(usual, currency)
+                ));
+            }
+        }
+        None if spent.without_cost == 0 => said.push(format!(
+            "No work is recorded since {}.",
+            words::day(since.from)
+        )),
+        None => said.push(
+            "The month's work has no costs on record: note them in the cost column of services."
+                .to_owned(),
+        ),
+    }
+    if spent.month.is_some() && spent.without_cost > 0 {
+        said.push(format!(
+            "{} without a cost on record.",
+            words::count(spent.without_cost, "piece of work is", "pieces of work are")
+        ));
+    }
+    said
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::advise::{MonthCost, Span};
+    use jiff::civil::date;
+
+    fn empty() -> Since {
+        Since {
+            from: date(2026, 9, 30),
+            to: date(2026, 10, 31),
+            turned: vec![],
+            moved: vec![],
+            joined: vec![],
+            left: vec![],
+            work: vec![],
+            cost: MonthCost {
+                month: None,
+                without_cost: 0,
+                usual: None,
+            },
+        }
+    }
+
+    fn work(van: &str, item: Item, effect: Effect) -> Work {
+        Work {
+            van: van.to_owned(),
+            item,
+            on: date(2026, 10, 5),
+            inferred: false,
+            effect,
+        }
+    }
+
+    #[test]
+    fn a_quiet_month_says_so_and_a_first_month_compares_with_nothing() {
+        assert_eq!(
+            changed(Some(&empty())),
+            [
+                "Nothing since 30 Sep 2026: no state turned, and every date stayed where it was likely to be."
+            ]
+        );
+        assert_eq!(
+            helped(Some(&empty())),
+            ["No work is recorded since 30 Sep 2026."]
+        );
+        assert_eq!(
+            cost(Some(&empty()), None),
+            ["No work is recorded since 30 Sep 2026."]
+        );
+        for said in [changed(None), helped(None), cost(None, None)] {
+            assert_eq!(said, [NO_MONTH_BEFORE]);
+        }
+    }
+
+    #[test]
+    fn what_got_worse_is_told_before_what_got_better() {
+        let turn = |van: &str, was, now| Turn {
+            van: van.to_owned(),
+            item: Item::Membrane,
+            was,
+            now,
+        };
+        let day = |y| Some(date(y, 6, 1));
+        let since = Since {
+            turned: vec![
+                turn("QV-001", State::Overdue, State::OnCourse),
+                turn("QV-002", State::OnCourse, State::FailingEarly),
+                turn("QV-003", State::Watch, State::Due),
+            ],
+            moved: vec![Moved {
+                van: "QV-004".to_owned(),
+                item: Item::Membrane,
+                was: Span {
+                    p10: day(2028),
+                    p50: day(2029),
+                    p90: day(2030),
+                },
+                now: Span {
+                    p10: day(2026),
+                    p50: day(2027),
+                    p90: day(2029),
+                },
+            }],
+            ..empty()
+        };
+        assert_eq!(
+            changed(Some(&since)),
+            [
+                "Now failing early: QV-002 membrane.",
+                "Now due: QV-003 membrane.",
+                "Wears faster than was likely a month ago: QV-004 membrane (now around 2027).",
+                "Better than a month ago: QV-001 membrane.",
+            ]
+        );
+    }
+
+    #[test]
+    fn work_that_did_not_help_is_told_first() {
+        let since = Since {
+            work: vec![
+                work(
+                    "QV-001",
+                    Item::Membrane,
+                    Effect::Helped {
+                        before: 0.098,
+                        after: 0.021,
+                    },
+                ),
+                work(
+                    "QV-002",
+                    Item::Resin,
+                    Effect::NoBetter {
+                        before: 12.0,
+                        after: 12.0,
+                    },
+                ),
+                work("QV-003", Item::Resin, Effect::NotReadSince),
+                work("QV-004", Item::Prefilter, Effect::CannotBeSeen),
+            ],
+            ..empty()
+        };
+        assert_eq!(
+            helped(Some(&since)),
+            [
+                "1 of the 2 pieces of work that readings can judge helped.",
+                "QV-002, new resin: no better (12 ppm after the resin before and after).",
+                "QV-001, new membrane: helped (2.1 % of the salts come through, 9.8 % before).",
+                "Not read since the work: QV-003 resin.",
+                "What 1 piece of work on pre-filters, meters and tanks did shows in no reading.",
+            ]
+        );
+    }
+
+    #[test]
+    fn money_has_two_figures_and_says_what_is_missing() {
+        let since = Since {
+            cost: MonthCost {
+                month: Some(1234.0),
+                without_cost: 2,
+                usual: Some(987.0),
+            },
+            ..empty()
+        };
+        assert_eq!(
+            cost(Some(&since), Some("£")),
+            [
+                "About £1,200 since 30 Sep 2026.",
+                "The twelve months before took £990 a month.",
+                "2 pieces of work are without a cost on record."
+            ]
+        );
+    }
+}

@@ -1,0 +1,180 @@
+//! Forecasts of the past beside what happened: for every part whose limit was
+//! seen, the likely span given some time before, and the day it came.
+
+use crate::backtest::Beside;
+use crate::report::axis::{nice_top, number_ticks};
+use crate::report::canvas::{Align, Canvas};
+use crate::report::charts::life_by_hardness::Of;
+use crate::report::look::{self, Shape};
+use crate::report::panel::{Axis, frame, heading};
+use crate::report::rect::Rect;
+use crate::report::table::Table;
+use crate::report::words;
+
+/// At most so many parts in one chart: the last ones.
+const MOST: usize = 22;
+/// Distance between two rows, px.
+const PITCH: f64 = 30.0;
+
+fn nouns(of: Of) -> (&'static str, &'static str) {
+    match of {
+        Of::Membrane => ("membrane", "membranes"),
+        Of::Resin => ("resin filling", "resin fillings"),
+    }
+}
+
+/// Those that the chart shows: the last ones.
+pub fn shown(all: &[Beside]) -> &[Beside] {
+    all.get(all.len().saturating_sub(MOST)..)
+        .unwrap_or_default()
+}
+
+/// The finding: how often the day came within what was likely.
+pub fn title(of: Of, all: &[Beside]) -> String {
+    let (one, many) = nouns(of);
+    let list = shown(all);
+    let held = list.iter().filter(|b| b.held()).count();
+    match list.len() {
+        0 => format!("No {one} has been seen to reach its limit yet"),
+        1 if held == 1 => format!("The one {one} seen to its limit reached it when it was likely"),
+        1 => format!("The one {one} seen to its limit did not reach it when it was likely"),
+        n => format!("{held} of {n} {many} reached their limit when it was likely"),
+    }
+}
+
+/// What a reader who cannot see the chart needs.
+pub fn alternative(of: Of, all: &[Beside]) -> String {
+    format!(
+        "{}. For each, a bar from the likely earliest to the likely latest day, counted from the day of the forecast, and a mark on the day the limit came.",
+        title(of, all)
+    )
+}
+
+/// The numbers of the chart.
+pub fn table(of: Of, all: &[Beside]) -> Table {
+    let rows = shown(all)
+        .iter()
+        .map(|b| {
+            let say = |day: Option<jiff::civil::Date>| {
+                day.map_or("beyond ten years".to_owned(), words::day)
+            };
+            vec![
+                b.van.clone(),
+                words::day(b.made_on),
+                format!("{} to {}", say(b.limit_on.p10), say(b.limit_on.p90)),
+                words::day(b.came_on),
+                if b.held() { "yes" } else { "no" }.to_owned(),
+            ]
+        })
+        .collect();
+    Table {
+        caption: format!("Forecasts for {} and what came", nouns(of).1),
+        heads: vec!["Van", "Forecast on", "Likely", "Limit came", "Within"],
+        rows,
+    }
+}
+
+/// Draws the chart with its title.
+pub fn draw(canvas: &mut Canvas, area: Rect, of: Of, all: &[Beside]) {
+    let ink = match of {
+        Of::Membrane => look::MEMBRANE,
+        Of::Resin => look::RESIN,
+    };
+    let unit = "bar: likely span as forecast; diamond: the day it came (a ring: outside the bar)";
+    let rest = heading(canvas, area, &title(of, all), unit);
+    let list = shown(all);
+    if list.is_empty() {
+        let text =
+            "Nothing to hold the forecasts against yet: this fills as parts reach their limit.";
+        let at = (rest.x0, rest.y0 + 40.0);
+        canvas.paragraph(text, at, &look::BODY, rest.width(), 3);
+        return;
+    }
+    let fits = ((rest.height() - 60.0) / 20.0).max(1.0) as usize;
+    // the last one at the top
+    let list: Vec<&Beside> = list.iter().rev().take(fits).collect();
+    let days = |from: jiff::civil::Date, to: jiff::civil::Date| f64::from((to - from).get_days());
+    let ends = list.iter().map(|b| {
+        let high = b.limit_on.p90.map_or(0.0, |d| days(b.made_on, d));
+        days(b.made_on, b.came_on).max(high.min(1.6 * days(b.made_on, b.came_on)))
+    });
+    let top = nice_top(ends.fold(30.0, f64::max), 6);
+    let face = look::SMALL;
+    let names: Vec<String> = list
+        .iter()
+        .map(|b| canvas.shortened(&b.van, &face, rest.width() * 0.22))
+        .collect();
+    let widest = names
+        .iter()
+        .map(|n| canvas.width_of(n, &face))
+        .fold(0.0, f64::max);
+    let x = Axis {
+        low: 0.0,
+        high: top,
+        ticks: number_ticks((0.0, top), 6, |v, _| words::thousands(v)),
+    };
+    let y = Axis {
+        low: 0.0,
+        high: 1.0,
+        ticks: Vec::new(),
+    };
+    let used = 58.0 + PITCH * list.len() as f64;
+    let inner = Rect {
+        x0: rest.x0 + widest,
+        y1: rest.y1.min(rest.y0 + used),
+        ..rest
+    };
+    let panel = frame(canvas, inner, &x, &y, "days after the forecast was made");
+    for tick in &x.ticks {
+        let at = panel.x.px(tick.value);
+        let line = Rect {
+            x0: at - 0.5,
+            x1: at + 0.5,
+            ..panel.plot
+        };
+        canvas.fill(line, look::GRID);
+    }
+    let pitch = (panel.plot.height() / list.len() as f64).min(PITCH);
+    for (i, (row, name)) in list.iter().zip(&names).enumerate() {
+        let middle = panel.plot.y0 + pitch * (i as f64 + 0.5);
+        let spot = (panel.plot.x0 - 10.0, middle + 5.0);
+        canvas.text(name, spot, &face, Align::Right);
+        let at = |day: Option<jiff::civil::Date>| {
+            panel
+                .x
+                .px(day.map_or(f64::INFINITY, |d| days(row.made_on, d)))
+        };
+        let bar = Rect {
+            x0: at(row.limit_on.p10),
+            x1: at(row.limit_on.p90),
+            y0: middle - 5.5,
+            y1: middle + 5.5,
+        };
+        canvas.fill(bar, ink.tint(0.3));
+        if row.limit_on.p90.is_none_or(|d| days(row.made_on, d) > top) {
+            // an open end: the bar runs on beyond the edge
+            let tip = panel.plot.x1;
+            let corners = [(tip, bar.y0), (tip + 8.0, middle), (tip, bar.y1)];
+            canvas.polygon(&corners, ink.tint(0.3));
+        }
+        if row
+            .limit_on
+            .p50
+            .is_some_and(|d| days(row.made_on, d) <= top)
+        {
+            let x = at(row.limit_on.p50);
+            let tick = Rect {
+                x0: x - 1.0,
+                x1: x + 1.0,
+                ..bar
+            };
+            canvas.fill(tick, ink);
+        }
+        let spot = (at(Some(row.came_on)), middle);
+        if row.held() {
+            canvas.mark(Shape::Diamond, spot, 6.5, ink);
+        } else {
+            canvas.mark(Shape::Ring, spot, 6.5, look::LIMIT);
+        }
+    }
+}

@@ -1,0 +1,73 @@
+//! Every van's membrane in little, most urgent first: a page for twenty.
+
+use jiff::civil::Date;
+
+use crate::advise::Assessment;
+use crate::report::canvas::Canvas;
+use crate::report::charts::small_passage;
+use crate::report::pages::{place, sheet};
+use crate::report::parts::VanLine;
+use crate::report::rect::Rect;
+use crate::report::words;
+
+/// Columns and rows of a full page.
+const FULL: (usize, usize) = (5, 4);
+
+/// Columns and rows for so many vans: as few as hold them.
+fn grid(vans: usize) -> (usize, usize) {
+    [(2, 1), (2, 2), (3, 2), (3, 3), (4, 3), (4, 4)]
+        .into_iter()
+        .find(|(columns, rows)| columns * rows >= vans)
+        .unwrap_or(FULL)
+}
+
+/// The vans of each page. With fewer than two there is nothing to compare.
+pub fn paged<'a, 'b>(lines: &'b [VanLine<'a>]) -> Vec<&'b [VanLine<'a>]> {
+    if lines.len() < 2 {
+        return Vec::new();
+    }
+    lines.chunks(FULL.0 * FULL.1).collect()
+}
+
+/// What is shown, in one line.
+pub fn lead(limit: f64) -> String {
+    format!(
+        "Salts that come through and when the limit of {} (dashed) is likely reached; 18 months back, 12 ahead, 0 to {}",
+        words::percent(limit, 0),
+        words::percent(limit * 1.5, 0)
+    )
+}
+
+/// Draws a page; `number` of so many.
+pub fn draw(
+    canvas: &mut Canvas,
+    assessment: &Assessment,
+    shown: &[VanLine<'_>],
+    month: Date,
+    (number, of): (usize, usize),
+) {
+    let title = match of {
+        1 => "All vans, most urgent first".to_owned(),
+        of => format!("All vans, most urgent first: {number} of {of}"),
+    };
+    let limit = assessment.limits.salt_passage;
+    let body = sheet(
+        canvas,
+        &title,
+        &lead(limit),
+        &place(month, assessment.as_of),
+    );
+    let (columns, rows) = if of > 1 { FULL } else { grid(shown.len()) };
+    let (wide, high) = (body.width() / columns as f64, body.height() / rows as f64);
+    for (i, line) in shown.iter().enumerate() {
+        let (column, row) = ((i % columns) as f64, (i / columns) as f64);
+        let left = body.x0 + column * wide;
+        let area = Rect {
+            x0: left,
+            x1: left + wide - 26.0,
+            y0: body.y0 + row * high,
+            y1: body.y0 + (row + 1.0) * high - 16.0,
+        };
+        small_passage::draw(canvas, area, line, assessment.as_of, limit);
+    }
+}

@@ -1,0 +1,118 @@
+//! How good the records are: when each van was read, and what to put right.
+
+use std::collections::BTreeMap;
+
+use jiff::civil::Date;
+
+use crate::advise::Assessment;
+use crate::report::answers::{at_most, next_reading};
+use crate::report::canvas::Canvas;
+use crate::report::charts::read_when;
+use crate::report::pages::{place, section, sentences, sheet};
+use crate::report::rect::Rect;
+use crate::report::words;
+
+/// What became of the rows, in one line.
+pub fn lead(assessment: &Assessment) -> String {
+    let rows = &assessment.rows;
+    let n = |v: u64| words::thousands(v as f64);
+    format!(
+        "{} rows read: {} stored, {} already stored, {} set aside",
+        n(rows.read),
+        n(rows.stored),
+        n(rows.already_stored),
+        n(rows.set_aside)
+    )
+}
+
+/// So many vans are named with what they share.
+const NAMED: usize = 12;
+
+/// What to put right: what most vans share first, then what only one has.
+pub fn to_put_right(assessment: &Assessment) -> Vec<String> {
+    let mut said = assessment.fleet.remarks.clone();
+    let mut shared: BTreeMap<&str, Vec<(&str, Option<Date>)>> = BTreeMap::new();
+    for van in &assessment.vans {
+        for remark in &van.records {
+            let of = shared.entry(remark.text.as_str()).or_default();
+            // a van that has it more often is named once, with the last day
+            match of.last_mut().filter(|(name, _)| *name == van.van) {
+                Some((_, day)) => *day = (*day).max(remark.date),
+                None => of.push((&van.van, remark.date)),
+            }
+        }
+    }
+    let mut shared: Vec<_> = shared.into_iter().collect();
+    shared.sort_by(|a, b| b.1.len().cmp(&a.1.len()).then_with(|| a.0.cmp(b.0)));
+    for (text, vans) in shared {
+        match vans.as_slice() {
+            [(van, day)] => {
+                let when = day.map_or(String::new(), |d| format!(" ({})", words::day(d)));
+                said.push(format!("{van}: {text}{when}"));
+            }
+            many => {
+                let names: Vec<String> = many.iter().map(|(name, _)| (*name).to_owned()).collect();
+                said.push(format!("{}: {text}", at_most(&names, NAMED)));
+            }
+        }
+    }
+    if said.is_empty() {
+        said.push("Nothing: every record fits the others.".to_owned());
+    }
+    said
+}
+
+/// Habits that shorten lives or cost water, and on which vans.
+pub fn habits(assessment: &Assessment) -> Vec<String> {
+    let mut shared: BTreeMap<&str, Vec<String>> = BTreeMap::new();
+    for van in &assessment.vans {
+        for habit in &van.habits {
+            let of = shared.entry(habit.text.as_str()).or_default();
+            of.push(van.van.clone());
+        }
+    }
+    let mut shared: Vec<_> = shared.into_iter().collect();
+    shared.sort_by(|a, b| b.1.len().cmp(&a.1.len()).then_with(|| a.0.cmp(b.0)));
+    shared
+        .into_iter()
+        .map(|(text, vans)| format!("{}: {text}", at_most(&vans, NAMED)))
+        .collect()
+}
+
+/// Draws the page.
+pub fn draw(canvas: &mut Canvas, assessment: &Assessment, month: Date) {
+    let body = sheet(
+        canvas,
+        "How good the records are",
+        &lead(assessment),
+        &place(month, assessment.as_of),
+    );
+    let split = body.x0 + 950.0;
+    let left = Rect { x1: split, ..body };
+    read_when::draw(canvas, left, &assessment.vans, assessment.as_of);
+    let mut side = Rect {
+        x0: split + 44.0,
+        ..body
+    };
+    if let Some(next) = next_reading(assessment) {
+        let y = section(canvas, side, side.y0, "Read this one next");
+        side.y0 = sentences(canvas, side, y, &[next]) + 8.0;
+    }
+    let habits = habits(assessment);
+    if !habits.is_empty() {
+        // the records take the rest, and never less than half of the column
+        let most = Rect {
+            y1: side.y0 + side.height() / 2.0,
+            ..side
+        };
+        let y = section(
+            canvas,
+            side,
+            side.y0,
+            "Habits that shorten lives or cost water",
+        );
+        side.y0 = sentences(canvas, most, y, &habits) + 8.0;
+    }
+    let y = section(canvas, side, side.y0, "To put right in the records");
+    sentences(canvas, side, y, &to_put_right(assessment));
+}

@@ -1,0 +1,291 @@
+//! The month as a workbook for a spreadsheet program: typed cells, the head
+//! row kept in sight, widths that fit, states marked by format as well as word.
+
+use jiff::civil::Date;
+use rust_xlsxwriter::{
+    Color, ConditionalFormatCell, ConditionalFormatCellRule, DocProperties, ExcelDateTime, Format,
+    FormatAlign, Workbook, Worksheet, XlsxError,
+};
+
+use super::axis::day_number;
+use super::due::Job;
+use super::look::{Ink, badge};
+use super::parts::VanLine;
+use super::words;
+use crate::advise::{Assessment, State};
+
+/// A cell holds no more than this; a longer text is cut.
+const LONGEST: usize = 32_000;
+/// Rows with their heads; a sheet has at most 1,048,576.
+const MOST_ROWS: usize = 1_000_000;
+const ALL_STATES: [State; 6] = [
+    State::FailingEarly,
+    State::Overdue,
+    State::Due,
+    State::Watch,
+    State::Unknown,
+    State::OnCourse,
+];
+
+/// What stands in a cell.
+#[derive(Debug, Clone, PartialEq)]
+enum Cell {
+    Text(String),
+    Number(Option<f64>),
+    Share(Option<f64>),
+    Day(Option<Date>),
+}
+
+/// A column: head, width in letters.
+type Column = (&'static str, f64);
+
+/// The workbook's bytes: the same for the same assessment.
+///
+/// # Errors
+/// What the library says.
+pub fn bytes(
+    assessment: &Assessment,
+    lines: &[VanLine<'_>],
+    jobs: &[Job],
+) -> Result<Vec<u8>, XlsxError> {
+    let mut book = Workbook::new();
+    // the day of the report, not of its making: the same input, the same bytes
+    let made = day(assessment.as_of)?;
+    book.set_properties(
+        &DocProperties::new()
+            .set_title("Fleet report")
+            .set_author("litrewise")
+            .set_creation_datetime(&made),
+    );
+    sheet(&mut book, "Vans", &VANS, &vans(assessment, lines), Some(2))?;
+    sheet(&mut book, "Jobs", &JOBS, &job_rows(jobs), Some(3))?;
+    sheet(
+        &mut book,
+        "Districts",
+        &DISTRICTS,
+        &districts(assessment),
+        None,
+    )?;
+    sheet(&mut book, "About", &ABOUT, &about(assessment), None)?;
+    book.save_to_buffer()
+}
+
+fn day(date: Date) -> Result<ExcelDateTime, XlsxError> {
+    let part = |n: i8| u8::try_from(n).unwrap_or(1);
+    let year = u16::try_from(date.year()).unwrap_or(1900).max(1900);
+    ExcelDateTime::from_ymd(year, part(date.month()), part(date.day()))
+}
+
+fn color(Ink(r, g, b): Ink) -> Color {
+    Color::RGB(u32::from(r) << 16 | u32::from(g) << 8 | u32::from(b))
+}
+
+/// Writes a sheet; `states` is the column that holds a state's word.
+fn sheet(
+    book: &mut Workbook,
+    name: &str,
+    columns: &[Column],
+    rows: &[Vec<Cell>],
+    states: Option<u16>,
+) -> Result<(), XlsxError> {
+    let sheet = book.add_worksheet();
+    sheet.set_name(name)?;
+    let head = Format::new()
+        .set_bold()
+        .set_text_wrap()
+        .set_align(FormatAlign::Top);
+    let text = Format::new().set_align(FormatAlign::Top).set_text_wrap();
+    let number = Format::new()
+        .set_align(FormatAlign::Top)
+        .set_num_format("#,##0.##");
+    let share = Format::new()
+        .set_align(FormatAlign::Top)
+        .set_num_format("0.0%");
+    let date = Format::new()
+        .set_align(FormatAlign::Top)
+        .set_num_format("yyyy-mm-dd");
+    for (place, (title, width)) in (0_u16..).zip(columns) {
+        sheet.write_string_with_format(0, place, *title, &head)?;
+        sheet.set_column_width(place, *width)?;
+    }
+    let shown = rows.get(..rows.len().min(MOST_ROWS)).unwrap_or_default();
+    for (line, row) in (1_u32..).zip(shown) {
+        for (place, cell) in (0_u16..).zip(row) {
+            match cell {
+                Cell::Text(value) if value.is_empty() => {}
+                Cell::Text(value) => {
+                    let value: String = value.chars().take(LONGEST).collect();
+                    sheet.write_string_with_format(line, place, value, &text)?;
+                }
+                Cell::Number(Some(value)) if value.is_finite() => {
+                    sheet.write_number_with_format(line, place, *value, &number)?;
+                }
+                Cell::Share(Some(value)) if value.is_finite() => {
+                    sheet.write_number_with_format(line, place, *value, &share)?;
+                }
+                Cell::Day(Some(value)) if value.year() >= 1900 => {
+                    sheet.write_datetime_with_format(line, place, day(*value)?, &date)?;
+                }
+                Cell::Number(_) | Cell::Share(_) | Cell::Day(_) => {}
+            }
+        }
+    }
+    sheet.set_freeze_panes(1, 1)?;
+    sheet.set_landscape();
+    sheet.set_print_fit_to_pages(1, 0);
+    sheet.set_repeat_rows(0, 0)?;
+    let last_row = u32::try_from(shown.len()).unwrap_or(0);
+    let last_column = u16::try_from(columns.len().saturating_sub(1)).unwrap_or(0);
+    if last_row > 0 {
+        sheet.autofilter(0, 0, last_row, last_column)?;
+        if let Some(place) = states {
+            mark_states(sheet, place, last_row)?;
+        }
+    }
+    Ok(())
+}
+
+/// States in tints of the pages' inks, bold; the word stays.
+fn mark_states(sheet: &mut Worksheet, place: u16, last_row: u32) -> Result<(), XlsxError> {
+    for state in ALL_STATES {
+        // a tint under the word: the word itself stays black
+        let ground = badge(state).1.tint(0.3);
+        let format = Format::new().set_bold().set_background_color(color(ground));
+        let rule = ConditionalFormatCell::new()
+            .set_rule(ConditionalFormatCellRule::EqualTo(words::state(state)))
+            .set_format(format);
+        sheet.add_conditional_format(1, place, last_row, place, &rule)?;
+    }
+    Ok(())
+}
+
+const VANS: [Column; 17] = [
+    ("Van", 18.0),
+    ("District", 9.0),
+    ("State", 14.0),
+    ("To do", 44.0),
+    ("Days left", 9.0),
+    ("Hardness, mg/L", 10.0),
+    ("Membrane fitted", 12.0),
+    ("Litres made", 11.0),
+    ("Salts through", 9.0),
+    ("Membrane limit, middle", 12.0),
+    ("Change membrane", 12.0),
+    ("Resin changed", 12.0),
+    ("Litres left, middle", 11.0),
+    ("Change resin", 12.0),
+    ("Pre-filters changed", 12.0),
+    ("Change pre-filters", 12.0),
+    ("Last read", 12.0),
+];
+
+fn vans(assessment: &Assessment, lines: &[VanLine<'_>]) -> Vec<Vec<Cell>> {
+    let row = |line: &VanLine<'_>| {
+        let van = line.van;
+        let (m, r, p) = (&van.membrane, &van.resin, &van.prefilter);
+        let first = line.parts.iter().filter_map(|part| part.replace_on).min();
+        let left = first.map(|d| day_number(d) - day_number(assessment.as_of));
+        vec![
+            Cell::Text(van.van.clone()),
+            Cell::Text(van.postcode.clone().unwrap_or_default()),
+            Cell::Text(words::state(line.state).to_owned()),
+            Cell::Text(line.to_do_beside_state(assessment.as_of)),
+            Cell::Number(left),
+            Cell::Number(van.hardness_mg_l_caco3),
+            Cell::Day(m.fitted_on),
+            Cell::Number(m.litres_made),
+            Cell::Share(m.salt_passage.p50),
+            Cell::Day(m.limit_on.p50),
+            Cell::Day(m.replace_on),
+            Cell::Day(r.changed_on),
+            Cell::Number(r.litres_left.p50),
+            Cell::Day(r.replace_on),
+            Cell::Day(p.changed_on),
+            Cell::Day(p.replace_on),
+            Cell::Day(van.series.last_reading_on),
+        ]
+    };
+    lines.iter().map(row).collect()
+}
+
+const JOBS: [Column; 6] = [
+    ("Day", 12.0),
+    ("Van", 18.0),
+    ("District", 9.0),
+    ("State", 14.0),
+    ("Job", 26.0),
+    ("Why", 70.0),
+];
+
+fn job_rows(jobs: &[Job]) -> Vec<Vec<Cell>> {
+    jobs.iter()
+        .map(|job| {
+            vec![
+                Cell::Day(Some(job.date)),
+                Cell::Text(job.van.clone()),
+                Cell::Text(job.base.clone().unwrap_or_default()),
+                Cell::Text(words::state(job.state).to_owned()),
+                Cell::Text(words::job(job.item).to_owned()),
+                Cell::Text(job.why.clone()),
+            ]
+        })
+        .collect()
+}
+
+const DISTRICTS: [Column; 9] = [
+    ("District", 12.0),
+    ("Hardness, mg/L", 11.0),
+    ("Vans", 8.0),
+    ("Litres a new membrane makes, middle", 16.0),
+    ("Litres a filling of resin makes, middle", 16.0),
+    ("Change membrane every … days", 14.0),
+    ("Change resin every … litres", 14.0),
+    ("Change pre-filters every … days", 14.0),
+    ("Saves per van and year, own currency", 16.0),
+];
+
+fn districts(assessment: &Assessment) -> Vec<Vec<Cell>> {
+    let areas = assessment.areas.iter();
+    areas
+        .map(|area| {
+            vec![
+                Cell::Text(area.postcode.clone()),
+                Cell::Number(area.hardness_mg_l_caco3),
+                Cell::Number(Some(area.vans as f64)),
+                Cell::Number(area.membrane_life_litres.p50.map(words::two_figures)),
+                Cell::Number(area.resin_life_litres.p50.map(words::two_figures)),
+                Cell::Number(area.suggested.membrane_days),
+                Cell::Number(area.suggested.resin_litres.map(words::two_figures)),
+                Cell::Number(area.suggested.prefilter_days),
+                Cell::Number(area.saving_per_van_year.map(words::two_figures)),
+            ]
+        })
+        .collect()
+}
+
+const ABOUT: [Column; 2] = [("What", 44.0), ("", 40.0)];
+
+fn about(assessment: &Assessment) -> Vec<Vec<Cell>> {
+    let text = |what: &str| Cell::Text(what.to_owned());
+    let rows = &assessment.rows;
+    vec![
+        vec![text("As of"), Cell::Day(Some(assessment.as_of))],
+        vec![
+            text("Limit: salts that come through the membrane"),
+            Cell::Share(Some(assessment.limits.salt_passage)),
+        ],
+        vec![
+            text("Limit: ppm after the resin"),
+            Cell::Number(Some(assessment.limits.product_ppm)),
+        ],
+        vec![text("Rows read"), Cell::Number(Some(rows.read as f64))],
+        vec![
+            text("Rows set aside"),
+            Cell::Number(Some(rows.set_aside as f64)),
+        ],
+        vec![
+            text("Middle"),
+            text("As likely to come earlier as later; the pages say how sure it is."),
+        ],
+    ]
+}

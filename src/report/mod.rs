@@ -5,6 +5,7 @@
 //! [`canvas`], the one door to the drawing library, and `encode` turns the
 //! picture into a PNG. `words` holds what is said, `look` how it looks.
 
+pub mod districts;
 pub mod due;
 pub mod text;
 pub mod what_if;

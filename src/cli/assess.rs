@@ -28,6 +28,9 @@ pub(super) struct AssessArgs {
     /// Also show the few numbers that drove each forecast
     #[arg(long)]
     explain: bool,
+    /// Show the districts instead: intervals, what 1000 L cost, what is saved (text)
+    #[arg(long, conflicts_with_all = ["van", "explain", "what_if"])]
+    districts: bool,
     /// Show today's answers beside those if … (text or json); several changes with commas, may be given again
     ///
     /// van QV-003 to QB1 | limit 5 ppm | limit 8 % | prices +20 % | price membrane 210 |
@@ -59,6 +62,7 @@ pub(super) enum AssessPlan {
         assessment: Box<Assessment>,
         format: Format,
         explain: bool,
+        districts: bool,
     },
     WhatIf {
         as_of: Date,
@@ -70,6 +74,11 @@ pub(super) enum AssessPlan {
 
 impl AssessArgs {
     pub(super) fn plan(self, context: &Context) -> Result<AssessPlan, CliError> {
+        if self.districts && !matches!(self.format, Format::Text) {
+            return Err(CliError::Usage(
+                "--districts comes as text; --format json holds the districts anyway".to_owned(),
+            ));
+        }
         let looking = Looking::open(context)?;
         let as_of = looking.as_of(context);
         if !self.what_if.is_empty() {
@@ -107,6 +116,7 @@ impl AssessArgs {
             assessment: Box::new(assessment),
             format: self.format,
             explain: self.explain,
+            districts: self.districts,
         })
     }
 }
@@ -126,7 +136,9 @@ pub(super) fn run(plan: &AssessPlan, out: &mut dyn Write) -> Result<ExitCode, Cl
             assessment,
             format,
             explain,
+            districts,
         } => match format {
+            Format::Text if *districts => report::districts::text(assessment),
             Format::Text if *explain => report::text::explained(assessment),
             Format::Text => report::text::table(assessment, paint()),
             Format::Json if *explain => report::explained_json(assessment)?,

@@ -161,9 +161,11 @@ fn per_1000(cost: &CostPer1000Litres, currency: Option<&str>) -> String {
     price(Some(cost.total), currency)
 }
 
+/// To the hundredth, written as other money is.
 fn price(amount: Option<f64>, currency: Option<&str>) -> String {
-    match (amount, currency) {
-        (Some(x), Some(sign)) => format!("{sign} {x:.2}"),
+    match (amount, currency.map(str::trim).filter(|c| !c.is_empty())) {
+        (Some(x), Some(unit)) if unit.chars().count() == 1 => format!("{unit}{x:.2}"),
+        (Some(x), Some(unit)) => format!("{x:.2} {unit}"),
         (Some(x), None) => format!("{x:.2}"),
         (None, _) => unknown(),
     }

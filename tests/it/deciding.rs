@@ -238,7 +238,11 @@ fn what_if_shows_todays_answer_beside_the_other_one() {
             .collect();
         json(&yard.good(&arguments).out)["what_if"][0].clone()
     };
-    let today = json(&yard.good(&["assess", "--quiet", "--format", "json"]).out);
+    let arguments: Vec<&str> = OWN_PRICES
+        .into_iter()
+        .chain(["assess", "--quiet", "--format", "json"])
+        .collect();
+    let today = json(&yard.good(&arguments).out);
     // A stricter limit: no charge lasts longer, some end sooner.
     let stricter = ask("limit 5 ppm");
     let mut sooner = 0;
@@ -371,6 +375,30 @@ fn the_work_list_goes_by_day_or_base_and_parts_have_a_low_and_a_high_figure() {
     assert!(resin > 0.0);
     let line = yard.bad(2, &["due", "--quiet", "--parts", "--format", "ics"]);
     assert!(line.contains("calendar"), "{line}");
+}
+
+#[test]
+fn districts_say_intervals_costs_and_bottles() {
+    let yard = fleet("10", "24");
+    let arguments: Vec<&str> = OWN_PRICES
+        .into_iter()
+        .chain(["assess", "--quiet", "--districts"])
+        .collect();
+    let text = yard.good(&arguments).out;
+    assert!(text.lines().all(|l| l.chars().count() <= 80), "{text}");
+    for said in [
+        "membrane every",
+        "a litre of it",
+        "1000 L cost",
+        "by the rule of thumb",
+        "GBP per van and year, likely",
+        "best resin bottle: QV-",
+    ] {
+        let flat = text.split_whitespace().collect::<Vec<_>>().join(" ");
+        assert!(flat.contains(said), "{said}: {text}");
+    }
+    let line = yard.bad(2, &["assess", "--quiet", "--districts", "--format", "json"]);
+    assert!(line.contains("json"), "{line}");
 }
 
 #[test]

@@ -53,8 +53,8 @@ fn urgency(state: State) -> u8 {
     }
 }
 
-/// Jobs whose visit is overdue or falls within `weeks` of the as-of day: by date,
-/// then the most urgent, then by van and item.
+/// Jobs whose visit is overdue or falls within `weeks` of the as-of day: alarms
+/// first, then by date, then the most urgent, then by van and item.
 pub fn jobs(assessment: &Assessment, weeks: u32) -> Vec<Job> {
     let end = add_days(assessment.as_of, 7.0 * f64::from(weeks));
     let mut jobs: Vec<Job> = Vec::new();
@@ -80,7 +80,7 @@ pub fn jobs(assessment: &Assessment, weeks: u32) -> Vec<Job> {
         );
     }
     jobs.sort_by(|a, b| {
-        let key = |j: &Job| (j.date, urgency(j.state));
+        let key = |j: &Job| (j.state != State::FailingEarly, j.date, urgency(j.state));
         key(a)
             .cmp(&key(b))
             .then_with(|| (&a.van, a.item).cmp(&(&b.van, b.item)))

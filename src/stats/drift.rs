@@ -60,30 +60,58 @@ impl DriftSummary {
     }
 }
 
+/// What one look brought: how far it was from what was expected, what a rate of
+/// 1 would have added to that, the variance of both, and how much of it is believed.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(super) struct News {
+    pub miss: f64,
+    pub lever: f64,
+    pub spread: f64,
+    pub gain: f64,
+}
+
+impl DriftSummary {
+    /// Before any look.
+    pub(super) fn start(drifting: &Drifting) -> DriftSummary {
+        DriftSummary {
+            information: 0.0,
+            linear: 0.0,
+            constant: 0.0,
+            level_0: drifting.start_mean,
+            level_rate: 0.0,
+            level_variance: drifting.start_variance,
+        }
+    }
+
+    /// Takes in one more look.
+    pub(super) fn look(&mut self, look: &Look, wander: f64) -> News {
+        self.level_rate += look.advance;
+        self.level_variance += wander * look.advance + look.jump;
+        let spread = self.level_variance + look.variance;
+        let (miss, lever) = (look.y - self.level_0, self.level_rate);
+        self.information += lever * lever / spread;
+        self.linear += lever * miss / spread;
+        self.constant += miss * miss / spread + (2.0 * std::f64::consts::PI * spread).ln();
+        let gain = self.level_variance / spread;
+        self.level_0 += gain * miss;
+        self.level_rate -= gain * lever;
+        self.level_variance *= 1.0 - gain;
+        News {
+            miss,
+            lever,
+            spread,
+            gain,
+        }
+    }
+}
+
 /// Sums up the looks of one unit, oldest first; may be empty.
 pub fn summarise(looks: &[Look], drifting: &Drifting) -> DriftSummary {
-    let mut s = DriftSummary {
-        information: 0.0,
-        linear: 0.0,
-        constant: 0.0,
-        level_0: drifting.start_mean,
-        level_rate: 0.0,
-        level_variance: drifting.start_variance,
-    };
+    let mut summary = DriftSummary::start(drifting);
     for look in looks {
-        s.level_rate += look.advance;
-        s.level_variance += drifting.wander * look.advance + look.jump;
-        let spread = s.level_variance + look.variance;
-        let (miss, lever) = (look.y - s.level_0, s.level_rate);
-        s.information += lever * lever / spread;
-        s.linear += lever * miss / spread;
-        s.constant += miss * miss / spread + (2.0 * std::f64::consts::PI * spread).ln();
-        let gain = s.level_variance / spread;
-        s.level_0 += gain * miss;
-        s.level_rate -= gain * lever;
-        s.level_variance *= 1.0 - gain;
+        summary.look(look, drifting.wander);
     }
-    s
+    summary
 }
 
 /// Draws the level at every look and then at the end (after `advance` more

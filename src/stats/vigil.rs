@@ -18,7 +18,7 @@
 //!   passed no sooner than after `A` days on average (Pollak 1985, Ann. Stat.
 //!   13:206).
 
-use super::drift::{Drifting, Look};
+use super::drift::{DriftSummary, Drifting, Look, News};
 use super::special::normal_cdf;
 
 /// Spread of the size of a step up, on the scale of the level.
@@ -43,13 +43,7 @@ struct Step {
 pub struct Vigil {
     wander: f64,
     looks: usize,
-    /// Expected level at the last look: `level_0 + level_rate·rate`.
-    level_0: f64,
-    level_rate: f64,
-    variance: f64,
-    information: f64,
-    linear: f64,
-    constant: f64,
+    summary: DriftSummary,
     exposure: f64,
     steps: Vec<Step>,
     most_steps: usize,
@@ -73,12 +67,7 @@ impl Vigil {
         Vigil {
             wander: start.wander,
             looks: 0,
-            level_0: start.start_mean,
-            level_rate: 0.0,
-            variance: start.start_variance,
-            information: 0.0,
-            linear: 0.0,
-            constant: 0.0,
+            summary: DriftSummary::start(start),
             exposure: 0.0,
             steps: Vec::new(),
             most_steps,
@@ -102,23 +91,18 @@ impl Vigil {
         }
         self.looks += 1;
         self.exposure += look.advance;
-        self.level_rate += look.advance;
-        self.variance += self.wander * look.advance + look.jump;
-        let spread = self.variance + look.variance;
-        let (miss, lever) = (look.y - self.level_0, self.level_rate);
-        self.information += lever * lever / spread;
-        self.linear += lever * miss / spread;
-        self.constant += miss * miss / spread + (2.0 * std::f64::consts::PI * spread).ln();
-        let gain = self.variance / spread;
+        let News {
+            miss,
+            lever,
+            spread,
+            gain,
+        } = self.summary.look(look, self.wander);
         for step in &mut self.steps {
             step.by_miss += step.lever * miss / spread;
             step.by_rate += step.lever * lever / spread;
             step.information += step.lever * step.lever / spread;
             step.lever *= 1.0 - gain;
         }
-        self.level_0 += gain * miss;
-        self.level_rate -= gain * lever;
-        self.variance *= 1.0 - gain;
     }
 
     /// Forgets the oldest step, but not one that the looks speak for.
@@ -142,16 +126,12 @@ impl Vigil {
         self.exposure
     }
 
-    fn log_likelihood(&self, rate: f64) -> f64 {
-        -0.5 * (self.constant - 2.0 * rate * self.linear + rate * rate * self.information)
-    }
-
     /// What the looks make of beliefs about the rate.
     pub fn weigh(&self, rates: &Rates) -> Vec<f64> {
         let logs: Vec<f64> = rates
             .0
             .iter()
-            .map(|r| r.share.max(1e-300).ln() + self.log_likelihood(r.rate))
+            .map(|r| r.share.max(1e-300).ln() + self.summary.log_likelihood(r.rate))
             .collect();
         let top = logs.iter().copied().fold(f64::NEG_INFINITY, f64::max);
         let mut weights: Vec<f64> = logs.iter().map(|l| (l - top).exp()).collect();
@@ -161,24 +141,19 @@ impl Vigil {
     }
 
     /// Probability, under those weights of the rates, that the level is above
-    /// `limit` after so much exposure in all; 0 once that has gone by and the
-    /// level is still below.
+    /// `limit` after so much exposure in all, or was where that has gone by.
     pub fn above(&self, rates: &Rates, weights: &[f64], limit: f64, exposure: f64) -> f64 {
-        let ahead = (exposure - self.exposure).max(0.0);
-        let gone = exposure < self.exposure;
-        let sd = (self.variance + self.wander * ahead).max(1e-12).sqrt();
+        // What came after that exposure is taken off again at the same pace.
+        let ahead = exposure - self.exposure;
+        let sd = (self.summary.level_variance + self.wander * ahead.max(0.0))
+            .max(1e-12)
+            .sqrt();
         rates
             .0
             .iter()
             .zip(weights)
             .map(|(r, w)| {
-                // What came after that exposure is taken off again at the same pace.
-                let back = if gone {
-                    exposure - self.exposure
-                } else {
-                    ahead
-                };
-                let level = self.level_0 + r.rate * (self.level_rate + back);
+                let level = self.summary.level_0 + r.rate * (self.summary.level_rate + ahead);
                 w * normal_cdf((level - limit) / sd)
             })
             .sum()

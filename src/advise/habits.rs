@@ -5,7 +5,7 @@ use jiff::civil::Date;
 use super::{Habit, HabitRemark, in_words, litres_in_words, round_to};
 use crate::fit::FleetFit;
 use crate::lives::{Item, VanLives};
-use crate::settings::Settings;
+use crate::settings::{Prices, Settings};
 
 /// Recovery above which scale settles, and below which water is wasted (common
 /// practice, no source: 25 to 50 %).
@@ -27,7 +27,7 @@ pub fn of_van(
     [
         flush(van, until),
         late(van, fit, settings),
-        valve(van),
+        valve(van, &settings.prices),
         stand_still(van, until),
     ]
     .into_iter()
@@ -104,7 +104,7 @@ fn late(van: &VanLives, fit: &FleetFit, settings: &Settings) -> Option<HabitRema
     )
 }
 
-fn valve(van: &VanLives) -> Option<HabitRemark> {
+fn valve(van: &VanLives, prices: &Prices) -> Option<HabitRemark> {
     let recovery = van.recovery.filter(|_| van.membranes > 0)?;
     let tap_per_litre = 1.0 / recovery;
     let usual_week = {
@@ -121,12 +121,22 @@ fn valve(van: &VanLives) -> Option<HabitRemark> {
             ),
         )
     } else if recovery < OPEN {
+        let wasted = (usual_week * (tap_per_litre - 3.0)).max(0.0);
+        // Only at prices that somebody gave; water that nobody pays for costs nothing.
+        let per_m3 = prices.water_per_m3.unwrap_or(0.0) + prices.drain_per_m3.unwrap_or(0.0);
+        let money = if per_m3 > 0.0 {
+            let a_year = two_figures(wasted * 52.18 / 1000.0 * per_m3);
+            let currency = prices.currency.as_deref().unwrap_or("of your money");
+            format!(" At your prices that is about {a_year:.0} {currency} a year.")
+        } else {
+            String::new()
+        };
         remark(
             Habit::ValveTooOpen,
             format!(
-                "{:.0} % of the tap water becomes pure: about {} of tap water a week go to the drain beyond what a third would waste.",
+                "{:.0} % of the tap water becomes pure: about {} of tap water a week go to the drain beyond what a third would waste.{money}",
                 100.0 * recovery,
-                litres_in_words(two_figures((usual_week * (tap_per_litre - 3.0)).max(0.0)))
+                litres_in_words(two_figures(wasted))
             ),
         )
     } else {
@@ -135,12 +145,12 @@ fn valve(van: &VanLives) -> Option<HabitRemark> {
 }
 
 /// To two figures: what is printed claims no more than is known.
-fn two_figures(litres: f64) -> f64 {
-    if litres < 1.0 {
+fn two_figures(value: f64) -> f64 {
+    if value < 1.0 {
         return 0.0;
     }
-    let step = 10f64.powf(litres.log10().floor() - 1.0).max(1.0);
-    round_to(litres, step)
+    let step = 10f64.powf(value.log10().floor() - 1.0).max(1.0);
+    round_to(value, step)
 }
 
 /// The longest run of weeks without a fill that ended, or goes on, of late.
@@ -165,4 +175,82 @@ fn stand_still(van: &VanLives, until: Date) -> Option<HabitRemark> {
             in_words(from)
         ),
     })
+}
+
+#[cfg(test)]
+mod tests {
+    use jiff::civil::date;
+
+    use super::*;
+    use crate::lives::fixture;
+
+    /// A van cut from invented rows, with what its habits are judged from put in.
+    fn van() -> VanLives {
+        let history = fixture::weekly(date(2026, 6, 1), 4, |_| 9.0, |_| 0.0);
+        fixture::only_van(&fixture::fleet(history), date(2026, 6, 30))
+    }
+
+    #[test]
+    fn water_paid_for_and_drained_is_counted_and_priced() {
+        let mut van = van();
+        van.membranes = 1;
+        van.recovery = Some(0.20);
+        van.weeks.iter_mut().for_each(|w| w.litres = 1500.0);
+        let prices = Prices::default();
+        // 1500·(1/0.20 − 3) = 3000 L a week, 156 m³ a year.
+        let open = valve(&van, &prices).unwrap();
+        assert_eq!(open.habit, Habit::ValveTooOpen);
+        assert!(open.text.contains("3,000 L") && !open.text.contains("prices"));
+        let prices = Prices {
+            water_per_m3: Some(2.0),
+            drain_per_m3: Some(1.0),
+            currency: Some("GBP".to_owned()),
+            ..prices
+        };
+        // 156.5 m³ at 3.00: 470.
+        assert!(
+            valve(&van, &prices)
+                .unwrap()
+                .text
+                .contains("470 GBP a year")
+        );
+        van.recovery = Some(0.60);
+        let tight = valve(&van, &prices).unwrap();
+        assert!(tight.habit == Habit::ValveTooTight && tight.text.contains("2.5 times"));
+        van.recovery = Some(0.35);
+        assert_eq!(valve(&van, &prices), None);
+        van.recovery = None;
+        assert_eq!(valve(&van, &prices), None);
+    }
+
+    #[test]
+    fn a_flush_is_missed_only_where_flushes_are_written_down() {
+        let mut van = van();
+        let until = date(2026, 6, 30);
+        assert_eq!(flush(&van, until), None);
+        let mark = |date: Date| crate::lives::ServiceMark {
+            date,
+            item: Item::Flush,
+            quantity: None,
+            cost: None,
+            part: None,
+            note: None,
+            inferred: false,
+        };
+        van.services = [
+            date(2026, 1, 1),
+            date(2026, 1, 15),
+            date(2026, 1, 29),
+            date(2026, 2, 12),
+        ]
+        .map(mark)
+        .to_vec();
+        let said = flush(&van, until).unwrap();
+        assert!(
+            said.text.contains("138 days") && said.text.contains("every 14 days"),
+            "{}",
+            said.text
+        );
+        assert_eq!(flush(&van, date(2026, 2, 25)), None);
+    }
 }

@@ -16,7 +16,7 @@ mod elements;
 mod entering;
 mod fills;
 #[cfg(test)]
-mod fixture;
+pub(crate) mod fixture;
 mod hardness_table;
 mod health;
 mod levels;

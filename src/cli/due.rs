@@ -83,7 +83,7 @@ impl DueArgs {
 pub(super) fn run(plan: &DuePlan, out: &mut dyn Write) -> Result<ExitCode, CliError> {
     let months = &plan.assessment.parts_to_order;
     let text = match plan.format {
-        Format::Text if plan.parts => due::parts_text(months),
+        Format::Text if plan.parts => due::parts_text(&plan.assessment),
         Format::Csv if plan.parts => due::parts_csv(months),
         Format::Text => due::text(&plan.jobs, &plan.assessment, plan.by),
         Format::Csv => due::csv(&plan.jobs),

@@ -157,8 +157,9 @@ fn push_visit(out: &mut String, first: &Job, visit: &[&Job], by: By) {
     }
 }
 
-/// The parts of the coming months for the terminal.
-pub fn parts_text(months: &[MonthOfParts]) -> String {
+/// The parts of the coming months for the terminal, and what is left out of them.
+pub fn parts_text(assessment: &Assessment) -> String {
+    let months = &assessment.parts_to_order;
     let mut out = String::from(
         "month     membranes  pre-filter sets  resin, L   (low to high, four times in five)\n",
     );
@@ -175,6 +176,25 @@ pub fn parts_text(months: &[MonthOfParts]) -> String {
             cell(&m.prefilter_sets),
             cell(&m.resin_litres)
         ));
+    }
+    let unknown = State::Unknown;
+    let untold: Vec<String> = assessment
+        .vans
+        .iter()
+        .flat_map(|v| {
+            [
+                (v.series.has_membrane, v.membrane.state, Item::Membrane),
+                (v.series.has_resin, v.resin.state, Item::Resin),
+                (v.series.has_membrane, v.prefilter.state, Item::Prefilter),
+            ]
+            .into_iter()
+            .filter(|(aboard, state, _)| *aboard && *state == unknown)
+            .map(|(_, _, item)| format!("{} {}", v.van, words::item(item)))
+        })
+        .collect();
+    if !untold.is_empty() {
+        let said = format!("Left out, as nothing can be told: {}.", untold.join(", "));
+        push_wrapped(&mut out, &said, "", "  ");
     }
     out
 }

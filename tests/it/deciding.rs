@@ -378,6 +378,23 @@ fn the_work_list_goes_by_day_or_base_and_parts_have_a_low_and_a_high_figure() {
 }
 
 #[test]
+fn parts_that_cannot_be_told_are_no_zeros() {
+    let yard = Yard::new();
+    yard.write(
+        "readings.csv",
+        "van,taken_at,feed_ppm,permeate_ppm\nQV-001,2026-08-01T16:00,300,12\nQV-001,2026-09-01T16:00,310,13\n",
+    );
+    yard.good(&["ingest", "readings.csv"]);
+    let csv = yard
+        .good(&["due", "--quiet", "--parts", "--format", "csv"])
+        .out;
+    let first: Vec<&str> = csv.lines().nth(1).expect("a month").split(',').collect();
+    assert_eq!(first[1..], ["0", "0", "0", "", "", "", "", "", ""]);
+    let text = yard.good(&["due", "--quiet", "--parts"]).out;
+    assert!(text.contains("QV-001 resin, QV-001 pre-filters"), "{text}");
+}
+
+#[test]
 fn districts_say_intervals_costs_and_bottles() {
     let yard = fleet("10", "24");
     let arguments: Vec<&str> = OWN_PRICES

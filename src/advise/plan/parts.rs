@@ -6,12 +6,15 @@ use serde::Serialize;
 
 use super::ahead::{DRAWS, VanAhead};
 use crate::fit::{Span, span_of};
+use crate::lives::Item;
 
 /// Months that are looked ahead.
 pub const MONTHS: usize = 12;
 
 /// What to order in a month, so that it is there when the jobs come: in four
-/// years of five no less than the low and no more than the high figure.
+/// years of five no less than the low and no more than the high figure. Parts of
+/// which no van tells anything are unknown; a van's part that cannot be told is
+/// left out of the sums.
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct MonthOfParts {
     /// `2026-11`.
@@ -56,7 +59,11 @@ pub fn parts_to_order(vans: &[VanAhead], as_of: Date, order_days: i32) -> Vec<Mo
     }
     (0..MONTHS)
         .map(|m| {
-            let span = |part: usize| {
+            let span = |part: usize, item: Item| {
+                // Where nothing can be told of any, nothing is no figure.
+                if !vans.iter().any(|v| v.told.contains(&item)) {
+                    return Span::unknown();
+                }
                 let draws = sums
                     .iter()
                     .filter_map(|s| s.get(m).and_then(|x| x.get(part)).copied());
@@ -67,9 +74,9 @@ pub fn parts_to_order(vans: &[VanAhead], as_of: Date, order_days: i32) -> Vec<Mo
                     .saturating_add((m as i64).months())
                     .strftime("%Y-%m")
                     .to_string(),
-                membranes: span(0),
-                prefilter_sets: span(1),
-                resin_litres: span(2),
+                membranes: span(0, Item::Membrane),
+                prefilter_sets: span(1, Item::Prefilter),
+                resin_litres: span(2, Item::Resin),
             }
         })
         .collect()

@@ -6,7 +6,7 @@
 use std::collections::BTreeMap;
 
 use jiff::civil::Date;
-use litrewise::advise::{self, AlarmKind, State, Suspect};
+use litrewise::advise::{self, AlarmKind, AlarmLevel, Assessment, Suspect};
 use litrewise::demo::{TrueElement, TrueVan};
 use litrewise::{fit, lives};
 
@@ -198,10 +198,16 @@ pub fn of_fleet(proving: &ProvingFleet, particles: usize) -> Vec<Story> {
             .saturating_add(jiff::Span::new().days(day));
         day += EVERY_DAYS;
         let cut = lives::cut(&proving.rows, as_of, &proving.settings);
-        let fitted = fit::fit(&cut, &proving.settings);
-        let assessed = advise::assess(&cut, &fitted, &proving.settings);
-        for (van, lived) in assessed.vans.iter().zip(&cut.vans) {
-            let Some(index) = simulated.truth.iter().position(|t| t.van == van.van) else {
+        // The whole assessment, which takes longer, only where an alarm has risen.
+        let mut assessed: Option<Assessment> = None;
+        let watched = fit::watched(&cut, &proving.settings);
+        for (v, (lived, watched)) in cut.vans.iter().zip(&watched).enumerate() {
+            let van = &*lived.van;
+            let life = lived.elements.last();
+            let alarm = life
+                .zip(watched.as_ref().ok())
+                .and_then(|(life, watched)| advise::alarm_of(life, watched, &proving.settings));
+            let Some(index) = simulated.truth.iter().position(|t| t.van == van) else {
                 continue;
             };
             let Some(truth) = simulated.truth.get(index) else {
@@ -211,9 +217,9 @@ pub fn of_fleet(proving: &ProvingFleet, particles: usize) -> Vec<Story> {
             let Some((n, element)) = numbered.rfind(|(_, e)| e.in_van_on(as_of)) else {
                 continue;
             };
-            let story = stories.entry((index, n)).or_insert_with(|| {
-                story(proving, &typical, truth, element, lived.membranes, &van.van)
-            });
+            let story = stories
+                .entry((index, n))
+                .or_insert_with(|| story(proving, &typical, truth, element, lived.membranes, van));
             if particles > 0
                 && element.fitted_on.is_some()
                 && element.limit_on.is_none_or(|d| d > as_of)
@@ -233,20 +239,25 @@ pub fn of_fleet(proving: &ProvingFleet, particles: usize) -> Vec<Story> {
             }
             story.last_look = as_of;
             let begun = element.fitted_on.unwrap_or(simulated.first_day);
-            let same = match (van.membrane.fitted_on, element.fitted_on) {
+            let same = match (life.and_then(|l| l.fitted_on), element.fitted_on) {
                 (Some(a), Some(b)) => (a - b).get_days().abs() <= SAME_DAYS,
                 (None, None) => true,
                 _ => false,
             };
-            let failing = van.membrane.state == State::FailingEarly && same;
+            let failing = same && alarm.is_some_and(|a| a.level == AlarmLevel::Raised);
             let was = last_level.insert((index, n), failing).unwrap_or(false);
             story.flickers += usize::from(was && !failing);
-            if let (true, None, Some(alarm)) = (failing, &story.raised, &van.membrane.alarm)
+            if let (true, None, Some(alarm)) = (failing, &story.raised, alarm)
                 && (as_of - begun).get_days() >= 20
             {
+                let assessed = assessed.get_or_insert_with(|| {
+                    let fitted = fit::fit(&cut, &proving.settings);
+                    advise::assess(&cut, &fitted, &proving.settings)
+                });
+                let suspect = assessed.vans.get(v).and_then(|van| van.membrane.suspect);
                 story.raised = Some(Raised {
                     since: alarm.since,
-                    suspect: van.membrane.suspect.unwrap_or(Suspect::Membrane),
+                    suspect: suspect.unwrap_or(Suspect::Membrane),
                     kind: alarm.kind,
                 });
             }

@@ -29,6 +29,7 @@ impl ProvingFleet {
             cast: demo::Cast::Proving,
             ahead_days: demo::TRUTH_AHEAD_DAYS,
             keep_history: plan.bound > 0,
+            neglected_prefilters: plan.neglected,
         });
         for history in &mut histories {
             history.doubt_readings(plan.doubt);

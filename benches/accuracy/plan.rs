@@ -17,6 +17,8 @@ pub struct Plan {
     pub cases: Option<String>,
     /// Follows the alarms instead.
     pub alarms: bool,
+    /// In fleets half of whose crews neglect their pre-filters.
+    pub neglected: bool,
     /// Prints what each fleet's fit learnt.
     pub shared: bool,
 }
@@ -32,6 +34,7 @@ impl Plan {
             doubt: 0.0,
             cases: None,
             alarms: false,
+            neglected: false,
             shared: false,
         };
         let mut words = std::env::args().skip(1);
@@ -48,6 +51,7 @@ impl Plan {
                 "--looks" => plan.looks = next().parse().unwrap_or(8),
                 "--bound" => plan.bound = next().parse().unwrap_or(150),
                 "--doubt" => plan.doubt = next().parse().unwrap_or(0.0),
+                "--neglected" => plan.neglected = true,
                 "--alarms" => plan.alarms = true,
                 "--shared" => plan.shared = true,
                 "--cases" => plan.cases = Some(next()),

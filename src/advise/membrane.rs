@@ -106,15 +106,7 @@ pub fn assess(
     };
     let replace_on = replace_on(van, forecast, area, until, prices, settings);
     let watched = &forecast.watched;
-    let raised = alarm::alarm(
-        watched,
-        life.fitted_on.unwrap_or(life.seen_from),
-        &Thresholds::new(
-            settings.habits.false_alarms_per_van_year,
-            watched.typical_litres / (forecast.litres_per_week.max(1.0) * 52.18),
-            life.start != Start::BeforeRecords,
-        ),
-    );
+    let raised = alarm_of(life, watched, settings);
     let state = match raised.map(|a| a.level) {
         Some(AlarmLevel::Raised) => State::FailingEarly,
         level => state_by_date(replace_on, as_of, settings).unwrap_or_else(|| {
@@ -161,6 +153,20 @@ pub fn assess(
         alarm,
         ..empty(String::new())
     }
+}
+
+/// The alarm of an element, if there is one, from what watching it has shown.
+pub fn alarm_of(life: &ElementLife, watched: &Watched, settings: &Settings) -> Option<Alarm> {
+    let thresholds = Thresholds::new(
+        settings.habits.false_alarms_per_van_year,
+        watched.typical_days / 365.25,
+        life.start != Start::BeforeRecords,
+    );
+    alarm::alarm(
+        watched,
+        life.fitted_on.unwrap_or(life.seen_from),
+        &thresholds,
+    )
 }
 
 /// The alarm with its causes, in numbers and words.

@@ -20,7 +20,9 @@ use crate::fit::FleetFit;
 use crate::lives::FleetLives;
 use crate::settings::Settings;
 
+pub use alarm::Alarm;
 pub use assessment::*;
+pub use membrane::alarm_of;
 pub use prices::DecisionPrices;
 pub use sharpen::{BestReading, Gain, best_reading};
 pub use since::{Effect, MonthCost, Moved, Since, Turn, Work, since};

@@ -64,6 +64,7 @@ impl SimulateArgs {
                     0
                 },
                 keep_history: false,
+                neglected_prefilters: false,
             },
             truth: self.truth,
             out: self.out,

@@ -35,6 +35,9 @@ pub struct Plan {
     pub ahead_days: i64,
     /// Keeps what the observer of [`VanHistory`] needs.
     pub keep_history: bool,
+    /// Every other crew of a proving ground changes its pre-filters hardly ever,
+    /// so that chlorine gets through.
+    pub neglected_prefilters: bool,
 }
 
 /// How far the truth is followed: ten years.
@@ -61,6 +64,7 @@ impl Default for Plan {
             cast: Cast::Sample,
             ahead_days: 0,
             keep_history: false,
+            neglected_prefilters: false,
         }
     }
 }
@@ -144,10 +148,13 @@ pub fn simulate_with_history(plan: &Plan) -> (SimulatedFleet, Vec<VanHistory>) {
     for index in 0..plan.vans {
         let name = format!("QV-{:0digits$}", index + 1);
         let mut random = Random::stream(plan.seed, Stream::Cast, index as u64);
-        let part = match plan.cast {
+        let mut part = match plan.cast {
             Cast::Sample => part(index, &mut random),
             Cast::Proving => proving::part(world.days, world.districts.len(), &mut random),
         };
+        if plan.neglected_prefilters && index % 2 == 0 {
+            part.prefilter_days *= 8.0;
+        }
         histories.extend(VanSimulation::new(&world, index as u64, name, part).run(&mut fleet));
         parts.push(part);
     }

@@ -109,8 +109,8 @@ pub struct Watched {
     pub p_faster_than_95: f64,
     /// Its pace over what is usual in its water.
     pub pace: f64,
-    /// Litres over which a typical element lasts here.
-    pub typical_litres: f64,
+    /// Days over which a typical element lasts on this van.
+    pub typical_days: f64,
 }
 
 /// What could be known at one reading.

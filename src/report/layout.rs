@@ -155,6 +155,7 @@ fn fleets() -> Vec<(&'static str, Assessment)> {
                         .to_owned();
             }),
         ),
+        ("alarms raised and pending", with_vans(alarmed)),
         ("ten years", with_vans(|_, van| ten_years(van))),
         (
             "a currency of many letters",
@@ -191,6 +192,60 @@ fn fleets() -> Vec<(&'static str, Assessment)> {
             }),
         ),
     ]
+}
+
+/// An alarm on a membrane young enough for a claim, with all that is told of it.
+fn alarmed(i: usize, van: &mut VanAssessment) {
+    if !van.series.has_membrane {
+        return;
+    }
+    let suspects = [
+        Suspect::Membrane,
+        Suspect::Probe,
+        Suspect::Prefilter,
+        Suspect::Feed,
+    ];
+    let facts = vec![
+        "what comes through rose to 2.5 times what it was, at once, around 24 August".to_owned(),
+        "the flow at equal temperature is the same".to_owned(),
+        "the pre-filters were changed in time".to_owned(),
+    ];
+    let cause = |(k, suspect): (usize, Suspect)| CauseAssessment {
+        suspect,
+        probability: [0.64, 0.2, 0.12, 0.04][k],
+        facts: facts.clone(),
+        check_first: "Read tap and membrane water again after five minutes of flow.",
+    };
+    van.membrane.fitted_on = Some(days_after(AS_OF, -200));
+    van.membrane.state = [State::FailingEarly, State::Watch][i % 2];
+    van.membrane.suspect = Some(Suspect::Membrane);
+    van.membrane.alarm = Some(AlarmAssessment {
+        level: [AlarmLevel::Raised, AlarmLevel::Pending][i % 2],
+        kind: AlarmKind::Step,
+        since: days_after(AS_OF, -50),
+        step_on: Some(days_after(AS_OF, -60)),
+        step_ratio: Some(2.5),
+        pace: 3.1,
+        p_faster_than_95: 0.995,
+        causes: suspects.into_iter().enumerate().map(cause).collect(),
+    });
+    let readings = van.series.salt_passage.iter().rev().take(28).rev();
+    van.series.usual_passage = readings
+        .map(|(day, passage)| Band {
+            x: *day,
+            p10: passage * 0.4,
+            p50: passage * 0.6,
+            p90: passage * 0.9,
+        })
+        .collect();
+    van.habits = vec![HabitRemark {
+        habit: Habit::ValveTooOpen,
+        text: format!(
+            "{} % of the tap water becomes pure: about 4,900 L of tap water a week go to the drain beyond what a third would waste.",
+            15 + i
+        ),
+    }];
+    van.records = van.series.remarks.clone();
 }
 
 /// A reading a week, a filling a month and a membrane a year for ten years.

@@ -151,10 +151,11 @@ pub fn watch(fit: &SharedFit, element: &InUse<'_>) -> Watched {
     };
     out.p_faster_than_95 = mean(&faster, &draws);
     out.pace = best.rates.middle(&weights) / best.typical_rate;
-    out.typical_litres = best.typical
+    let typical_litres = best.typical
         / looks
             .exposure_per_future_litre(&shared, element.base_hardness)
             .max(1e-12);
+    out.typical_days = typical_litres / element.usage.litres_per_day().max(1e-3);
     out.step = step.and_then(|s| {
         Some(Step {
             date: *looks.dates().get(s.look)?,

@@ -1,14 +1,13 @@
 //! Suggested intervals for a district, beside the rule of thumb.
 
-use super::cheapest::{Costs, cheapest_age, cost_rate_at};
+use super::plan::ResinBurn;
+use super::plan::district::{District, Policy};
 use super::prefilter::chlorine_days;
 use super::prices::DecisionPrices;
-use super::resin::NOTICED_IN_TIME;
-use super::{AreaAssessment, Suggested, round_to};
-use crate::fit::{AreaFit, HORIZON_DAYS};
+use super::{AreaAssessment, CostPer1000Litres, Suggested, round_to};
+use crate::fit::{AreaFit, HORIZON_DAYS, Span, middle_of};
 use crate::lives::FleetLives;
 use crate::settings::Settings;
-use crate::water;
 
 /// One district's lives, suggestions and what they are worth.
 pub fn assess(
@@ -18,59 +17,35 @@ pub fn assess(
     settings: &Settings,
 ) -> AreaAssessment {
     let per_day = area.litres_per_week.unwrap_or(0.0) / 7.0;
-    let vans: Vec<_> = lives
-        .vans
-        .iter()
-        .filter(|v| v.district.as_ref() == Some(&area.district))
-        .collect();
-    let recovery = middle(vans.iter().filter_map(|v| v.recovery).collect());
-    let feed = middle(vans.iter().filter_map(|v| v.feed_ppm).collect());
-    let membranes = middle(
-        vans.iter()
-            .filter(|v| v.membranes > 0)
-            .map(|v| f64::from(v.membranes))
-            .collect(),
-    );
-
-    let days: Vec<f64> = if per_day > 0.0 {
-        area.membrane_life_draws
+    let vans = || {
+        lives
+            .vans
             .iter()
-            .map(|l| l / per_day)
-            .collect()
-    } else {
-        Vec::new()
+            .filter(|v| v.district.as_ref() == Some(&area.district))
     };
-    let median = days
-        .get(days.len() / 2)
-        .copied()
-        .unwrap_or(HORIZON_DAYS)
-        .min(HORIZON_DAYS);
-    let running = |d: f64| {
-        // A new membrane's salt passage grows evenly on the log scale to the limit.
-        let start = 0.025_f64.min(settings.limits.salt_passage);
-        let passage = start * (settings.limits.salt_passage / start).powf((d / median).min(1.5));
-        let meq = water::KAPPA_MEQ_PER_PPM * feed.unwrap_or(0.0) * passage;
-        prices.resin_per_litre * meq / (1000.0 * water::CAPACITY_MEDIAN_EQ_L) * per_day
+    let recovery = middle_of(vans().filter_map(|v| v.recovery));
+    let feed_ppm = middle_of(vans().filter_map(|v| v.feed_ppm));
+    let district = District {
+        area,
+        prices,
+        burn: ResinBurn::of(
+            prices,
+            area.resin_litres.unwrap_or(0.0),
+            feed_ppm,
+            area.hardness_mg_l_caco3,
+            area.resin_use,
+        ),
+        recovery: recovery.unwrap_or(settings.habits.recovery),
+        litres_per_day: per_day,
     };
-    let membrane_costs = Costs {
-        planned: prices.membrane * membranes.unwrap_or(1.0) + prices.labour,
-        unplanned_extra: prices.lost_round,
-        running: &running,
-    };
-    let membrane = cheapest_age(&days, median, &membrane_costs);
-
-    let nothing = |_: f64| 0.0;
-    let resin_costs = Costs {
-        planned: prices.resin_per_litre * area.resin_litres.unwrap_or(0.0) + prices.labour,
-        unplanned_extra: NOTICED_IN_TIME * prices.lost_round,
-        running: &nothing,
-    };
-    let resin_median = area
-        .resin_life_draws
-        .get(area.resin_life_draws.len() / 2)
-        .copied()
-        .filter(|l| l.is_finite());
-    let resin = resin_median.and_then(|m| cheapest_age(&area.resin_life_draws, m, &resin_costs));
+    let horizon = per_day * HORIZON_DAYS;
+    let membrane = middle_of(area.membrane_life_draws.iter().copied())
+        .map(|l| l.min(horizon))
+        .filter(|l| *l > 0.0)
+        .and_then(|most| district.cheapest_membrane(most));
+    let resin = middle_of(area.resin_life_draws.iter().copied())
+        .filter(|l| l.is_finite() && *l > 0.0)
+        .and_then(|most| district.cheapest_resin(most));
     let prefilter_days = (per_day > 0.0).then(|| {
         settings
             .habits
@@ -78,24 +53,26 @@ pub fn assess(
             .min(chlorine_days(&settings.habits, recovery, per_day))
             .floor()
     });
-
-    let saving = prices.own.then(|| {
-        let rule_days = settings.rule_of_thumb.membrane_months * 30.4375;
-        let membrane_saving = membrane
-            .zip(cost_rate_at(&days, rule_days, &membrane_costs))
-            .map(|(ours, rule)| (rule - ours.cost_rate) * 365.25);
-        let resin_saving = resin
-            .zip(at_the_limit(&area.resin_life_draws, &resin_costs))
-            .map(|(ours, rule)| (rule - ours.cost_rate) * per_day * 365.25);
-        let set = prices.prefilter + prices.labour;
-        let prefilter_saving = prefilter_days.map(|d| {
-            set * 365.25 * (1.0 / (7.0 * settings.rule_of_thumb.prefilter_weeks) - 1.0 / d.max(1.0))
-        });
-        [membrane_saving, resin_saving, prefilter_saving]
-            .into_iter()
+    let ours = Policy {
+        membrane_litres: membrane,
+        resin_litres: resin,
+        prefilter_days,
+    };
+    let rule = Policy {
+        membrane_litres: membrane
+            .map(|_| settings.rule_of_thumb.membrane_months * 30.4375 * per_day),
+        resin_litres: None,
+        prefilter_days: prefilter_days.map(|_| 7.0 * settings.rule_of_thumb.prefilter_weeks),
+    };
+    let with_money = prices.own && per_day > 0.0;
+    let saving = with_money.then(|| district.saving(&ours, &rule)).flatten();
+    let per_1000 = |policy: &Policy| {
+        with_money
+            .then(|| district.per_1000(policy, &ours))
             .flatten()
-            .sum::<f64>()
-    });
+            .map(rounded)
+    };
+    let vessel = area.resin_litres.filter(|l| *l > 0.0);
     AreaAssessment {
         postcode: area.district.to_string(),
         hardness_mg_l_caco3: area.hardness_mg_l_caco3.map(|h| round_to(h, 0.1)),
@@ -105,23 +82,30 @@ pub fn assess(
         resin_life_litres: area.resin_life_litres.map(|l| round_to(l, 10.0)),
         suggested: Suggested {
             membrane_days: membrane
-                .filter(|m| m.age < HORIZON_DAYS * 0.99)
-                .map(|m| m.age.round()),
-            resin_litres: resin.map(|r| round_to(r.age, 10.0)),
+                .map(|l| l / per_day)
+                .filter(|days| *days < HORIZON_DAYS * 0.99)
+                .map(f64::round),
+            resin_litres: resin.map(|l| round_to(l, 10.0)),
             prefilter_days,
         },
-        saving_per_van_year: saving.map(|s| round_to(s, 0.01)),
+        saving_per_van_year: saving.map(|s| round_to(s.0, 0.01)),
+        saving_span: saving.map_or_else(Span::unknown, |s| s.1.map(|x| round_to(x, 0.01))),
+        cost_per_1000_litres: per_1000(&ours),
+        rule_cost_per_1000_litres: per_1000(&rule),
+        litres_per_litre_of_resin: vessel.map_or_else(Span::unknown, |v| {
+            area.resin_life_litres.map(|l| round_to(l / v, 1.0))
+        }),
     }
 }
 
-/// Cost per litre of running every charge to its limit.
-fn at_the_limit(lives: &[f64], costs: &Costs<'_>) -> Option<f64> {
-    let finite: Vec<f64> = lives.iter().copied().filter(|l| l.is_finite()).collect();
-    let mean = finite.iter().sum::<f64>() / finite.len() as f64;
-    (mean > 0.0).then(|| (costs.planned + costs.unplanned_extra) / mean)
-}
-
-fn middle(mut values: Vec<f64>) -> Option<f64> {
-    values.sort_by(f64::total_cmp);
-    values.get(values.len() / 2).copied()
+fn rounded(cost: CostPer1000Litres) -> CostPer1000Litres {
+    let cents = |x: f64| round_to(x, 0.01);
+    CostPer1000Litres {
+        membrane: cents(cost.membrane),
+        resin: cents(cost.resin),
+        prefilters: cents(cost.prefilters),
+        lost_rounds: cents(cost.lost_rounds),
+        water: cost.water.map(cents),
+        total: cents(cost.total),
+    }
 }

@@ -6,6 +6,12 @@ use serde::Serialize;
 
 // The finished assessment is all that a page reads, so what it is made of is named here too.
 pub use super::alarm::{AlarmKind, AlarmLevel};
+pub use super::money::{Expected, Money, MonthSpent, Spent, SpentIn, VanExpected, VanSpent};
+pub use super::plan::bottle::Bottle;
+pub use super::plan::membrane::MembraneMoney;
+pub use super::plan::parts::MonthOfParts;
+pub use super::plan::{CostPer1000Litres, Early, cost_of_early};
+pub use super::prices::{KnownPrice, KnownPrices, PriceSource};
 pub use crate::fit::{Band, Explained, LifeDot, SharedNumber, Span};
 pub use crate::lives::{
     About, HardnessBasis, Item, RecordsRemark, RowCounts, ServiceMark, WeekLitres,
@@ -46,6 +52,12 @@ pub struct Assessment {
     pub parts: Vec<PartAssessment>,
     #[serde(skip)]
     pub fleet: FleetSeries,
+    pub parts_to_order: Vec<MonthOfParts>,
+    pub money: Money,
+    /// What a visit less is worth, in the prices that decide (typical ones where
+    /// nobody gave any, so never to be shown).
+    #[serde(skip)]
+    pub saved_visit: f64,
 }
 
 #[derive(Debug, Clone, Serialize)]
@@ -83,6 +95,14 @@ pub struct MembraneAssessment {
     pub readings: usize,
     /// The alarm of a membrane that fails early, raised or pending.
     pub alarm: Option<AlarmAssessment>,
+    /// What is weighed; `None` unless prices are the fleet's own.
+    pub costs: Option<MembraneMoney>,
+    /// How long the next one is best kept on this van; `None` beyond ten years.
+    pub next_one_days: Option<f64>,
+    /// What doing it before the suggested day costs, as for all parts in the
+    /// prices that decide: never to be shown.
+    #[serde(skip)]
+    pub early: Vec<Early>,
 }
 
 /// An alarm with what is behind it.
@@ -149,6 +169,10 @@ pub struct ResinAssessment {
     pub replace_on: Option<Date>,
     pub state: State,
     pub reason: String,
+    /// The bottle that suits this van's round; `None` where it cannot be told.
+    pub best_bottle: Option<Bottle>,
+    #[serde(skip)]
+    pub early: Vec<Early>,
 }
 
 #[derive(Debug, Clone, Serialize)]
@@ -157,6 +181,22 @@ pub struct PrefilterAssessment {
     pub replace_on: Option<Date>,
     pub state: State,
     pub reason: String,
+    /// The two days of which the first counts.
+    pub by_chlorine_on: Option<Date>,
+    pub by_days_on: Option<Date>,
+    /// What a week beyond its chlorine capacity does to the membrane.
+    pub week_late: Option<WeekLate>,
+    #[serde(skip)]
+    pub early: Vec<Early>,
+}
+
+/// A week behind spent pre-filters.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+pub struct WeekLate {
+    /// Days of the membrane's life that it costs on top of the week itself.
+    pub membrane_days: f64,
+    /// The same in money; `None` unless prices are the fleet's own.
+    pub cost: Option<f64>,
 }
 
 #[derive(Debug, Clone, Serialize)]
@@ -169,6 +209,14 @@ pub struct AreaAssessment {
     pub resin_life_litres: Span<f64>,
     pub suggested: Suggested,
     pub saving_per_van_year: Option<f64>,
+    /// The expected saving's span over what the fleet's shared numbers leave open.
+    pub saving_span: Span<f64>,
+    /// What 1000 L of pure water cost under the suggestion and under the rule of
+    /// thumb; `None` unless prices are the fleet's own.
+    pub cost_per_1000_litres: Option<CostPer1000Litres>,
+    pub rule_cost_per_1000_litres: Option<CostPer1000Litres>,
+    /// Litres of water that a litre of resin treats until the limit.
+    pub litres_per_litre_of_resin: Span<f64>,
 }
 
 #[derive(Debug, Clone, Copy, PartialEq, Serialize)]

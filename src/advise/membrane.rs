@@ -6,19 +6,16 @@ use std::sync::Arc;
 use jiff::civil::Date;
 
 use super::alarm::{self, Alarm, AlarmKind, AlarmLevel, Facts, FleetTaps, Thresholds};
-use super::cheapest::{Costs, cheapest_age, cheapest_wait};
+use super::plan::membrane::{burn, plan};
 use super::prices::DecisionPrices;
 use super::{
-    AlarmAssessment, CauseAssessment, MembraneAssessment, State, Suspect, add_days, in_words,
-    lead_end, round_to, state_by_date,
+    AlarmAssessment, CauseAssessment, MembraneAssessment, MembraneMoney, State, Suspect, add_days,
+    in_words, lead_end, round_to, state_by_date,
 };
-use crate::fit::{
-    AreaFit, CannotTell, FleetFit, HORIZON_DAYS, MembraneForecast, Span, VanFit, Watched,
-};
+use crate::fit::{AreaFit, CannotTell, FleetFit, MembraneForecast, Span, VanFit, Watched};
 use crate::lives::{ElementLife, End, FleetLives, Start, VanLives};
 use crate::settings::Settings;
 use crate::stats::robust::median;
-use crate::water;
 
 /// What the rest of the fleet tells of a van's membrane.
 pub struct Around {
@@ -76,6 +73,7 @@ pub fn assess(
     fit: &VanFit,
     area: Option<&AreaFit>,
     around: &Around,
+    fleet_fit: &FleetFit,
     prices: &DecisionPrices,
     settings: &Settings,
 ) -> MembraneAssessment {
@@ -98,13 +96,18 @@ pub fn assess(
         rule_of_thumb_on,
         readings: life.map_or(0, |l| l.points.len()),
         alarm: None,
+        costs: None,
+        next_one_days: None,
+        early: Vec::new(),
     };
     let (life, forecast) = match (life, &fit.membrane) {
         (Some(life), Ok(forecast)) => (life, forecast),
         (_, Err(why)) => return empty(cannot_tell(why)),
         (None, Ok(_)) => return empty("No membrane is in use on this van.".to_owned()),
     };
-    let replace_on = replace_on(van, forecast, area, until, prices, settings);
+    let burn = burn(van, fit, area, fleet_fit, prices);
+    let planned = plan(van, forecast, area, &burn, until, prices);
+    let replace_on = planned.replace_on;
     let watched = &forecast.watched;
     let raised = alarm_of(life, watched, settings);
     let state = match raised.map(|a| a.level) {
@@ -151,6 +154,9 @@ pub fn assess(
         reason,
         suspect,
         alarm,
+        next_one_days: planned.next_days.map(f64::round),
+        costs: planned.money.map(MembraneMoney::rounded),
+        early: planned.early,
         ..empty(String::new())
     }
 }
@@ -192,77 +198,6 @@ fn assessed(raised: &Alarm, watched: &Watched, facts: &Facts) -> AlarmAssessment
             })
             .collect(),
     }
-}
-
-/// The cheapest day, never after the middle estimate of the limit.
-fn replace_on(
-    van: &VanLives,
-    forecast: &MembraneForecast,
-    area: Option<&AreaFit>,
-    until: Date,
-    prices: &DecisionPrices,
-    settings: &Settings,
-) -> Option<Date> {
-    let p50 = forecast.limit_on.p50;
-    let most = p50.map_or(HORIZON_DAYS, |d| f64::from((d - until).get_days()));
-    if most <= 0.0 {
-        return p50;
-    }
-    let litres_per_day = forecast.litres_per_week / 7.0;
-    let running = |days: f64| {
-        let passage = (forecast.ln_now + forecast.growth_per_litre * litres_per_day * days).exp();
-        resin_cost_per_litre(van.feed_ppm, passage, prices) * litres_per_day
-    };
-    let costs = Costs {
-        planned: prices.membrane * f64::from(van.membranes.max(1)) + prices.labour,
-        unplanned_extra: prices.lost_round,
-        running: &running,
-    };
-    // A new one here: the district's own lives, else this one's distribution.
-    let new_rate = area
-        .filter(|a| !a.membrane_life_draws.is_empty() && litres_per_day > 0.0)
-        .and_then(|a| {
-            let days: Vec<f64> = a
-                .membrane_life_draws
-                .iter()
-                .map(|l| l / litres_per_day)
-                .collect();
-            let median = days
-                .get(days.len() / 2)
-                .copied()
-                .unwrap_or(HORIZON_DAYS)
-                .min(HORIZON_DAYS);
-            let new_running = |d: f64| {
-                resin_cost_per_litre(van.feed_ppm, new_passage(d, median, settings), prices)
-                    * litres_per_day
-            };
-            let costs = Costs {
-                planned: costs.planned,
-                unplanned_extra: costs.unplanned_extra,
-                running: &new_running,
-            };
-            cheapest_age(&days, 1.5 * median, &costs)
-        })
-        .map(|c| c.cost_rate);
-    let wait = match new_rate {
-        Some(rate) => cheapest_wait(&forecast.limit_draws.0, most, rate, &costs),
-        None => most,
-    };
-    // At the horizon without a limit in sight nothing is suggested.
-    (p50.is_some() || wait < 0.999 * most).then(|| add_days(until, wait))
-}
-
-/// Salt passage of a median new membrane at an age: from 2.5 % to the limit.
-fn new_passage(days: f64, median_life: f64, settings: &Settings) -> f64 {
-    const NEW: f64 = 0.025;
-    let share = (days / median_life).min(1.5);
-    NEW * (settings.limits.salt_passage / NEW).max(1.0).powf(share)
-}
-
-/// What the membrane lets through burns resin: money per litre of water.
-fn resin_cost_per_litre(feed_ppm: Option<f64>, passage: f64, prices: &DecisionPrices) -> f64 {
-    let meq_per_litre = water::KAPPA_MEQ_PER_PPM * feed_ppm.unwrap_or(0.0) * passage;
-    prices.resin_per_litre * meq_per_litre / (1000.0 * water::CAPACITY_MEDIAN_EQ_L)
 }
 
 fn reason(

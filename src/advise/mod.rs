@@ -3,9 +3,11 @@
 mod alarm;
 mod areas;
 mod assessment;
-mod cheapest;
+mod due;
 mod habits;
 mod membrane;
+mod money;
+mod plan;
 mod prefilter;
 mod prices;
 mod records;
@@ -13,15 +15,19 @@ mod resin;
 mod series;
 mod sharpen;
 mod since;
+pub mod what_if;
 
 use jiff::civil::Date;
+use rayon::prelude::*;
 
-use crate::fit::FleetFit;
-use crate::lives::FleetLives;
+use crate::fit::{AreaFit, FleetFit, VanFit};
+use crate::lives::{FleetLives, VanLives};
 use crate::settings::Settings;
+use plan::ahead::VanAhead;
 
 pub use alarm::Alarm;
 pub use assessment::*;
+pub use due::{Job, jobs, stood_still};
 pub use membrane::alarm_of;
 pub use prices::DecisionPrices;
 pub use sharpen::{BestReading, Gain, best_reading};
@@ -31,53 +37,41 @@ pub use since::{Effect, MonthCost, Moved, Since, Turn, Work, since};
 pub fn assess(lives: &FleetLives, fit: &FleetFit, settings: &Settings) -> Assessment {
     let prices = DecisionPrices::of(settings, lives);
     let around = membrane::Around::of(lives, fit);
-    let vans = lives
+    let areas: Vec<AreaAssessment> = fit
+        .areas
+        .par_iter()
+        .map(|a| areas::assess(a, lives, &prices, settings))
+        .collect();
+    let assessed: Vec<(VanAssessment, VanAhead)> = lives
         .vans
-        .iter()
+        .par_iter()
         .zip(&fit.vans)
         .map(|(van, van_fit)| {
-            let area = fit
+            let here = fit
                 .areas
                 .iter()
-                .find(|a| Some(&a.district) == van.district.as_ref());
-            let prefilter = prefilter::assess(van, settings, lives.as_of);
-            VanAssessment {
-                van: van.van.to_string(),
-                postcode: van.district.as_deref().map(str::to_owned),
-                hardness_mg_l_caco3: van.hardness.map(|h| round_to(h.mg_l_caco3, 0.1)),
-                hardness_basis: van.hardness.map(|h| h.basis),
-                membrane: membrane::assess(van, van_fit, area, &around, &prices, settings),
-                resin: resin::assess(van, van_fit, area, lives, &prices, settings),
-                prefilter,
-                series: series::of_van(van, van_fit),
-                explained: VanExplained {
-                    membrane: van_fit
-                        .membrane
-                        .as_ref()
-                        .map_or_else(|_| Vec::new(), |m| m.explained.clone()),
-                    resin: van_fit
-                        .resin
-                        .as_ref()
-                        .map_or_else(|_| Vec::new(), |r| r.explained.clone()),
-                },
-                records: records::of_van(van, &around.taps),
-                habits: habits::of_van(van, fit, lives.until, settings),
-            }
+                .zip(&areas)
+                .find(|(a, _)| Some(&a.district) == van.district.as_ref());
+            assess_van(van, van_fit, here, &around, lives, fit, &prices, settings)
         })
         .collect();
+    let (vans, ahead): (Vec<VanAssessment>, Vec<VanAhead>) = assessed.into_iter().unzip();
     Assessment {
         schema: "litrewise/assessment/1",
         as_of: lives.as_of,
         limits: settings.limits,
         vans,
-        areas: fit
-            .areas
-            .iter()
-            .map(|a| areas::assess(a, lives, &prices, settings))
-            .collect(),
+        areas,
         rows: lives.rows,
         parts: fit.parts.iter().map(part).collect(),
         fleet: series::of_fleet(fit, settings),
+        parts_to_order: plan::parts::parts_to_order(
+            &ahead,
+            lives.as_of,
+            settings.habits.order_days,
+        ),
+        money: money::money(lives, &ahead, &prices, settings),
+        saved_visit: prices.saved_visit(),
     }
 }
 
@@ -87,6 +81,66 @@ fn part(part: &crate::fit::PartLife) -> PartAssessment {
         membranes: part.membranes,
         life_over_typical: part.life_over_typical.map(|x| round_to(x, 0.01)),
     }
+}
+
+/// One van, and its coming year.
+#[allow(clippy::too_many_arguments)]
+fn assess_van(
+    van: &VanLives,
+    van_fit: &VanFit,
+    here: Option<(&AreaFit, &AreaAssessment)>,
+    around: &membrane::Around,
+    lives: &FleetLives,
+    fit: &FleetFit,
+    prices: &DecisionPrices,
+    settings: &Settings,
+) -> (VanAssessment, VanAhead) {
+    let area = here.map(|h| h.0);
+    let suggested = here.map(|h| &h.1.suggested);
+    let membrane = membrane::assess(van, van_fit, area, around, fit, prices, settings);
+    let resin = resin::assess(van, van_fit, area, lives, prices, settings, suggested);
+    let wear = prefilter::Wear {
+        late: fit.late_wear.value,
+        membrane_per_litre: here
+            .and_then(|h| h.1.cost_per_1000_litres)
+            .map(|c| c.membrane / 1000.0),
+    };
+    let prefilter = prefilter::assess(van, settings, lives.as_of, prices, &wear);
+    let ahead = plan::ahead::Year {
+        van,
+        fit: van_fit,
+        area: area.zip(suggested),
+        membrane_on: membrane.replace_on,
+        resin_on: resin.replace_on,
+        prefilter: &prefilter,
+        as_of: lives.as_of,
+        until: lives.until,
+    }
+    .simulate();
+    let explained = VanExplained {
+        membrane: van_fit
+            .membrane
+            .as_ref()
+            .map_or_else(|_| Vec::new(), |m| m.explained.clone()),
+        resin: van_fit
+            .resin
+            .as_ref()
+            .map_or_else(|_| Vec::new(), |r| r.explained.clone()),
+    };
+    let assessed = VanAssessment {
+        van: van.van.to_string(),
+        postcode: van.district.as_deref().map(str::to_owned),
+        hardness_mg_l_caco3: van.hardness.map(|h| round_to(h.mg_l_caco3, 0.1)),
+        hardness_basis: van.hardness.map(|h| h.basis),
+        membrane,
+        resin,
+        prefilter,
+        series: series::of_van(van, van_fit),
+        explained,
+        records: records::of_van(van, &around.taps),
+        habits: habits::of_van(van, fit, lives.until, settings),
+    };
+    (assessed, ahead)
 }
 
 /// The state that a suggested day alone gives, if any.

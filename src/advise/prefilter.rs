@@ -2,7 +2,11 @@
 
 use jiff::civil::Date;
 
-use super::{PrefilterAssessment, State, add_days, litres_in_words, round_to, state_by_date};
+use super::plan::{Early, MOST_EARLY_DAYS};
+use super::prices::DecisionPrices;
+use super::{
+    PrefilterAssessment, State, WeekLate, add_days, litres_in_words, round_to, state_by_date,
+};
 use crate::lives::{End, VanLives};
 use crate::settings::{Habits, Settings};
 
@@ -17,7 +21,23 @@ pub fn chlorine_days(habits: &Habits, recovery: Option<f64>, litres_per_day: f64
     }
 }
 
-pub fn assess(van: &VanLives, settings: &Settings, as_of: Date) -> PrefilterAssessment {
+/// What wears a membrane behind spent pre-filters.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Wear {
+    /// How much more than usual a late litre wears, as fitted: 0.3 for 30 %.
+    pub late: f64,
+    /// Long-run cost of membranes per litre of water here; `None` without one's
+    /// own prices.
+    pub membrane_per_litre: Option<f64>,
+}
+
+pub fn assess(
+    van: &VanLives,
+    settings: &Settings,
+    as_of: Date,
+    prices: &DecisionPrices,
+    wear: &Wear,
+) -> PrefilterAssessment {
     let life = van.prefilters.last().filter(|p| p.end == End::InUse);
     let Some(changed_on) = life.and_then(|l| l.changed_on) else {
         return PrefilterAssessment {
@@ -25,6 +45,10 @@ pub fn assess(van: &VanLives, settings: &Settings, as_of: Date) -> PrefilterAsse
             replace_on: None,
             state: State::Unknown,
             reason: "No pre-filter change is on record.".to_owned(),
+            by_chlorine_on: None,
+            by_days_on: None,
+            week_late: None,
+            early: Vec::new(),
         };
     };
     let habits = &settings.habits;
@@ -55,11 +79,34 @@ pub fn assess(van: &VanLives, settings: &Settings, as_of: Date) -> PrefilterAsse
         format!("it is meant to last {days:.0} days")
     };
     let since = (as_of - changed_on).get_days();
+    // Without a membrane behind it there is nothing to wear.
+    let week_late = (van.membranes > 0 && per_day > 0.0).then(|| WeekLate {
+        membrane_days: round_to(7.0 * wear.late, 0.1),
+        cost: wear
+            .membrane_per_litre
+            .map(|c| round_to(7.0 * per_day * wear.late * c, 0.01)),
+    });
+    let late = week_late
+        .filter(|w| w.membrane_days >= 0.5)
+        .map_or(String::new(), |w| {
+            format!(
+                " A week longer wears the membrane like {:.0} more days.",
+                w.membrane_days.max(1.0)
+            )
+        });
     PrefilterAssessment {
         changed_on: Some(changed_on),
         replace_on: Some(replace_on),
         state,
-        reason: format!("Changed {since} days ago; {why}."),
+        reason: format!("Changed {since} days ago; {why}.{late}"),
+        by_chlorine_on: (by_chlorine < 4000.0).then(|| add_days(changed_on, by_chlorine)),
+        by_days_on: Some(add_days(changed_on, habits.prefilter_days)),
+        week_late,
+        // A set given up early loses its share of set and work.
+        early: vec![Early {
+            days: MOST_EARLY_DAYS,
+            cost: (prices.prefilter + prices.labour) * MOST_EARLY_DAYS / days.max(1.0),
+        }],
     }
 }
 

@@ -1,5 +1,7 @@
 //! Prices that decide when to replace, and those that may be shown.
 
+use serde::Serialize;
+
 use crate::lives::FleetLives;
 use crate::lives::Item;
 use crate::settings::Settings;
@@ -16,6 +18,34 @@ pub struct DecisionPrices {
     pub lost_round: f64,
     /// Whether every part's price is the fleet's own, so that money may be shown.
     pub own: bool,
+    pub known: KnownPrices,
+}
+
+/// What the fleet itself said of prices.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+pub struct KnownPrices {
+    pub membrane: Option<KnownPrice>,
+    pub prefilter: Option<KnownPrice>,
+    pub resin_per_litre: Option<KnownPrice>,
+    pub labour_per_visit: Option<KnownPrice>,
+    pub lost_round: Option<KnownPrice>,
+    pub water_per_m3: Option<KnownPrice>,
+    pub drain_per_m3: Option<KnownPrice>,
+}
+
+/// A price with where it came from.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+pub struct KnownPrice {
+    pub price: f64,
+    pub from: PriceSource,
+}
+
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
+#[serde(rename_all = "snake_case")]
+pub enum PriceSource {
+    Settings,
+    /// The median of what the fleet's own services cost.
+    Services,
 }
 
 const TYPICAL_MEMBRANE: f64 = 180.0;
@@ -24,35 +54,90 @@ const TYPICAL_RESIN_PER_LITRE: f64 = 6.0;
 const TYPICAL_LABOUR: f64 = 20.0;
 /// A lost round as a multiple of a membrane's price where nobody said: an
 /// unplanned end then costs about twice a planned one (judgement).
-const LOST_ROUND_PER_MEMBRANE: f64 = 1.2;
+pub const LOST_ROUND_PER_MEMBRANE: f64 = 1.2;
+
+impl KnownPrices {
+    pub fn of(settings: &Settings, lives: &FleetLives) -> KnownPrices {
+        let p = &settings.prices;
+        let set = |price: Option<f64>| {
+            price.map(|price| KnownPrice {
+                price,
+                from: PriceSource::Settings,
+            })
+        };
+        let paid = |item, per_quantity| {
+            own_cost(lives, item, per_quantity).map(|price| KnownPrice {
+                price,
+                from: PriceSource::Services,
+            })
+        };
+        KnownPrices {
+            membrane: set(p.membrane).or_else(|| paid(Item::Membrane, false)),
+            prefilter: set(p.prefilter).or_else(|| paid(Item::Prefilter, false)),
+            resin_per_litre: set(p.resin_per_litre).or_else(|| paid(Item::Resin, true)),
+            labour_per_visit: set(p.labour_per_visit),
+            lost_round: set(p.lost_round),
+            water_per_m3: set(p.water_per_m3),
+            drain_per_m3: set(p.drain_per_m3),
+        }
+    }
+
+    /// Names of the prices that nobody gave.
+    pub fn missing(&self) -> Vec<&'static str> {
+        [
+            ("membrane", self.membrane),
+            ("prefilter", self.prefilter),
+            ("resin_per_litre", self.resin_per_litre),
+            ("labour_per_visit", self.labour_per_visit),
+            ("lost_round", self.lost_round),
+            ("water_per_m3", self.water_per_m3),
+            ("drain_per_m3", self.drain_per_m3),
+        ]
+        .into_iter()
+        .filter(|(_, price)| price.is_none())
+        .map(|(name, _)| name)
+        .collect()
+    }
+}
 
 impl DecisionPrices {
     pub fn of(settings: &Settings, lives: &FleetLives) -> DecisionPrices {
-        let p = &settings.prices;
-        let membrane = p
-            .membrane
-            .or_else(|| own_cost(lives, Item::Membrane, false));
-        let prefilter = p
-            .prefilter
-            .or_else(|| own_cost(lives, Item::Prefilter, false));
-        let resin = p
-            .resin_per_litre
-            .or_else(|| own_cost(lives, Item::Resin, true));
-        let own = membrane.is_some() && prefilter.is_some() && resin.is_some();
+        let known = KnownPrices::of(settings, lives);
+        let price = |known: Option<KnownPrice>| known.map(|k| k.price);
+        let own = known.membrane.is_some()
+            && known.prefilter.is_some()
+            && known.resin_per_litre.is_some();
         // Own part prices with nothing said of labour: that then counts as
         // nothing rather than as somebody else's.
         let unless_own = |typical: f64| if own { 0.0 } else { typical };
-        let membrane_price = membrane.unwrap_or(TYPICAL_MEMBRANE);
+        let membrane = price(known.membrane).unwrap_or(TYPICAL_MEMBRANE);
         DecisionPrices {
-            membrane: membrane_price,
-            prefilter: prefilter.unwrap_or(TYPICAL_PREFILTER),
-            resin_per_litre: resin.unwrap_or(TYPICAL_RESIN_PER_LITRE),
-            labour: p.labour_per_visit.unwrap_or(unless_own(TYPICAL_LABOUR)),
-            lost_round: p
-                .lost_round
-                .unwrap_or(LOST_ROUND_PER_MEMBRANE * membrane_price),
+            membrane,
+            prefilter: price(known.prefilter).unwrap_or(TYPICAL_PREFILTER),
+            resin_per_litre: price(known.resin_per_litre).unwrap_or(TYPICAL_RESIN_PER_LITRE),
+            labour: price(known.labour_per_visit).unwrap_or(unless_own(TYPICAL_LABOUR)),
+            lost_round: price(known.lost_round).unwrap_or(LOST_ROUND_PER_MEMBRANE * membrane),
             own,
+            known,
         }
+    }
+
+    /// What a visit less is worth where it decides whether jobs share one: the
+    /// fleet's own price, else a typical share of a membrane's.
+    pub fn saved_visit(&self) -> f64 {
+        self.known
+            .labour_per_visit
+            .map_or(self.membrane * TYPICAL_LABOUR / TYPICAL_MEMBRANE, |k| {
+                k.price
+            })
+    }
+
+    /// Water and drain for a litre of pure water at a recovery, as far as known.
+    pub fn water_per_litre(&self, recovery: f64) -> f64 {
+        let per_litre = |known: Option<KnownPrice>| known.map_or(0.0, |k| k.price / 1000.0);
+        let feed = 1.0 / recovery.clamp(0.01, 1.0);
+        per_litre(self.known.water_per_m3) * feed
+            + per_litre(self.known.drain_per_m3) * (feed - 1.0)
     }
 }
 
@@ -68,6 +153,9 @@ fn own_cost(lives: &FleetLives, item: Item, per_quantity: bool) -> Option<f64> {
             let cost = s.cost.filter(|c| *c > 0.0)?;
             if per_quantity {
                 Some(cost / s.quantity.filter(|q| *q > 0.0)?)
+            } else if item == Item::Membrane {
+                // Several fitted at once were paid together.
+                Some(cost / s.quantity.filter(|q| *q >= 1.0).unwrap_or(1.0))
             } else {
                 Some(cost)
             }

@@ -1,16 +1,15 @@
 //! A resin charge's state, suggested day and reason.
 
-use super::cheapest::{Costs, cheapest_age, cheapest_wait};
 use super::membrane::cannot_tell;
+use super::plan::bottle::{self, Round};
+use super::plan::resin::wait;
 use super::prices::DecisionPrices;
-use super::{ResinAssessment, State, add_days, lead_end, litres_in_words, round_to, state_by_date};
-use crate::fit::{AreaFit, CannotTell, HORIZON_DAYS, ResinForecast, Span, VanFit};
+use super::{
+    ResinAssessment, State, Suggested, add_days, lead_end, litres_in_words, round_to, state_by_date,
+};
+use crate::fit::{AreaFit, CannotTell, ResinForecast, Span, VanFit};
 use crate::lives::{ChargeLife, End, FleetLives, Start, VanLives};
 use crate::settings::Settings;
-
-/// Share of a lost round that a charge past its limit costs: the meter tells
-/// within days, before the whole round is spoilt (judgement).
-pub const NOTICED_IN_TIME: f64 = 0.25;
 
 pub fn assess(
     van: &VanLives,
@@ -19,6 +18,7 @@ pub fn assess(
     lives: &FleetLives,
     prices: &DecisionPrices,
     settings: &Settings,
+    suggested: Option<&Suggested>,
 ) -> ResinAssessment {
     let life = van.charges.last().filter(|c| c.end == End::InUse);
     let empty = |reason: String| ResinAssessment {
@@ -31,6 +31,8 @@ pub fn assess(
         replace_on: None,
         state: State::Unknown,
         reason,
+        best_bottle: None,
+        early: Vec::new(),
     };
     let (life, forecast) = match (life, &fit.resin) {
         (Some(life), Ok(forecast)) => (life, forecast),
@@ -45,13 +47,12 @@ pub fn assess(
     };
     let p50 = forecast.limit_on.p50;
     let most = p50.map(|d| f64::from((d - lives.until).get_days()));
-    let replace_on = most.map(|most| {
-        if most <= 0.0 {
-            p50.unwrap_or(lives.until)
-        } else {
-            add_days(lives.until, wait(life, forecast, area, most, prices))
-        }
-    });
+    let (mut early, mut replace_on) = (Vec::new(), p50);
+    if let Some(most) = most.filter(|m| *m > 0.0) {
+        let (days, list) = wait(life.resin_litres, forecast, area, most, prices);
+        replace_on = Some(add_days(lives.until, days));
+        early = list;
+    }
     let state = state_by_date(replace_on, lives.as_of, settings).unwrap_or_else(|| {
         let soon = forecast
             .limit_on
@@ -65,42 +66,27 @@ pub fn assess(
         replace_on,
         state,
         reason: reason(life, forecast, settings),
+        best_bottle: best_bottle(van, forecast, area, suggested, prices),
+        early,
         ..empty(String::new())
     }
 }
 
-/// Days that the charge should still stay.
-fn wait(
-    life: &ChargeLife,
+fn best_bottle(
+    van: &VanLives,
     forecast: &ResinForecast,
     area: Option<&AreaFit>,
-    most: f64,
+    suggested: Option<&Suggested>,
     prices: &DecisionPrices,
-) -> f64 {
-    let per_day = forecast.litres_per_week / 7.0;
-    let nothing = |_: f64| 0.0;
-    let costs = Costs {
-        planned: prices.resin_per_litre * life.resin_litres + prices.labour,
-        unplanned_extra: NOTICED_IN_TIME * prices.lost_round,
-        running: &nothing,
+) -> Option<bottle::Bottle> {
+    // What a district's litre of resin treats, it treats behind a membrane.
+    let (area, suggested) = area.zip(suggested).filter(|_| van.membranes > 0)?;
+    let round = Round {
+        litres_per_day: forecast.litres_per_week / 7.0,
+        litres_per_litre: suggested.resin_litres? / area.resin_litres?,
+        prefilter_days: suggested.prefilter_days?,
     };
-    let new_rate = area
-        .filter(|a| !a.resin_life_draws.is_empty() && per_day > 0.0)
-        .and_then(|a| {
-            let days: Vec<f64> = a.resin_life_draws.iter().map(|l| l / per_day).collect();
-            let longest = days
-                .iter()
-                .rev()
-                .copied()
-                .find(|d| d.is_finite())
-                .unwrap_or(HORIZON_DAYS);
-            cheapest_age(&days, longest.min(HORIZON_DAYS), &costs)
-        })
-        .map(|c| c.cost_rate);
-    match new_rate {
-        Some(rate) => cheapest_wait(&forecast.limit_draws.0, most, rate, &costs),
-        None => most,
-    }
+    bottle::best(&round, prices)
 }
 
 fn reason(life: &ChargeLife, forecast: &ResinForecast, settings: &Settings) -> String {

@@ -8,7 +8,7 @@ use jiff::civil::Date;
 
 use super::{
     assess, backtest, check, completions, demo, due, export, ingest, man, report, set_aside,
-    simulate, template,
+    settings, simulate, template,
 };
 
 /// From water readings to replacement dates: when each van's membrane, resin
@@ -68,6 +68,7 @@ pub(super) enum Command {
     Export(export::ExportArgs),
     Simulate(simulate::SimulateArgs),
     Template(template::TemplateArgs),
+    Settings(settings::SettingsArgs),
     Completions(completions::CompletionsArgs),
     Man(man::ManArgs),
 }

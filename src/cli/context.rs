@@ -91,6 +91,27 @@ impl Context {
         Ok(settings::load(store, &self.overrides)?)
     }
 
+    /// The settings in force for the context's store, and where each came from.
+    pub(super) fn settings_with_origins(&self) -> Result<settings::Effective, CliError> {
+        Ok(settings::load_with_origins(&self.store, &self.overrides)?)
+    }
+
+    /// Environment variables that begin like ours and are nothing of ours.
+    pub(super) fn strange_variables(&self) -> Vec<&str> {
+        const OTHERS: [&str; 3] = ["LITREWISE_STORE", "LITREWISE_TODAY", "LITREWISE_TIME_ZONE"];
+        let sections = ["LIMITS_", "PRICES_", "RULE_OF_THUMB_", "HABITS_"];
+        self.overrides
+            .environment
+            .iter()
+            .map(|(name, _)| name.as_str())
+            .filter(|name| !OTHERS.contains(name))
+            .filter(|name| {
+                let rest = name.trim_start_matches("LITREWISE_");
+                !sections.iter().any(|s| rest.starts_with(s))
+            })
+            .collect()
+    }
+
     /// Today in the fleet's time zone: only to refuse rows of the future.
     pub(super) fn today(&self, settings: &Settings) -> Date {
         self.today.unwrap_or_else(|| {

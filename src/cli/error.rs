@@ -36,6 +36,8 @@ pub enum CliError {
     },
     #[error("{} is there already: choose another name, so that nobody's corrections are lost", path.display())]
     AlreadyThere { path: PathBuf },
+    #[error("{} is there already and stays as it is: name another file with --write FILE, or edit it", path.display())]
+    SettingsThere { path: PathBuf },
     #[error("{} holds other files: choose a new or empty folder with --out", path.display())]
     FolderInUse { path: PathBuf },
     #[error("cannot start {jobs} jobs side by side")]
@@ -53,6 +55,8 @@ pub enum CliError {
         near.as_ref().map_or(String::new(), |n| format!("; did you mean {n}?"))
     )]
     UnknownVan { name: String, near: Option<String> },
+    #[error(transparent)]
+    WhatIf(#[from] crate::advise::what_if::WhatIfError),
     #[error("no rows in {month}: the store holds {first} to {newest}; choose a month within")]
     NoRowsInMonth {
         month: String,

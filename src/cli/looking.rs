@@ -6,7 +6,8 @@ use jiff::tz::TimeZone;
 
 use super::context::Context;
 use super::error::CliError;
-use crate::advise::{self, Assessment, Since};
+use crate::advise::what_if::{Change, WhatIf, what_if};
+use crate::advise::{self, Assessment, KnownPrices, Since};
 use crate::backtest::{self, Backtest};
 use crate::settings::Settings;
 use crate::store::Store;
@@ -62,6 +63,33 @@ impl Looking {
         assess(&self.fleet, as_of, &self.settings)
     }
 
+    /// Prices from the settings and the services up to the newest row.
+    pub(super) fn known_prices(&self) -> KnownPrices {
+        let lives = lives::cut(&self.fleet, self.newest_day, &self.settings);
+        KnownPrices::of(&self.settings, &lives)
+    }
+
+    /// Each question answered beside today's answers.
+    ///
+    /// # Errors
+    /// A question that cannot be answered.
+    pub(super) fn what_if(
+        &self,
+        as_of: Date,
+        questions: &[(String, Vec<Change>)],
+    ) -> Result<Vec<WhatIf>, CliError> {
+        let lives = lives::cut(&self.fleet, as_of, &self.settings);
+        let fitted = fit::fit(&lives, &self.settings);
+        let today = advise::assess(&lives, &fitted, &self.settings);
+        questions
+            .iter()
+            .map(|(asked, changes)| {
+                let answered =
+                    what_if(asked, changes, &self.fleet, &lives, &self.settings, &today)?;
+                Ok(answered)
+            })
+            .collect()
+    }
     /// The assessment with what changed since a month before, and with how
     /// good earlier forecasts were where that is asked for.
     pub(super) fn month(&self, as_of: Date, with_past: bool, context: &Context) -> Month {

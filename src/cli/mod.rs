@@ -23,6 +23,7 @@ mod man;
 mod remake;
 mod report;
 mod set_aside;
+mod settings;
 mod simulate;
 mod template;
 
@@ -54,6 +55,7 @@ pub fn run(cli: Cli) -> Result<ExitCode, CliError> {
         Command::Check(args) => check::run(&args, &context, &mut out),
         Command::Export(args) => export::run(&args.plan(&context)?, &mut out),
         Command::Simulate(args) => simulate::run(&args.plan()?, &context, &mut out),
+        Command::Settings(args) => settings::run(&args, &context, &mut out),
         Command::Completions(args) => completions::run(&args, &mut out),
         Command::Man(args) => man::run(&args, &mut out),
         Command::Template(args) => template::run(&args.plan(), &context, &mut out),

@@ -7,6 +7,7 @@ mod cast;
 mod chemistry;
 mod crew;
 mod districts;
+mod driven;
 mod fleet;
 mod meters;
 mod nature;
@@ -19,6 +20,7 @@ mod tap;
 mod van;
 mod write;
 
+pub use driven::{DrivenFleet, DrivenPlan, TrueDay, VESSEL_LITRES, Water};
 pub use fleet::{
     EarlierLimit, SimulatedFill, SimulatedFleet, SimulatedHardness, SimulatedReading,
     SimulatedService, SimulatedVan, TrueCharge, TrueDistrict, TrueElement, TrueVan,

@@ -7,7 +7,7 @@ use super::horizon::{HORIZON_DAYS, middle_of, span_of_sorted};
 use super::membrane::{self, SharedFit};
 use super::resin::{self, PermeateAhead, ResinFit};
 use super::van::VanForecast;
-use super::{AreaFit, Band, Span};
+use super::{Ahead, AreaFit, Band, ResinUse, Span};
 use crate::lives::{FleetLives, VanLives};
 use crate::settings::Settings;
 
@@ -18,21 +18,30 @@ const TYPICAL_PASSAGE: f64 = 0.04;
 /// usual ratio.
 const PPM_PER_HARDNESS: f64 = 1.0 / crate::water::HARDNESS_PER_PPM_MEDIAN;
 
+/// Courses of a new membrane for each draw of the shared numbers: enough that
+/// the chance of the draw hides no difference between two plans.
+const COURSES_EACH: usize = 60;
+
+/// A van based in a district: its lives, its forecast and what is otherwise.
+type Based<'a> = (&'a VanLives, &'a VanForecast, Ahead);
+
 /// One entry per district with a van based in it, in order of name.
 pub fn areas(
     lives: &FleetLives,
     forecasts: &[VanForecast],
+    ahead: &[Ahead],
     membrane_fit: &SharedFit,
     resin_fit: &ResinFit,
     settings: &Settings,
 ) -> Vec<AreaFit> {
-    let mut by_district: BTreeMap<Arc<str>, Vec<(&VanLives, &VanForecast)>> = BTreeMap::new();
-    for (van, forecast) in lives.vans.iter().zip(forecasts) {
+    let mut by_district: BTreeMap<Arc<str>, Vec<Based<'_>>> = BTreeMap::new();
+    for (i, (van, forecast)) in lives.vans.iter().zip(forecasts).enumerate() {
         if let Some(name) = &van.district {
-            by_district
-                .entry(name.clone())
-                .or_default()
-                .push((van, forecast));
+            by_district.entry(name.clone()).or_default().push((
+                van,
+                forecast,
+                ahead.get(i).copied().unwrap_or_default(),
+            ));
         }
     }
     by_district
@@ -43,41 +52,59 @@ pub fn areas(
 
 fn area(
     district: Arc<str>,
-    vans: &[(&VanLives, &VanForecast)],
+    vans: &[Based<'_>],
     membrane_fit: &SharedFit,
     resin_fit: &ResinFit,
     settings: &Settings,
 ) -> AreaFit {
     let hardness = middle_of(
         vans.iter()
-            .filter_map(|(v, _)| v.hardness.map(|h| h.mg_l_caco3)),
+            .filter_map(|(v, ..)| v.hardness.map(|h| h.mg_l_caco3)),
     );
-    let week = middle_of(vans.iter().map(|(_, f)| f.usage.litres_per_week));
-    let with_membrane = vans.iter().any(|(v, _)| v.membranes > 0);
+    let week = middle_of(vans.iter().map(|(_, f, _)| f.usage.litres_per_week));
+    let with_membrane = vans.iter().any(|(v, ..)| v.membranes > 0);
     let membranes = middle_of(
         vans.iter()
-            .filter(|(v, _)| v.membranes > 0)
-            .map(|(v, _)| f64::from(v.membranes)),
+            .filter(|(v, ..)| v.membranes > 0)
+            .map(|(v, ..)| f64::from(v.membranes)),
     )
     .unwrap_or(1.0);
     let vessel = middle_of(
         vans.iter()
-            .filter(|(v, _)| v.resin_litres > 0.0)
-            .map(|(v, _)| v.resin_litres),
+            .filter(|(v, ..)| v.resin_litres > 0.0)
+            .map(|(v, ..)| v.resin_litres),
     );
-    let membrane = match hardness {
-        Some(h) if with_membrane => membrane::new_element_lives(
-            membrane_fit,
-            Some(&district),
-            h,
+    // A membrane may wear as in harder water than what the tap gives.
+    let wearing = middle_of(vans.iter().filter_map(|(v, _, otherwise)| {
+        let tap = v.hardness.map(|h| h.mg_l_caco3);
+        otherwise.hardness.map(|h| h.1).or(tap)
+    }));
+    let passing = middle_of(
+        vans.iter()
+            .filter(|(v, ..)| v.membranes > 0)
+            .map(|(_, _, otherwise)| otherwise.ln_passage),
+    );
+    let new = hardness
+        .filter(|_| with_membrane)
+        .map(|hardness| membrane::NewElement {
+            district: Some(&district),
+            hardness: wearing.unwrap_or(hardness),
             membranes,
-            settings.limits.salt_passage.ln(),
-            &district,
-        ),
-        _ => Vec::new(),
-    };
+            ln_limit: settings.limits.salt_passage.ln(),
+            litres_per_day: week.unwrap_or(0.0) / 7.0,
+            ln_passage: passing.unwrap_or(0.0),
+            seed_name: &district,
+        });
+    let membrane = new
+        .as_ref()
+        .map(|n| membrane::new_element_lives(membrane_fit, n));
+    let membrane = membrane.unwrap_or_default();
+    let next_membranes = new
+        .as_ref()
+        .map(|n| membrane::new_element_courses(membrane_fit, n, COURSES_EACH))
+        .unwrap_or_default();
     let typical = typical_permeate(vans, hardness, with_membrane);
-    let resin = match (hardness, vessel, typical, week) {
+    let next_charges = match (hardness, vessel, typical, week) {
         (Some(h), Some(litres), Some(permeate), Some(week)) => resin::new_charge_lives(
             resin_fit,
             &resin::ChargeLooks::fresh(litres, Some(district.clone()), h),
@@ -88,6 +115,8 @@ fn area(
         ),
         _ => Vec::new(),
     };
+    let mut resin = next_charges.clone();
+    resin.sort_by(f64::total_cmp);
     let within = |litres: f64| week.is_some_and(|w| litres <= w / 7.0 * HORIZON_DAYS);
     let capped: Vec<f64> = membrane
         .iter()
@@ -114,20 +143,35 @@ fn area(
         membrane_life_draws: membrane,
         resin_life_draws: resin,
         resin_litres: vessel,
+        next_membranes,
+        next_charges,
+        shared_draws: membrane_fit.draws.len().max(1),
+        resin_use: resin_use(resin_fit, &district),
+        membranes,
         district,
+    }
+}
+
+/// What water takes from resin in a district.
+fn resin_use(fit: &ResinFit, district: &Arc<str>) -> ResinUse {
+    let n = fit.draws.len().max(1) as f64;
+    let ln = |d: &resin::ResinDraw| d.shared.ln_capacity + d.district_mean(Some(district));
+    ResinUse {
+        capacity_meq_per_litre: (fit.draws.iter().map(ln).sum::<f64>() / n).exp(),
+        co2_share: fit.draws.iter().map(|d| d.shared.co2_share).sum::<f64>() / n,
     }
 }
 
 /// What enters the resin of the district's median van.
 fn typical_permeate(
-    vans: &[(&VanLives, &VanForecast)],
+    vans: &[Based<'_>],
     hardness: Option<f64>,
     with_membrane: bool,
 ) -> Option<PermeateAhead> {
     let of_kind: Vec<&PermeateAhead> = vans
         .iter()
-        .filter(|(v, _)| (v.membranes > 0) == with_membrane)
-        .filter_map(|(_, f)| f.permeate.as_ref())
+        .filter(|(v, ..)| (v.membranes > 0) == with_membrane)
+        .filter_map(|(_, f, _)| f.permeate.as_ref())
         .collect();
     let feed = middle_of(of_kind.iter().map(|p| p.feed_ppm))
         .or_else(|| hardness.map(|h| h * PPM_PER_HARDNESS))?;
@@ -153,11 +197,15 @@ pub fn membrane_by_hardness(fit: &SharedFit, settings: &Settings) -> Vec<Band<f6
                 h,
                 &membrane::new_element_lives(
                     fit,
-                    None,
-                    h,
-                    1.0,
-                    settings.limits.salt_passage.ln(),
-                    "by hardness",
+                    &membrane::NewElement {
+                        district: None,
+                        hardness: h,
+                        membranes: 1.0,
+                        ln_limit: settings.limits.salt_passage.ln(),
+                        litres_per_day: 0.0,
+                        ln_passage: 0.0,
+                        seed_name: "by hardness",
+                    },
                 ),
             )
         })
@@ -193,17 +241,16 @@ pub fn resin_by_hardness(
         .filter_map(|h| {
             let feed_ppm = h * PPM_PER_HARDNESS;
             let permeate = PermeateAhead::steady(passage * feed_ppm, feed_ppm);
-            band(
-                h,
-                &resin::new_charge_lives(
-                    fit,
-                    &resin::ChargeLooks::fresh(vessel, None, h),
-                    &permeate,
-                    per_day,
-                    settings.limits.product_ppm,
-                    "by hardness",
-                ),
-            )
+            let mut lives = resin::new_charge_lives(
+                fit,
+                &resin::ChargeLooks::fresh(vessel, None, h),
+                &permeate,
+                per_day,
+                settings.limits.product_ppm,
+                "by hardness",
+            );
+            lives.sort_by(f64::total_cmp);
+            band(h, &lives)
         })
         .collect()
 }

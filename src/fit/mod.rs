@@ -19,7 +19,7 @@ use rayon::prelude::*;
 use crate::lives::{End, FleetLives, VanLives};
 use crate::settings::Settings;
 
-pub use horizon::HORIZON_DAYS;
+pub use horizon::{HORIZON_DAYS, middle_of, span_of};
 pub use types::*;
 use usage::{Season, fleet_litres_per_week};
 use van::VanLooks;
@@ -89,19 +89,43 @@ pub fn watched(lives: &FleetLives, settings: &Settings) -> Vec<Result<Watched, C
 
 /// Fits the fleet and forecasts every van in service.
 pub fn fit(lives: &FleetLives, settings: &Settings) -> FleetFit {
+    fit_ahead(lives, lives, &[], settings)
+}
+
+/// The same where the future is otherwise: learnt from `lives`, forecast for
+/// `changed`, whose vans are the same in the same order with what holds from now
+/// on. `ahead` belongs to those vans; where it ends nothing is otherwise.
+pub fn fit_ahead(
+    lives: &FleetLives,
+    changed: &FleetLives,
+    ahead: &[Ahead],
+    settings: &Settings,
+) -> FleetFit {
     let Learnt {
         all,
         looks,
         membrane: membrane_fit,
     } = learn_membranes(lives, settings);
     let resin_fit = learn_resin(&looks, settings);
-    let forecasts: Vec<van::VanForecast> = lives
+    let forecasts: Vec<van::VanForecast> = changed
         .vans
         .par_iter()
         .zip(looks.par_iter())
-        .map(|(v, l)| van::forecast(v, l, &membrane_fit, &resin_fit, settings, lives.until))
+        .enumerate()
+        .map(|(i, (v, l))| {
+            let otherwise = ahead.get(i).copied().unwrap_or_default();
+            let learnt = (&membrane_fit, &resin_fit);
+            van::forecast(v, l, learnt, otherwise, settings, lives.until)
+        })
         .collect();
-    let areas = areas::areas(lives, &forecasts, &membrane_fit, &resin_fit, settings);
+    let areas = areas::areas(
+        changed,
+        &forecasts,
+        ahead,
+        &membrane_fit,
+        &resin_fit,
+        settings,
+    );
     let remarks = membrane_fit
         .remark
         .iter()
@@ -115,7 +139,7 @@ pub fn fit(lives: &FleetLives, settings: &Settings) -> FleetFit {
         membrane_dots: membrane_dots(&all, &looks, &forecasts),
         resin_dots: resin_dots(&all, &looks, &forecasts),
         membrane_life_by_hardness: areas::membrane_by_hardness(&membrane_fit, settings),
-        resin_life_by_hardness: areas::resin_by_hardness(&forecasts, lives, &resin_fit, settings),
+        resin_life_by_hardness: areas::resin_by_hardness(&forecasts, changed, &resin_fit, settings),
         shared: membrane_fit
             .explained
             .iter()
@@ -123,6 +147,10 @@ pub fn fit(lives: &FleetLives, settings: &Settings) -> FleetFit {
             .cloned()
             .collect(),
         remarks,
+        resin_use: ResinUse {
+            capacity_meq_per_litre: resin_fit.usual_capacity,
+            co2_share: resin_fit.usual_share,
+        },
         vans: forecasts.into_iter().map(|f| f.fit).collect(),
     }
 }

@@ -77,6 +77,7 @@ fn forecast(life: &ElementLife) -> super::MembraneForecast {
         usage: &USAGE,
         ln_limit: 0.10_f64.ln(),
         kin: membrane::Kin::NONE,
+        ahead: crate::fit::Ahead::default(),
         as_of: AS_OF,
         seed_name: "QV-001",
     };
@@ -153,7 +154,18 @@ fn a_lasting_step_is_seen_and_creep_is_not_called_one() {
 fn harder_water_never_lengthens_membrane_life() {
     let fit = membrane::fit_shared(&[]);
     let middle = |hardness: f64| {
-        let lives = membrane::new_element_lives(&fit, None, hardness, 1.0, 0.10_f64.ln(), "QA3");
+        let lives = membrane::new_element_lives(
+            &fit,
+            &membrane::NewElement {
+                district: None,
+                hardness,
+                membranes: 1.0,
+                ln_limit: 0.10_f64.ln(),
+                litres_per_day: 100.0,
+                ln_passage: 0.0,
+                seed_name: "QA3",
+            },
+        );
         lives[lives.len() / 2]
     };
     let lives: Vec<f64> = [30.0, 100.0, 200.0, 300.0]

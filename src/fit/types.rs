@@ -4,6 +4,9 @@ use std::sync::Arc;
 
 use jiff::civil::Date;
 
+pub use super::membrane::Course;
+pub use super::usage::UseAhead;
+
 /// Three quantiles of one predictive distribution; a quantile beyond the
 /// horizon (never, or more than ten years ahead) is `None`.
 #[derive(Debug, Clone, Copy, PartialEq, serde::Serialize)]
@@ -86,6 +89,9 @@ pub struct MembraneForecast {
     pub explained: Vec<Explained>,
     /// What could be known when about a life too short, or a step.
     pub watched: Watched,
+    /// Equally likely courses from here, and the use that turns litres into days.
+    pub courses: Vec<Course>,
+    pub use_ahead: UseAhead,
 }
 
 /// A lasting step in salt passage.
@@ -195,6 +201,15 @@ impl Explained {
     }
 }
 
+/// What is taken to be otherwise for a van from now on, beside what its lives say.
+#[derive(Debug, Clone, Copy, Default, PartialEq)]
+pub struct Ahead {
+    /// The hardness that wears its membranes now, and the one from now on.
+    pub hardness: Option<(f64, f64)>,
+    /// Added to `ln` salt passage.
+    pub ln_passage: f64,
+}
+
 /// One van's forecasts.
 #[derive(Debug, Clone)]
 pub struct VanFit {
@@ -222,6 +237,32 @@ pub struct AreaFit {
     pub resin_life_draws: Vec<f64>,
     /// Median vessel, L.
     pub resin_litres: Option<f64>,
+    /// Courses of the next new membrane, in the order of the shared numbers' draws.
+    pub next_membranes: Vec<Course>,
+    /// Lives of the next charge, litres, in the order of the resin's shared draws,
+    /// the same number for each; and how many draws there are.
+    pub next_charges: Vec<f64>,
+    pub shared_draws: usize,
+    pub resin_use: ResinUse,
+    /// Membranes that share the water on the median van with any.
+    pub membranes: f64,
+}
+
+/// What water takes from resin, as fitted.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct ResinUse {
+    /// What a litre of resin takes up to the limit, meq.
+    pub capacity_meq_per_litre: f64,
+    /// Share of the usual carbon dioxide that counts.
+    pub co2_share: f64,
+}
+
+impl ResinUse {
+    /// Litres of resin that a litre of water uses up.
+    pub fn litres_per_litre(&self, entering_ppm: f64, hardness_mg_l_caco3: f64) -> f64 {
+        let gas = self.co2_share * crate::water::co2_prior_median_mmol_l(hardness_mg_l_caco3);
+        (crate::water::KAPPA_MEQ_PER_PPM * entering_ppm + gas) / self.capacity_meq_per_litre
+    }
 }
 
 /// A life as a dot on the life-against-hardness chart.
@@ -297,4 +338,6 @@ pub struct FleetFit {
     pub resin_life_by_hardness: Vec<Band<f64>>,
     /// What did not converge and what was done instead; empty when all is well.
     pub remarks: Vec<String>,
+    /// Resin use where no district tells more.
+    pub resin_use: ResinUse,
 }

@@ -129,6 +129,39 @@ impl Usage {
     }
 }
 
+/// A van's expected use from a day on, for turning litres into days.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct UseAhead {
+    pub litres_per_day: f64,
+    season: Season,
+    day_of_year: f64,
+}
+
+impl UseAhead {
+    pub fn of(usage: &Usage, from: Date) -> UseAhead {
+        UseAhead {
+            litres_per_day: usage.litres_per_day(),
+            season: usage.season,
+            day_of_year: f64::from(from.day_of_year()),
+        }
+    }
+
+    /// Days in which so many litres are made; infinite without use.
+    pub fn days_for(&self, litres: f64) -> f64 {
+        if self.litres_per_day > 0.0 {
+            self.season
+                .days_for(self.day_of_year, litres / self.litres_per_day)
+        } else {
+            f64::INFINITY
+        }
+    }
+
+    /// Litres made in so many days.
+    pub fn litres_in(&self, days: f64) -> f64 {
+        self.litres_per_day * self.season.usual_days(self.day_of_year, days)
+    }
+}
+
 /// The fleet's median week, from vans with at least four counted weeks.
 pub fn fleet_litres_per_week<'a>(
     vans: impl Iterator<Item = &'a VanLives>,

@@ -6,7 +6,9 @@ use super::horizon::{Spreading, middle_of};
 use super::membrane::{self, ElementDraws, ElementLooks, SharedFit};
 use super::resin::{self, ChargeLooks, PermeateAhead, PermeateDraw, ResinFit};
 use super::usage::{Season, Usage, usage_of};
-use super::{CannotTell, MembraneForecast, Part, PartOutcome, ResinForecast, VanFit, Watched};
+use super::{
+    Ahead, CannotTell, MembraneForecast, Part, PartOutcome, ResinForecast, VanFit, Watched,
+};
 use crate::lives::{ElementLife, End, VanLives};
 use crate::settings::{Limits, Settings};
 
@@ -84,14 +86,15 @@ pub struct VanForecast {
 pub fn forecast(
     van: &VanLives,
     looks: &VanLooks,
-    membrane_fit: &SharedFit,
-    resin_fit: &ResinFit,
+    (membrane_fit, resin_fit): (&SharedFit, &ResinFit),
+    ahead: Ahead,
     settings: &Settings,
     as_of: Date,
 ) -> VanForecast {
-    let drawn = in_use(van, looks, membrane_fit, settings, as_of);
+    let drawn = in_use(van, looks, membrane_fit, ahead, settings, as_of);
     let permeate = permeate_ahead(van, looks, drawn.as_ref().ok().map(|d| &d.0));
-    let resin = resin_forecast(van, looks, resin_fit, permeate.as_ref(), settings, as_of);
+    let entering = permeate.as_ref();
+    let resin = resin_forecast(van, looks, resin_fit, entering, ahead, settings, as_of);
     let litres_to_limit_p50 = drawn.as_ref().ok().and_then(|(draws, _)| {
         middle_of(draws.draws.iter().map(|d| {
             if d.days_to_limit < 0.0 {
@@ -137,7 +140,7 @@ pub fn watched(
 ) -> Result<Watched, CannotTell> {
     Ok(membrane::watch(
         fit,
-        &element_in_use(van, looks, fit, settings, as_of)?,
+        &element_in_use(van, looks, fit, Ahead::default(), settings, as_of)?,
     ))
 }
 
@@ -146,10 +149,11 @@ fn in_use(
     van: &VanLives,
     looks: &VanLooks,
     fit: &SharedFit,
+    ahead: Ahead,
     settings: &Settings,
     as_of: Date,
 ) -> Result<(ElementDraws, MembraneForecast), CannotTell> {
-    let element = element_in_use(van, looks, fit, settings, as_of)?;
+    let element = element_in_use(van, looks, fit, ahead, settings, as_of)?;
     let draws = membrane::draws_of(fit, &element);
     let forecast = membrane::forecast(&draws, fit, &element);
     Ok((draws, forecast))
@@ -160,6 +164,7 @@ fn element_in_use<'a>(
     van: &'a VanLives,
     looks: &'a VanLooks,
     fit: &SharedFit,
+    ahead: Ahead,
     settings: &Settings,
     as_of: Date,
 ) -> Result<membrane::InUse<'a>, CannotTell> {
@@ -180,6 +185,7 @@ fn element_in_use<'a>(
     let others = looks.elements.split_last().map_or(&[][..], |(_, o)| o);
     Ok(membrane::InUse {
         kin: membrane::Kin::of(fit, others),
+        ahead,
         ..alone(van, looks, life, element, settings, as_of)
     })
 }
@@ -200,6 +206,7 @@ fn alone<'a>(
         usage: &looks.usage,
         ln_limit: settings.limits.salt_passage.ln(),
         kin: membrane::Kin::NONE,
+        ahead: Ahead::default(),
         as_of,
         seed_name: &van.van,
     }
@@ -356,6 +363,7 @@ fn resin_forecast(
     looks: &VanLooks,
     fit: &ResinFit,
     permeate: Option<&PermeateAhead>,
+    ahead: Ahead,
     settings: &Settings,
     as_of: Date,
 ) -> Result<ResinForecast, CannotTell> {
@@ -383,6 +391,7 @@ fn resin_forecast(
         limit_ppm: settings.limits.product_ppm,
         as_of,
         changed_on: life.changed_on,
+        hardness_ahead: ahead.hardness.map_or(life.hardness_mg_l_caco3, |h| h.1),
         seed_name: &van.van,
     };
     Ok(resin::forecast(fit, &running))

@@ -36,6 +36,7 @@ mod season;
 mod seen;
 mod sizes;
 mod slips;
+mod there;
 mod types;
 mod usage;
 mod van;
@@ -43,4 +44,5 @@ mod vessel;
 
 pub use cut::cut;
 pub use season::TapSeason;
+pub use there::{WaterThere, water_in};
 pub use types::*;

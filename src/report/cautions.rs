@@ -5,9 +5,39 @@
 //! Regulations 1999 (backflow), Water Industry Act 1991 s.118 (trade
 //! effluent), Construction and Use Regulations 1986 reg. 100 (loads).
 
+use crate::advise::Item;
+
 /// In the foot of every page.
 pub const FOOT: &str = "A reminder, not advice: follow the maker's instructions, your own risk assessment and local rules. \
-Release the pressure before opening a housing; never let old resin or cleaning chemicals run into a gully.";
+Shut off water and power and release the pressure before opening a housing; drain and disinfect what stood still; never let old resin or cleaning chemicals run into a gully.";
+
+/// For the work that a list names, as far as it concerns these items.
+pub fn for_work(items: &[Item]) -> String {
+    let any = |wanted: &[Item]| items.iter().any(|i| wanted.contains(i));
+    let mut said: Vec<&str> = Vec::new();
+    if any(&[Item::Membrane, Item::Prefilter, Item::Resin]) {
+        said.push("Shut off the water, isolate pump, charger and hook-up, and release the pressure before opening a housing; keep water off batteries.");
+    }
+    if any(&[Item::Membrane]) {
+        said.push("Run a new membrane to waste first, as its maker says.");
+    }
+    if any(&[Item::Resin]) {
+        said.push("Spilt beads are slippery; old resin is waste, not for a gully.");
+    }
+    said.push("A full tank weighs a kilogram a litre. No hose end under the water level: it can draw tank water back into the mains. Reject water and chemicals belong where the sewerage undertaker allows.");
+    said.push(WHOSE);
+    said.join(" ")
+}
+
+/// Whose word counts.
+const WHOSE: &str = "A reminder, not advice: the makers' instructions, your own risk assessment, local codes and licensed people decide.";
+
+/// For a van that stood still.
+pub fn stood_still(weeks: usize) -> String {
+    format!(
+        "no water made for {weeks} weeks: drain, flush and disinfect tank and hoses before use; standing water can grow legionella"
+    )
+}
 
 /// The longer list, for the index.
 pub const LIST: [(&str, &str); 8] = [

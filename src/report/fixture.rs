@@ -132,6 +132,9 @@ fn van(i: usize, growth: f64, state: State) -> VanAssessment {
             rule_of_thumb_on: Some(days_after(fitted, 639)),
             readings: points.len(),
             alarm: None,
+            costs: None,
+            next_one_days: None,
+            early: Vec::new(),
         },
         resin: ResinAssessment {
             changed_on: Some(resin_changed),
@@ -156,6 +159,8 @@ fn van(i: usize, growth: f64, state: State) -> VanAssessment {
                 State::OnCourse
             },
             reason: "At this use it polishes about 3,300 L more.".to_owned(),
+            best_bottle: None,
+            early: Vec::new(),
         },
         prefilter: PrefilterAssessment {
             changed_on: Some(days_after(AS_OF, -80)),
@@ -166,6 +171,10 @@ fn van(i: usize, growth: f64, state: State) -> VanAssessment {
                 State::OnCourse
             },
             reason: "Pre-filters are changed every 12 weeks.".to_owned(),
+            by_chlorine_on: None,
+            by_days_on: None,
+            week_late: None,
+            early: Vec::new(),
         },
         series: VanSeries {
             has_membrane: true,
@@ -219,6 +228,10 @@ fn resin_only(i: usize) -> VanAssessment {
         replace_on: None,
         state: State::Unknown,
         reason: String::new(),
+        by_chlorine_on: None,
+        by_days_on: None,
+        week_late: None,
+        early: Vec::new(),
     };
     van.series.has_membrane = false;
     van.series.salt_passage.clear();
@@ -272,6 +285,10 @@ fn area(postcode: &str, hardness: f64) -> AreaAssessment {
             prefilter_days: Some(84.0),
         },
         saving_per_van_year: Some(143.0 - hardness / 3.0),
+        saving_span: spread(143.0 - hardness / 3.0, 1.3),
+        cost_per_1000_litres: None,
+        rule_cost_per_1000_litres: None,
+        litres_per_litre_of_resin: spread(resin / 11.0, 1.3),
     }
 }
 
@@ -356,5 +373,32 @@ pub fn assessment() -> Assessment {
             rule_membrane_months: 21.0,
             rule_prefilter_weeks: 12.0,
         },
+        parts_to_order: Vec::new(),
+        money: no_money(),
+        saved_visit: 20.0,
+    }
+}
+
+/// Nothing spent, nothing known.
+fn no_money() -> Money {
+    Money {
+        currency: Some("£".to_owned()),
+        prices: KnownPrices {
+            membrane: None,
+            prefilter: None,
+            resin_per_litre: None,
+            labour_per_visit: None,
+            lost_round: None,
+            water_per_m3: None,
+            drain_per_m3: None,
+        },
+        spent: Spent {
+            this_year: SpentIn::default(),
+            last_year_to_the_day: SpentIn::default(),
+            last_year: SpentIn::default(),
+            months: Vec::new(),
+            vans: Vec::new(),
+        },
+        expected: None,
     }
 }

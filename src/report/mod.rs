@@ -6,8 +6,10 @@
 //! `svg` into a drawing of the index. `words`, `answers` and `changes` hold
 //! what is said, `look` how it looks.
 
+pub mod districts;
 pub mod due;
 pub mod text;
+pub mod what_if;
 
 mod answers;
 mod axis;

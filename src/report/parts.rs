@@ -14,8 +14,6 @@ pub struct Part<'a> {
     pub state: State,
     pub replace_on: Option<Date>,
     pub limit_on: Span<Date>,
-    /// When the part in use was fitted or changed.
-    pub since: Option<Date>,
     pub reason: &'a str,
     pub suspect: Option<Suspect>,
 }
@@ -30,7 +28,6 @@ pub fn parts(van: &VanAssessment) -> Vec<Part<'_>> {
             state: membrane.state,
             replace_on: membrane.replace_on,
             limit_on: membrane.limit_on,
-            since: membrane.fitted_on,
             reason: &membrane.reason,
             suspect: membrane.suspect,
         });
@@ -41,7 +38,6 @@ pub fn parts(van: &VanAssessment) -> Vec<Part<'_>> {
             state: resin.state,
             replace_on: resin.replace_on,
             limit_on: resin.limit_on,
-            since: resin.changed_on,
             reason: &resin.reason,
             suspect: None,
         });
@@ -58,7 +54,6 @@ pub fn parts(van: &VanAssessment) -> Vec<Part<'_>> {
                 p50: prefilter.replace_on,
                 p90: prefilter.replace_on,
             },
-            since: prefilter.changed_on,
             reason: &prefilter.reason,
             suspect: None,
         });

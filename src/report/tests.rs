@@ -4,7 +4,7 @@
 use std::fs;
 
 use super::*;
-use crate::advise::{Item, State};
+use crate::advise::{Early, Item, State};
 use book::Book;
 use fixture::{AS_OF, assessment};
 use layout::{many, plan_of, sketches, texts};
@@ -196,7 +196,7 @@ fn jobs_as_csv_are_safe_in_a_spreadsheet() {
     let rows: Vec<csv::StringRecord> = reader.records().map(Result::unwrap).collect();
     assert!(!rows.is_empty());
     assert!(rows.iter().all(|r| r.get(0) == Some("'=1+1, \"x\"")));
-    assert!(rows.iter().all(|r| r.len() == 6));
+    assert!(rows.iter().all(|r| r.len() == 8));
 }
 
 #[test]
@@ -222,10 +222,40 @@ fn the_calendar_can_be_parsed_back() {
         assert_eq!(day.to_string(), job.date.to_string());
         assert!(event.get_summary().unwrap().contains(&job.van));
         assert_eq!(event.property_value("DTSTAMP"), Some("20261031T000000Z"));
+        assert_eq!(event.get_sequence(), Some(9800));
     }
     ids.sort_unstable();
     ids.dedup();
     assert_eq!(ids.len(), jobs.len());
+}
+
+#[test]
+fn a_shared_visit_is_said_once_with_what_it_saves() {
+    let mut fleet = assessment();
+    // Cheap to do early, and a visit is worth something.
+    for van in &mut fleet.vans {
+        van.resin.early = vec![Early {
+            days: 190.0,
+            cost: 9.0,
+        }];
+    }
+    let alone = due::jobs(&assessment(), 6);
+    let shared = due::jobs(&fleet, 6);
+    let days = |jobs: &[due::Job]| {
+        let mut days: Vec<_> = jobs.iter().map(|j| (j.van.clone(), j.date)).collect();
+        days.dedup();
+        days.len()
+    };
+    assert!(shared.iter().any(|j| j.days_early() > 0));
+    assert!(shared.len() >= alone.len() && days(&shared) < days(&alone));
+    let text = due::text(&shared, &fleet, due::By::Day);
+    let text = text.split_whitespace().collect::<Vec<_>>().join(" ");
+    assert!(text.contains("one visit for 2 jobs"), "{text}");
+    assert!(text.contains("which saves a visit"), "{text}");
+    assert!(text.contains("licensed people decide"), "{text}");
+    // The calendar holds one event for each job, on the day of its visit.
+    let calendar = due::icalendar(&shared);
+    assert_eq!(calendar.matches("BEGIN:VEVENT").count(), shared.len());
 }
 
 #[test]
@@ -254,7 +284,8 @@ fn the_terminal_says_the_most_urgent_first_within_80_columns() {
         for text in [
             text::summary(&fleet),
             text::table(&fleet, text::Paint::Plain),
-            due::text(&due::jobs(&fleet, 8)),
+            due::text(&due::jobs(&fleet, 8), &fleet, due::By::Day),
+            due::text(&due::jobs(&fleet, 8), &fleet, due::By::Base),
         ] {
             assert!(text.lines().all(|l| l.chars().count() <= 80), "{text}");
         }

@@ -1,6 +1,7 @@
 //! Reading the settings: defaults, then `litrewise.toml`, then the
 //! environment, then flags.
 
+use std::collections::BTreeMap;
 use std::fmt;
 use std::path::{Path, PathBuf};
 
@@ -50,17 +51,18 @@ pub enum SettingsError {
     },
     #[error("{origin}: not valid TOML: {what}")]
     NotToml { origin: Origin, what: String },
-    #[error("{origin}: unknown setting {key}{}", did_you_mean(*.suggestion))]
+    #[error("{origin}: unknown setting {key}{}", did_you_mean(.suggestion.as_deref()))]
     UnknownKey {
         origin: Origin,
         key: String,
-        suggestion: Option<&'static str>,
+        suggestion: Option<String>,
     },
     #[error("{origin}: {key} is {found}; allowed is {allowed}")]
     NotAllowed {
         origin: Origin,
         key: String,
         found: String,
+        /// With what was probably meant.
         allowed: String,
     },
 }
@@ -72,6 +74,14 @@ fn did_you_mean(suggestion: Option<&str>) -> String {
     )
 }
 
+/// The settings in force, and where each value that is not built in came from.
+#[derive(Debug, Clone)]
+pub struct Effective {
+    pub settings: Settings,
+    /// By the key's name.
+    pub origins: BTreeMap<&'static str, Origin>,
+}
+
 /// The settings in force for a store.
 ///
 /// `store` is the store's folder; a missing folder or file leaves the defaults.
@@ -79,21 +89,32 @@ fn did_you_mean(suggestion: Option<&str>) -> String {
 /// # Errors
 /// [`SettingsError`] names the place, what stood there and what is allowed.
 pub fn load(store: &Path, overrides: &Overrides) -> Result<Settings, SettingsError> {
-    let mut settings = Settings::default();
+    Ok(load_with_origins(store, overrides)?.settings)
+}
+
+/// The same, with where each value came from.
+///
+/// # Errors
+/// As [`load`].
+pub fn load_with_origins(store: &Path, overrides: &Overrides) -> Result<Effective, SettingsError> {
+    let mut effective = Effective {
+        settings: Settings::default(),
+        origins: BTreeMap::new(),
+    };
     let path = store.join(FILE_NAME);
     match std::fs::read_to_string(&path) {
-        Ok(text) => from_file(&path, &text, &mut settings)?,
+        Ok(text) => from_file(&path, &text, &mut effective)?,
         Err(e) if e.kind() == std::io::ErrorKind::NotFound => {}
         Err(source) => return Err(SettingsError::Unreadable { path, source }),
     }
-    from_environment(&overrides.environment, &mut settings)?;
+    from_environment(&overrides.environment, &mut effective)?;
     for (key, value) in &overrides.flags {
-        put_typed(Origin::Flag, key, value, &mut settings)?;
+        put_typed(Origin::Flag, key, value, &mut effective)?;
     }
-    Ok(settings)
+    Ok(effective)
 }
 
-fn from_file(path: &Path, text: &str, settings: &mut Settings) -> Result<(), SettingsError> {
+fn from_file(path: &Path, text: &str, settings: &mut Effective) -> Result<(), SettingsError> {
     let origin = |offset: usize| Origin::File {
         path: path.to_owned(),
         line: line_of(text, offset),
@@ -102,15 +123,17 @@ fn from_file(path: &Path, text: &str, settings: &mut Settings) -> Result<(), Set
         origin: origin(e.span().map_or(0, |s| s.start)),
         what: e.message().to_owned(),
     })?;
+    // In the order of the file, so that the first mistake is the one named.
+    let mut entries: Vec<(usize, String, Raw)> = Vec::new();
     for (key, value) in root.get_ref() {
         let name: &str = key.get_ref();
         let section = SECTIONS.contains(&name);
         match value.get_ref() {
             DeValue::Table(table) if section => {
-                for (inner, value) in table {
+                entries.extend(table.iter().map(|(inner, value)| {
                     let full = format!("{name}.{}", inner.get_ref());
-                    put(origin(inner.span().start), &full, &raw(value), settings)?;
-                }
+                    (inner.span().start, full, raw(value))
+                }));
             }
             other if section => {
                 return Err(SettingsError::NotAllowed {
@@ -120,8 +143,12 @@ fn from_file(path: &Path, text: &str, settings: &mut Settings) -> Result<(), Set
                     allowed: format!("a section, [{name}]"),
                 });
             }
-            _ => put(origin(key.span().start), name, &raw(value), settings)?,
+            _ => entries.push((key.span().start, name.to_owned(), raw(value))),
         }
+    }
+    entries.sort_by_key(|(start, ..)| *start);
+    for (start, key, value) in entries {
+        put(origin(start), &key, &value, settings)?;
     }
     Ok(())
 }
@@ -150,7 +177,7 @@ fn raw(value: &Spanned<DeValue<'_>>) -> Raw {
 /// the dot: `LITREWISE_LIMITS_PRODUCT_PPM`.
 fn from_environment(
     variables: &[(String, String)],
-    settings: &mut Settings,
+    settings: &mut Effective,
 ) -> Result<(), SettingsError> {
     for (name, value) in variables {
         let Some(rest) = name.strip_prefix("LITREWISE_") else {
@@ -175,7 +202,7 @@ fn put_typed(
     origin: Origin,
     key: &str,
     typed: &str,
-    settings: &mut Settings,
+    settings: &mut Effective,
 ) -> Result<(), SettingsError> {
     let value = find(key).map_or(Raw::Text(typed.to_owned()), |known| known.raw(typed));
     put(origin, key, &value, settings)
@@ -185,7 +212,7 @@ fn put(
     origin: Origin,
     key: &str,
     value: &Raw,
-    settings: &mut Settings,
+    effective: &mut Effective,
 ) -> Result<(), SettingsError> {
     let Some(known) = find(key) else {
         return Err(SettingsError::UnknownKey {
@@ -195,17 +222,22 @@ fn put(
         });
     };
     known
-        .put(value, settings)
+        .put(value, &mut effective.settings)
         .map_err(|allowed| SettingsError::NotAllowed {
-            origin,
+            origin: origin.clone(),
             key: key.to_owned(),
             found: match value {
                 Raw::Number(x) => x.to_string(),
                 Raw::Text(text) => format!("{text:?}"),
                 Raw::Other(kind) => format!("{} {kind}", article(kind)),
             },
-            allowed,
-        })
+            allowed: match known.meant(value) {
+                Some(meant) => format!("{allowed}; did you mean {meant}?"),
+                None => allowed,
+            },
+        })?;
+    effective.origins.insert(known.name, origin);
+    Ok(())
 }
 
 fn article(word: &str) -> &'static str {
@@ -284,7 +316,7 @@ mod tests {
         let none = Overrides::default();
         assert_eq!(
             loaded("[limits]\nsalt_passage = 10\n", &none).unwrap_err(),
-            "litrewise.toml:2: limits.salt_passage is 10; allowed is a number from 0.005 to 0.9 (a share: 0.10 for 10 %)"
+            "litrewise.toml:2: limits.salt_passage is 10; allowed is a number from 0.005 to 0.9 (a share: 0.10 for 10 %); did you mean 0.1?"
         );
         assert_eq!(
             loaded("[habits]\nlead_days = \"two weeks\"\n", &none).unwrap_err(),
@@ -297,6 +329,31 @@ mod tests {
         assert_eq!(
             loaded("limits = 3\n", &none).unwrap_err(),
             "litrewise.toml:1: limits is an integer; allowed is a section, [limits]"
+        );
+        for (line, meant) in [
+            ("prefilter_days = \"12 weeks\"", "84"),
+            ("recovery = 30", "0.3"),
+            ("recovery = \"45 %\"", "0.45"),
+            ("lead_days = \"2 weeks\"", "14"),
+        ] {
+            let refused = loaded(&format!("[habits]\n{line}\n"), &none).unwrap_err();
+            let end = format!("; did you mean {meant}?");
+            assert!(refused.ends_with(&end), "{refused}");
+        }
+        for (line, meant) in [
+            ("prices.membrane = \"£180\"", Some("180")),
+            ("limits.product_ppm = \"10 uS/cm\"", Some("5")),
+            ("rule_of_thumb.membrane_months = \"2 years\"", Some("24")),
+            ("limits.product_ppm = \"3 weeks\"", None),
+            ("habits.recovery = -4", None),
+        ] {
+            let refused = loaded(line, &none).unwrap_err();
+            let end = meant.map_or(")".to_owned(), |m| format!("; did you mean {m}?"));
+            assert!(refused.ends_with(&end), "{refused}");
+        }
+        assert_eq!(
+            loaded("\n[price]\nmembrane = 3\n", &none).unwrap_err(),
+            "litrewise.toml:2: unknown setting price; did you mean [prices]?"
         );
         let broken = loaded("[limits]\nproduct_ppm = \n", &none).unwrap_err();
         assert!(

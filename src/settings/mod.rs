@@ -3,10 +3,13 @@
 
 mod keys;
 mod load;
+mod show;
 
 use jiff::tz::TimeZone;
 
-pub use load::{FILE_NAME, Origin, Overrides, SettingsError, load};
+pub use keys::Value;
+pub use load::{Effective, FILE_NAME, Origin, Overrides, SettingsError, load, load_with_origins};
+pub use show::{Listed, as_text, as_toml, listed};
 
 /// Everything that can be set, complete.
 #[derive(Debug, Clone)]
@@ -37,7 +40,10 @@ pub struct Prices {
     /// One set of pre-filters.
     pub prefilter: Option<f64>,
     pub resin_per_litre: Option<f64>,
-    /// Work for one change, whatever is changed.
+    /// 1000 L from the tap, and 1000 L to the drain.
+    pub water_per_m3: Option<f64>,
+    pub drain_per_m3: Option<f64>,
+    /// Work and way for one visit, whatever is changed.
     pub labour_per_visit: Option<f64>,
     /// A van that fails unplanned: the day's lost round.
     pub lost_round: Option<f64>,
@@ -55,6 +61,8 @@ pub struct RuleOfThumb {
 pub struct Habits {
     /// Notice needed before a replacement, days.
     pub lead_days: i32,
+    /// From ordering a part to having it, days.
+    pub order_days: i32,
     /// Longest pre-filter interval, days.
     pub prefilter_days: f64,
     /// Free chlorine a pre-filter set takes up, g.
@@ -82,6 +90,7 @@ impl Default for Settings {
             },
             habits: Habits {
                 lead_days: 14,
+                order_days: 7,
                 prefilter_days: 84.0,
                 prefilter_chlorine_g: 40.0,
                 chlorine_mg_l: 0.4,

@@ -81,6 +81,16 @@ impl Passage {
         })
     }
 
+    /// The same passage where everything takes `times` as long.
+    pub fn slower(self, times: f64) -> Passage {
+        Passage {
+            distance: self.distance,
+            drift_mean: self.drift_mean / times,
+            drift_var: self.drift_var / (times * times),
+            sigma2: self.sigma2 / times,
+        }
+    }
+
     /// P(passage by time `t`).
     pub fn cdf(&self, t: f64) -> f64 {
         if t.is_nan() || t <= 0.0 {

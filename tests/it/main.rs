@@ -2,6 +2,7 @@
 
 #![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic)]
 
+mod deciding;
 mod forecasting;
 mod ingesting;
 mod keeping;

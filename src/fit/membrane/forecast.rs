@@ -5,20 +5,24 @@ use std::sync::Arc;
 
 use jiff::civil::Date;
 
+use super::course::{Course, Motion};
 use super::kin::Kin;
 use super::looks::{ElementLooks, USUAL_C};
 use super::shared::{Shared, SharedDraw, SharedFit};
 use super::watch::watch;
 use crate::fit::horizon::{HORIZON_DAYS, Spreading, day_span, middle_of, span_of};
-use crate::fit::usage::Usage;
-use crate::fit::{Band, DayDraws, Explained, MembraneForecast};
+use crate::fit::usage::{Usage, UseAhead};
+use crate::fit::{Ahead, Band, DayDraws, Explained, MembraneForecast};
 use crate::lives::ElementLife;
 use crate::stats::drift::{self, DriftSummary, Drifting, Look, RatePosterior};
 use crate::stats::random::Rng;
+use crate::stats::special::normal_quantile;
 use crate::water::THETA_MEAN_PER_C;
 
 /// Draws for each draw of the shared numbers.
 const DRAWS_EACH: usize = 50;
+/// Mixes strata of level and rate: coprime to the draws, far from 1.
+const LEVEL_STRIDE: usize = 19;
 
 /// How one draw of an element goes on, on the scale on which it grows evenly.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -94,6 +98,9 @@ fn under(draw: &SharedDraw, element: &InUse<'_>) -> UnderShared {
     let (list, _) = looks.looks(shared);
     let drifting = shared.drifting(looks.start_known);
     let summary = drift::summarise(&list, &drifting);
+    let harder = element.ahead.hardness.map_or(1.0, |(now, then)| {
+        shared.exposure_per_litre(then) / shared.exposure_per_litre(now)
+    });
     let near = shared.unbend(summary.level_0 + summary.level_rate * shared.ln_rate.exp());
     UnderShared {
         stretch: shared.bend(near).1,
@@ -105,8 +112,7 @@ fn under(draw: &SharedDraw, element: &InUse<'_>) -> UnderShared {
             (shared.rate_sd * kin.variance.sqrt()).hypot(unsure),
         ),
         since_last: looks.exposure_since_last(shared),
-        per_litre: looks
-            .exposure_per_future_litre(shared, element.base_hardness)
+        per_litre: (harder * looks.exposure_per_future_litre(shared, element.base_hardness))
             .max(1e-9),
         looks: list,
     }
@@ -121,6 +127,8 @@ pub struct InUse<'a> {
     pub ln_limit: f64,
     /// What the van's other elements tell.
     pub kin: Kin,
+    /// What is otherwise from now on.
+    pub ahead: Ahead,
     /// Where the records end and the future begins.
     pub as_of: Date,
     /// Seeds the draws: keeps vans independent of each other's presence.
@@ -146,7 +154,10 @@ pub fn draws_of(fit: &SharedFit, element: &InUse<'_>) -> ElementDraws {
             let (mean, variance) = u.summary.level_after(rate, u.since_last, u.drifting.wander);
             // What both probes are off for good no reading of them tells.
             let off = PROBES_SD * u.stretch;
-            let level = mean + variance.max(0.0).sqrt().hypot(off) * rng.normal();
+            // Stratified over the level too, in another order than the rate.
+            let q = ((i * LEVEL_STRIDE % DRAWS_EACH) as f64 + rng.uniform()) / DRAWS_EACH as f64;
+            let level = mean + variance.max(0.0).sqrt().hypot(off) * normal_quantile(q);
+            let level = otherwise(level, shared, element.ahead.ln_passage);
             let ln_now = shared.unbend(level);
             let passed = level >= limit;
             if passed || i.is_multiple_of(8) {
@@ -188,6 +199,14 @@ pub fn draws_of(fit: &SharedFit, element: &InUse<'_>) -> ElementDraws {
     }
     widen(&mut out.draws);
     out
+}
+
+/// The level where salt passage is otherwise by so much, ln.
+fn otherwise(level: f64, shared: &Shared, ln_passage: f64) -> f64 {
+    if ln_passage == 0.0 {
+        return level;
+    }
+    shared.bend(shared.unbend(level) + ln_passage).0
 }
 
 /// How much wider than the model's own the spans of days are drawn, on the log
@@ -284,7 +303,34 @@ pub fn forecast(draws: &ElementDraws, fit: &SharedFit, element: &InUse<'_>) -> M
         growth_per_litre,
         explained: explain(draws, fit, element),
         watched: watch(fit, element),
+        courses: courses(draws, element),
+        use_ahead: UseAhead::of(usage, as_of),
     }
+}
+
+/// The draws as courses, in the order of the shared numbers' draws.
+fn courses(draws: &ElementDraws, element: &InUse<'_>) -> Vec<Course> {
+    draws
+        .draws
+        .iter()
+        .enumerate()
+        .map(|(i, d)| {
+            let shared = &d.growth.shared;
+            let motion = Motion {
+                level: d.growth.level,
+                limit: shared.bend(element.ln_limit).0,
+                rate_per_litre: d.growth.rate_per_litre,
+                wander_per_litre: d.growth.wander_per_litre,
+            };
+            Course::new(
+                shared.scale(),
+                i / DRAWS_EACH,
+                &motion,
+                d.litres_to_limit,
+                d.litres_per_day,
+            )
+        })
+        .collect()
 }
 
 /// The few numbers that a forecast hangs on.
@@ -413,37 +459,63 @@ fn path_over_litres(draws: &ElementDraws, looks: &ElementLooks) -> Vec<Band<f64>
     past_bands(draws, &litres)
 }
 
-/// Sorted lives, in litres, of a new element (or of several that share the
-/// water) in water of that hardness, for
-/// one draw of its own each; infinite lives do not occur, very long ones do.
-pub fn new_element_lives(
-    fit: &SharedFit,
-    district: Option<&Arc<str>>,
-    hardness: f64,
-    membranes: f64,
-    ln_limit: f64,
-    seed_name: &str,
-) -> Vec<f64> {
-    let mut rng = Rng::for_part(4, seed_name);
-    let mut lives: Vec<f64> = fit
-        .draws
+/// A new element (or several that share the water), before it is fitted.
+#[derive(Debug, Clone, Copy)]
+pub struct NewElement<'a> {
+    pub district: Option<&'a Arc<str>>,
+    pub hardness: f64,
+    pub membranes: f64,
+    pub ln_limit: f64,
+    pub litres_per_day: f64,
+    /// Added to `ln` salt passage.
+    pub ln_passage: f64,
+    pub seed_name: &'a str,
+}
+
+/// Sorted lives, in litres, of a new element, for one draw of its own each;
+/// infinite lives do not occur, very long ones do.
+pub fn new_element_lives(fit: &SharedFit, new: &NewElement<'_>) -> Vec<f64> {
+    let mut lives: Vec<f64> = new_element_courses(fit, new, DRAWS_EACH)
         .iter()
-        .flat_map(|draw| {
-            let s = &draw.shared;
-            let (addition, unsure) = draw.district(district);
-            let spread = s.rate_sd.hypot(unsure);
-            let per_litre = s.exposure_per_litre(hardness) / membranes;
-            (0..DRAWS_EACH)
-                .map(|_| {
-                    let start = s.ln_start + s.start_sd * rng.normal();
-                    let rate = (s.ln_rate + addition + spread * rng.normal()).exp();
-                    let distance = (s.bend(ln_limit).0 - s.bend(start).0).max(0.01);
-                    rng.inverse_gaussian(distance / rate, distance * distance / s.wander.max(1e-12))
-                        / per_litre
-                })
-                .collect::<Vec<f64>>()
-        })
+        .map(|c| c.litres_to_limit)
         .collect();
     lives.sort_by(f64::total_cmp);
     lives
+}
+
+/// Equally likely courses of a new element, so many for each draw of the
+/// shared numbers.
+pub fn new_element_courses(fit: &SharedFit, new: &NewElement<'_>, each: usize) -> Vec<Course> {
+    let mut rng = Rng::for_part(4, new.seed_name);
+    let mut courses = Vec::with_capacity(fit.draws.len() * each);
+    for (number, draw) in fit.draws.iter().enumerate() {
+        let s = &draw.shared;
+        let (addition, unsure) = draw.district(new.district);
+        let spread = s.rate_sd.hypot(unsure);
+        let per_litre = s.exposure_per_litre(new.hardness) / new.membranes;
+        let limit = s.bend(new.ln_limit).0;
+        for _ in 0..each {
+            let start = s.ln_start + s.start_sd * rng.normal() + new.ln_passage;
+            let rate = (s.ln_rate + addition + spread * rng.normal()).exp();
+            let level = s.bend(start).0.min(limit - 0.01);
+            let distance = limit - level;
+            let litres = rng
+                .inverse_gaussian(distance / rate, distance * distance / s.wander.max(1e-12))
+                / per_litre;
+            let motion = Motion {
+                level,
+                limit,
+                rate_per_litre: rate * per_litre,
+                wander_per_litre: s.wander * per_litre,
+            };
+            courses.push(Course::new(
+                s.scale(),
+                number,
+                &motion,
+                litres,
+                new.litres_per_day,
+            ));
+        }
+    }
+    courses
 }

@@ -7,6 +7,7 @@
 //! practice, with their curvature as uncertainty (Lu & Meeker 1993 for mixed
 //! degradation; Ye & Chen 2014 for the wandering path).
 
+mod course;
 mod forecast;
 mod kin;
 mod looks;
@@ -15,7 +16,11 @@ mod step;
 mod typical;
 mod watch;
 
-pub use forecast::{ElementDraws, Growth, InUse, draws_of, forecast, new_element_lives};
+pub use course::Course;
+pub use forecast::{
+    ElementDraws, Growth, InUse, NewElement, draws_of, forecast, new_element_courses,
+    new_element_lives,
+};
 pub use kin::{Kin, van_share};
 pub use looks::{Aboard, ElementLooks, looks_of};
 pub use shared::{SharedFit, fit_shared};

@@ -5,6 +5,7 @@ use rayon::prelude::*;
 use std::collections::BTreeMap;
 use std::sync::Arc;
 
+use super::course::Scale;
 use super::looks::ElementLooks;
 use super::typical::TypicalLife;
 use crate::fit::SharedNumber;
@@ -49,11 +50,6 @@ pub struct Shared {
 /// membranes are described as flat at first). Not learnt: within a fleet it is
 /// mixed up with wander and water, and a free value forecast worse.
 const CURVATURE: f64 = 0.15;
-/// `ln` salt passage about which the scale is bent: a new element's.
-const BENT_ABOUT: f64 = -3.69;
-/// The bent scale goes on straight where growth would fall below this share.
-const STRAIGHT_BELOW: f64 = 0.25;
-
 /// One unknown of the search: its name, prior and unit. The table is the whole
 /// prior knowledge of the membrane model.
 struct Unknown {
@@ -206,38 +202,21 @@ impl Shared {
         Shared { late: 0.0, ..*self }
     }
 
-    /// `ln` salt passage on the scale on which it grows evenly, and by how much
-    /// that stretches a small difference there.
+    /// The scale on which salt passage grows evenly.
+    pub fn scale(&self) -> Scale {
+        Scale {
+            curvature: self.curvature,
+        }
+    }
+
+    /// As [`Scale::bend`].
     pub fn bend(&self, ln_passage: f64) -> (f64, f64) {
-        let (x, c) = (ln_passage - BENT_ABOUT, self.curvature);
-        if c.abs() < 1e-6 {
-            return (x, 1.0);
-        }
-        let w = 1.0 + c * x;
-        if w >= STRAIGHT_BELOW {
-            (w.ln() / c, 1.0 / w)
-        } else {
-            let slope = 1.0 / STRAIGHT_BELOW;
-            (
-                (STRAIGHT_BELOW.ln() + (w - STRAIGHT_BELOW) * slope) / c,
-                slope,
-            )
-        }
+        self.scale().bend(ln_passage)
     }
 
     /// The way back from [`Shared::bend`].
     pub fn unbend(&self, level: f64) -> f64 {
-        let c = self.curvature;
-        if c.abs() < 1e-6 {
-            return BENT_ABOUT + level;
-        }
-        let ln_w = c * level;
-        let w = if ln_w >= STRAIGHT_BELOW.ln() {
-            ln_w.min(700.0).exp()
-        } else {
-            STRAIGHT_BELOW + (ln_w - STRAIGHT_BELOW.ln()) * STRAIGHT_BELOW
-        };
-        BENT_ABOUT + (w - 1.0) / c
+        self.scale().unbend(level)
     }
 
     /// Exposure of one litre of water of that hardness, in 1000 L at 200 mg/L.

@@ -29,6 +29,8 @@ struct Future<'a> {
     charge: &'a ChargeLooks,
     capacity: f64,
     share: f64,
+    /// Hardness of the water ahead, mg/L CaCO3.
+    hardness: f64,
 }
 
 /// Litres that a van makes from today on.
@@ -70,7 +72,7 @@ impl Future<'_> {
     ) -> Left {
         let limit_ppm = limit_ppm * (1.0 - DAILY_SWING);
         let mut load = self.charge.load_now(self.share);
-        let co2 = self.share * water::co2_prior_median_mmol_l(self.charge.hardness_mg_l_caco3);
+        let co2 = self.share * water::co2_prior_median_mmol_l(self.hardness);
         let mut permeate = course.ppm();
         let mut product = self.product_ppm(load, permeate);
         let (mut day, mut step) = (0.0, 0);
@@ -159,6 +161,8 @@ pub struct Running<'a> {
     /// Where the records end and the future begins.
     pub as_of: Date,
     pub changed_on: Option<Date>,
+    /// Hardness of the water from now on, mg/L CaCO3.
+    pub hardness_ahead: f64,
     /// Seeds the draws: keeps vans independent of each other's presence.
     pub seed_name: &'a str,
 }
@@ -172,6 +176,7 @@ pub fn forecast(fit: &ResinFit, running: &Running<'_>) -> ResinForecast {
         limit_ppm,
         as_of,
         changed_on,
+        hardness_ahead,
         seed_name,
     } = *running;
     let mut rng = Rng::for_part(6, seed_name);
@@ -186,6 +191,7 @@ pub fn forecast(fit: &ResinFit, running: &Running<'_>) -> ResinForecast {
                 charge,
                 capacity: draw_capacity(charge, draw, &mut rng).exp(),
                 share: draw.shared.co2_share,
+                hardness: hardness_ahead,
             };
             capacities.push(future.capacity);
             loads.push(charge.load_now(future.share));
@@ -279,8 +285,8 @@ pub fn forecast(fit: &ResinFit, running: &Running<'_>) -> ResinForecast {
     }
 }
 
-/// Sorted lives, in litres, of the next charge (`charge` is fresh): infinite where the limit is
-/// not reached within ten years at that use.
+/// Lives, in litres, of the next charge (`charge` is fresh), in the order of the shared draws:
+/// infinite where the limit is not reached within ten years at that use.
 pub fn new_charge_lives(
     fit: &ResinFit,
     charge: &ChargeLooks,
@@ -306,12 +312,12 @@ pub fn new_charge_lives(
                 charge,
                 capacity: own.exp(),
                 share: draw.shared.co2_share,
+                hardness: charge.hardness_mg_l_caco3,
             };
             let course = permeate.course(lives.len(), day_of_year);
             let left = future.follow(course, &rate, limit_ppm, &mut rng, &mut []);
             lives.push(left.litres);
         }
     }
-    lives.sort_by(f64::total_cmp);
     lives
 }

@@ -17,4 +17,4 @@ mod shared;
 pub use charge::{ChargeLooks, looks_of};
 pub use entering::{PermeateAhead, PermeateDraw};
 pub use forecast::{Running, forecast, new_charge_lives};
-pub use shared::{ResinFit, fit_shared};
+pub use shared::{ResinDraw, ResinFit, fit_shared};

@@ -100,6 +100,12 @@ pub struct ResinDraw {
 }
 
 impl ResinDraw {
+    /// Mean of the district's addition to `ln` capacity.
+    pub fn district_mean(&self, name: Option<&Arc<str>>) -> f64 {
+        name.and_then(|n| self.districts.get(n))
+            .map_or(0.0, |grid| grid.iter().map(|(x, w)| x * w).sum())
+    }
+
     /// A draw of the district's addition to `ln` capacity.
     pub fn district(&self, name: Option<&Arc<str>>, rng: &mut Rng) -> f64 {
         match name.and_then(|n| self.districts.get(n)) {

@@ -79,6 +79,35 @@ impl PathCosts {
         self.sums.iter().map(|s| s[0] / s[1]).collect()
     }
 
+    /// Mean length of a cycle, by age.
+    pub fn mean_lengths(&self) -> Vec<f64> {
+        let n = self.paths.max(1) as f64;
+        self.sums.iter().map(|s| s[1] / n).collect()
+    }
+
+    /// Mean cost less what the mean length would cost at `rate`, by age: what
+    /// following each age costs over going on at `rate` at once.
+    pub fn excess_over(&self, rate: f64) -> Vec<f64> {
+        let n = self.paths.max(1) as f64;
+        self.sums.iter().map(|s| (s[0] - rate * s[1]) / n).collect()
+    }
+
+    /// How much longer an item in use should stay, where the paths are its
+    /// futures (without the price of the replacement) and everything after it
+    /// costs `rate`: 0 where going on pays at no age.
+    ///
+    /// By the renewal argument the best age of a new item is where its excess over
+    /// its own lowest cost rate is least (Dinkelbach 1967, Management Science
+    /// 13:492).
+    pub fn cheapest_wait(&self, rate: f64) -> f64 {
+        let excess = self.excess_over(rate);
+        let best = (0..excess.len()).min_by(|a, b| excess[*a].total_cmp(&excess[*b]));
+        match best {
+            Some(i) if excess[i] < 0.0 => self.ages[i],
+            _ => 0.0,
+        }
+    }
+
     /// Standard error of a ratio of means.
     fn se(&self, sums: &[f64; 5]) -> f64 {
         let n = self.paths as f64;

@@ -266,3 +266,32 @@ fn the_parabola_finds_the_lowest_point_between_uneven_ages() {
     costs.add_path(|age| ((age - 2.3_f64).powi(2) + 1.0, 1.0));
     close(costs.cheapest().unwrap().age, 2.3, 1e-12, "lowest point");
 }
+
+#[test]
+fn an_item_as_good_as_new_waits_as_long_as_a_new_one() {
+    let ([cost_planned, cost_failure, scale, shape], [interval, rate, _], _) = WEIBULL[0];
+    let ages: Vec<f64> = (1..200).map(|k| 6.0 * f64::from(k)).collect();
+    let mut going_on = PathCosts::new(&ages).unwrap();
+    for i in 0..20_000 {
+        let p = (f64::from(i) + 0.5) / 20_000.0;
+        let life = scale * (-(1.0_f64 - p).ln()).powf(1.0 / shape);
+        going_on.add_path(|age| {
+            if life <= age {
+                (cost_failure - cost_planned, life)
+            } else {
+                (0.0, age)
+            }
+        });
+    }
+    let wait = going_on.cheapest_wait(rate);
+    close(wait, interval, 0.02, "wait");
+    // At the optimum the excess just pays the price of the replacement.
+    let least = going_on
+        .excess_over(rate)
+        .iter()
+        .copied()
+        .fold(0.0, f64::min);
+    close(-least, cost_planned, 1e-3, "price");
+    // A new one that costs next to nothing is taken at once.
+    assert_eq!(going_on.cheapest_wait(0.0), 0.0);
+}

@@ -1,0 +1,252 @@
+//! Money both ways: what was spent, and what is to be expected. What nobody
+//! priced is left out, and said.
+
+use std::collections::BTreeMap;
+
+use jiff::ToSpan;
+use jiff::civil::{Date, date};
+use serde::Serialize;
+
+use super::plan::ahead::{VanAhead, middle};
+use super::prices::{DecisionPrices, KnownPrices};
+use super::round_to;
+use crate::fit::{Span, span_of};
+use crate::lives::{FleetLives, Item, VanLives};
+use crate::settings::Settings;
+
+/// Money of the fleet, looking back and ahead.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct Money {
+    pub currency: Option<String>,
+    pub prices: KnownPrices,
+    pub spent: Spent,
+    /// `None` where no price is known.
+    pub expected: Option<Expected>,
+}
+
+/// What services cost, from `cost` in the records.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct Spent {
+    /// From 1 January of the as-of day's year to the as-of day.
+    pub this_year: SpentIn,
+    /// The same days of the year before.
+    pub last_year_to_the_day: SpentIn,
+    pub last_year: SpentIn,
+    /// The last 24 months, oldest first, the as-of day's month included.
+    pub months: Vec<MonthSpent>,
+    /// Vans with any cost in these two years, in order of name.
+    pub vans: Vec<VanSpent>,
+}
+
+/// Sums of a time, by what was bought.
+#[derive(Debug, Clone, Copy, Default, PartialEq, Serialize)]
+pub struct SpentIn {
+    pub membranes: f64,
+    pub resin: f64,
+    pub prefilters: f64,
+    pub other: f64,
+    pub total: f64,
+    /// Services on record, and how many of them say no cost: they are left out.
+    pub services: usize,
+    pub without_cost: usize,
+}
+
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct MonthSpent {
+    /// `2026-10`.
+    pub month: String,
+    pub total: f64,
+}
+
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct VanSpent {
+    pub van: String,
+    pub this_year: f64,
+    pub last_year_to_the_day: f64,
+    pub last_year: f64,
+}
+
+/// What the coming twelve months cost if the plan is followed.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct Expected {
+    pub from: Date,
+    pub to: Date,
+    pub fleet: Span<f64>,
+    /// Names of the prices that nobody gave: what they would add is left out.
+    pub without: Vec<&'static str>,
+    /// In order of name.
+    pub vans: Vec<VanExpected>,
+}
+
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct VanExpected {
+    pub van: String,
+    pub cost: Span<f64>,
+    /// Parts of the van of which nothing can be told; their cost is left out.
+    pub unknown: Vec<&'static str>,
+}
+
+impl SpentIn {
+    fn add(&mut self, item: Item, cost: Option<f64>) {
+        self.services += 1;
+        let Some(cost) = cost else {
+            self.without_cost += 1;
+            return;
+        };
+        self.total += cost;
+        *match item {
+            Item::Membrane => &mut self.membranes,
+            Item::Resin => &mut self.resin,
+            Item::Prefilter => &mut self.prefilters,
+            Item::Flush | Item::Probe | Item::Tank => &mut self.other,
+        } += cost;
+    }
+
+    fn rounded(mut self) -> SpentIn {
+        for sum in [
+            &mut self.membranes,
+            &mut self.resin,
+            &mut self.prefilters,
+            &mut self.other,
+            &mut self.total,
+        ] {
+            *sum = round_to(*sum, 0.01);
+        }
+        self
+    }
+}
+
+/// Everything about money that the records and settings tell.
+pub fn money(
+    lives: &FleetLives,
+    ahead: &[VanAhead],
+    prices: &DecisionPrices,
+    settings: &Settings,
+) -> Money {
+    Money {
+        currency: settings.prices.currency.clone(),
+        prices: prices.known,
+        spent: spent(lives),
+        expected: expected(lives, ahead, prices, settings),
+    }
+}
+
+fn spent(lives: &FleetLives) -> Spent {
+    let as_of = lives.as_of;
+    let year_start = date(as_of.year(), 1, 1);
+    let before = year_start.saturating_sub(1.year());
+    let same_day = as_of.saturating_sub(1.year());
+    let mut spent = Spent {
+        this_year: SpentIn::default(),
+        last_year_to_the_day: SpentIn::default(),
+        last_year: SpentIn::default(),
+        months: Vec::new(),
+        vans: Vec::new(),
+    };
+    let first_month = as_of.first_of_month().saturating_sub(23.months());
+    let mut months: BTreeMap<Date, f64> = (0..24)
+        .map(|m| (first_month.saturating_add((m as i64).months()), 0.0))
+        .collect();
+    let mut vans: BTreeMap<&str, [f64; 3]> = BTreeMap::new();
+    for van in lives.vans.iter().chain(&lives.retired) {
+        for service in van
+            .services
+            .iter()
+            .filter(|s| !s.inferred && s.date <= as_of)
+        {
+            let day = service.date;
+            if let (Some(sum), Some(cost)) = (months.get_mut(&day.first_of_month()), service.cost) {
+                *sum += cost;
+            }
+            let spans = [
+                (day >= year_start, &mut spent.this_year),
+                (
+                    (before..=same_day).contains(&day),
+                    &mut spent.last_year_to_the_day,
+                ),
+                ((before..year_start).contains(&day), &mut spent.last_year),
+            ];
+            for (i, (within, sums)) in spans.into_iter().enumerate() {
+                if !within {
+                    continue;
+                }
+                sums.add(service.item, service.cost);
+                if let Some(cost) = service.cost
+                    && let Some(sum) = vans.entry(&van.van).or_default().get_mut(i)
+                {
+                    *sum += cost;
+                }
+            }
+        }
+    }
+    spent.this_year = spent.this_year.rounded();
+    spent.last_year_to_the_day = spent.last_year_to_the_day.rounded();
+    spent.last_year = spent.last_year.rounded();
+    spent.months = months
+        .into_iter()
+        .map(|(month, total)| MonthSpent {
+            month: month.strftime("%Y-%m").to_string(),
+            total: round_to(total, 0.01),
+        })
+        .collect();
+    spent.vans = vans
+        .into_iter()
+        .map(|(van, [this_year, to_the_day, last_year])| VanSpent {
+            van: van.to_owned(),
+            this_year: round_to(this_year, 0.01),
+            last_year_to_the_day: round_to(to_the_day, 0.01),
+            last_year: round_to(last_year, 0.01),
+        })
+        .collect();
+    spent
+}
+
+fn expected(
+    lives: &FleetLives,
+    ahead: &[VanAhead],
+    prices: &DecisionPrices,
+    settings: &Settings,
+) -> Option<Expected> {
+    let mut fleet: Vec<f64> = Vec::new();
+    let mut vans = Vec::new();
+    for (van, ahead) in lives.vans.iter().zip(ahead) {
+        let Some(costs) = ahead.costs(van, prices, &settings.habits) else {
+            continue;
+        };
+        if fleet.is_empty() {
+            fleet = vec![0.0; costs.len()];
+        }
+        for (sum, cost) in fleet.iter_mut().zip(&costs) {
+            *sum += cost;
+        }
+        vans.push(VanExpected {
+            van: van.van.to_string(),
+            cost: span_of(costs.into_iter()).map(|c| round_to(c, 1.0)),
+            unknown: unknown(van, ahead),
+        });
+    }
+    if vans.is_empty() || !middle(&fleet).is_finite() {
+        return None;
+    }
+    // What a limit passed unplanned costs is no bill, so it is not missed here.
+    let without = prices.known.missing();
+    Some(Expected {
+        from: lives.as_of.saturating_add(1.day()),
+        to: lives.as_of.saturating_add(365.days()),
+        fleet: span_of(fleet.into_iter()).map(|c| round_to(c, 1.0)),
+        without: without.into_iter().filter(|n| *n != "lost_round").collect(),
+        vans,
+    })
+}
+
+fn unknown(van: &VanLives, ahead: &VanAhead) -> Vec<&'static str> {
+    [
+        (van.membranes > 0, Item::Membrane),
+        (van.resin_litres > 0.0, Item::Resin),
+        (van.membranes > 0, Item::Prefilter),
+    ]
+    .into_iter()
+    .filter(|(aboard, item)| *aboard && !ahead.told.contains(item))
+    .map(|(_, item)| item.word())
+    .collect()
+}

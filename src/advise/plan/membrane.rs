@@ -1,0 +1,195 @@
+//! The day a membrane is best replaced: where going on would cost more than a
+//! new one does on average (renewal; Barlow & Proschan 1965, chapter 4.2).
+
+use jiff::civil::Date;
+use serde::Serialize;
+
+use super::{Cycle, Early, MOST_EARLY_DAYS, ResinBurn, course_costs, even_ages};
+use crate::advise::prices::DecisionPrices;
+use crate::advise::{add_days, round_to};
+use crate::fit::{AreaFit, Course, FleetFit, HORIZON_DAYS, MembraneForecast, VanFit};
+use crate::lives::VanLives;
+use crate::stats::replacement::CheapestAge;
+
+/// Candidate ages.
+const STEPS: usize = 64;
+/// Of a new element's courses every so many are followed for a single van.
+const EVERY: usize = 3;
+
+/// When to replace the membrane in use, and why then.
+#[derive(Debug, Clone, Default, PartialEq)]
+pub struct MembranePlan {
+    pub replace_on: Option<Date>,
+    /// What doing it earlier costs.
+    pub early: Vec<Early>,
+    pub money: Option<MembraneMoney>,
+    /// How long the next one is best kept on this van, days.
+    pub next_days: Option<f64>,
+}
+
+/// The two costs that are weighed, per 1000 L: the one in use now, resin that it
+/// burns and the risk of passing the limit included; and the next one's average
+/// over its life at its best, its price and fitting included.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+pub struct MembraneMoney {
+    pub going_on_per_1000_l: f64,
+    pub next_one_per_1000_l: f64,
+    /// What waiting for the middle estimate of the limit would cost more.
+    pub at_the_limit_instead: Option<f64>,
+}
+
+impl MembraneMoney {
+    /// To the hundredth.
+    pub fn rounded(self) -> MembraneMoney {
+        MembraneMoney {
+            going_on_per_1000_l: round_to(self.going_on_per_1000_l, 0.01),
+            next_one_per_1000_l: round_to(self.next_one_per_1000_l, 0.01),
+            at_the_limit_instead: self.at_the_limit_instead.map(|x| round_to(x, 0.01)),
+        }
+    }
+}
+
+/// What a van's membrane burns in resin.
+pub fn burn(
+    van: &VanLives,
+    van_fit: &VanFit,
+    area: Option<&AreaFit>,
+    fit: &FleetFit,
+    prices: &DecisionPrices,
+) -> ResinBurn {
+    let resin_use = area.map_or(fit.resin_use, |a| a.resin_use);
+    let mut burn = ResinBurn::of(
+        prices,
+        van.resin_litres,
+        van.feed_ppm,
+        van.hardness.map(|h| h.mg_l_caco3),
+        resin_use,
+    );
+    // What enters the resin now against the same salts at 25 °C.
+    if let (Ok(resin), Ok(membrane)) = (&van_fit.resin, &van_fit.membrane) {
+        let at_25 = burn.feed_ppm * membrane.ln_now.exp();
+        if at_25 > 0.0 && resin.permeate_ppm.is_finite() {
+            burn.cold = (resin.permeate_ppm / at_25).clamp(0.5, 1.5);
+        }
+    }
+    burn
+}
+
+/// The cheapest day, never after the middle estimate of the limit.
+pub fn plan(
+    van: &VanLives,
+    forecast: &MembraneForecast,
+    area: Option<&AreaFit>,
+    burn: &ResinBurn,
+    until: Date,
+    prices: &DecisionPrices,
+) -> MembranePlan {
+    let p50 = forecast.limit_on.p50;
+    let most_days = p50.map_or(HORIZON_DAYS, |d| f64::from((d - until).get_days()));
+    let use_ahead = &forecast.use_ahead;
+    let per_litre = |passage: f64| burn.per_litre(passage);
+    let next = area.and_then(|a| next_one(a, f64::from(van.membranes.max(1)), prices, &per_litre));
+    let last = MembranePlan {
+        replace_on: p50,
+        next_days: next
+            .map(|n| n.age / use_ahead.litres_per_day.max(1e-9))
+            .filter(|days| *days < 0.99 * HORIZON_DAYS),
+        ..MembranePlan::default()
+    };
+    let Some(rate) = next.map(|n| n.cost_rate).filter(|_| most_days > 0.0) else {
+        return last;
+    };
+    let most = use_ahead.litres_in(most_days);
+    // The price of the next one falls due whenever it comes.
+    let going_on = Cycle {
+        planned: 0.0,
+        unplanned_extra: prices.lost_round,
+        per_litre: &per_litre,
+    };
+    let ages = even_ages(most, STEPS);
+    let Some(costs) = course_costs(forecast.courses.iter().copied(), &ages, &going_on) else {
+        return last;
+    };
+    let wait = costs.cheapest_wait(rate);
+    if p50.is_none() && wait >= 0.999 * most {
+        // At the horizon without a limit in sight nothing is suggested.
+        return MembranePlan {
+            replace_on: None,
+            ..last
+        };
+    }
+    let excess = costs.excess_over(rate);
+    let lowest = excess.iter().copied().fold(0.0, f64::min);
+    let days = use_ahead.days_for(wait).min(most_days);
+    let early = early(
+        std::iter::once((0.0, 0.0)).chain(
+            ages.iter()
+                .map(|l| use_ahead.days_for(*l))
+                .zip(excess.iter().copied()),
+        ),
+        days,
+        lowest,
+    );
+    MembranePlan {
+        replace_on: Some(add_days(until, days)),
+        early,
+        money: prices.own.then(|| MembraneMoney {
+            going_on_per_1000_l: 1000.0 * costs.cost_rates().first().copied().unwrap_or(0.0),
+            next_one_per_1000_l: 1000.0 * rate,
+            at_the_limit_instead: p50.and(excess.last()).map(|e| e - lowest),
+        }),
+        ..last
+    }
+}
+
+/// What going earlier than `best_days` costs, from `(days, excess)` in order of
+/// days; ascending in days early.
+pub fn early(
+    curve: impl DoubleEndedIterator<Item = (f64, f64)>,
+    best_days: f64,
+    lowest: f64,
+) -> Vec<Early> {
+    curve
+        .rev()
+        .map(|(days, excess)| Early {
+            days: best_days - days,
+            cost: (excess - lowest).max(0.0),
+        })
+        .filter(|e| e.days > 0.0)
+        .take_while(|e| e.days <= MOST_EARLY_DAYS)
+        .collect()
+}
+
+/// The best age, litres, and long-run cost per litre of new membranes here.
+fn next_one(
+    area: &AreaFit,
+    membranes: f64,
+    prices: &DecisionPrices,
+    per_litre: &dyn Fn(f64) -> f64,
+) -> Option<CheapestAge> {
+    let share = membranes / area.membranes.max(1.0);
+    let courses: Vec<Course> = area
+        .next_membranes
+        .iter()
+        .step_by(EVERY)
+        .map(|c| c.shared_by(share))
+        .collect();
+    let most = longest_worth(&courses)?;
+    let cycle = Cycle {
+        planned: prices.membrane * membranes + prices.labour,
+        unplanned_extra: prices.lost_round,
+        per_litre,
+    };
+    let costs = course_costs(courses.into_iter(), &even_ages(most, STEPS), &cycle)?;
+    costs.cheapest().ok()
+}
+
+/// Where the search for the cheapest age ends: one and a half middle lives, or
+/// the horizon.
+fn longest_worth(courses: &[Course]) -> Option<f64> {
+    let mut lives: Vec<f64> = courses.iter().map(|c| c.litres_to_limit).collect();
+    lives.sort_by(f64::total_cmp);
+    let per_day = courses.first()?.litres_per_day;
+    let most = (1.5 * lives.get(lives.len() / 2)?).min(per_day * HORIZON_DAYS);
+    (most > 0.0).then_some(most)
+}

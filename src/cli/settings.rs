@@ -1,0 +1,98 @@
+//! `litrewise settings`: what is in force, and where it came from.
+
+use std::io::Write;
+use std::path::PathBuf;
+use std::process::ExitCode;
+
+use clap::{Args, ValueEnum};
+
+use super::context::Context;
+use super::error::CliError;
+use super::looking::Looking;
+use crate::settings::{self, FILE_NAME, Value};
+
+/// Say which settings are in force and where each came from, or write them to a file
+#[derive(Debug, Args)]
+#[command(
+    after_help = "Example:\n  litrewise settings\n  litrewise --set prices.membrane=180 settings --write"
+)]
+pub(super) struct SettingsArgs {
+    /// How to list them
+    #[arg(long, value_enum, default_value_t = Format::Text)]
+    format: Format,
+    /// Write a commented file [default: litrewise.toml in the store]; never over a file that is there
+    #[arg(long, value_name = "FILE", num_args = 0..=1)]
+    write: Option<Option<PathBuf>>,
+}
+
+#[derive(Debug, Clone, Copy, ValueEnum)]
+enum Format {
+    /// For people
+    Text,
+    /// For scripts
+    Json,
+}
+
+pub(super) fn run(
+    args: &SettingsArgs,
+    context: &Context,
+    out: &mut dyn Write,
+) -> Result<ExitCode, CliError> {
+    let effective = context.settings_with_origins()?;
+    if let Some(path) = &args.write {
+        let path = path
+            .clone()
+            .unwrap_or_else(|| context.store.join(FILE_NAME));
+        let failed = |source| CliError::Write {
+            path: path.clone(),
+            source,
+        };
+        if let Some(folder) = path.parent().filter(|p| !p.as_os_str().is_empty()) {
+            std::fs::create_dir_all(folder).map_err(failed)?;
+        }
+        // Never over somebody's own settings.
+        let mut file = match std::fs::File::create_new(&path) {
+            Ok(file) => file,
+            Err(e) if e.kind() == std::io::ErrorKind::AlreadyExists => {
+                return Err(CliError::SettingsThere { path });
+            }
+            Err(e) => return Err(failed(e)),
+        };
+        file.write_all(settings::as_toml(&effective).as_bytes())
+            .map_err(failed)?;
+        context.say(format_args!("wrote {}", path.display()));
+        return Ok(ExitCode::SUCCESS);
+    }
+    let mut list = settings::listed(&effective);
+    // What nobody set may stand in the services' costs.
+    if let Ok(looking) = Looking::open(context) {
+        let known = looking.known_prices();
+        for (key, price) in [
+            ("prices.membrane", known.membrane),
+            ("prices.prefilter", known.prefilter),
+            ("prices.resin_per_litre", known.resin_per_litre),
+        ] {
+            let entry = list.iter_mut().find(|l| l.key == key && l.value.is_none());
+            if let (Some(entry), Some(price)) = (entry, price) {
+                entry.value = Some(Value::Number((price.price * 100.0).round() / 100.0));
+                entry.from = "median of what your services cost".to_owned();
+            }
+        }
+    }
+    match args.format {
+        Format::Text => {
+            out.write_all(settings::as_text(&list).as_bytes())?;
+            for name in context.strange_variables() {
+                context.say(format_args!(
+                    "environment variable {name} names no setting and is passed over"
+                ));
+            }
+        }
+        Format::Json => {
+            let text = serde_json::to_string_pretty(&list)
+                .map_err(|e| CliError::Output(std::io::Error::other(e)))?;
+            writeln!(out, "{text}")?;
+        }
+    }
+    Ok(ExitCode::SUCCESS)
+}

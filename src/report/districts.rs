@@ -1,0 +1,106 @@
+//! Districts for the terminal: intervals beside the rule of thumb, what 1000 L
+//! cost, what is saved, and which bottle suits whom.
+
+use crate::advise::{Assessment, CostPer1000Litres, Span};
+
+use super::text::push_wrapped;
+use super::words;
+
+/// One paragraph for each district, at most 80 columns wide.
+pub fn text(assessment: &Assessment) -> String {
+    let fleet = &assessment.fleet;
+    let currency = fleet.currency.as_deref();
+    let mut out = String::new();
+    for area in &assessment.areas {
+        let hardness = area
+            .hardness_mg_l_caco3
+            .map_or_else(|| "hardness unknown".to_owned(), |h| format!("{h:.0} mg/L"));
+        let vans = words::count(area.vans, "van", "vans");
+        out.push_str(&format!("{}  {hardness}, {vans}\n", area.postcode));
+        let mut say = |text: String| push_wrapped(&mut out, &text, "  ", "    ");
+        if let Some(days) = area.suggested.membrane_days {
+            say(format!(
+                "membrane every {} (rule of thumb {:.0} months); one lasts {} days",
+                words::days_as_interval(days),
+                fleet.rule_membrane_months,
+                between(&area.membrane_life_days),
+            ));
+        }
+        if let Some(litres) = area.suggested.resin_litres {
+            say(format!(
+                "resin every {} L of water (rule of thumb: at the limit); a litre of it treats {} L",
+                words::thousands(words::two_figures(litres)),
+                between(&area.litres_per_litre_of_resin),
+            ));
+        }
+        if let Some(days) = area.suggested.prefilter_days {
+            say(format!(
+                "pre-filters every {} (rule of thumb {:.0} weeks)",
+                words::days_as_interval(days),
+                fleet.rule_prefilter_weeks
+            ));
+        }
+        if let (Some(ours), Some(rule)) =
+            (area.cost_per_1000_litres, area.rule_cost_per_1000_litres)
+        {
+            say(format!("1000 L cost {}", parts_of(&ours)));
+            say(format!("by the rule of thumb {}", parts_of(&rule)));
+        }
+        if let (Some(saving), Some(low), Some(high)) = (
+            area.saving_per_van_year,
+            area.saving_span.p10,
+            area.saving_span.p90,
+        ) {
+            say(format!(
+                "saves {} per van and year, likely {} to {}",
+                words::money(saving, currency),
+                words::money(low, currency),
+                words::money(high, currency)
+            ));
+        }
+        let bottles: Vec<String> = assessment
+            .vans
+            .iter()
+            .filter(|v| v.postcode.as_deref() == Some(area.postcode.as_str()))
+            .filter_map(|v| {
+                let bottle = v.resin.best_bottle?;
+                let with = if bottle.with_prefilters {
+                    " with the pre-filters"
+                } else {
+                    ""
+                };
+                Some(format!(
+                    "{} {:.0} L, every {:.0} days{with}",
+                    v.van, bottle.litres, bottle.change_every_days
+                ))
+            })
+            .collect();
+        if !bottles.is_empty() {
+            say(format!("best resin bottle: {}", bottles.join("; ")));
+        }
+    }
+    if out.is_empty() {
+        out.push_str("No van has a known base yet.\n");
+    }
+    out
+}
+
+/// The likely range of a number.
+fn between(span: &Span<f64>) -> String {
+    let say = |x: f64| words::thousands(words::two_figures(x));
+    match (span.p10, span.p90) {
+        (Some(a), Some(b)) => format!("{} to {}", say(a), say(b)),
+        (Some(a), None) => format!("more than {}", say(a)),
+        _ => "an unknown number of".to_owned(),
+    }
+}
+
+fn parts_of(cost: &CostPer1000Litres) -> String {
+    let water = cost
+        .water
+        .map_or(String::new(), |w| format!(", water {w:.2}"));
+    format!(
+        "{:.2}: membrane {:.2}, resin {:.2}, pre-filters {:.2}, lost rounds {:.2}{water}",
+        cost.total, cost.membrane, cost.resin, cost.prefilters, cost.lost_rounds
+    )
+}

@@ -1,5 +1,6 @@
 //! One chart a file: a title that says its finding, and the drawing.
 
+pub mod expected_by_van;
 pub mod fleet_passage;
 pub mod forecast_beside;
 pub mod intervals;
@@ -9,6 +10,7 @@ pub mod path;
 pub mod read_when;
 pub mod services;
 pub mod small_passage;
+pub mod spent_by_month;
 pub mod to_do;
 pub mod van_evidence;
 pub mod van_passage;

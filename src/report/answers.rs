@@ -73,7 +73,10 @@ pub fn answers(plan: &ReportPlan<'_>, lines: &[VanLine<'_>]) -> [Answer; 7] {
 
 fn cost(plan: &ReportPlan<'_>, currency: Option<&str>) -> Vec<String> {
     let mut said = changes::cost(plan.since, currency);
-    said.extend(expected_by_van::in_words(&plan.assessment.money));
+    if let Some(ahead) = expected_by_van::in_words(&plan.assessment.money) {
+        // the year ahead weighs more than the details of the month
+        said.insert(said.len().min(1), ahead);
+    }
     said
 }
 

@@ -181,6 +181,12 @@ pub(super) fn singles<'a>(
         }),
     ));
     singles.push((
+        "cost-of-1000-litres.png",
+        Box::new(move |c| {
+            charts::per_1000_litres::draw(c, area_of(c), assessment);
+        }),
+    ));
+    singles.push((
         "expected-by-van.png",
         Box::new(move |c| {
             charts::expected_by_van::draw(c, area_of(c), &assessment.money);

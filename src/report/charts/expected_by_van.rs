@@ -52,14 +52,27 @@ pub fn in_words(money: &Money) -> Option<String> {
         let names: Vec<String> = expected
             .without
             .iter()
-            .map(|name| name.replace('_', " "))
+            .map(|name| priced(name).to_owned())
             .collect();
         said.push_str(&format!(
-            ", without {}: no price is known",
+            " without {}, for which no price is known",
             words::list(&names)
         ));
     }
     Some(said + ".")
+}
+
+/// What a price is for.
+fn priced(name: &str) -> &str {
+    match name {
+        "membrane" => "membranes",
+        "prefilter" => "pre-filters",
+        "resin_per_litre" => "resin",
+        "labour_per_visit" => "work",
+        "water_per_m3" => "tap water",
+        "drain_per_m3" => "the drain",
+        other => other,
+    }
 }
 
 /// The vans, the dearest first.

@@ -7,6 +7,7 @@ pub mod intervals;
 pub mod life_by_hardness;
 pub mod lives_by_district;
 pub mod path;
+pub mod per_1000_litres;
 pub mod read_when;
 pub mod services;
 pub mod small_passage;

@@ -21,7 +21,8 @@ use super::book::Names;
 use super::cautions;
 use super::charts::life_by_hardness::{self, Of};
 use super::charts::{
-    expected_by_van, fleet_passage, forecast_beside, lives_by_district, read_when, spent_by_month,
+    expected_by_van, fleet_passage, forecast_beside, lives_by_district, per_1000_litres, read_when,
+    spent_by_month,
 };
 use super::error::ReportError;
 use super::files;
@@ -158,11 +159,19 @@ fn money(
             |c| expected_by_van::draw(c, c.page().inset(6.0), money),
         )?;
     }
-    body.push_str("</div>\n");
-    let per_1000 = pages::money::per_1000_litres(assessment);
-    if !per_1000.rows.is_empty() {
-        lists::table(body, &per_1000);
+    if per_1000_litres::any(assessment) {
+        charts.add(
+            body,
+            Chart {
+                title: per_1000_litres::title(assessment),
+                alternative: per_1000_litres::alternative(assessment),
+                size: look::DRAWING_LOW,
+                table: per_1000_litres::table(assessment),
+            },
+            |c| per_1000_litres::draw(c, c.page().inset(6.0), assessment),
+        )?;
     }
+    body.push_str("</div>\n");
     body.push_str("<h3>Parts to order</h3>\n");
     lists::sentences(body, &pages::money::to_order(&assessment.parts_to_order));
     Ok(())

@@ -2,12 +2,11 @@
 
 use jiff::civil::Date;
 
-use crate::advise::{Assessment, CostPer1000Litres, Money, MonthOfParts, Span};
+use crate::advise::{Assessment, Money, MonthOfParts, Span};
 use crate::report::canvas::Canvas;
-use crate::report::charts::{expected_by_van, spent_by_month};
+use crate::report::charts::{expected_by_van, per_1000_litres, spent_by_month};
 use crate::report::pages::{place, section, sentences, sheet};
 use crate::report::rect::Rect;
-use crate::report::table::Table;
 use crate::report::words;
 
 /// Months of parts to order that are told in words.
@@ -44,8 +43,8 @@ pub fn bought(money: &Money) -> Vec<String> {
     if spent.without_cost > 0 {
         said.push(format!(
             "{} of {} on record without a cost.",
-            words::count(spent.without_cost, "service is", "services are"),
-            spent.services
+            spent.without_cost,
+            words::count(spent.services, "service is", "services are"),
         ));
     }
     said
@@ -87,57 +86,6 @@ fn amount(span: &Span<f64>, one: &str, many: &str) -> Option<String> {
     }
 }
 
-/// What a thousand litres cost, district by district.
-pub fn per_1000_litres(assessment: &Assessment) -> Table {
-    let currency = assessment.money.currency.as_deref();
-    let say = |cost: &Option<CostPer1000Litres>, of: fn(&CostPer1000Litres) -> f64| {
-        cost.as_ref()
-            .map_or("–".to_owned(), |c| words::money(of(c), currency))
-    };
-    Table {
-        caption: "Cost of 1,000 L of pure water if the suggestions are followed, limits passed unplanned included".to_owned(),
-        heads: vec!["District", "Membrane", "Resin", "Pre-filters", "In all", "Rule of thumb"],
-        rows: assessment
-            .areas
-            .iter()
-            .filter(|a| a.cost_per_1000_litres.is_some())
-            .map(|a| {
-                let cost = &a.cost_per_1000_litres;
-                vec![
-                    a.postcode.clone(),
-                    say(cost, |c| c.membrane),
-                    say(cost, |c| c.resin),
-                    say(cost, |c| c.prefilters),
-                    say(cost, |c| c.total),
-                    say(&a.rule_cost_per_1000_litres, |c| c.total),
-                ]
-            })
-            .collect(),
-    }
-}
-
-/// Where a thousand litres are cheapest and dearest.
-pub fn cheapest_and_dearest(assessment: &Assessment) -> Option<String> {
-    let currency = assessment.money.currency.as_deref();
-    let known = || {
-        let areas = assessment.areas.iter();
-        areas.filter_map(|a| Some((a.postcode.as_str(), a.cost_per_1000_litres?.total)))
-    };
-    let low = known().min_by(|a, b| a.1.total_cmp(&b.1))?;
-    let high = known().max_by(|a, b| a.1.total_cmp(&b.1))?;
-    let say = |amount: f64| words::money(amount, currency);
-    if known().count() < 2 || say(low.1) == say(high.1) {
-        return Some(format!("1,000 L of pure water cost about {}.", say(high.1)));
-    }
-    Some(format!(
-        "1,000 L of pure water cost about {} in {}, {} in {}.",
-        say(low.1),
-        low.0,
-        say(high.1),
-        high.0
-    ))
-}
-
 /// Draws the page.
 pub fn draw(canvas: &mut Canvas, assessment: &Assessment, month: Date) {
     let money = &assessment.money;
@@ -162,7 +110,6 @@ pub fn draw(canvas: &mut Canvas, assessment: &Assessment, month: Date) {
         ..left
     };
     let mut said = bought(money);
-    said.extend(cheapest_and_dearest(assessment));
     said.extend(expected_by_van::in_words(money));
     let y = section(canvas, lower, lower.y0, "In words");
     lower.y0 = sentences(canvas, lower, y, &said) + 10.0;
@@ -172,5 +119,18 @@ pub fn draw(canvas: &mut Canvas, assessment: &Assessment, month: Date) {
         x0: split + 20.0,
         ..body
     };
-    expected_by_van::draw(canvas, right, money);
+    if per_1000_litres::any(assessment) {
+        let split = right.y0 + 560.0;
+        expected_by_van::draw(
+            canvas,
+            Rect {
+                y1: split - 20.0,
+                ..right
+            },
+            money,
+        );
+        per_1000_litres::draw(canvas, Rect { y0: split, ..right }, assessment);
+    } else {
+        expected_by_van::draw(canvas, right, money);
+    }
 }

@@ -6,7 +6,7 @@ use jiff::civil::Date;
 use super::ReportPlan;
 use super::axis::day_number;
 use super::changes;
-use super::charts::{fleet_passage, intervals};
+use super::charts::{expected_by_van, fleet_passage, intervals};
 use super::parts::{VanLine, finding};
 use super::words;
 use crate::advise::{Assessment, Gain, State, VanAssessment, best_reading};
@@ -56,7 +56,7 @@ pub fn answers(plan: &ReportPlan<'_>, lines: &[VanLine<'_>]) -> [Answer; 7] {
         Answer {
             question: "What did it cost?",
             id: "cost",
-            said: changes::cost(since, currency),
+            said: cost(plan, currency),
         },
         Answer {
             question: "Are my intervals right?",
@@ -69,6 +69,15 @@ pub fn answers(plan: &ReportPlan<'_>, lines: &[VanLine<'_>]) -> [Answer; 7] {
             said: believe(plan),
         },
     ]
+}
+
+fn cost(plan: &ReportPlan<'_>, currency: Option<&str>) -> Vec<String> {
+    let mut said = changes::cost(plan.since, currency);
+    if let Some(ahead) = expected_by_van::in_words(&plan.assessment.money) {
+        // the year ahead weighs more than the details of the month
+        said.insert(said.len().min(1), ahead);
+    }
+    said
 }
 
 fn trouble(assessment: &Assessment, lines: &[VanLine<'_>]) -> Vec<String> {

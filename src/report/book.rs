@@ -14,6 +14,8 @@ pub struct Names {
     pub many: Vec<String>,
     pub water: String,
     pub records: String,
+    /// Only where there are costs or prices.
+    pub money: Option<String>,
     /// Only where past forecasts were judged.
     pub past: Option<String>,
     /// In the order of the assessment's vans.
@@ -34,6 +36,7 @@ pub enum Page<'a, 'b> {
     Many(usize, usize, &'b [VanLine<'a>]),
     Water,
     Records,
+    Money,
     Past,
     Area(usize),
     Van(usize),
@@ -76,6 +79,7 @@ impl<'a, 'b> Book<'a, 'b> {
             many: many.iter().map(|(name, _)| name.clone()).collect(),
             water: "water.png".to_owned(),
             records: "records.png".to_owned(),
+            money: pages::money::worth_a_page(&assessment.money).then(|| "money.png".to_owned()),
             past: plan.backtest.map(|_| "past.png".to_owned()),
             vans: files::file_names("van", &vans, "png"),
             claims: files::file_names("claim", &vans, "png"),
@@ -84,6 +88,7 @@ impl<'a, 'b> Book<'a, 'b> {
         pages.push((names.water.clone(), Page::Water));
         pages.extend(many);
         pages.push((names.records.clone(), Page::Records));
+        pages.extend(names.money.clone().map(|name| (name, Page::Money)));
         pages.extend(names.past.clone().map(|name| (name, Page::Past)));
         let numbered = |list: &[String], page: fn(usize) -> Page<'a, 'b>| {
             list.iter()
@@ -125,6 +130,7 @@ impl Page<'_, '_> {
             }
             Page::Water => pages::water::draw(canvas, assessment, month),
             Page::Records => pages::records::draw(canvas, assessment, month),
+            Page::Money => pages::money::draw(canvas, assessment, month),
             Page::Past => {
                 if let Some(result) = plan.backtest {
                     pages::past::draw(canvas, assessment, result, month);

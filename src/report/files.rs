@@ -67,8 +67,8 @@ pub const TABLES: [Table; 6] = [
 ];
 
 /// How the names of pages begin; a page that is not made any more is known by it.
-const PAGES: [&str; 8] = [
-    "claim-", "van-", "area-", "fleet", "vans-", "water", "records", "past",
+const PAGES: [&str; 9] = [
+    "claim-", "money", "van-", "area-", "fleet", "vans-", "water", "records", "past",
 ];
 
 /// Longest part of a file name taken from a van's or district's own name.

@@ -174,6 +174,24 @@ pub(super) fn singles<'a>(
             charts::read_when::draw(c, area_of(c), &assessment.vans, as_of);
         }),
     ));
+    singles.push((
+        "spent-by-month.png",
+        Box::new(move |c| {
+            charts::spent_by_month::draw(c, area_of(c), &assessment.money);
+        }),
+    ));
+    singles.push((
+        "cost-of-1000-litres.png",
+        Box::new(move |c| {
+            charts::per_1000_litres::draw(c, area_of(c), assessment);
+        }),
+    ));
+    singles.push((
+        "expected-by-van.png",
+        Box::new(move |c| {
+            charts::expected_by_van::draw(c, area_of(c), &assessment.money);
+        }),
+    ));
     if let Some(result) = backtest {
         singles.push((
             "forecast-and-outcome.png",

@@ -326,7 +326,7 @@ fn csv_has_a_row_per_van_and_empty_cells_for_the_unknown() {
 fn the_gallery_has_one_picture_per_kind_of_chart() {
     let dir = tempfile::tempdir().unwrap();
     let files = gallery(&assessment(), None, dir.path()).unwrap();
-    assert_eq!(files.len(), 10);
+    assert_eq!(files.len(), 13);
     for file in files {
         let decoder = png::Decoder::new(std::io::BufReader::new(fs::File::open(&file).unwrap()));
         let reader = decoder.read_info().unwrap();

@@ -30,6 +30,14 @@ fn check(value: &Value, schema: &Value, whole: &Value, at: &str, faults: &mut Ve
                 names.all(|n| value.get(n.as_str().expect("a name")).is_some())
             }
             "properties" => {
+                // a key that is written without being described is no promise
+                for name in value.as_object().into_iter().flat_map(|o| o.keys()) {
+                    if means.get(name).is_none() {
+                        faults.push(format!(
+                            "{at}.{name} is not described in src/report/assessment.schema.json"
+                        ));
+                    }
+                }
                 for (name, part) in means.as_object().expect("parts") {
                     if let Some(inner) = value.get(name) {
                         check(inner, part, whole, &format!("{at}.{name}"), faults);

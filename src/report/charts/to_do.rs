@@ -75,8 +75,22 @@ pub fn draw(canvas: &mut Canvas, area: Rect, lines: &[VanLine<'_>], as_of: Date,
         } else {
             look::BODY
         };
-        let to_do = canvas.shortened(&to_do, &face, to_do_room);
-        canvas.text(&to_do, (text_x, base), &face, Align::Left);
+        if canvas.width_of(&to_do, &face) > to_do_room {
+            // two small lines have room in a row
+            let lines = canvas.wrapped(&to_do, &face, to_do_room);
+            for (n, line) in lines.iter().take(2).enumerate() {
+                let line = match lines.len() {
+                    more if n == 1 && more > 2 => {
+                        canvas.shortened(&format!("{line} …"), &face, to_do_room)
+                    }
+                    _ => line.clone(),
+                };
+                let at = (text_x, y + 15.0 + 16.0 * n as f64);
+                canvas.text(&line, at, &face, Align::Left);
+            }
+        } else {
+            canvas.text(&to_do, (text_x, base), &face, Align::Left);
+        }
         if let (true, Some(part)) = (wide, line.parts.first()) {
             let reason = canvas.shortened(part.reason, &look::SMALL, room * 0.55 - 16.0);
             let x = text_x + room * 0.45 + 16.0;

@@ -20,7 +20,10 @@ use super::answers::{Answer, answers};
 use super::book::Names;
 use super::cautions;
 use super::charts::life_by_hardness::{self, Of};
-use super::charts::{fleet_passage, forecast_beside, lives_by_district, read_when};
+use super::charts::{
+    expected_by_van, fleet_passage, forecast_beside, lives_by_district, per_1000_litres, read_when,
+    spent_by_month,
+};
 use super::error::ReportError;
 use super::files;
 use super::look;
@@ -92,6 +95,9 @@ fn answered(
                 )?;
             }
         }
+        "cost" if pages::money::worth_a_page(&assessment.money) => {
+            money(&mut body, assessment, charts)?;
+        }
         "intervals" if !assessment.areas.is_empty() => lists::intervals(&mut body, assessment),
         "believe" => {
             if let Some(result) = plan.backtest {
@@ -121,6 +127,54 @@ fn answered(
         _ => {}
     }
     Ok(Part::new(answer.id, answer.question, body))
+}
+
+fn money(
+    body: &mut String,
+    assessment: &Assessment,
+    charts: &mut Charts,
+) -> Result<(), ReportError> {
+    let money = &assessment.money;
+    lists::sentences(body, &pages::money::bought(money));
+    body.push_str("<div class=\"two\">\n");
+    charts.add(
+        body,
+        Chart {
+            title: spent_by_month::title(money),
+            alternative: spent_by_month::alternative(money),
+            size: look::DRAWING_LOW,
+            table: spent_by_month::table(money),
+        },
+        |c| spent_by_month::draw(c, c.page().inset(6.0), money),
+    )?;
+    if money.expected.is_some() {
+        charts.add(
+            body,
+            Chart {
+                title: expected_by_van::title(money),
+                alternative: expected_by_van::alternative(money),
+                size: look::DRAWING_TALL,
+                table: expected_by_van::table(money),
+            },
+            |c| expected_by_van::draw(c, c.page().inset(6.0), money),
+        )?;
+    }
+    if per_1000_litres::any(assessment) {
+        charts.add(
+            body,
+            Chart {
+                title: per_1000_litres::title(assessment),
+                alternative: per_1000_litres::alternative(assessment),
+                size: look::DRAWING_LOW,
+                table: per_1000_litres::table(assessment),
+            },
+            |c| per_1000_litres::draw(c, c.page().inset(6.0), assessment),
+        )?;
+    }
+    body.push_str("</div>\n");
+    body.push_str("<h3>Parts to order</h3>\n");
+    lists::sentences(body, &pages::money::to_order(&assessment.parts_to_order));
+    Ok(())
 }
 
 fn water(assessment: &Assessment, charts: &mut Charts) -> Result<Part, ReportError> {
@@ -210,6 +264,7 @@ fn file_list(names: &Names) -> Part {
         .iter()
         .chain(&names.many)
         .chain(single)
+        .chain(&names.money)
         .chain(&names.past)
         .chain(&names.areas)
         .chain(&names.vans);

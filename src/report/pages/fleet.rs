@@ -100,7 +100,7 @@ pub fn first(canvas: &mut Canvas, plan: &ReportPlan<'_>, lines: &[VanLine<'_>]) 
         ..lower
     };
     // the cost takes what its sentences need; the work takes the rest
-    let split = first.y1 - 130.0;
+    let split = first.y1 - 170.0;
     answered(
         canvas,
         Rect {

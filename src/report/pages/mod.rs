@@ -4,6 +4,7 @@ pub mod area;
 pub mod claim;
 pub mod fleet;
 pub mod many;
+pub mod money;
 pub mod past;
 pub mod records;
 pub mod van;

@@ -1,0 +1,184 @@
+//! What the coming twelve months cost if the plan is followed, van by van.
+
+use crate::advise::{Expected, Money, VanExpected};
+use crate::report::axis::{nice_top, number_ticks};
+use crate::report::canvas::{Align, Canvas};
+use crate::report::look::{self, Shape};
+use crate::report::panel::{Axis, frame, heading};
+use crate::report::rect::Rect;
+use crate::report::table::Table;
+use crate::report::words;
+
+/// Distance between two rows, px, and at most so many of them.
+const PITCH: f64 = 26.0;
+const MOST: usize = 30;
+
+/// The finding: what the year will likely cost, and which van most.
+pub fn title(money: &Money) -> String {
+    let Some(expected) = &money.expected else {
+        return "What the coming year costs needs your own prices".to_owned();
+    };
+    let said = total(money, expected);
+    match dearest(expected)
+        .first()
+        .filter(|_| expected.vans.len() > 1)
+    {
+        Some(van) => format!("{said}; {} most", van.van),
+        None => said,
+    }
+}
+
+fn total(money: &Money, expected: &Expected) -> String {
+    let say = |amount: f64| words::money(amount, money.currency.as_deref());
+    let fleet = &expected.fleet;
+    match (fleet.p10, fleet.p90) {
+        (Some(low), Some(high)) if say(low) != say(high) => format!(
+            "The coming twelve months likely cost between {} and {}",
+            say(low),
+            say(high)
+        ),
+        _ => match fleet.p50 {
+            Some(middle) => format!("The coming twelve months cost about {}", say(middle)),
+            None => "What the coming twelve months cost cannot be told".to_owned(),
+        },
+    }
+}
+
+/// The same in a sentence, with what is left out.
+pub fn in_words(money: &Money) -> Option<String> {
+    let expected = money.expected.as_ref()?;
+    let mut said = total(money, expected);
+    if !expected.without.is_empty() {
+        let names: Vec<String> = expected
+            .without
+            .iter()
+            .map(|name| priced(name).to_owned())
+            .collect();
+        said.push_str(&format!(
+            " without {}, for which no price is known",
+            words::list(&names)
+        ));
+    }
+    Some(said + ".")
+}
+
+/// What a price is for.
+fn priced(name: &str) -> &str {
+    match name {
+        "membrane" => "membranes",
+        "prefilter" => "pre-filters",
+        "resin_per_litre" => "resin",
+        "labour_per_visit" => "work",
+        "water_per_m3" => "tap water",
+        "drain_per_m3" => "the drain",
+        other => other,
+    }
+}
+
+/// The vans, the dearest first.
+fn dearest(expected: &Expected) -> Vec<&VanExpected> {
+    let mut vans: Vec<&VanExpected> = expected.vans.iter().collect();
+    let middle = |v: &VanExpected| v.cost.p50.unwrap_or(0.0);
+    vans.sort_by(|a, b| {
+        middle(b)
+            .total_cmp(&middle(a))
+            .then_with(|| a.van.cmp(&b.van))
+    });
+    vans
+}
+
+/// What a reader who cannot see the chart needs.
+pub fn alternative(money: &Money) -> String {
+    format!(
+        "{}. One bar per van, the dearest at the top, from the likely lowest to the likely highest cost.",
+        title(money)
+    )
+}
+
+/// The numbers of the chart.
+pub fn table(money: &Money) -> Table {
+    let say = |amount: Option<f64>| {
+        amount.map_or(words::UNKNOWN.to_owned(), |a| {
+            words::money(a, money.currency.as_deref())
+        })
+    };
+    let vans = money.expected.as_ref().map(dearest).unwrap_or_default();
+    Table {
+        caption: "Cost of the coming twelve months if the plan is followed".to_owned(),
+        heads: vec!["Van", "Middle", "Likely between"],
+        rows: vans
+            .into_iter()
+            .map(|v| {
+                vec![
+                    v.van.clone(),
+                    say(v.cost.p50),
+                    format!("{} and {}", say(v.cost.p10), say(v.cost.p90)),
+                ]
+            })
+            .collect(),
+    }
+}
+
+/// Draws the chart with its title.
+pub fn draw(canvas: &mut Canvas, area: Rect, money: &Money) {
+    let unit = "bar: likely cost if the plan is followed, own currency; mark: the middle";
+    let rest = heading(canvas, area, &title(money), unit);
+    let Some(expected) = &money.expected else {
+        let text = "litrewise settings --write shows where prices go; costs of services count too.";
+        let at = (rest.x0, rest.y0 + 40.0);
+        canvas.paragraph(text, at, &look::BODY, rest.width(), 3);
+        return;
+    };
+    let all = dearest(expected);
+    let fits = ((rest.height() - 84.0) / PITCH).max(1.0) as usize;
+    let shown = all.get(..all.len().min(fits).min(MOST)).unwrap_or_default();
+    let most = shown.iter().filter_map(|v| v.cost.p90.or(v.cost.p50));
+    let top = nice_top(most.fold(1.0, f64::max), 5);
+    let face = look::SMALL;
+    let names: Vec<String> = shown
+        .iter()
+        .map(|v| canvas.shortened(&v.van, &face, rest.width() * 0.25))
+        .collect();
+    let widest = names
+        .iter()
+        .map(|n| canvas.width_of(n, &face))
+        .fold(0.0, f64::max);
+    let x = Axis {
+        low: 0.0,
+        high: top,
+        ticks: number_ticks((0.0, top), 5, |v, _| words::thousands(v)),
+    };
+    let y = Axis {
+        low: 0.0,
+        high: 1.0,
+        ticks: Vec::new(),
+    };
+    let inner = Rect {
+        x0: rest.x0 + widest,
+        y1: rest.y1.min(rest.y0 + 36.0 + PITCH * shown.len() as f64),
+        ..rest
+    };
+    let panel = frame(canvas, inner, &x, &y, "");
+    for (i, (van, name)) in shown.iter().zip(&names).enumerate() {
+        let middle = panel.plot.y0 + PITCH * (i as f64 + 0.5);
+        let spot = (panel.plot.x0 - 10.0, middle + 5.0);
+        canvas.text(name, spot, &face, Align::Right);
+        let Some(p50) = van.cost.p50 else { continue };
+        let (low, high) = (van.cost.p10.unwrap_or(p50), van.cost.p90.unwrap_or(p50));
+        let bar = Rect {
+            x0: panel.x.px(low),
+            x1: panel.x.px(high),
+            y0: middle - 6.0,
+            y1: middle + 6.0,
+        };
+        canvas.fill(bar, look::WATER.tint(0.4));
+        let spot = (panel.x.px(p50), middle);
+        canvas.mark(Shape::Diamond, spot, 6.0, look::MEMBRANE);
+    }
+    if all.len() > shown.len() {
+        let n = all.len() - shown.len();
+        let text = format!("and {} that cost less", words::count(n, "van", "vans"));
+        let spot = (panel.plot.x0, inner.y1 + 18.0);
+        canvas.text(&text, spot, &look::SMALL, Align::Left);
+    }
+}

@@ -1,0 +1,152 @@
+//! What a thousand litres of pure water cost, district by district, beside
+//! what they would cost by the rule of thumb.
+
+use crate::advise::{AreaAssessment, Assessment, CostPer1000Litres};
+use crate::report::axis::{nice_top, number_ticks};
+use crate::report::canvas::{Align, Canvas};
+use crate::report::look::{self, Shape};
+use crate::report::panel::{Axis, frame, heading};
+use crate::report::rect::Rect;
+use crate::report::table::Table;
+use crate::report::words;
+
+/// Distance between two rows, px.
+const PITCH: f64 = 30.0;
+/// At most so many districts: the dearest.
+const MOST: usize = 12;
+
+/// Districts with a known cost, the dearest first.
+fn known(assessment: &Assessment) -> Vec<(&AreaAssessment, CostPer1000Litres)> {
+    let areas = assessment.areas.iter();
+    let mut list: Vec<_> = areas
+        .filter_map(|a| Some((a, a.cost_per_1000_litres?)))
+        .collect();
+    list.sort_by(|a, b| {
+        b.1.total
+            .total_cmp(&a.1.total)
+            .then_with(|| a.0.postcode.cmp(&b.0.postcode))
+    });
+    list
+}
+
+/// Whether there is anything to draw.
+pub fn any(assessment: &Assessment) -> bool {
+    !known(assessment).is_empty()
+}
+
+/// The finding: where water is cheapest and dearest.
+pub fn title(assessment: &Assessment) -> String {
+    let list = known(assessment);
+    let say = |amount: f64| words::money(amount, assessment.money.currency.as_deref());
+    match list.as_slice() {
+        [] => "What 1,000 L cost needs your own prices".to_owned(),
+        [(dear, most), .., (cheap, least)] if say(most.total) != say(least.total) => format!(
+            "1,000 L of pure water cost {} in {}, {} in {}",
+            say(least.total),
+            cheap.postcode,
+            say(most.total),
+            dear.postcode
+        ),
+        [(_, cost), ..] => format!("1,000 L of pure water cost about {}", say(cost.total)),
+    }
+}
+
+/// What a reader who cannot see the chart needs.
+pub fn alternative(assessment: &Assessment) -> String {
+    format!(
+        "{}. One bar per district, the dearest at the top, with a ring at the cost by the rule of thumb.",
+        title(assessment)
+    )
+}
+
+/// The numbers of the chart.
+pub fn table(assessment: &Assessment) -> Table {
+    let currency = assessment.money.currency.as_deref();
+    let say = |amount: f64| words::money(amount, currency);
+    Table {
+        caption: "Cost of 1,000 L of pure water, limits passed unplanned included".to_owned(),
+        heads: vec![
+            "District",
+            "Membrane",
+            "Resin",
+            "Pre-filters",
+            "In all",
+            "Rule of thumb",
+        ],
+        rows: known(assessment)
+            .into_iter()
+            .map(|(area, cost)| {
+                let rule = area.rule_cost_per_1000_litres;
+                vec![
+                    area.postcode.clone(),
+                    say(cost.membrane),
+                    say(cost.resin),
+                    say(cost.prefilters),
+                    say(cost.total),
+                    rule.map_or(words::UNKNOWN.to_owned(), |r| say(r.total)),
+                ]
+            })
+            .collect(),
+    }
+}
+
+/// Draws the chart with its title.
+pub fn draw(canvas: &mut Canvas, area: Rect, assessment: &Assessment) {
+    let unit = "bar: if the suggestions are followed, own currency; ring: by the rule of thumb";
+    let rest = heading(canvas, area, &title(assessment), unit);
+    let all = known(assessment);
+    let fits = ((rest.height() - 84.0) / PITCH).max(1.0) as usize;
+    let shown = all.get(..all.len().min(fits).min(MOST)).unwrap_or_default();
+    if shown.is_empty() {
+        let text = "litrewise settings --write shows where prices go; costs of services count too.";
+        let at = (rest.x0, rest.y0 + 40.0);
+        canvas.paragraph(text, at, &look::BODY, rest.width(), 3);
+        return;
+    }
+    let rule = |a: &AreaAssessment| a.rule_cost_per_1000_litres.map(|r| r.total);
+    let most = shown
+        .iter()
+        .flat_map(|(a, cost)| [Some(cost.total), rule(a)])
+        .flatten();
+    let top = nice_top(most.fold(1.0, f64::max), 5);
+    let face = look::SMALL;
+    let names: Vec<String> = shown
+        .iter()
+        .map(|(a, _)| canvas.shortened(&a.postcode, &face, rest.width() * 0.3))
+        .collect();
+    let widest = names
+        .iter()
+        .map(|n| canvas.width_of(n, &face))
+        .fold(0.0, f64::max);
+    let x = Axis {
+        low: 0.0,
+        high: top,
+        ticks: number_ticks((0.0, top), 5, |v, d| format!("{v:.d$}")),
+    };
+    let y = Axis {
+        low: 0.0,
+        high: 1.0,
+        ticks: Vec::new(),
+    };
+    let inner = Rect {
+        x0: rest.x0 + widest,
+        y1: rest.y1.min(rest.y0 + 36.0 + PITCH * shown.len() as f64),
+        ..rest
+    };
+    let panel = frame(canvas, inner, &x, &y, "");
+    for (i, ((district, cost), name)) in shown.iter().zip(&names).enumerate() {
+        let middle = panel.plot.y0 + PITCH * (i as f64 + 0.5);
+        let spot = (panel.plot.x0 - 10.0, middle + 5.0);
+        canvas.text(name, spot, &face, Align::Right);
+        let bar = Rect {
+            x0: panel.plot.x0,
+            x1: panel.x.px(cost.total),
+            y0: middle - 8.0,
+            y1: middle + 8.0,
+        };
+        canvas.fill(bar, look::WATER);
+        if let Some(rule) = rule(district) {
+            canvas.mark(Shape::Ring, (panel.x.px(rule), middle), 7.0, look::MEMBRANE);
+        }
+    }
+}

@@ -246,7 +246,7 @@ pub fn of_fleet(proving: &ProvingFleet, particles: usize) -> Vec<Story> {
             };
             let failing = same && alarm.is_some_and(|a| a.level == AlarmLevel::Raised);
             let was = last_level.insert((index, n), failing).unwrap_or(false);
-            story.flickers += usize::from(was && !failing);
+            story.flickers += usize::from(was && same && alarm.is_none());
             if let (true, None, Some(alarm)) = (failing, &story.raised, alarm)
                 && (as_of - begun).get_days() >= 20
             {
@@ -278,7 +278,7 @@ fn story(
     let until = element.removed_on.unwrap_or(simulated.last_day);
     let share = share(typical, truth, element, membranes);
     let class = match share {
-        _ if element.leaks_from.is_some() => Class::Leak,
+        _ if element.leaks_from.is_some_and(|d| d <= until) => Class::Leak,
         None => Class::Unplaced,
         Some(s) if s < 0.6 => Class::Failing,
         Some(s) if s > 0.8 => Class::Healthy,

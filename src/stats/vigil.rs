@@ -19,7 +19,13 @@
 //!   13:206).
 
 use super::drift::{DriftSummary, Drifting, Look, News};
-use super::special::normal_cdf;
+use super::special::{ln_normal_cdf, normal_cdf};
+
+/// Evidence beyond this says no more, `ln` of days.
+const MOST_LN_DAYS: f64 = 200.0;
+
+/// Looks before a step without which it could as well be where the level began.
+const LEAST_BEFORE: usize = 3;
 
 /// Spread of the size of a step up, on the scale of the level.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -76,7 +82,7 @@ impl Vigil {
 
     /// Takes in one more look, `days` after the one before.
     pub fn look(&mut self, look: &Look, days: f64) {
-        if self.looks > 0 && self.most_steps > 0 {
+        if self.looks >= LEAST_BEFORE && self.most_steps > 0 {
             if self.steps.len() >= self.most_steps {
                 self.forget_a_step();
             }
@@ -161,40 +167,50 @@ impl Vigil {
 
     /// The evidence for a step, in days (see the module), and the most telling one.
     pub fn steps(&self, rates: &Rates, weights: &[f64], size: StepSize) -> (f64, Option<StepSeen>) {
-        let mut total = 0.0;
-        let mut best: Option<(f64, StepSeen)> = None;
+        let mut found: Vec<(f64, StepSeen)> = Vec::with_capacity(self.steps.len());
         for step in &self.steps {
             let precision = step.information + 1.0 / (size.0 * size.0);
             let spread = precision.sqrt();
             let shrink = 1.0 / (1.0 + size.0 * size.0 * step.information).sqrt();
-            let mut ratio = 0.0;
-            let (mut mean, mut weight) = (0.0, 0.0);
-            for (r, w) in rates.0.iter().zip(weights) {
-                let pull = step.by_miss - r.rate * step.by_rate;
+            // Half a normal distribution: steps up only. In logarithms, since one
+            // clear step is likelier by more than a number holds.
+            let of = |rate: f64| {
+                let pull = step.by_miss - rate * step.by_rate;
                 let z = pull / spread;
-                // Half a normal distribution: steps up only. Capped so that it stays a number.
-                let up = 2.0 * shrink * (0.5 * z * z).min(300.0).exp() * normal_cdf(z);
-                ratio += w * up;
-                mean += w * up * pull / precision;
-                weight += w * up;
+                (0.5 * z * z + ln_normal_cdf(z), pull / precision)
+            };
+            let top = rates
+                .0
+                .iter()
+                .zip(weights)
+                .filter(|(_, w)| **w > 0.0)
+                .map(|(r, _)| of(r.rate).0)
+                .fold(f64::NEG_INFINITY, f64::max);
+            let (mut sum, mut mean) = (0.0, 0.0);
+            for (r, w) in rates.0.iter().zip(weights) {
+                let (ln_up, mode) = of(r.rate);
+                let up = w * (ln_up - top).exp();
+                sum += up;
+                mean += up * mode;
             }
-            let part = step.days * ratio;
-            total += part;
-            if best.is_none_or(|(b, _)| part > b) {
-                let seen = StepSeen {
-                    look: step.look,
-                    size: mean / weight,
-                    size_sd: 1.0 / spread,
-                    share: 0.0,
-                };
-                best = Some((part, seen));
-            }
+            let seen = StepSeen {
+                look: step.look,
+                size: mean / sum,
+                size_sd: 1.0 / spread,
+                share: 0.0,
+            };
+            found.push((top + (2.0 * shrink * sum * step.days).ln(), seen));
         }
-        let seen = best.map(|(part, seen)| StepSeen {
-            share: part / total,
-            ..seen
+        let top = found.iter().map(|f| f.0).fold(f64::NEG_INFINITY, f64::max);
+        if top == f64::NEG_INFINITY {
+            return (0.0, None);
+        }
+        let total: f64 = found.iter().map(|f| (f.0 - top).exp()).sum();
+        let best = found.iter().find(|f| f.0 == top).map(|f| StepSeen {
+            share: 1.0 / total,
+            ..f.1
         });
-        (total, seen)
+        ((top + total.ln()).min(MOST_LN_DAYS).exp(), best)
     }
 }
 

@@ -48,9 +48,9 @@ impl Story {
         match self {
             Story::Creeping => 0.06 * creeps,
             Story::Seal => 0.03 * steps,
-            Story::Late => 0.12 * creeps * ((facts.late_share - 0.05) / 0.45).clamp(0.01, 1.0),
-            Story::TapProbe => 0.03 * creeps + 0.005 * steps,
-            Story::PermeateProbe => 0.02 * creeps + 0.005 * steps,
+            Story::Late => 0.08 * creeps * ((facts.late_share - 0.05) / 0.45).clamp(0.01, 1.0),
+            Story::TapProbe => 0.02 * creeps + 0.003 * steps,
+            Story::PermeateProbe => 0.01 * creeps + 0.003 * steps,
             Story::Feed => {
                 if facts.moved {
                     0.05

@@ -84,9 +84,9 @@ fn a_steps_evidence_is_that_of_the_whole_covariance() {
     // Two-sided by the covariance; one-sided by the share of the sizes that are up.
     let mut expected = 0.0;
     let mut best = (0.0, 0);
-    for k in 1..looks.len() {
+    for k in LEAST_BEFORE..looks.len() {
         let ratio = (dense(&looks, 0.05, Some((k, 0.5))) - dense(&looks, 0.05, None)).exp();
-        let s = vigil.steps[k - 1];
+        let s = vigil.steps[k - LEAST_BEFORE];
         let precision = s.information + 4.0;
         let z = (s.by_miss - 0.05 * s.by_rate) / precision.sqrt();
         let part = 7.0 * 2.0 * ratio * normal_cdf(z);

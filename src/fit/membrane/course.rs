@@ -135,7 +135,7 @@ impl Course {
     /// Probability that the limit is reached within so many more litres.
     pub fn reached_by(&self, litres: f64) -> f64 {
         match &self.passage {
-            Some(passage) => passage.cdf(litres),
+            Some(passage) => passage.cdf_quick(litres),
             None => f64::from(u8::from(self.litres_to_limit <= litres)),
         }
     }

@@ -204,3 +204,22 @@ fn a_line_already_above_has_crossed() {
     close(sure.crossing(3.0, 0.9).unwrap(), 1.5, 1e-12);
     assert_eq!(sure.above_ever(), 1.0);
 }
+
+#[test]
+fn the_quick_one_agrees_with_the_exact_one() {
+    let mut worst: f64 = 0.0;
+    for (distance, drift, drift_var, sigma2) in [
+        (1.3, 0.02, 0.0, 0.0008),
+        (0.4, 0.02, 1e-5, 0.002),
+        (2.0, 0.001, 0.0, 0.05),
+        (0.05, 0.03, 0.0, 1e-6),
+        (1.0, 0.5, 0.01, 0.0),
+    ] {
+        let passage = Passage::new(distance, drift, drift_var, sigma2).unwrap();
+        for i in 0..600 {
+            let t = 0.05 * 1.02f64.powi(i);
+            worst = worst.max((passage.cdf_quick(t) - passage.cdf(t)).abs());
+        }
+    }
+    assert!(worst < 1e-6, "{worst}");
+}

@@ -88,6 +88,9 @@ pub struct MonthCost {
     /// Mean of the twelve months before; `None` unless the records reach back
     /// so far and some of them have costs.
     pub usual: Option<f64>,
+    /// Recorded work of those twelve months, and how much of it has no cost.
+    pub usual_work: usize,
+    pub usual_without_cost: usize,
 }
 
 /// A reading is compared with those of so many days before and after the work.
@@ -326,18 +329,20 @@ fn cost(now: &Assessment, from: Date) -> MonthCost {
         .collect();
     let costs: Vec<f64> = of_month.iter().filter_map(|s| s.cost).collect();
     let year_before = from.checked_sub(jiff::Span::new().years(1)).ok();
-    let usual = year_before.and_then(|start| {
-        let reaches_back = recorded().any(|s| s.date <= start);
-        let costs: Vec<f64> = recorded()
-            .filter(|s| s.date > start && s.date <= from)
-            .filter_map(|s| s.cost)
-            .collect();
-        (reaches_back && !costs.is_empty()).then(|| costs.iter().sum::<f64>() / 12.0)
-    });
+    let year: Vec<&ServiceMark> = year_before
+        .into_iter()
+        .flat_map(|start| recorded().filter(move |s| s.date > start && s.date <= from))
+        .collect();
+    let year_costs: Vec<f64> = year.iter().filter_map(|s| s.cost).collect();
+    let reaches_back = year_before.is_some_and(|start| recorded().any(|s| s.date <= start));
+    let usual =
+        (reaches_back && !year_costs.is_empty()).then(|| year_costs.iter().sum::<f64>() / 12.0);
     MonthCost {
         month: (!costs.is_empty()).then(|| costs.iter().sum()),
         without_cost: of_month.len() - costs.len(),
         usual,
+        usual_work: year.len(),
+        usual_without_cost: year.len() - year_costs.len(),
     }
 }
 

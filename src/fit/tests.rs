@@ -135,6 +135,17 @@ fn one_splashed_reading_hardly_moves_the_forecast() {
     assert!(moved < 0.10, "{moved}");
 }
 
+/// The drawn past and the forecast meet today: no step at the line between them.
+#[test]
+fn the_fit_of_the_past_ends_where_the_forecast_begins() {
+    let found = forecast(&element(30, |i| growing(i, 30)));
+    let past = found.path.iter().rfind(|b| b.x < AS_OF).unwrap();
+    let ahead = found.path.iter().find(|b| b.x >= AS_OF).unwrap();
+    let (past, now) = (past.p50, found.salt_passage.p50.unwrap());
+    assert!((ahead.p50 / now - 1.0).abs() < 0.02, "{} {now}", ahead.p50);
+    assert!((past / now - 1.0).abs() < 0.05, "{past} {now}");
+}
+
 #[test]
 fn a_lasting_step_is_seen_and_creep_is_not_called_one() {
     let stepped = forecast(&element(30, |i| if i < 22 { 0.03 } else { 0.06 }));

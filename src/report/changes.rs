@@ -204,8 +204,16 @@ pub fn cost(since: Option<&Since>, currency: Option<&str>) -> Vec<String> {
                 words::day(since.from)
             ));
             if let Some(usual) = spent.usual {
+                // What is left out must be said: it makes the past look cheap.
+                let left_out = match spent.usual_without_cost {
+                    0 => String::new(),
+                    n => format!(
+                        ", {n} of {} pieces of work left out for want of a cost",
+                        spent.usual_work
+                    ),
+                };
                 said.push(format!(
-                    "The twelve months before took {} a month.",
+                    "The twelve months before took {} a month{left_out}.",
                     words::money(usual, currency)
                 ));
             }
@@ -247,6 +255,8 @@ mod tests {
                 month: None,
                 without_cost: 0,
                 usual: None,
+                usual_work: 0,
+                usual_without_cost: 0,
             },
         }
     }
@@ -368,6 +378,8 @@ mod tests {
                 month: Some(1234.0),
                 without_cost: 2,
                 usual: Some(987.0),
+                usual_work: 40,
+                usual_without_cost: 0,
             },
             ..empty()
         };

@@ -21,6 +21,9 @@ use crate::water::THETA_MEAN_PER_C;
 
 /// Draws for each draw of the shared numbers.
 const DRAWS_EACH: usize = 50;
+/// Of these, every so many lend their path to the page; a divisor of the number
+/// of draws of the shared numbers.
+const SHOWN_EVERY: usize = 6;
 /// Mixes strata of level and rate: coprime to the draws, far from 1.
 const LEVEL_STRIDE: usize = 19;
 
@@ -75,7 +78,7 @@ pub struct ElementDraw {
 #[derive(Debug, Clone)]
 pub struct ElementDraws {
     pub draws: Vec<ElementDraw>,
-    /// `ln` salt passage at the readings and at the end, a path for every eighth draw.
+    /// `ln` salt passage at the readings and at the end, a path for every sixth draw.
     pub paths: Vec<Vec<f64>>,
 }
 
@@ -143,7 +146,7 @@ pub fn draws_of(fit: &SharedFit, element: &InUse<'_>) -> ElementDraws {
         paths: Vec::new(),
     };
     let mut path = Vec::new();
-    for draw in &fit.draws {
+    for (d, draw) in fit.draws.iter().enumerate() {
         let shared = &draw.shared;
         let u = under(draw, element);
         let limit = shared.bend(element.ln_limit).0;
@@ -160,7 +163,9 @@ pub fn draws_of(fit: &SharedFit, element: &InUse<'_>) -> ElementDraws {
             let level = otherwise(level, shared, element.ahead.ln_passage);
             let ln_now = shared.unbend(level);
             let passed = level >= limit;
-            if passed || i.is_multiple_of(8) {
+            // Others under each draw, so that every stratum is shown as often.
+            let shown = (i + d).is_multiple_of(SHOWN_EVERY);
+            if passed || shown {
                 drift::draw_path(
                     &u.looks,
                     &u.drifting,
@@ -170,7 +175,7 @@ pub fn draws_of(fit: &SharedFit, element: &InUse<'_>) -> ElementDraws {
                     &mut rng,
                     &mut path,
                 );
-                if i.is_multiple_of(8) {
+                if shown {
                     out.paths
                         .push(path.iter().map(|&l| shared.unbend(l)).collect());
                 }

@@ -68,8 +68,8 @@ fn controls(out: &mut String, lines: &[VanLine<'_>]) {
     let districts: BTreeSet<&str> = lines.iter().map(|l| district(l)).collect();
     out.push_str(
         "<div id=\"controls\" class=\"controls\" role=\"group\" aria-label=\"Which vans are shown\" hidden>\n\
-         <label for=\"by-name\">Van <input id=\"by-name\" type=\"search\" autocomplete=\"off\"></label>\n\
-         <label for=\"by-state\">State <select id=\"by-state\"><option value=\"\">all</option>",
+         <label>Van <input id=\"by-name\" type=\"search\" autocomplete=\"off\"></label>\n\
+         <label>State <select id=\"by-state\"><option value=\"\">all</option>",
     );
     for state in states {
         let word = words::state(state);
@@ -80,14 +80,14 @@ fn controls(out: &mut String, lines: &[VanLine<'_>]) {
         );
     }
     out.push_str(
-        "</select></label>\n<label for=\"by-district\">District <select id=\"by-district\"><option value=\"\">all</option>",
+        "</select></label>\n<label>District <select id=\"by-district\"><option value=\"\">all</option>",
     );
     for name in districts {
         let name = escaped(name);
         let _ = write!(out, "<option value=\"{name}\">{name}</option>");
     }
     out.push_str(
-        "</select></label>\n<label for=\"by-days\">Days left <select id=\"by-days\"><option value=\"\">any</option>\
+        "</select></label>\n<label>Days left <select id=\"by-days\"><option value=\"\">any</option>\
          <option value=\"-1\">overdue</option><option value=\"14\">14 or fewer</option>\
          <option value=\"30\">30 or fewer</option><option value=\"90\">90 or fewer</option></select></label>\n\
          <button id=\"show-all\" type=\"button\">Show all</button>\n\

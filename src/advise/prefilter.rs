@@ -90,8 +90,9 @@ pub fn assess(
         .filter(|w| w.membrane_days >= 0.5)
         .map_or(String::new(), |w| {
             format!(
-                " A week longer wears the membrane like {:.0} more days.",
-                w.membrane_days.max(1.0)
+                " A week longer wears the membrane like {:.0} more day{}.",
+                w.membrane_days.max(1.0),
+                if w.membrane_days < 1.5 { "" } else { "s" }
             )
         });
     PrefilterAssessment {

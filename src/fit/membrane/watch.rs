@@ -8,7 +8,7 @@ use super::looks::ElementLooks;
 use super::shared::{Shared, SharedDraw, SharedFit};
 use super::typical::TypicalLife;
 use crate::fit::{Band, Step, Watched, WatchedLook};
-use crate::stats::drift::Look;
+use crate::stats::drift::{Drifting, Look};
 use crate::stats::robust::median;
 use crate::stats::special::normal_quantile;
 use crate::stats::vigil::{Rates, StepSize, Vigil};
@@ -27,6 +27,8 @@ const MOST_STEPS: usize = 40;
 /// Variance of the jump of `ln` salt passage where the base moves (another
 /// pressure) or a probe is exchanged.
 const REGIME_VARIANCE: f64 = 0.09;
+/// Readings that say where an element of unknown age was at first.
+const FIRST: usize = 3;
 /// Standard deviations beyond which a reading that nothing confirms counts no more.
 const WINSOR: f64 = 2.8;
 
@@ -225,21 +227,34 @@ struct Usual {
     shared: Shared,
     ln_rate: f64,
     spread: f64,
+    start: Drifting,
 }
 
 impl Usual {
     fn of(draw: &SharedDraw, element: &InUse<'_>) -> Usual {
         let (addition, unsure) = draw.district(element.looks.district.as_ref());
+        let shared = draw.shared.without_lateness();
+        let mut start = shared.drifting(true);
+        if !element.looks.start_known {
+            // Of unknown age: what is usual from where its first readings were.
+            let first = element.looks.watched(&shared);
+            let first = first.get(..first.len().min(FIRST)).unwrap_or(&first);
+            let levels: Vec<f64> = first.iter().map(|l| l.y).collect();
+            start.start_mean = median(&levels).unwrap_or(start.start_mean);
+            start.start_variance = first.iter().map(|l| l.variance).sum::<f64>()
+                / (first.len() * first.len()).max(1) as f64;
+        }
         Usual {
-            shared: draw.shared.without_lateness(),
             ln_rate: draw.shared.ln_rate + addition,
             spread: draw.shared.rate_sd.hypot(unsure),
+            shared,
+            start,
         }
     }
 
     /// Nine elements in ten of that water lie below `p90`, one in ten below `p10`.
     fn after(&self, exposure: f64, x: Date) -> Band<Date> {
-        let start = self.shared.drifting(true);
+        let start = &self.start;
         let at = |z: f64| {
             // The spreads of start, wander and pace, each as it shows on the level.
             let pace = (self.ln_rate + z.signum() * self.spread).exp() - self.ln_rate.exp();

@@ -130,6 +130,15 @@ pub fn print(stories: &[Story]) {
         "  leak told within 3 readings or 30 days: {}",
         part(leaks.iter().filter(in_time).count(), leaks.len())
     );
+    let large: Vec<&Story> = leaks
+        .iter()
+        .copied()
+        .filter(|s| s.leak_ratio >= 1.5)
+        .collect();
+    println!(
+        "    that raise salt passage by half or more {}",
+        part(large.iter().filter(in_time).count(), large.len())
+    );
     let later = leaks.iter().filter(|s| s.raised.is_some()).count();
     println!("    ever {}", part(later, leaks.len()));
 

@@ -58,6 +58,8 @@ pub struct Story {
     pub fitted_on: Option<Date>,
     pub limit_on: Option<Date>,
     pub leaks_from: Option<Date>,
+    /// Salt passage after the leak began over before.
+    pub leak_ratio: f64,
     /// Third reading after the leak, if a look came after it while the element was in the van.
     pub third_reading: Option<Date>,
     /// Last day in the van within the records, and the last look before it.
@@ -266,6 +268,16 @@ pub fn of_fleet(proving: &ProvingFleet, particles: usize) -> Vec<Story> {
     stories.into_values().collect()
 }
 
+/// Salt passage on the first day followed after a leak began over the last before.
+fn leak_ratio(proving: &ProvingFleet, element: &TrueElement) -> f64 {
+    let Some(day) = element.leaks_from.map(|d| day_number(proving, d)) else {
+        return f64::NAN;
+    };
+    let before = element.passages.iter().rfind(|p| p.0 < day);
+    let after = element.passages.iter().find(|p| p.0 >= day);
+    before.zip(after).map_or(f64::NAN, |(b, a)| a.1 / b.1)
+}
+
 fn story(
     proving: &ProvingFleet,
     typical: &Typical<'_>,
@@ -301,6 +313,7 @@ fn story(
         fitted_on: element.fitted_on,
         limit_on: element.limit_on,
         leaks_from: element.leaks_from,
+        leak_ratio: leak_ratio(proving, element),
         third_reading: element
             .leaks_from
             .and_then(|d| readings(d, until).nth(2))

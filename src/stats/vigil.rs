@@ -21,6 +21,8 @@
 use super::drift::{DriftSummary, Drifting, Look, News};
 use super::special::{ln_normal_cdf, normal_cdf};
 
+/// `ln` of a likelihood ratio below which a rate is not looked at.
+const NEGLIGIBLE_LN: f64 = -16.0;
 /// Evidence beyond this says no more, `ln` of days.
 const MOST_LN_DAYS: f64 = 200.0;
 
@@ -140,7 +142,17 @@ impl Vigil {
             .map(|r| r.share.max(1e-300).ln() + self.summary.log_likelihood(r.rate))
             .collect();
         let top = logs.iter().copied().fold(f64::NEG_INFINITY, f64::max);
-        let mut weights: Vec<f64> = logs.iter().map(|l| (l - top).exp()).collect();
+        // What is this unlikely costs time and changes nothing.
+        let mut weights: Vec<f64> = logs
+            .iter()
+            .map(|l| {
+                if l - top > NEGLIGIBLE_LN {
+                    (l - top).exp()
+                } else {
+                    0.0
+                }
+            })
+            .collect();
         let total: f64 = weights.iter().sum();
         weights.iter_mut().for_each(|w| *w /= total);
         weights
@@ -154,10 +166,7 @@ impl Vigil {
         let sd = (self.summary.level_variance + self.wander * ahead.max(0.0))
             .max(1e-12)
             .sqrt();
-        rates
-            .0
-            .iter()
-            .zip(weights)
+        believed(rates, weights)
             .map(|(r, w)| {
                 let level = self.summary.level_0 + r.rate * (self.summary.level_rate + ahead);
                 w * normal_cdf((level - limit) / sd)
@@ -179,16 +188,13 @@ impl Vigil {
                 let z = pull / spread;
                 (0.5 * z * z + ln_normal_cdf(z), pull / precision)
             };
-            let top = rates
-                .0
-                .iter()
-                .zip(weights)
-                .filter(|(_, w)| **w > 0.0)
-                .map(|(r, _)| of(r.rate).0)
-                .fold(f64::NEG_INFINITY, f64::max);
+            let all: Vec<(f64, f64, f64)> = believed(rates, weights)
+                .map(|(r, w)| (of(r.rate), w))
+                .map(|((ln_up, mode), w)| (ln_up, mode, w))
+                .collect();
+            let top = all.iter().map(|a| a.0).fold(f64::NEG_INFINITY, f64::max);
             let (mut sum, mut mean) = (0.0, 0.0);
-            for (r, w) in rates.0.iter().zip(weights) {
-                let (ln_up, mode) = of(r.rate);
+            for (ln_up, mode, w) in all {
                 let up = w * (ln_up - top).exp();
                 sum += up;
                 mean += up * mode;
@@ -212,6 +218,12 @@ impl Vigil {
         });
         ((top + total.ln()).min(MOST_LN_DAYS).exp(), best)
     }
+}
+
+/// The rates that those weights leave any belief in.
+fn believed<'a>(rates: &'a Rates, weights: &'a [f64]) -> impl Iterator<Item = (&'a Rate, f64)> {
+    let pairs = rates.0.iter().zip(weights.iter().copied());
+    pairs.filter(|(_, w)| *w > 0.0)
 }
 
 /// A rate and the share of belief in it before any look.

@@ -106,6 +106,35 @@ pub fn frame(canvas: &mut Canvas, area: Rect, x: &Axis, y: &Axis, x_name: &str) 
     panel
 }
 
+/// Draws axes into `area` for a chart of named rows: the names, shortened to
+/// `share` of its width, have their room left of the plot. Gives them as they fit.
+pub fn frame_of_rows(
+    canvas: &mut Canvas,
+    area: Rect,
+    names: impl Iterator<Item = String>,
+    (face, share): (&Type, f64),
+    x: &Axis,
+    x_name: &str,
+) -> (Panel, Vec<String>) {
+    let names: Vec<String> = names
+        .map(|name| canvas.shortened(&name, face, area.width() * share))
+        .collect();
+    let widest = names
+        .iter()
+        .map(|n| canvas.width_of(n, face))
+        .fold(0.0, f64::max);
+    let y = Axis {
+        low: 0.0,
+        high: 1.0,
+        ticks: Vec::new(),
+    };
+    let inner = Rect {
+        x0: area.x0 + widest,
+        ..area
+    };
+    (frame(canvas, inner, x, &y, x_name), names)
+}
+
 /// The horizontal axis with those labels that do not collide.
 fn x_axis(canvas: &mut Canvas, panel: &Panel, ticks: &[Tick]) {
     let (plot, face) = (panel.plot, look::SMALL);

@@ -15,8 +15,8 @@ use crate::stats::vigil::{Rates, StepSize, Vigil};
 
 /// A life below this share of what is typical for its water is failing early,
 /// one above that share is healthy.
-pub const FAILING_BELOW: f64 = 0.6;
-pub const HEALTHY_ABOVE: f64 = 0.8;
+const FAILING_BELOW: f64 = 0.6;
+const HEALTHY_ABOVE: f64 = 0.8;
 /// Elements that are weak from the start, and how much faster they age (judgement).
 const WEAK_SHARE: f64 = 0.05;
 const WEAK_FACTOR: f64 = 2.2;
@@ -125,6 +125,7 @@ pub fn watch(fit: &SharedFit, element: &InUse<'_>) -> Watched {
     let usual = Usual::of(&fit.best, element);
     let mut exposure = 0.0;
     let mut newest = best.vigil.clone();
+    let mut step = None;
     for (n, &date) in looks.dates().iter().enumerate() {
         let settled = (n + 1).saturating_sub(UNSETTLED);
         for draw in &mut draws {
@@ -133,7 +134,8 @@ pub fn watch(fit: &SharedFit, element: &InUse<'_>) -> Watched {
         }
         newest = advance(&mut best.vigil, &best.looks, &days, settled, n);
         let weights = newest.weigh(&best.rates);
-        let (step_days, _) = newest.steps(&best.rates, &weights, StepSize(STEP_SIZE));
+        let (step_days, seen) = newest.steps(&best.rates, &weights, StepSize(STEP_SIZE));
+        step = seen;
         let (failing, fit_too) = (mean(&|d| d.fast.0, &draws), mean(&|d| d.fast.1, &draws));
         exposure += best.looks.get(n).map_or(0.0, |l| l.advance);
         out.looks.push(WatchedLook {
@@ -145,7 +147,6 @@ pub fn watch(fit: &SharedFit, element: &InUse<'_>) -> Watched {
         });
     }
     let weights = newest.weigh(&best.rates);
-    let (_, step) = newest.steps(&best.rates, &weights, StepSize(STEP_SIZE));
     let faster = |d: &UnderDraw| {
         let w = d.vigil.weigh(&d.rates);
         d.rates

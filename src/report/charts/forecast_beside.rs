@@ -6,7 +6,7 @@ use crate::report::axis::{nice_top, number_ticks};
 use crate::report::canvas::{Align, Canvas};
 use crate::report::charts::life_by_hardness::Of;
 use crate::report::look::{self, Shape};
-use crate::report::panel::{Axis, frame, heading};
+use crate::report::panel::{Axis, frame_of_rows, heading};
 use crate::report::rect::Rect;
 use crate::report::table::Table;
 use crate::report::words;
@@ -100,31 +100,25 @@ pub fn draw(canvas: &mut Canvas, area: Rect, of: Of, all: &[Beside]) {
     });
     let top = nice_top(ends.fold(30.0, f64::max), 6);
     let face = look::SMALL;
-    let names: Vec<String> = list
-        .iter()
-        .map(|b| canvas.shortened(&b.van, &face, rest.width() * 0.22))
-        .collect();
-    let widest = names
-        .iter()
-        .map(|n| canvas.width_of(n, &face))
-        .fold(0.0, f64::max);
     let x = Axis {
         low: 0.0,
         high: top,
         ticks: number_ticks((0.0, top), 6, |v, _| words::thousands(v)),
     };
-    let y = Axis {
-        low: 0.0,
-        high: 1.0,
-        ticks: Vec::new(),
-    };
     let used = 58.0 + PITCH * list.len() as f64;
-    let inner = Rect {
-        x0: rest.x0 + widest,
+    let area = Rect {
         y1: rest.y1.min(rest.y0 + used),
         ..rest
     };
-    let panel = frame(canvas, inner, &x, &y, "days after the forecast was made");
+    let names = list.iter().map(|b| b.van.clone());
+    let (panel, names) = frame_of_rows(
+        canvas,
+        area,
+        names,
+        (&face, 0.22),
+        &x,
+        "days after the forecast was made",
+    );
     for tick in &x.ticks {
         let at = panel.x.px(tick.value);
         let line = Rect {

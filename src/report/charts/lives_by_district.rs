@@ -6,7 +6,7 @@ use crate::report::axis::{nice_top, number_ticks};
 use crate::report::canvas::{Align, Canvas};
 use crate::report::charts::life_by_hardness::Of;
 use crate::report::look::{self, Shape};
-use crate::report::panel::{Axis, frame, heading};
+use crate::report::panel::{Axis, frame_of_rows, heading};
 use crate::report::rect::Rect;
 use crate::report::table::Table;
 use crate::report::words;
@@ -220,33 +220,16 @@ pub fn draw(canvas: &mut Canvas, area: Rect, of: Of, areas: &[AreaAssessment], t
     let shown = chosen(areas, of, this);
     let top = nice_top(longest_shown(&shown, of, this), 5);
     let face = look::SMALL_BOLD;
-    let names: Vec<String> = shown
-        .iter()
-        .map(|a| match a.hardness_mg_l_caco3 {
-            Some(h) => format!("{} · {h:.0} mg/L", a.postcode),
-            None => a.postcode.clone(),
-        })
-        .map(|name| canvas.shortened(&name, &face, rest.width() * 0.34))
-        .collect();
-    let widest = names
-        .iter()
-        .map(|n| canvas.width_of(n, &face))
-        .fold(0.0, f64::max);
     let x = Axis {
         low: 0.0,
         high: top,
         ticks: number_ticks((0.0, top), 5, |v, _| words::thousands(v)),
     };
-    let y = Axis {
-        low: 0.0,
-        high: 1.0,
-        ticks: Vec::new(),
-    };
-    let inner = Rect {
-        x0: rest.x0 + widest,
-        ..rest
-    };
-    let panel = frame(canvas, inner, &x, &y, "litres");
+    let names = shown.iter().map(|a| match a.hardness_mg_l_caco3 {
+        Some(h) => format!("{} · {h:.0} mg/L", a.postcode),
+        None => a.postcode.clone(),
+    });
+    let (panel, names) = frame_of_rows(canvas, rest, names, (&face, 0.34), &x, "litres");
     for tick in &x.ticks {
         let at = panel.x.px(tick.value);
         canvas.fill(

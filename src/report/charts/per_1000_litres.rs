@@ -5,7 +5,7 @@ use crate::advise::{AreaAssessment, Assessment, CostPer1000Litres};
 use crate::report::axis::{nice_top, number_ticks};
 use crate::report::canvas::{Align, Canvas};
 use crate::report::look::{self, Shape};
-use crate::report::panel::{Axis, frame, heading};
+use crate::report::panel::{Axis, frame_of_rows, heading};
 use crate::report::rect::Rect;
 use crate::report::table::Table;
 use crate::report::words;
@@ -110,30 +110,17 @@ pub fn draw(canvas: &mut Canvas, area: Rect, assessment: &Assessment) {
         .flatten();
     let top = nice_top(most.fold(1.0, f64::max), 5);
     let face = look::SMALL;
-    let names: Vec<String> = shown
-        .iter()
-        .map(|(a, _)| canvas.shortened(&a.postcode, &face, rest.width() * 0.3))
-        .collect();
-    let widest = names
-        .iter()
-        .map(|n| canvas.width_of(n, &face))
-        .fold(0.0, f64::max);
     let x = Axis {
         low: 0.0,
         high: top,
         ticks: number_ticks((0.0, top), 5, |v, d| format!("{v:.d$}")),
     };
-    let y = Axis {
-        low: 0.0,
-        high: 1.0,
-        ticks: Vec::new(),
-    };
-    let inner = Rect {
-        x0: rest.x0 + widest,
+    let area = Rect {
         y1: rest.y1.min(rest.y0 + 36.0 + PITCH * shown.len() as f64),
         ..rest
     };
-    let panel = frame(canvas, inner, &x, &y, "");
+    let names = shown.iter().map(|(a, _)| a.postcode.clone());
+    let (panel, names) = frame_of_rows(canvas, area, names, (&face, 0.3), &x, "");
     for (i, ((district, cost), name)) in shown.iter().zip(&names).enumerate() {
         let middle = panel.plot.y0 + PITCH * (i as f64 + 0.5);
         let spot = (panel.plot.x0 - 10.0, middle + 5.0);

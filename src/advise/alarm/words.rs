@@ -64,7 +64,7 @@ pub fn facts_for(suspect: Suspect, facts: &Facts, finding: &str) -> Vec<String> 
             if facts.tap_beside_neighbours.is_some_and(|t| t.abs() < 0.08) {
                 out.push("its tap reads like those of the other vans around".to_owned());
             }
-            if facts.late_share < 0.05 {
+            if facts.late_share < 0.05 && facts.prefilter_days.is_some() {
                 out.push("the pre-filters were changed in time".to_owned());
             }
         }

@@ -42,7 +42,9 @@ struct UnderDraw {
     looks: Vec<Look>,
     /// Evidence before any reading.
     before: (f64, f64),
+    /// After the readings that are settled, and after the newest.
     vigil: Vigil,
+    newest: Vigil,
     /// At the newest reading.
     fast: (f64, f64),
 }
@@ -66,6 +68,7 @@ impl UnderDraw {
             looks: looks.watched(&shared),
             before: (0.5, 0.5),
             vigil: Vigil::new(&drifting, 0),
+            newest: Vigil::new(&drifting, 0),
             fast: (0.5, 0.5),
             rates,
         };
@@ -129,8 +132,8 @@ pub fn watch(fit: &SharedFit, element: &InUse<'_>) -> Watched {
     for (n, &date) in looks.dates().iter().enumerate() {
         let settled = (n + 1).saturating_sub(UNSETTLED);
         for draw in &mut draws {
-            let now = advance(&mut draw.vigil, &draw.looks, &days, settled, n);
-            draw.fast = draw.fast_after(&now, looks.start_known);
+            draw.newest = advance(&mut draw.vigil, &draw.looks, &days, settled, n);
+            draw.fast = draw.fast_after(&draw.newest, looks.start_known);
         }
         newest = advance(&mut best.vigil, &best.looks, &days, settled, n);
         let weights = newest.weigh(&best.rates);
@@ -148,7 +151,7 @@ pub fn watch(fit: &SharedFit, element: &InUse<'_>) -> Watched {
     }
     let weights = newest.weigh(&best.rates);
     let faster = |d: &UnderDraw| {
-        let w = d.vigil.weigh(&d.rates);
+        let w = d.newest.weigh(&d.rates);
         d.rates
             .above(&w, d.typical_rate * (1.645 * shared.total_rate_sd()).exp())
     };

@@ -100,7 +100,9 @@ pub fn record(van: &VanAssessment) -> Vec<String> {
     }
     if let Some(hardness) = van.hardness_mg_l_caco3 {
         said.push(format!(
-            "The water at its base: {hardness:.0} mg/L hardness as CaCO3."
+            "The water at its base: {hardness:.0} mg/L hardness as CaCO3{}.",
+            van.hardness_basis
+                .map_or(String::new(), |b| format!(" ({})", words::basis(b)))
         ));
     }
     if let Some(text) = words::salt_passage(&membrane.salt_passage) {
@@ -114,11 +116,17 @@ pub fn record(van: &VanAssessment) -> Vec<String> {
         ));
     }
     if let Some(alarm) = &membrane.alarm {
-        said.push(format!(
-            "The readings have shown it since {}. Chance that it declines faster than 95 % of membranes: {}.",
-            words::day(alarm.since),
-            words::chance(alarm.p_faster_than_95)
-        ));
+        let since = words::day(alarm.since);
+        said.push(match (alarm.step_on, alarm.step_ratio) {
+            (Some(day), Some(ratio)) => format!(
+                "Around {} what comes through rose to {ratio:.1} times what it was, at once; the readings have shown it since {since}.",
+                words::day(day)
+            ),
+            _ => format!(
+                "The readings have shown it since {since}. Chance that it declines faster than 95 % of membranes: {}.",
+                words::chance(alarm.p_faster_than_95)
+            ),
+        });
         if let Some(cause) = alarm.causes.first() {
             let facts: Vec<&str> = cause.facts.iter().skip(1).map(String::as_str).collect();
             if !facts.is_empty() {

@@ -4,7 +4,7 @@ use std::path::PathBuf;
 
 use jiff::civil::Date;
 
-use crate::demo::WriteError;
+use crate::demo::{QuickError, WriteError};
 use crate::ingest::ReadError;
 use crate::report::ReportError;
 use crate::settings::SettingsError;
@@ -73,6 +73,8 @@ pub enum CliError {
     Settings(#[from] SettingsError),
     #[error(transparent)]
     Simulated(#[from] WriteError),
+    #[error(transparent)]
+    SimulatedQuickly(#[from] QuickError),
 }
 
 impl CliError {

@@ -14,6 +14,7 @@ mod nature;
 mod observer;
 mod plant;
 mod proving;
+mod quick;
 mod random;
 mod simulate;
 mod tap;
@@ -26,6 +27,7 @@ pub use fleet::{
     SimulatedService, SimulatedVan, TrueCharge, TrueDistrict, TrueElement, TrueVan,
 };
 pub use observer::VanHistory;
+pub use quick::{QuickCount, QuickError, QuickPlan, RowOrder, write_quick};
 pub use simulate::{Cast, Plan, TRUTH_AHEAD_DAYS, simulate, simulate_with_history};
 pub use write::{WriteError, write_csv, write_truth};
 

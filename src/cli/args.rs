@@ -8,7 +8,7 @@ use jiff::civil::Date;
 
 use super::{
     assess, backtest, check, completions, demo, due, export, ingest, man, report, set_aside,
-    settings, simulate, template,
+    settings, simulate, summarise, template,
 };
 
 /// From water readings to replacement dates: when each van's membrane, resin
@@ -67,6 +67,7 @@ pub(super) enum Command {
     Check(check::CheckArgs),
     Export(export::ExportArgs),
     Simulate(simulate::SimulateArgs),
+    Summarise(summarise::SummariseArgs),
     Template(template::TemplateArgs),
     Settings(settings::SettingsArgs),
     Completions(completions::CompletionsArgs),

@@ -1,6 +1,7 @@
 //! `litrewise assess`: where every van stands.
 
 use std::io::{IsTerminal, Write};
+use std::path::PathBuf;
 use std::process::ExitCode;
 
 use clap::{Args, ValueEnum};
@@ -9,6 +10,7 @@ use jiff::civil::Date;
 use super::context::Context;
 use super::error::CliError;
 use super::looking::Looking;
+use super::summarise::sources;
 use crate::advise::Assessment;
 use crate::advise::what_if::{self, Change, WhatIf};
 use crate::report::{self, text::Paint};
@@ -38,6 +40,10 @@ pub(super) struct AssessArgs {
     /// the last four may end with: for VAN, or: in DISTRICT
     #[arg(long, value_name = "CHANGE", value_parser = question, conflicts_with_all = ["van", "explain"])]
     what_if: Vec<Question>,
+    /// From vans summed up before (`litrewise summarise`) instead of the store's rows; - for
+    /// standard input; may be given again
+    #[arg(long, value_name = "FILE")]
+    from_summaries: Vec<PathBuf>,
 }
 
 /// A question as typed, and as understood.
@@ -79,7 +85,10 @@ impl AssessArgs {
                 "--districts comes as text; --format json holds the districts anyway".to_owned(),
             ));
         }
-        let looking = Looking::open(context)?;
+        let looking = match self.from_summaries.is_empty() {
+            true => Looking::open(context)?,
+            false => Looking::from_summaries(context, &sources(self.from_summaries))?,
+        };
         let as_of = looking.as_of(context);
         if !self.what_if.is_empty() {
             let json = match self.format {

@@ -10,8 +10,8 @@ use crate::advise::what_if::{Change, WhatIf, what_if};
 use crate::advise::{self, Assessment, KnownPrices, Since};
 use crate::backtest::{self, Backtest};
 use crate::settings::Settings;
-use crate::store::Store;
 use crate::store::records::{Fleet, Instant, When};
+use crate::store::{Input, Store};
 use crate::{fit, lives};
 
 /// What the store holds, and the settings it is looked at with.
@@ -33,8 +33,21 @@ impl Looking {
         Looking::at(&store, context.settings(&context.store)?)
     }
 
+    /// The same from vans summed up before.
+    ///
+    /// # Errors
+    /// As for [`Looking::open`], or where the summaries cannot be read.
+    pub(super) fn from_summaries(context: &Context, from: &[Input]) -> Result<Looking, CliError> {
+        let store = context.open_store()?;
+        let settings = context.settings(&context.store)?;
+        Looking::of(store.fleet_of_summaries(from)?, &store, settings)
+    }
+
     pub(super) fn at(store: &Store, settings: Settings) -> Result<Looking, CliError> {
-        let fleet = store.fleet()?;
+        Looking::of(store.fleet()?, store, settings)
+    }
+
+    fn of(fleet: Fleet, store: &Store, settings: Settings) -> Result<Looking, CliError> {
         let Some((first_day, newest_day)) = days(&fleet, &settings.time_zone) else {
             return Err(CliError::NothingStored {
                 store: store.path().to_owned(),

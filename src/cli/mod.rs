@@ -25,6 +25,7 @@ mod report;
 mod set_aside;
 mod settings;
 mod simulate;
+mod summarise;
 mod template;
 
 use std::io::{BufWriter, Write};
@@ -58,6 +59,7 @@ pub fn run(cli: Cli) -> Result<ExitCode, CliError> {
         Command::Settings(args) => settings::run(&args, &context, &mut out),
         Command::Completions(args) => completions::run(&args, &mut out),
         Command::Man(args) => man::run(&args, &mut out),
+        Command::Summarise(args) => summarise::run(&args.plan(&context)?, &mut out),
         Command::Template(args) => template::run(&args.plan(), &context, &mut out),
     }?;
     out.flush()?;

@@ -71,6 +71,12 @@ pub enum StoreError {
     #[error("the folder name {} is not valid Unicode: choose another name for the store", path.display())]
     FolderName { path: PathBuf },
 
+    #[error("{from} {what}")]
+    NoSummaries { from: String, what: String },
+
+    #[error("cannot write the summaries")]
+    SummariesOut { source: arrow_schema::ArrowError },
+
     #[error("cannot start the store's own worker")]
     Worker { source: std::io::Error },
 }

@@ -31,6 +31,7 @@ mod schema;
 mod settled;
 mod sound;
 mod spill;
+mod summary;
 mod table;
 mod taken_back;
 mod taking;
@@ -52,6 +53,7 @@ pub use files::FileLine;
 pub use outcome::FileOutcome;
 pub use row_text::{harmless, print_of};
 pub use sound::Damage;
+pub use summary::Input;
 pub use taken_back::{Action, Deed};
 pub use taking::Taking;
 pub use writer::Writer;
@@ -200,6 +202,41 @@ impl Store {
     /// Where the tables cannot be read.
     pub fn fleet(&self) -> Result<Fleet, StoreError> {
         self.snapshot()?.fleet()
+    }
+
+    /// The same from vans summed up before; lists, counts and the hardness table
+    /// come from the store.
+    ///
+    /// # Errors
+    /// Where the tables or the summaries cannot be read.
+    pub fn fleet_of_summaries(&self, sources: &[Input]) -> Result<Fleet, StoreError> {
+        let summaries = summary::read(sources)?;
+        Ok(self.snapshot()?.lists()?.fleet(summaries))
+    }
+
+    /// Sums up every van and writes the summaries as an Arrow stream.
+    ///
+    /// # Errors
+    /// Where the tables cannot be read or `out` not be written to.
+    pub fn summarise(&self, out: &mut dyn std::io::Write) -> Result<(), StoreError> {
+        let snapshot = self.snapshot()?;
+        let names = snapshot.van_names()?;
+        summary::write(&snapshot.summaries(&names)?, out)
+    }
+
+    /// The same for whole vans' rows that another engine hands over: the
+    /// columns of `readings`, `fills` and `services` in one table, and `kind`,
+    /// which holds the table's name.
+    ///
+    /// # Errors
+    /// As above; and where the rows are not what is expected.
+    pub fn summarise_rows(
+        &self,
+        rows: &[Input],
+        out: &mut dyn std::io::Write,
+    ) -> Result<(), StoreError> {
+        let names = self.snapshot()?.van_names()?;
+        summary::write(&summary::of_rows(rows, &names)?, out)
     }
 
     /// Every row set aside now, in order of ingest, then of line.

@@ -3,8 +3,6 @@
 use std::collections::BTreeMap;
 use std::sync::Arc;
 
-use rayon::prelude::*;
-
 use super::Store;
 use super::aside::{ListedRow, count_set_aside, listed_rows, of_no_van};
 use super::columns::Kind;
@@ -15,9 +13,10 @@ use super::part::Part;
 use super::records::{Fill, Fleet, Hardness, History, Reading, RowCounts, Service, SetAside, Van};
 use super::rows::{Gathered, gather};
 use super::schema::TableName;
+use super::summary::{self, FleetSummary};
 use super::table::Table;
 use super::taken_back::{self, Deed};
-use super::versions::{Row, current};
+use super::versions::current;
 use super::view::View;
 
 /// The Parquet files of every table, unfinished ones left out.
@@ -73,65 +72,39 @@ impl Snapshot {
         counted.saturating_sub(self.view.inherited)
     }
 
-    /// Everything current.
-    pub(super) fn fleet(&self) -> Result<Fleet, StoreError> {
+    /// What a fleet is besides its vans' readings, fills and services.
+    pub(super) fn lists(&self) -> Result<Lists, StoreError> {
         let mut rows = RowCounts {
             already_stored: self.already_stored(),
             ..RowCounts::default()
         };
-        let mut listed = current_by_who::<Van>(self.gather(&VanNames::Any)?, &mut rows);
-        let names = VanNames::new(listed.keys().cloned());
+        let vans = current_by_who::<Van>(self.gather(&VanNames::Any)?, &mut rows);
+        let names = VanNames::new(vans.keys().cloned());
         let hardness = current_by_who::<Hardness>(self.gather(&names)?, &mut rows);
-        let mut readings = self.gather::<Reading>(&names)?;
-        let mut fills = self.gather::<Fill>(&names)?;
-        let mut services = self.gather::<Service>(&names)?;
-        rows.set_aside = readings.set_aside + fills.set_aside + services.set_aside;
-        rows.set_aside += count_set_aside(self.parts(TableName::SetAside), &self.view)?;
-
-        let mut spellings: BTreeMap<Arc<str>, BTreeMap<Arc<str>, u64>> = BTreeMap::new();
-        for found in [&readings.spellings, &fills.spellings, &services.spellings] {
-            for ((identity, spelling), count) in found {
-                *spellings
-                    .entry(identity.clone())
-                    .or_default()
-                    .entry(spelling.clone())
-                    .or_default() += count;
-            }
-        }
-        for van in listed.keys() {
-            spellings.entry(van.clone()).or_default();
-        }
-        let has_van_list = !listed.is_empty();
-        let unread: Vec<_> = spellings
-            .into_iter()
-            .map(|(identity, spelt)| UnreadHistory {
-                readings: readings.rows.remove(&identity).unwrap_or_default(),
-                fills: fills.rows.remove(&identity).unwrap_or_default(),
-                services: services.rows.remove(&identity).unwrap_or_default(),
-                listed: listed.remove(&identity).unwrap_or_default(),
-                van: if has_van_list {
-                    identity
-                } else {
-                    most_frequent(spelt).unwrap_or(identity)
-                },
-            })
-            .collect();
-        let read: Vec<(History, RowCounts)> =
-            unread.into_par_iter().map(UnreadHistory::read).collect();
-        let mut histories = Vec::with_capacity(read.len());
-        for (history, counted) in read {
-            rows.stored += counted.stored;
-            rows.already_stored += counted.already_stored;
-            histories.push(history);
-        }
-        histories.sort_by(|a, b| a.van.cmp(&b.van));
-        rows.read = rows.stored + rows.already_stored + rows.set_aside;
-        Ok(Fleet {
-            histories,
+        rows.set_aside = count_set_aside(self.parts(TableName::SetAside), &self.view)?;
+        Ok(Lists {
+            vans,
+            names,
             hardness: hardness.into_values().flatten().collect(),
-            has_van_list,
             rows,
         })
+    }
+
+    /// What the readings, fills and services say, van by van.
+    pub(super) fn summaries(&self, names: &VanNames) -> Result<FleetSummary, StoreError> {
+        Ok(summary::settle(
+            self.gather::<Reading>(names)?,
+            self.gather::<Fill>(names)?,
+            self.gather::<Service>(names)?,
+            names,
+        ))
+    }
+
+    /// Everything current.
+    pub(super) fn fleet(&self) -> Result<Fleet, StoreError> {
+        let lists = self.lists()?;
+        let summaries = self.summaries(&lists.names)?;
+        Ok(lists.fleet(summaries))
     }
 
     /// The names that rows are held against.
@@ -202,49 +175,42 @@ pub(super) fn van_names(parts: &[Part], view: &View) -> Result<VanNames, StoreEr
     Ok(VanNames::new(listed.rows.into_keys()))
 }
 
-/// A van's rows, all versions.
-struct UnreadHistory {
-    van: Arc<str>,
-    readings: Vec<Row<Reading>>,
-    fills: Vec<Row<Fill>>,
-    services: Vec<Row<Service>>,
-    listed: Vec<Van>,
+/// The van list, the hardness table, and the rows counted outside readings,
+/// fills and services.
+pub(super) struct Lists {
+    vans: BTreeMap<Arc<str>, Vec<Van>>,
+    pub(super) names: VanNames,
+    hardness: Vec<Hardness>,
+    rows: RowCounts,
 }
 
-impl UnreadHistory {
-    fn read(self) -> (History, RowCounts) {
-        let mut counts = RowCounts::default();
-        let van = self.van;
-        let history = History {
-            readings: newest(self.readings, &van, &mut counts),
-            fills: newest(self.fills, &van, &mut counts),
-            services: newest(self.services, &van, &mut counts),
-            listed: self.listed,
+impl Lists {
+    /// The whole fleet, with its vans' settled rows.
+    pub(super) fn fleet(mut self, summaries: FleetSummary) -> Fleet {
+        let has_van_list = !self.vans.is_empty();
+        let mut rows = self.rows;
+        rows.stored += summaries.stored;
+        rows.already_stored += summaries.already_stored;
+        rows.set_aside += summaries.of_no_van;
+        rows.read = rows.stored + rows.already_stored + rows.set_aside;
+        let mut histories = summaries.vans;
+        for history in &mut histories {
+            history.listed = self.vans.remove(&history.van).unwrap_or_default();
+        }
+        // Vans of the list without any row.
+        histories.extend(self.vans.into_iter().map(|(van, listed)| History {
             van,
-        };
-        (history, counts)
-    }
-}
-
-fn newest<T: Kind>(rows: Vec<Row<T>>, van: &Arc<str>, counts: &mut RowCounts) -> Vec<T> {
-    let mut found = current(rows);
-    counts.stored += found.versions;
-    counts.already_stored += found.repeats;
-    for record in &mut found.records {
-        record.set_who(van.clone());
-    }
-    found.records
-}
-
-fn most_frequent(spellings: BTreeMap<Arc<str>, u64>) -> Option<Arc<str>> {
-    // In order of spelling, so that the smallest wins a tie.
-    let mut best: Option<(Arc<str>, u64)> = None;
-    for (spelling, count) in spellings {
-        if best.as_ref().is_none_or(|(_, most)| count > *most) {
-            best = Some((spelling, count));
+            listed,
+            ..History::default()
+        }));
+        histories.sort_by(|a, b| a.van.cmp(&b.van));
+        Fleet {
+            histories,
+            hardness: self.hardness,
+            has_van_list,
+            rows,
         }
     }
-    best.map(|(spelling, _)| spelling)
 }
 
 fn current_by_who<T: Kind>(

@@ -33,6 +33,16 @@ pub(super) struct Gathered<T> {
     pub(super) set_aside: u64,
 }
 
+impl<T> Default for Gathered<T> {
+    fn default() -> Self {
+        Gathered {
+            rows: BTreeMap::new(),
+            spellings: BTreeMap::new(),
+            set_aside: 0,
+        }
+    }
+}
+
 /// Consecutive rows of one name.
 type Run<T> = (Arc<str>, Vec<Row<T>>);
 
@@ -45,11 +55,7 @@ pub(super) fn gather<T: Kind>(
         .par_iter()
         .map(|part| read_runs(part, view))
         .collect::<Result<_, _>>()?;
-    let mut gathered = Gathered {
-        rows: BTreeMap::<_, Vec<Row<T>>>::new(),
-        spellings: BTreeMap::new(),
-        set_aside: 0,
-    };
+    let mut gathered = Gathered::<T>::default();
     let mut known: HashMap<Arc<str>, Result<Arc<str>, NoVan>> = HashMap::new();
     for (who, rows) in runs.into_iter().flatten() {
         let identity = known

@@ -4,6 +4,7 @@ mod aside;
 mod damage;
 mod export;
 mod folder;
+mod summaries;
 mod taken_back;
 mod versions;
 

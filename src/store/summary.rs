@@ -1,0 +1,544 @@
+//! Vans summed up: each one's rows with their versions settled, oldest first.
+//!
+//! The step from rows to a summary looks at one van alone, so that any engine
+//! can spread it over machines; the fleet is put together from summaries only.
+//! On the way between processes a summary is one row of Arrow's own stream
+//! format: the van's name and a list of its readings, fills and services.
+
+use std::collections::{BTreeMap, HashMap};
+use std::fs::File;
+use std::io::{BufReader, Read, Write};
+use std::path::{Path, PathBuf};
+use std::sync::Arc;
+
+use arrow_array::cast::AsArray;
+use arrow_array::types::Int64Type;
+use arrow_array::{
+    Array, ArrayRef, DictionaryArray, Int32Array, Int64Array, ListArray, RecordBatch, StringArray,
+    StructArray, new_null_array,
+};
+use arrow_buffer::OffsetBuffer;
+use arrow_ipc::reader::{FileReader, StreamReader};
+use arrow_ipc::writer::{IpcWriteOptions, StreamWriter};
+use arrow_ipc::{CompressionType, MetadataVersion};
+use arrow_schema::{ArrowError, DataType, Field, Fields, Schema, SchemaRef};
+use parquet::arrow::arrow_reader::ParquetRecordBatchReaderBuilder;
+use rayon::prelude::*;
+
+use super::arrays::{Columns, Interner};
+use super::columns::Kind;
+use super::error::StoreError;
+use super::names::{NoVan, VanNames};
+use super::records::{Fill, History, Reading, RowCounts, Service};
+use super::rows::{Gathered, identity_of};
+use super::schema::{FILE_ID, LINE, TableName};
+use super::versions::{Row, current};
+
+/// Says of a stream that it holds summaries, and of which layout.
+const LAYOUT: (&str, &str) = ("litrewise.summaries", "1");
+const VAN: &str = "van";
+const STORED: &str = "rows_stored";
+const ALREADY_STORED: &str = "rows_already_stored";
+const OF_NO_VAN: &str = "rows_of_no_van";
+/// Tells the kinds of rows apart where they come in one table.
+const KIND: &str = "kind";
+/// Vans in one batch of a stream.
+const BATCH_VANS: usize = 64;
+
+/// All vans that rows speak of, summed up.
+#[derive(Debug, Clone, Default)]
+pub(super) struct FleetSummary {
+    /// Without their rows of the van list.
+    pub(super) vans: Vec<History>,
+    pub(super) stored: u64,
+    pub(super) already_stored: u64,
+    /// Rows of vans that the list does not know.
+    pub(super) of_no_van: u64,
+}
+
+/// Settles the versions of every van's records.
+pub(super) fn settle(
+    mut readings: Gathered<Reading>,
+    mut fills: Gathered<Fill>,
+    mut services: Gathered<Service>,
+    names: &VanNames,
+) -> FleetSummary {
+    let mut summary = FleetSummary {
+        of_no_van: readings.set_aside + fills.set_aside + services.set_aside,
+        ..FleetSummary::default()
+    };
+    let mut spellings: BTreeMap<Arc<str>, BTreeMap<Arc<str>, u64>> = BTreeMap::new();
+    for found in [&readings.spellings, &fills.spellings, &services.spellings] {
+        for ((identity, spelling), count) in found {
+            *spellings
+                .entry(identity.clone())
+                .or_default()
+                .entry(spelling.clone())
+                .or_default() += count;
+        }
+    }
+    let is_listed = matches!(names, VanNames::Listed(_));
+    let unread: Vec<_> = spellings
+        .into_iter()
+        .map(|(identity, spelt)| Unsettled {
+            readings: readings.rows.remove(&identity).unwrap_or_default(),
+            fills: fills.rows.remove(&identity).unwrap_or_default(),
+            services: services.rows.remove(&identity).unwrap_or_default(),
+            van: if is_listed {
+                identity
+            } else {
+                most_frequent(spelt).unwrap_or(identity)
+            },
+        })
+        .collect();
+    let settled: Vec<(History, RowCounts)> =
+        unread.into_par_iter().map(Unsettled::settle).collect();
+    for (history, counted) in settled {
+        summary.stored += counted.stored;
+        summary.already_stored += counted.already_stored;
+        summary.vans.push(history);
+    }
+    summary
+}
+
+/// A van's rows, all versions.
+struct Unsettled {
+    van: Arc<str>,
+    readings: Vec<Row<Reading>>,
+    fills: Vec<Row<Fill>>,
+    services: Vec<Row<Service>>,
+}
+
+impl Unsettled {
+    fn settle(self) -> (History, RowCounts) {
+        let mut counts = RowCounts::default();
+        let van = self.van;
+        let history = History {
+            readings: newest(self.readings, &van, &mut counts),
+            fills: newest(self.fills, &van, &mut counts),
+            services: newest(self.services, &van, &mut counts),
+            listed: Vec::new(),
+            van,
+        };
+        (history, counts)
+    }
+}
+
+fn newest<T: Kind>(rows: Vec<Row<T>>, van: &Arc<str>, counts: &mut RowCounts) -> Vec<T> {
+    let mut found = current(rows);
+    counts.stored += found.versions;
+    counts.already_stored += found.repeats;
+    for record in &mut found.records {
+        record.set_who(van.clone());
+    }
+    found.records
+}
+
+fn most_frequent(spellings: BTreeMap<Arc<str>, u64>) -> Option<Arc<str>> {
+    // In order of spelling, so that the smallest wins a tie.
+    let mut best: Option<(Arc<str>, u64)> = None;
+    for (spelling, count) in spellings {
+        if best.as_ref().is_none_or(|(_, most)| count > *most) {
+            best = Some((spelling, count));
+        }
+    }
+    best.map(|(spelling, _)| spelling)
+}
+
+/// Where summaries or rows come from.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum Input {
+    StandardInput,
+    File(PathBuf),
+}
+
+impl std::fmt::Display for Input {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        match self {
+            Input::StandardInput => f.write_str("standard input"),
+            Input::File(path) => path.display().fmt(f),
+        }
+    }
+}
+
+impl Input {
+    fn open(&self) -> Result<Box<dyn Read>, StoreError> {
+        Ok(match self {
+            Input::StandardInput => Box::new(BufReader::new(std::io::stdin())),
+            Input::File(path) => Box::new(BufReader::new(
+                File::open(path).map_err(|e| StoreError::io("read", path, e))?,
+            )),
+        })
+    }
+
+    fn wrong(&self, what: impl Into<String>) -> StoreError {
+        StoreError::NoSummaries {
+            from: self.to_string(),
+            what: what.into(),
+        }
+    }
+}
+
+/// A kind's own columns but the van, as one struct.
+fn fields_of(table: TableName) -> Fields {
+    let written = table.written();
+    let own = written.fields().iter().skip(1);
+    own.take_while(|field| field.name() != FILE_ID)
+        .cloned()
+        .collect()
+}
+
+fn list_field(table: TableName) -> Field {
+    let item = Field::new("item", DataType::Struct(fields_of(table)), true);
+    Field::new(table.folder(), DataType::List(Arc::new(item)), true)
+}
+
+fn schema() -> SchemaRef {
+    let fields = vec![
+        Field::new(VAN, DataType::Utf8, true),
+        list_field(TableName::Readings),
+        list_field(TableName::Fills),
+        list_field(TableName::Services),
+        Field::new(STORED, DataType::Int64, true),
+        Field::new(ALREADY_STORED, DataType::Int64, true),
+        Field::new(OF_NO_VAN, DataType::Int64, true),
+    ];
+    let layout = HashMap::from([(LAYOUT.0.to_owned(), LAYOUT.1.to_owned())]);
+    Arc::new(Schema::new_with_metadata(fields, layout))
+}
+
+/// Writes summaries as a stream. The counts stand in a row without a van.
+pub(super) fn write(summary: &FleetSummary, out: &mut dyn Write) -> Result<(), StoreError> {
+    let failed = |e: ArrowError| StoreError::SummariesOut { source: e };
+    let options = IpcWriteOptions::try_new(64, false, MetadataVersion::V5)
+        .and_then(|options| options.try_with_compression(Some(CompressionType::ZSTD)))
+        .map_err(failed)?;
+    let mut stream = StreamWriter::try_new_with_options(out, &schema(), options).map_err(failed)?;
+    for vans in summary.vans.chunks(BATCH_VANS) {
+        let names: StringArray = vans.iter().map(|history| Some(&*history.van)).collect();
+        let none = || Arc::new(Int64Array::from(vec![0; vans.len()])) as ArrayRef;
+        let columns: Vec<ArrayRef> = vec![
+            Arc::new(names),
+            lists(vans, |history| &history.readings).map_err(failed)?,
+            lists(vans, |history| &history.fills).map_err(failed)?,
+            lists(vans, |history| &history.services).map_err(failed)?,
+            none(),
+            none(),
+            none(),
+        ];
+        let batch = RecordBatch::try_new(schema(), columns).map_err(failed)?;
+        stream.write(&batch).map_err(failed)?;
+    }
+    let count = |count: u64| Arc::new(Int64Array::from(vec![count.cast_signed()])) as ArrayRef;
+    let none = |at: usize| new_null_array(schema().field(at).data_type(), 1);
+    let counts = vec![
+        none(0),
+        none(1),
+        none(2),
+        none(3),
+        count(summary.stored),
+        count(summary.already_stored),
+        count(summary.of_no_van),
+    ];
+    let batch = RecordBatch::try_new(schema(), counts).map_err(failed)?;
+    stream.write(&batch).map_err(failed)?;
+    stream.finish().map_err(failed)
+}
+
+fn lists<T: Kind>(
+    vans: &[History],
+    rows_of: impl Fn(&History) -> &Vec<T>,
+) -> Result<ArrayRef, ArrowError> {
+    let rows: Vec<&T> = vans.iter().flat_map(&rows_of).collect();
+    let mut arrays = T::arrays(&rows);
+    arrays.remove(0);
+    let fields = fields_of(T::TABLE);
+    let item = Field::new("item", DataType::Struct(fields.clone()), true);
+    let lengths = OffsetBuffer::from_lengths(vans.iter().map(|van| rows_of(van).len()));
+    let rows = StructArray::try_new_with_length(fields, arrays, None, rows.len())?;
+    Ok(Arc::new(ListArray::try_new(
+        Arc::new(item),
+        lengths,
+        Arc::new(rows),
+        None,
+    )?))
+}
+
+/// Reads summaries from streams; which van comes first makes no difference.
+pub(super) fn read(sources: &[Input]) -> Result<FleetSummary, StoreError> {
+    let mut all = FleetSummary::default();
+    for source in sources {
+        let wrong = |e: ArrowError| source.wrong(e.to_string());
+        let stream = StreamReader::try_new(source.open()?, None).map_err(|_| {
+            source.wrong("is no Arrow stream: write one with `litrewise summarise`")
+        })?;
+        let layout = stream.schema().metadata().get(LAYOUT.0).cloned();
+        if layout.as_deref() != Some(LAYOUT.1) || stream.schema().fields() != schema().fields() {
+            return Err(source.wrong(
+                "holds no summaries of this litrewise: write them anew with `litrewise summarise`",
+            ));
+        }
+        for batch in stream {
+            read_batch(&batch.map_err(wrong)?, source, &mut all)?;
+        }
+    }
+    let mut seen: Vec<&Arc<str>> = all.vans.iter().map(|history| &history.van).collect();
+    seen.sort_unstable();
+    if let Some(twice) = seen.windows(2).find(|pair| pair[0] == pair[1]) {
+        let from = sources.iter().map(Input::to_string).collect::<Vec<_>>();
+        return Err(StoreError::NoSummaries {
+            from: from.join(", "),
+            what: format!(
+                "speaks of van \"{}\" twice: all rows of a van have to be summed up together",
+                twice[0]
+            ),
+        });
+    }
+    Ok(all)
+}
+
+fn read_batch(batch: &RecordBatch, from: &Input, all: &mut FleetSummary) -> Result<(), StoreError> {
+    let damaged = || from.wrong("is damaged: write it anew with `litrewise summarise`");
+    let names = batch.column(0).as_string_opt::<i32>().ok_or_else(damaged)?;
+    let first = all.vans.len();
+    for name in names.iter().flatten() {
+        all.vans.push(History {
+            van: name.into(),
+            ..History::default()
+        });
+    }
+    let vans = all.vans.get_mut(first..).unwrap_or_default();
+    // The row of the counts comes last, in a batch of its own.
+    if vans.len() == batch.num_rows() {
+        fill_in(batch, 1, from, vans, |history| &mut history.readings)?;
+        fill_in(batch, 2, from, vans, |history| &mut history.fills)?;
+        fill_in(batch, 3, from, vans, |history| &mut history.services)?;
+    } else if !vans.is_empty() {
+        return Err(damaged());
+    }
+    for (at, sum) in [
+        (4, &mut all.stored),
+        (5, &mut all.already_stored),
+        (6, &mut all.of_no_van),
+    ] {
+        let counts = batch
+            .column(at)
+            .as_primitive_opt::<Int64Type>()
+            .ok_or_else(damaged)?;
+        *sum += counts.iter().flatten().map(i64::cast_unsigned).sum::<u64>();
+    }
+    Ok(())
+}
+
+fn fill_in<T: Kind>(
+    batch: &RecordBatch,
+    at: usize,
+    from: &Input,
+    vans: &mut [History],
+    rows_of: impl Fn(&mut History) -> &mut Vec<T>,
+) -> Result<(), StoreError> {
+    let damaged = || from.wrong("is damaged: write it anew with `litrewise summarise`");
+    let lists = batch.column(at).as_list_opt::<i32>().ok_or_else(damaged)?;
+    let rows = lists.values().as_struct_opt().ok_or_else(damaged)?;
+    let offsets = lists.value_offsets();
+    let whose: Vec<i32> = (0i32..)
+        .zip(offsets.windows(2))
+        .flat_map(|(van, ends)| {
+            let count = usize::try_from(ends[1] - ends[0]).unwrap_or(0);
+            std::iter::repeat_n(van, count)
+        })
+        .collect();
+    let begin = offsets.first().copied().unwrap_or(0);
+    let begin = usize::try_from(begin).unwrap_or(0);
+    let names: StringArray = vans.iter().map(|history| Some(&*history.van)).collect();
+    let van = DictionaryArray::try_new(Int32Array::from(whose), Arc::new(names))
+        .map_err(|e| from.wrong(e.to_string()))?;
+    let mut columns: Vec<(String, ArrayRef)> = vec![(VAN.to_owned(), Arc::new(van))];
+    let count = columns.first().map_or(0, |(_, van)| van.len());
+    for (field, values) in rows.fields().iter().zip(rows.columns()) {
+        let values = values.slice(begin, count.min(values.len() - begin));
+        columns.push((field.name().clone(), values));
+    }
+    let opened = open::<T>(&columns, from)?;
+    let mut row = 0;
+    for (history, ends) in vans.iter_mut().zip(offsets.windows(2)) {
+        let count = usize::try_from(ends[1] - ends[0]).unwrap_or(0);
+        let into = rows_of(history);
+        into.reserve_exact(count);
+        for _ in 0..count {
+            into.push(T::get(&opened, row).ok_or_else(damaged)?);
+            row += 1;
+        }
+    }
+    Ok(())
+}
+
+/// Columns of any width and encoding as the kind reads them; what is missing
+/// is empty.
+fn open<T: Kind>(columns: &[(String, ArrayRef)], from: &Input) -> Result<T::Batch, StoreError> {
+    let rows = columns.first().map_or(0, |(_, column)| column.len());
+    let wanted = T::TABLE.read();
+    let arrays = wanted.fields().iter().map(|field| {
+        let found = columns.iter().find(|(name, _)| name == field.name());
+        match found {
+            None => Ok(new_null_array(field.data_type(), rows)),
+            Some((_, column)) if column.data_type() == field.data_type() => Ok(column.clone()),
+            Some((name, column)) => arrow_cast::cast(column, field.data_type()).map_err(|e| {
+                from.wrong(format!("has a column \"{name}\" that cannot be read: {e}"))
+            }),
+        }
+    });
+    let arrays: Vec<ArrayRef> = arrays.collect::<Result<_, _>>()?;
+    let batch = RecordBatch::try_new(wanted, arrays).map_err(|e| from.wrong(e.to_string()))?;
+    let path = Path::new("");
+    T::open(&mut Columns {
+        batch: &batch,
+        path,
+        interner: &mut Interner::default(),
+    })
+    .map_err(|e| from.wrong(e.to_string()))
+}
+
+/// Rows of whole vans, from tables of the store put below one another.
+struct Gathering<'n> {
+    names: &'n VanNames,
+    known: HashMap<Arc<str>, Result<Arc<str>, NoVan>>,
+}
+
+/// Sums up rows that another engine hands over: readings, fills and services
+/// in one table, told apart by the column `kind`, all rows of a van together.
+pub(super) fn of_rows(sources: &[Input], names: &VanNames) -> Result<FleetSummary, StoreError> {
+    let mut gathering = Gathering {
+        names,
+        known: HashMap::new(),
+    };
+    let (mut readings, mut fills, mut services) = (
+        Gathered::default(),
+        Gathered::default(),
+        Gathered::default(),
+    );
+    for source in sources {
+        for_each_batch(source, |batch| {
+            gathering.take::<Reading>(batch, source, &mut readings)?;
+            gathering.take::<Fill>(batch, source, &mut fills)?;
+            gathering.take::<Service>(batch, source, &mut services)
+        })?;
+    }
+    Ok(settle(readings, fills, services, names))
+}
+
+impl Gathering<'_> {
+    fn take<T: Kind>(
+        &mut self,
+        batch: &RecordBatch,
+        from: &Input,
+        into: &mut Gathered<T>,
+    ) -> Result<(), StoreError> {
+        let missing = |column: &str| from.wrong(format!("has no column \"{column}\""));
+        let column = |name: &str| batch.column_by_name(name).ok_or_else(|| missing(name));
+        let kinds = arrow_cast::cast(column(KIND)?, &DataType::Utf8)
+            .map_err(|e| from.wrong(e.to_string()))?;
+        let kinds = kinds.as_string_opt::<i32>().ok_or_else(|| missing(KIND))?;
+        let is_ours = |row: usize| kinds.is_valid(row) && kinds.value(row) == T::TABLE.folder();
+        if !(0..batch.num_rows()).any(is_ours) {
+            return Ok(());
+        }
+        for name in [VAN, FILE_ID, LINE] {
+            column(name)?;
+        }
+        let columns: Vec<(String, ArrayRef)> = batch
+            .schema()
+            .fields()
+            .iter()
+            .zip(batch.columns())
+            .map(|(field, column)| (field.name().clone(), column.clone()))
+            .collect();
+        let opened = open::<T>(&columns, from)?;
+        let whole = |name: &str| {
+            let cast = arrow_cast::cast(column(name)?, &DataType::Int64);
+            cast.map_err(|e| from.wrong(e.to_string()))
+        };
+        let (file_ids, lines) = (whole(FILE_ID)?, whole(LINE)?);
+        let (file_ids, lines) = (
+            file_ids.as_primitive_opt::<Int64Type>(),
+            lines.as_primitive_opt::<Int64Type>(),
+        );
+        let (file_ids, lines) = file_ids.zip(lines).ok_or_else(|| missing(LINE))?;
+        let lacks = || from.wrong("holds a row that lacks a value that every row has");
+        for row in (0..batch.num_rows()).filter(|row| is_ours(*row)) {
+            let record = T::get(&opened, row).ok_or_else(lacks)?;
+            if file_ids.is_null(row) || lines.is_null(row) {
+                return Err(lacks());
+            }
+            let who = record.who().clone();
+            let identity = match self.known.get(&who) {
+                Some(known) => known.clone(),
+                None => {
+                    let found = identity_of::<T>(self.names, &who);
+                    self.known.insert(who.clone(), found.clone());
+                    found
+                }
+            };
+            let Ok(identity) = identity else {
+                into.set_aside += 1;
+                continue;
+            };
+            *into.spellings.entry((identity.clone(), who)).or_default() += 1;
+            into.rows.entry(identity).or_default().push(Row {
+                file_id: file_ids.value(row).cast_unsigned(),
+                line: lines.value(row).cast_unsigned(),
+                record,
+            });
+        }
+        Ok(())
+    }
+}
+
+/// Walks over the batches of an Arrow stream, an Arrow file or a Parquet file,
+/// whichever it is.
+fn for_each_batch(
+    from: &Input,
+    mut each: impl FnMut(&RecordBatch) -> Result<(), StoreError>,
+) -> Result<(), StoreError> {
+    let wrong = |e: ArrowError| from.wrong(e.to_string());
+    let mut input = from.open()?;
+    let mut start = [0; 6];
+    let mut known = 0;
+    while let Some(rest) = start.get_mut(known..).filter(|rest| !rest.is_empty()) {
+        let count = input
+            .read(rest)
+            .map_err(|e| from.wrong(format!("cannot be read: {e}")))?;
+        if count == 0 {
+            break;
+        }
+        known += count;
+    }
+    let seekable = match from {
+        Input::File(path) => Some(File::open(path).map_err(|e| StoreError::io("read", path, e))?),
+        Input::StandardInput => None,
+    };
+    match (seekable, &start) {
+        (Some(file), [b'P', b'A', b'R', b'1', ..]) => {
+            let batches = ParquetRecordBatchReaderBuilder::try_new(file)
+                .and_then(ParquetRecordBatchReaderBuilder::build)
+                .map_err(|e| from.wrong(e.to_string()))?;
+            for batch in batches {
+                each(&batch.map_err(wrong)?)?;
+            }
+        }
+        (Some(file), b"ARROW1") => {
+            for batch in FileReader::try_new(file, None).map_err(wrong)? {
+                each(&batch.map_err(wrong)?)?;
+            }
+        }
+        _ => {
+            let read = start.get(..known).unwrap_or_default().chain(input);
+            let stream = StreamReader::try_new(read, None)
+                .map_err(|_| from.wrong("is neither an Arrow stream nor a Parquet file"))?;
+            for batch in stream {
+                each(&batch.map_err(wrong)?)?;
+            }
+        }
+    }
+    Ok(())
+}

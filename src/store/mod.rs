@@ -226,7 +226,7 @@ impl Store {
 
     /// The same for whole vans' rows that another engine hands over: the
     /// columns of `readings`, `fills` and `services` in one table, and `kind`,
-    /// which holds the table's name.
+    /// which holds the table's name. Rows that are not in force are passed over.
     ///
     /// # Errors
     /// As above; and where the rows are not what is expected.
@@ -235,8 +235,9 @@ impl Store {
         rows: &[Input],
         out: &mut dyn std::io::Write,
     ) -> Result<(), StoreError> {
-        let names = self.snapshot()?.van_names()?;
-        summary::write(&summary::of_rows(rows, &names)?, out)
+        let snapshot = self.snapshot()?;
+        let names = snapshot.van_names()?;
+        summary::write(&summary::of_rows(rows, &snapshot, &names)?, out)
     }
 
     /// Every row set aside now, in order of ingest, then of line.

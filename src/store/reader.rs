@@ -17,7 +17,7 @@ use super::summary::{self, FleetSummary};
 use super::table::Table;
 use super::taken_back::{self, Deed};
 use super::versions::current;
-use super::view::View;
+use super::view::{FileView, View};
 
 /// The Parquet files of every table, unfinished ones left out.
 #[derive(Debug)]
@@ -105,6 +105,13 @@ impl Snapshot {
         let lists = self.lists()?;
         let summaries = self.summaries(&lists.names)?;
         Ok(lists.fleet(summaries))
+    }
+
+    /// What is in force of a file's rows; `None` where nothing is, also of one
+    /// that was never finished.
+    pub(super) fn view_of(&self, file_id: u64) -> Option<FileView<'_>> {
+        let is_finished = self.files.is_finished(file_id);
+        is_finished.then(|| self.view.of_file(file_id)).flatten()
     }
 
     /// The names that rows are held against.

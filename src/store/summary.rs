@@ -29,9 +29,11 @@ use super::arrays::{Columns, Interner};
 use super::columns::Kind;
 use super::error::StoreError;
 use super::names::{NoVan, VanNames};
+use super::reader::Snapshot;
 use super::records::{Fill, History, Reading, RowCounts, Service};
 use super::rows::{Gathered, identity_of};
 use super::schema::{FILE_ID, LINE, TableName};
+use super::ties::Place;
 use super::versions::{Row, current};
 
 /// Says of a stream that it holds summaries, and of which layout.
@@ -399,16 +401,23 @@ fn open<T: Kind>(columns: &[(String, ArrayRef)], from: &Input) -> Result<T::Batc
     .map_err(|e| from.wrong(e.to_string()))
 }
 
-/// Rows of whole vans, from tables of the store put below one another.
-struct Gathering<'n> {
-    names: &'n VanNames,
+/// Rows of whole vans, from tables of the store put below one another, those
+/// that are not in force included.
+struct Gathering<'s> {
+    snapshot: &'s Snapshot,
+    names: &'s VanNames,
     known: HashMap<Arc<str>, Result<Arc<str>, NoVan>>,
 }
 
 /// Sums up rows that another engine hands over: readings, fills and services
 /// in one table, told apart by the column `kind`, all rows of a van together.
-pub(super) fn of_rows(sources: &[Input], names: &VanNames) -> Result<FleetSummary, StoreError> {
+pub(super) fn of_rows(
+    sources: &[Input],
+    snapshot: &Snapshot,
+    names: &VanNames,
+) -> Result<FleetSummary, StoreError> {
     let mut gathering = Gathering {
+        snapshot,
         names,
         known: HashMap::new(),
     };
@@ -466,31 +475,48 @@ impl Gathering<'_> {
         let (file_ids, lines) = file_ids.zip(lines).ok_or_else(|| missing(LINE))?;
         let lacks = || from.wrong("holds a row that lacks a value that every row has");
         for row in (0..batch.num_rows()).filter(|row| is_ours(*row)) {
-            let record = T::get(&opened, row).ok_or_else(lacks)?;
             if file_ids.is_null(row) || lines.is_null(row) {
                 return Err(lacks());
             }
-            let who = record.who().clone();
-            let identity = match self.known.get(&who) {
-                Some(known) => known.clone(),
-                None => {
-                    let found = identity_of::<T>(self.names, &who);
-                    self.known.insert(who.clone(), found.clone());
-                    found
-                }
-            };
-            let Ok(identity) = identity else {
-                into.set_aside += 1;
+            let file_id = file_ids.value(row).cast_unsigned();
+            let line = lines.value(row).cast_unsigned();
+            let Some(file) = self.snapshot.view_of(file_id) else {
                 continue;
             };
-            *into.spellings.entry((identity.clone(), who)).or_default() += 1;
-            into.rows.entry(identity).or_default().push(Row {
-                file_id: file_ids.value(row).cast_unsigned(),
-                line: lines.value(row).cast_unsigned(),
-                record,
-            });
+            file.for_each(
+                line,
+                || T::mark_at(&opened, row),
+                |owner| {
+                    self.push(T::get(&opened, row)?, owner, into);
+                    Some(())
+                },
+            )
+            .ok_or_else(lacks)?;
         }
         Ok(())
+    }
+
+    fn push<T: Kind>(&mut self, record: T, owner: Place, into: &mut Gathered<T>) {
+        let who = record.who().clone();
+        let identity = match self.known.get(&who) {
+            Some(known) => known.clone(),
+            None => {
+                let found = identity_of::<T>(self.names, &who);
+                self.known.insert(who.clone(), found.clone());
+                found
+            }
+        };
+        let Ok(identity) = identity else {
+            into.set_aside += 1;
+            return;
+        };
+        let spelling = (identity.clone(), who);
+        *into.spellings.entry(spelling).or_default() += 1;
+        into.rows.entry(identity).or_default().push(Row {
+            file_id: owner.file_id,
+            line: owner.line,
+            record,
+        });
     }
 }
 

@@ -89,6 +89,16 @@ fn handed_over(store: &Store, dir: &Path) -> Vec<Vec<Input>> {
 fn rows_handed_over_are_summed_up_as_the_stores_own() {
     for with_list in [true, false] {
         let (dir, store) = mixed(with_list);
+        // Rows of a file taken back, two of which a later file repeats; and
+        // those of one that was never finished.
+        let repeated = [("qv 1", 0, 9.0), ("QV-2", 0, 4.0)];
+        let repeated = repeated.map(|(van, hours, ppm)| reading(van, hours, ppm));
+        add(&store, file("repeated.csv", repeated.to_vec()));
+        let mut writer = store.writer().unwrap();
+        writer.act(2, Action::TakenBack, Instant(T0), "").unwrap();
+        let never = file("never.csv", vec![reading("QV-3", 0, 4.0)]);
+        writer.add_without_finishing(never, Instant(T0)).unwrap();
+        drop(writer);
         let own = dir.path().join("own.arrow");
         summarised(&store, &own);
         for rows in handed_over(&store, dir.path()) {

@@ -324,5 +324,5 @@ fn a_fleet_written_quickly_comes_in_whole_in_either_order() {
         );
     }
     assert_eq!(read[0], read[1]);
-    yard.bad(2, &["simulate", "--last-month", "x"]);
+    assert_eq!(yard.run(&["simulate", "--last-month", "x"]).code, 2);
 }

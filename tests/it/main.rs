@@ -12,4 +12,5 @@ mod pictures;
 mod run;
 mod sample;
 mod schema;
+mod spreading;
 mod starting;

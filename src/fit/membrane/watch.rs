@@ -29,6 +29,9 @@ const MOST_STEPS: usize = 40;
 const REGIME_VARIANCE: f64 = 0.09;
 /// Readings that say where an element of unknown age was at first.
 const FIRST: usize = 3;
+/// Days after which the evidence is weighed anew: readings that come closer
+/// together are all taken in, but tell no more one by one.
+const WEIGHED_EVERY_DAYS: f64 = 6.0;
 /// Standard deviations beyond which a reading that nothing confirms counts no more.
 const WINSOR: f64 = 2.8;
 
@@ -129,7 +132,16 @@ pub fn watch(fit: &SharedFit, element: &InUse<'_>) -> Watched {
     let mut exposure = 0.0;
     let mut newest = best.vigil.clone();
     let mut step = None;
+    let (mut weighed, mut days_since) = (None::<Weighed>, 0.0);
     for (n, &date) in looks.dates().iter().enumerate() {
+        exposure += best.looks.get(n).map_or(0.0, |l| l.advance);
+        days_since += days.get(n).copied().unwrap_or(0.0);
+        let is_newest = n + 1 == looks.len();
+        if let Some(last) = weighed.filter(|_| days_since < WEIGHED_EVERY_DAYS && !is_newest) {
+            out.looks.push(last.at(date, usual.after(exposure, date)));
+            continue;
+        }
+        days_since = 0.0;
         let settled = (n + 1).saturating_sub(UNSETTLED);
         for draw in &mut draws {
             draw.newest = advance(&mut draw.vigil, &draw.looks, &days, settled, n);
@@ -140,14 +152,13 @@ pub fn watch(fit: &SharedFit, element: &InUse<'_>) -> Watched {
         let (step_days, seen) = newest.steps(&best.rates, &weights, StepSize(STEP_SIZE));
         step = seen;
         let (failing, fit_too) = (mean(&|d| d.fast.0, &draws), mean(&|d| d.fast.1, &draws));
-        exposure += best.looks.get(n).map_or(0.0, |l| l.advance);
-        out.looks.push(WatchedLook {
-            date,
+        let now = Weighed {
             fast_evidence: failing / fit_too / (before.0 / before.1),
             p_healthy: fit_too,
             step_evidence_days: step_days,
-            usual: usual.after(exposure, date),
-        });
+        };
+        weighed = Some(now);
+        out.looks.push(now.at(date, usual.after(exposure, date)));
     }
     let weights = newest.weigh(&best.rates);
     let faster = |d: &UnderDraw| {
@@ -170,6 +181,26 @@ pub fn watch(fit: &SharedFit, element: &InUse<'_>) -> Watched {
         })
     });
     out
+}
+
+/// The evidence after a reading.
+#[derive(Clone, Copy)]
+struct Weighed {
+    fast_evidence: f64,
+    p_healthy: f64,
+    step_evidence_days: f64,
+}
+
+impl Weighed {
+    fn at(self, date: Date, usual: Band<Date>) -> WatchedLook {
+        WatchedLook {
+            date,
+            fast_evidence: self.fast_evidence,
+            p_healthy: self.p_healthy,
+            step_evidence_days: self.step_evidence_days,
+            usual,
+        }
+    }
 }
 
 /// Settles the looks up to `settled` (not included) and gives a copy that has

@@ -1,0 +1,178 @@
+//! The kernels one by one, with throughput:
+//! `cargo bench --profile dev --bench kernels`.
+
+#![allow(clippy::unwrap_used)]
+
+use std::hint::black_box;
+
+use criterion::{Criterion, Throughput, criterion_group, criterion_main};
+use jiff::civil::date;
+use jiff::tz::TimeZone;
+use litrewise::demo::{QuickPlan, RowOrder, write_quick};
+use litrewise::ingest::{FileReader, Options};
+use litrewise::report::kernels::{Press, lay_out_van};
+use litrewise::settings::Settings;
+use litrewise::stats::mixed::{GroupSummary, MixedModel};
+use litrewise::stats::passage::Passage;
+use litrewise::store::Store;
+use litrewise::store::records::{Instant, RowBatch};
+use litrewise::{advise, fit, lives};
+
+/// 60 vans over a year, as CSV and as a store.
+struct Fleet {
+    folder: tempfile::TempDir,
+    store: Store,
+}
+
+fn options() -> Options {
+    Options {
+        date_order: None,
+        time_zone: TimeZone::get("Europe/London").unwrap(),
+        today: date(2026, 11, 1),
+    }
+}
+
+fn fleet() -> Fleet {
+    let folder = tempfile::tempdir().unwrap();
+    let plan = QuickPlan {
+        vans: 60,
+        months: 12,
+        seed: 7,
+        order: RowOrder::ByTime,
+        out: folder.path().join("csv"),
+        last_month: None,
+    };
+    write_quick(&plan).unwrap();
+    let store = Store::create_or_open(&folder.path().join("store")).unwrap();
+    let mut writer = store.writer().unwrap();
+    for name in ["vans", "hardness", "readings", "fills", "services"] {
+        let path = plan.out.join(format!("{name}.csv"));
+        let file = FileReader::open(&path, name, &options()).unwrap();
+        let mut taking = writer.begin(file.head(), Instant(0)).unwrap();
+        let tail = file
+            .read(|batch: RowBatch| taking.take(batch).map_err(Stopped::Store))
+            .unwrap();
+        taking.finish(tail).unwrap();
+    }
+    drop(writer);
+    Fleet { folder, store }
+}
+
+#[derive(Debug)]
+enum Stopped {
+    Read,
+    #[allow(dead_code)]
+    Store(litrewise::store::StoreError),
+}
+
+impl From<litrewise::ingest::ReadError> for Stopped {
+    fn from(_: litrewise::ingest::ReadError) -> Stopped {
+        Stopped::Read
+    }
+}
+
+fn rows(c: &mut Criterion) {
+    let fleet = fleet();
+    let path = fleet.folder.path().join("csv/readings.csv");
+    let bytes = std::fs::read(&path).unwrap();
+    let rows = bytes.iter().filter(|b| **b == b'\n').count() as u64 - 1;
+    let mut group = c.benchmark_group("ingest");
+    group.throughput(Throughput::Elements(rows));
+    group.bench_function("readings from CSV, rows", |b| {
+        b.iter(|| {
+            let file = FileReader::open(&path, "readings.csv", &options()).unwrap();
+            let mut seen = 0;
+            file.read(|batch: RowBatch| {
+                seen += batch.rows.len();
+                Ok::<_, Stopped>(())
+            })
+            .unwrap();
+            seen
+        });
+    });
+    group.finish();
+
+    let records = fleet.store.fleet().unwrap();
+    let vans = records.histories.len() as u64;
+    let settings = Settings::default();
+    let mut group = c.benchmark_group("vans");
+    group.throughput(Throughput::Elements(vans));
+    group.bench_function("read from the store, vans", |b| {
+        b.iter(|| fleet.store.fleet().unwrap());
+    });
+    let day = date(2026, 10, 31);
+    group.bench_function("exposure of every part, vans", |b| {
+        b.iter(|| lives::cut(black_box(&records), day, &settings));
+    });
+    let cut = lives::cut(&records, day, &settings);
+    group.sample_size(10);
+    group.bench_function("fit and forecast, vans", |b| {
+        b.iter(|| fit::fit(black_box(&cut), &settings));
+    });
+    let fitted = fit::fit(&cut, &settings);
+    group.bench_function("decide, vans", |b| {
+        b.iter(|| advise::assess(&cut, black_box(&fitted), &settings));
+    });
+    group.finish();
+
+    let assessment = advise::assess(&cut, &fitted, &settings);
+    let month = date(2026, 10, 1);
+    let mut press = Press::new();
+    let laid_out = lay_out_van(&assessment, 0, month).unwrap();
+    let drawn = press.draw(&laid_out).unwrap();
+    let mut group = c.benchmark_group("page");
+    group.throughput(Throughput::Elements(1));
+    group.bench_function("laid out", |b| {
+        b.iter(|| lay_out_van(black_box(&assessment), 0, month).unwrap());
+    });
+    group.bench_function("drawn", |b| b.iter(|| press.draw(black_box(&laid_out)).unwrap()));
+    group.bench_function("encoded as PNG", |b| {
+        b.iter(|| press.encode(black_box(&drawn)).unwrap());
+    });
+    group.bench_function("whole, in memory", |b| {
+        b.iter(|| press.van_page(black_box(&assessment), 0, month).unwrap());
+    });
+    group.finish();
+}
+
+/// Growth of 200 units read 36 times each, levels and rates of their own.
+fn mathematics(c: &mut Criterion) {
+    let groups: Vec<GroupSummary> = (0..200u32)
+        .map(|unit| {
+            let own = f64::from(unit % 17) / 17.0 - 0.5;
+            let mut group = GroupSummary::empty(2, 2);
+            for row in 0..36u32 {
+                let noise = f64::from((unit * 31 + row * 17) % 23) / 23.0 - 0.5;
+                let x = [1.0, f64::from(row)];
+                let y = own + (0.05 + 0.02 * own) * x[1] + 0.1 * noise;
+                group.add_row(&x, &x, y, 1.0).unwrap();
+            }
+            group
+        })
+        .collect();
+    let model = MixedModel::default();
+    let mut group = c.benchmark_group("mathematics");
+    group.throughput(Throughput::Elements(groups.len() as u64));
+    group.bench_function("mixed model fitted, units", |b| {
+        b.iter(|| model.fit(black_box(&groups)).unwrap());
+    });
+    let passage = Passage::new(1.6, 0.02, 1e-5, 0.01).unwrap();
+    let days: Vec<f64> = (1..=1000).map(f64::from).collect();
+    group.throughput(Throughput::Elements(days.len() as u64));
+    group.bench_function("chance of a crossing by a day, days", |b| {
+        b.iter(|| days.iter().map(|day| passage.cdf(black_box(*day))).sum::<f64>());
+    });
+    group.finish();
+}
+
+fn scale() -> Criterion {
+    // Shared machines are noisy: a few seconds a kernel tell enough.
+    Criterion::default().without_plots()
+}
+
+criterion_group! {
+    name = kernels;
+    config = scale();
+    targets = rows, mathematics
+}
+criterion_main!(kernels);

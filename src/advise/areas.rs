@@ -6,25 +6,19 @@ use super::prefilter::chlorine_days;
 use super::prices::DecisionPrices;
 use super::{AreaAssessment, CostPer1000Litres, Suggested, round_to};
 use crate::fit::{AreaFit, HORIZON_DAYS, Span, middle_of};
-use crate::lives::FleetLives;
+use crate::lives::VanLives;
 use crate::settings::Settings;
 
-/// One district's lives, suggestions and what they are worth.
+/// One district's lives, suggestions and what they are worth; `vans`: those based there.
 pub fn assess(
     area: &AreaFit,
-    lives: &FleetLives,
+    vans: &[&VanLives],
     prices: &DecisionPrices,
     settings: &Settings,
 ) -> AreaAssessment {
     let per_day = area.litres_per_week.unwrap_or(0.0) / 7.0;
-    let vans = || {
-        lives
-            .vans
-            .iter()
-            .filter(|v| v.district.as_ref() == Some(&area.district))
-    };
-    let recovery = middle_of(vans().filter_map(|v| v.recovery));
-    let feed_ppm = middle_of(vans().filter_map(|v| v.feed_ppm));
+    let recovery = middle_of(vans.iter().filter_map(|v| v.recovery));
+    let feed_ppm = middle_of(vans.iter().filter_map(|v| v.feed_ppm));
     let district = District {
         area,
         prices,

@@ -6,7 +6,7 @@ use std::sync::Arc;
 use jiff::civil::Date;
 
 use super::alarm::{self, Alarm, AlarmKind, AlarmLevel, Facts, FleetTaps, Thresholds};
-use super::plan::membrane::{burn, plan};
+use super::plan::membrane::{NextOnes, burn, plan};
 use super::prices::DecisionPrices;
 use super::{
     AlarmAssessment, CauseAssessment, MembraneAssessment, MembraneMoney, State, Suspect, add_days,
@@ -71,7 +71,7 @@ impl Around {
 pub fn assess(
     van: &VanLives,
     fit: &VanFit,
-    area: Option<&AreaFit>,
+    (area, next): (Option<&AreaFit>, Option<&NextOnes>),
     around: &Around,
     fleet_fit: &FleetFit,
     prices: &DecisionPrices,
@@ -106,7 +106,7 @@ pub fn assess(
         (None, Ok(_)) => return empty("No membrane is in use on this van.".to_owned()),
     };
     let burn = burn(van, fit, area, fleet_fit, prices);
-    let planned = plan(van, forecast, area, &burn, until, prices);
+    let planned = plan(van, forecast, next, &burn, until, prices);
     let replace_on = planned.replace_on;
     let watched = &forecast.watched;
     let raised = alarm_of(life, watched, settings);

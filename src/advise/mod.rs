@@ -17,6 +17,9 @@ mod sharpen;
 mod since;
 pub mod what_if;
 
+use std::collections::BTreeMap;
+use std::sync::Arc;
+
 use jiff::civil::Date;
 use rayon::prelude::*;
 
@@ -24,6 +27,7 @@ use crate::fit::{AreaFit, FleetFit, VanFit};
 use crate::lives::{FleetLives, VanLives};
 use crate::settings::Settings;
 use plan::ahead::VanAhead;
+use plan::membrane::NextOnes;
 
 pub use alarm::Alarm;
 pub use assessment::*;
@@ -37,21 +41,41 @@ pub use since::{Effect, MonthCost, Moved, Since, Turn, Work, since};
 pub fn assess(lives: &FleetLives, fit: &FleetFit, settings: &Settings) -> Assessment {
     let prices = DecisionPrices::of(settings, lives);
     let around = membrane::Around::of(lives, fit);
-    let areas: Vec<AreaAssessment> = fit
+    let by_district = by_district(lives);
+    let areas: Vec<(AreaAssessment, NextOnes)> = fit
         .areas
         .par_iter()
-        .map(|a| areas::assess(a, lives, &prices, settings))
+        .map(|area| {
+            let vans = by_district
+                .get(&area.district)
+                .map_or(&[][..], Vec::as_slice);
+            (
+                areas::assess(area, vans, &prices, settings),
+                NextOnes::of(area, vans.iter().map(|van| van.membranes)),
+            )
+        })
+        .collect();
+    let here: BTreeMap<&Arc<str>, Here<'_>> = fit
+        .areas
+        .iter()
+        .zip(&areas)
+        .map(|(area, (assessed, next))| {
+            (
+                &area.district,
+                Here {
+                    area,
+                    assessed,
+                    next,
+                },
+            )
+        })
         .collect();
     let assessed: Vec<(VanAssessment, VanAhead)> = lives
         .vans
         .par_iter()
         .zip(&fit.vans)
         .map(|(van, van_fit)| {
-            let here = fit
-                .areas
-                .iter()
-                .zip(&areas)
-                .find(|(a, _)| Some(&a.district) == van.district.as_ref());
+            let here = van.district.as_ref().and_then(|d| here.get(d)).copied();
             assess_van(van, van_fit, here, &around, lives, fit, &prices, settings)
         })
         .collect();
@@ -61,7 +85,7 @@ pub fn assess(lives: &FleetLives, fit: &FleetFit, settings: &Settings) -> Assess
         as_of: lives.as_of,
         limits: settings.limits,
         vans,
-        areas,
+        areas: areas.into_iter().map(|(area, _)| area).collect(),
         rows: lives.rows,
         parts: fit.parts.iter().map(part).collect(),
         fleet: series::of_fleet(fit, settings),
@@ -83,26 +107,46 @@ fn part(part: &crate::fit::PartLife) -> PartAssessment {
     }
 }
 
+/// What is known of the district in which a van is based.
+#[derive(Clone, Copy)]
+struct Here<'a> {
+    area: &'a AreaFit,
+    assessed: &'a AreaAssessment,
+    next: &'a NextOnes,
+}
+
+/// The vans in service of each district, in order of name.
+fn by_district(lives: &FleetLives) -> BTreeMap<Arc<str>, Vec<&VanLives>> {
+    let mut by_district: BTreeMap<Arc<str>, Vec<&VanLives>> = BTreeMap::new();
+    for van in &lives.vans {
+        if let Some(district) = &van.district {
+            by_district.entry(district.clone()).or_default().push(van);
+        }
+    }
+    by_district
+}
+
 /// One van, and its coming year.
 #[allow(clippy::too_many_arguments)]
 fn assess_van(
     van: &VanLives,
     van_fit: &VanFit,
-    here: Option<(&AreaFit, &AreaAssessment)>,
+    here: Option<Here<'_>>,
     around: &membrane::Around,
     lives: &FleetLives,
     fit: &FleetFit,
     prices: &DecisionPrices,
     settings: &Settings,
 ) -> (VanAssessment, VanAhead) {
-    let area = here.map(|h| h.0);
-    let suggested = here.map(|h| &h.1.suggested);
-    let membrane = membrane::assess(van, van_fit, area, around, fit, prices, settings);
+    let area = here.map(|h| h.area);
+    let suggested = here.map(|h| &h.assessed.suggested);
+    let district = (area, here.map(|h| h.next));
+    let membrane = membrane::assess(van, van_fit, district, around, fit, prices, settings);
     let resin = resin::assess(van, van_fit, area, lives, prices, settings, suggested);
     let wear = prefilter::Wear {
         late: fit.late_wear.value,
         membrane_per_litre: here
-            .and_then(|h| h.1.cost_per_1000_litres)
+            .and_then(|h| h.assessed.cost_per_1000_litres)
             .map(|c| c.membrane / 1000.0),
     };
     let prefilter = prefilter::assess(van, settings, lives.as_of, prices, &wear);

@@ -57,11 +57,8 @@ fn learn_membranes<'a>(lives: &'a FleetLives, settings: &Settings) -> Learnt<'a>
 
 /// What it teaches of resin.
 fn learn_resin(looks: &[VanLooks], settings: &Settings) -> resin::ResinFit {
-    let charges: Vec<resin::ChargeLooks> = looks
-        .iter()
-        .flat_map(|l| l.charges.iter().cloned())
-        .collect();
-    resin::fit_shared(&charges, settings.limits.product_ppm)
+    let charges = looks.iter().flat_map(|l| &l.charges);
+    resin::fit_shared(charges, settings.limits.product_ppm)
 }
 
 /// What became of every element and charge on record.

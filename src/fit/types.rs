@@ -4,7 +4,7 @@ use std::sync::Arc;
 
 use jiff::civil::Date;
 
-pub use super::membrane::Course;
+pub use super::membrane::{Course, CourseSums};
 pub use super::usage::UseAhead;
 
 /// Three quantiles of one predictive distribution; a quantile beyond the

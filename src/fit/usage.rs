@@ -69,18 +69,16 @@ impl Season {
 
     /// Usual days that go by within `days` from the day of the year on.
     pub fn usual_days(&self, day_of_year: f64, days: f64) -> f64 {
+        self.since_new_year(day_of_year + days) - self.since_new_year(day_of_year)
+    }
+
+    /// Usual days from the beginning of a year on.
+    fn since_new_year(&self, days: f64) -> f64 {
         let years = (days / YEAR_DAYS).floor();
-        let mut left = days - years * YEAR_DAYS;
-        let mut at = (day_of_year / MONTH_DAYS).rem_euclid(12.0);
-        let mut sum = years * YEAR_DAYS;
-        while left > 1e-9 {
-            let to_end = (at.floor() + 1.0 - at) * MONTH_DAYS;
-            let step = to_end.min(left);
-            sum += step * self.month(at as usize);
-            left -= step;
-            at = (at + step / MONTH_DAYS + 1e-9).rem_euclid(12.0);
-        }
-        sum
+        let months = (days - years * YEAR_DAYS) / MONTH_DAYS;
+        let whole = (months as usize).min(11);
+        let before: f64 = self.0.iter().take(whole).sum();
+        years * YEAR_DAYS + (before + (months - whole as f64) * self.month(whole)) * MONTH_DAYS
     }
 
     /// Days until so many usual days have gone by.
@@ -126,6 +124,12 @@ impl Usage {
     pub fn factor(&self, z_now: f64, z_later: f64, years: f64) -> f64 {
         let wander = YEARLY_WANDER * (years.clamp(0.0, 10.0) / 3.0).sqrt();
         (self.sd_ln * z_now + wander * z_later).exp()
+    }
+
+    /// The same from one standard normal draw for both.
+    pub fn drawn_factor(&self, z: f64, years: f64) -> f64 {
+        let wander = YEARLY_WANDER * (years.clamp(0.0, 10.0) / 3.0).sqrt();
+        (self.sd_ln.hypot(wander) * z).exp()
     }
 }
 

@@ -301,8 +301,7 @@ fn permeate_ahead(
     let day_of_year = van
         .last_reading_on
         .map_or(105.0, |d| f64::from(d.day_of_year()));
-    let now = (0..ahead.draws.len()).map(|i| ahead.course(i, day_of_year).ppm());
-    ahead.ppm_now = middle_of(now)?;
+    ahead.ppm_now = ahead.middle_ppm(day_of_year)?;
     Some(ahead)
 }
 

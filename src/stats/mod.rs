@@ -28,6 +28,7 @@ pub mod scores;
 pub mod special;
 pub mod survival;
 pub mod vigil;
+pub mod wide;
 
 pub use error::{StatsError, Stop};
 pub use prior::GaussianPrior;

@@ -1,5 +1,7 @@
 //! A small seeded generator, so that every draw can be repeated.
 
+use super::special::normal_quantile;
+
 /// xoshiro256++ (Blackman & Vigna 2021, ACM Trans. Math. Softw. 47:36), its
 /// state filled by SplitMix64 as its authors advise.
 #[derive(Debug, Clone)]
@@ -74,6 +76,15 @@ impl Rng {
         ((u128::from(self.next_u64()) * count as u128) >> 64) as usize
     }
 
+    /// The same values in an order of which all are equally likely (Durstenfeld
+    /// 1964, algorithm 235).
+    pub fn shuffled<T>(&mut self, mut values: Vec<T>) -> Vec<T> {
+        for left in (1..values.len()).rev() {
+            values.swap(left, self.index(left + 1));
+        }
+        values
+    }
+
     /// Whether an event of the given probability happens.
     pub fn chance(&mut self, probability: f64) -> bool {
         self.uniform() < probability
@@ -140,6 +151,14 @@ impl Rng {
             mean * mean / root
         }
     }
+}
+
+/// So many standard normal values, ascending: the middle of each of as many
+/// equally likely strata.
+pub fn even_normals(count: usize) -> Vec<f64> {
+    (0..count)
+        .map(|i| normal_quantile((i as f64 + 0.5) / count as f64))
+        .collect()
 }
 
 #[cfg(test)]

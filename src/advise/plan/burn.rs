@@ -38,6 +38,21 @@ impl ResinBurn {
         }
     }
 
+    /// What is the same at every salt passage.
+    pub fn line(&self) -> BurnLine {
+        let at = |salt_passage: f64| self.litres_per_litre(salt_passage);
+        let pure = at(0.0);
+        BurnLine {
+            price_per_litre: self.price_per_litre,
+            pure,
+            tap: self
+                .resin_use
+                .litres_per_litre(self.feed_ppm, self.hardness_mg_l_caco3)
+                - pure,
+            cold: self.cold,
+        }
+    }
+
     /// Litres of resin per litre of water at a salt passage (a fraction at 25 °C).
     pub fn litres_per_litre(&self, salt_passage: f64) -> f64 {
         self.resin_use.litres_per_litre(
@@ -47,7 +62,42 @@ impl ResinBurn {
     }
 
     /// Money per litre of water at a salt passage.
+    #[cfg(test)]
     pub fn per_litre(&self, salt_passage: f64) -> f64 {
         self.price_per_litre * self.litres_per_litre(salt_passage)
+    }
+}
+
+/// Litres of resin per litre of water as a line over salt passage, for loops.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct BurnLine {
+    price_per_litre: f64,
+    /// Where nothing but gas comes through, and what all of the tap's salts add.
+    pure: f64,
+    tap: f64,
+    cold: f64,
+}
+
+impl BurnLine {
+    /// As [`ResinBurn::litres_per_litre`].
+    #[inline(always)]
+    pub fn litres_per_litre(&self, salt_passage: f64) -> f64 {
+        let passed = salt_passage * self.cold;
+        self.pure + self.tap * if passed < 1.0 { passed } else { 1.0 }
+    }
+
+    /// As [`ResinBurn::per_litre`].
+    #[inline(always)]
+    pub fn per_litre(&self, salt_passage: f64) -> f64 {
+        self.price_per_litre * self.litres_per_litre(salt_passage)
+    }
+
+    /// Money per litre of pure water, and beside it per litre times salt passage:
+    /// exact while less comes through than the tap brings.
+    pub fn per_litre_and_passage(&self) -> (f64, f64) {
+        (
+            self.price_per_litre * self.pure,
+            self.price_per_litre * self.tap * self.cold,
+        )
     }
 }

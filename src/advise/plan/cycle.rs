@@ -1,18 +1,18 @@
 //! Cycles of a part on simulated courses, for `stats::replacement` to choose among.
 
-use crate::fit::Course;
+use crate::fit::{Course, CourseSums};
 use crate::stats::replacement::PathCosts;
 
 /// What a cycle costs.
 #[derive(Clone, Copy)]
-pub struct Cycle<'a> {
+pub struct Cycle<'a, F> {
     /// The part and its fitting at the planned end; 0 for a part in use, whose
     /// replacement has to be paid whenever it comes.
     pub planned: f64,
     /// On top where the limit was passed first.
     pub unplanned_extra: f64,
     /// Money per litre of water at a salt passage.
-    pub per_litre: &'a dyn Fn(f64) -> f64,
+    pub per_litre: &'a F,
 }
 
 /// So many ages up to `most`.
@@ -24,35 +24,38 @@ pub fn even_ages(most: f64, steps: usize) -> Vec<f64> {
 
 /// Costs of planning a replacement at each of the ages (litres), on courses of
 /// a membrane. `None` without courses or ages.
-pub fn course_costs(
+pub fn course_costs<F: Fn(f64) -> f64>(
     courses: impl Iterator<Item = Course>,
     ages: &[f64],
-    cycle: &Cycle<'_>,
+    cycle: &Cycle<'_, F>,
 ) -> Option<PathCosts> {
-    let mut costs = PathCosts::new(ages).ok()?;
-    let mut any = false;
-    for course in courses {
-        any = true;
-        if course.is_past() {
-            // Past already: whatever that cost no plan can save.
-            costs.add_path(|_| (cycle.planned, 0.0));
-            continue;
-        }
-        let (mut at, mut reached, mut spent, mut litres) = (0.0, 0.0, 0.0, 0.0);
-        costs.add_path(|age| {
-            // Expected over the wander: the share still within the limit goes on.
-            let by_now = course.reached_by(age);
-            let made = (age - at) * (1.0 - 0.5 * (reached + by_now));
-            spent += made * (cycle.per_litre)(course.salt_passage(0.5 * (at + age)));
-            litres += made;
-            (at, reached) = (age, by_now);
-            (
-                cycle.planned + cycle.unplanned_extra * by_now + spent,
-                litres,
-            )
-        });
+    let sums = CourseSums::of(courses, ages, cycle.per_litre);
+    costs_of(&sums, ages, cycle.planned, cycle.unplanned_extra, 1.0, 0.0)
+}
+
+/// The same from sums over the courses, where a litre costs `per_worth` of what it
+/// is worth in them, and `per_litre` beside. What is past its limit costs the
+/// planned price only: whatever that cost no plan can save.
+pub fn costs_of(
+    sums: &CourseSums,
+    ages: &[f64],
+    planned: f64,
+    unplanned_extra: f64,
+    per_worth: f64,
+    per_litre: f64,
+) -> Option<PathCosts> {
+    if sums.courses == 0 {
+        return None;
     }
-    any.then_some(costs)
+    let planned = planned * sums.courses as f64;
+    let (mut spent, mut litres) = (0.0, 0.0);
+    let by_age = sums.reached.iter().zip(&sums.made).zip(&sums.worth);
+    let by_age = by_age.map(|((reached, made), worth)| {
+        spent += per_worth * worth + per_litre * made;
+        litres += made;
+        (planned + unplanned_extra * reached + spent, litres)
+    });
+    PathCosts::of_sums(ages, sums.courses, by_age).ok()
 }
 
 /// The same for lives without a running cost; they may be negative (past) or
@@ -63,22 +66,28 @@ pub fn life_costs(
     planned: f64,
     unplanned_extra: f64,
 ) -> Option<PathCosts> {
-    let mut costs = PathCosts::new(ages).ok()?;
-    let mut any = false;
-    for life in lives {
-        any = true;
-        costs.add_path(|age| {
-            if life <= 0.0 {
-                // Past already: whatever that cost no plan can save.
-                (planned, 0.0)
-            } else if life <= age {
-                (planned + unplanned_extra, life)
-            } else {
-                (planned, age)
-            }
-        });
+    let mut lives: Vec<f64> = lives.collect();
+    if lives.is_empty() {
+        return None;
     }
-    any.then_some(costs)
+    lives.sort_unstable_by(f64::total_cmp);
+    let n = lives.len() as f64;
+    // Past already: whatever that cost no plan can save.
+    let past = lives.iter().take_while(|l| **l <= 0.0).count();
+    let (mut ended, mut ended_after) = (past, 0.0);
+    let by_age = ages.iter().map(|&age| {
+        while let Some(life) = lives.get(ended).filter(|l| **l <= age) {
+            ended_after += life;
+            ended += 1;
+        }
+        let unplanned = (ended - past) as f64;
+        let lasting = (lives.len() - ended) as f64;
+        (
+            planned * n + unplanned_extra * unplanned,
+            ended_after + age * lasting,
+        )
+    });
+    PathCosts::of_sums(ages, lives.len(), by_age).ok()
 }
 
 #[cfg(test)]

@@ -1,20 +1,22 @@
 //! The day a membrane is best replaced: where going on would cost more than a
 //! new one does on average (renewal; Barlow & Proschan 1965, chapter 4.2).
 
+use std::collections::BTreeSet;
+
 use jiff::civil::Date;
 use serde::Serialize;
 
-use super::{Cycle, Early, MOST_EARLY_DAYS, ResinBurn, course_costs, even_ages};
+use super::{
+    BurnLine, Cycle, Early, MOST_EARLY_DAYS, ResinBurn, costs_of, course_costs, even_ages,
+};
 use crate::advise::prices::DecisionPrices;
 use crate::advise::{add_days, round_to};
-use crate::fit::{AreaFit, Course, FleetFit, HORIZON_DAYS, MembraneForecast, VanFit};
+use crate::fit::{AreaFit, Course, CourseSums, FleetFit, HORIZON_DAYS, MembraneForecast, VanFit};
 use crate::lives::VanLives;
 use crate::stats::replacement::CheapestAge;
 
 /// Candidate ages.
 const STEPS: usize = 64;
-/// Of a new element's courses every so many are followed for a single van.
-const EVERY: usize = 3;
 
 /// When to replace the membrane in use, and why then.
 #[derive(Debug, Clone, Default, PartialEq)]
@@ -79,7 +81,7 @@ pub fn burn(
 pub fn plan(
     van: &VanLives,
     forecast: &MembraneForecast,
-    area: Option<&AreaFit>,
+    next: Option<&NextOnes>,
     burn: &ResinBurn,
     until: Date,
     prices: &DecisionPrices,
@@ -87,8 +89,9 @@ pub fn plan(
     let p50 = forecast.limit_on.p50;
     let most_days = p50.map_or(HORIZON_DAYS, |d| f64::from((d - until).get_days()));
     let use_ahead = &forecast.use_ahead;
+    let burn = burn.line();
     let per_litre = |passage: f64| burn.per_litre(passage);
-    let next = area.and_then(|a| next_one(a, f64::from(van.membranes.max(1)), prices, &per_litre));
+    let next = next.and_then(|n| n.cheapest(van.membranes.max(1), &burn, prices));
     let last = MembranePlan {
         replace_on: p50,
         next_days: next
@@ -160,28 +163,60 @@ pub fn early(
         .collect()
 }
 
-/// The best age, litres, and long-run cost per litre of new membranes here.
-fn next_one(
-    area: &AreaFit,
-    membranes: f64,
-    prices: &DecisionPrices,
-    per_litre: &dyn Fn(f64) -> f64,
-) -> Option<CheapestAge> {
-    let share = membranes / area.membranes.max(1.0);
-    let courses: Vec<Course> = area
-        .next_membranes
-        .iter()
-        .step_by(EVERY)
-        .map(|c| c.shared_by(share))
-        .collect();
-    let most = longest_worth(&courses)?;
-    let cycle = Cycle {
-        planned: prices.membrane * membranes + prices.labour,
-        unplanned_extra: prices.lost_round,
-        per_litre,
-    };
-    let costs = course_costs(courses.into_iter(), &even_ages(most, STEPS), &cycle)?;
-    costs.cheapest().ok()
+/// What new membranes of a district do, for vans with so many of them.
+#[derive(Debug, Clone)]
+struct NextOne {
+    membranes: u32,
+    ages: Vec<f64>,
+    /// Worth is salt passage.
+    sums: CourseSums,
+}
+
+/// What new membranes of a district do, for every number of them on its vans.
+#[derive(Debug, Clone)]
+pub struct NextOnes(Vec<NextOne>);
+
+impl NextOnes {
+    /// `aboard`: how many membranes each van has.
+    pub fn of(area: &AreaFit, aboard: impl Iterator<Item = u32>) -> NextOnes {
+        let numbers: BTreeSet<u32> = aboard.map(|membranes| membranes.max(1)).collect();
+        let each = numbers.into_iter().filter_map(|membranes| {
+            let share = f64::from(membranes) / area.membranes.max(1.0);
+            let courses: Vec<Course> = area
+                .next_membranes
+                .iter()
+                .map(|c| c.shared_by(share))
+                .collect();
+            let ages = even_ages(longest_worth(&courses)?, STEPS);
+            let sums = CourseSums::of(courses.into_iter(), &ages, |passage| passage);
+            Some(NextOne {
+                membranes,
+                ages,
+                sums,
+            })
+        });
+        NextOnes(each.collect())
+    }
+
+    /// The best age, litres, and long-run cost per litre of so many membranes.
+    fn cheapest(
+        &self,
+        membranes: u32,
+        burn: &BurnLine,
+        prices: &DecisionPrices,
+    ) -> Option<CheapestAge> {
+        let next = self.0.iter().find(|n| n.membranes == membranes)?;
+        let (per_litre, per_passage) = burn.per_litre_and_passage();
+        let costs = costs_of(
+            &next.sums,
+            &next.ages,
+            prices.membrane * f64::from(membranes) + prices.labour,
+            prices.lost_round,
+            per_passage,
+            per_litre,
+        )?;
+        costs.cheapest().ok()
+    }
 }
 
 /// Where the search for the cheapest age ends: one and a half middle lives, or

@@ -11,8 +11,8 @@ pub mod resin;
 
 use serde::Serialize;
 
-pub use burn::ResinBurn;
-pub use cycle::{Cycle, course_costs, even_ages, life_costs};
+pub use burn::{BurnLine, ResinBurn};
+pub use cycle::{Cycle, costs_of, course_costs, even_ages, life_costs};
 
 /// What doing a job before its cheapest day costs.
 #[derive(Debug, Clone, Copy, PartialEq)]

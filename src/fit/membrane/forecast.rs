@@ -5,7 +5,7 @@ use std::sync::Arc;
 
 use jiff::civil::Date;
 
-use super::course::{Course, Motion};
+use super::course::{Course, Motion, Scale};
 use super::kin::Kin;
 use super::looks::{ElementLooks, USUAL_C};
 use super::shared::{Shared, SharedDraw, SharedFit};
@@ -42,6 +42,11 @@ impl Growth {
     /// `ln` salt passage at 25 °C at a level.
     pub fn ln_passage(&self, level: f64) -> f64 {
         self.shared.unbend(level)
+    }
+
+    /// The scale on which it grows.
+    pub fn scale(&self) -> Scale {
+        self.shared.scale()
     }
 
     /// What a degree does to `ln` permeate over the seasons.

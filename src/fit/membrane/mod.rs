@@ -16,7 +16,7 @@ mod step;
 mod typical;
 mod watch;
 
-pub use course::Course;
+pub use course::{Course, CourseSums, Scale};
 pub use forecast::{
     ElementDraws, Growth, InUse, NewElement, draws_of, forecast, new_element_courses,
     new_element_lives,

@@ -311,7 +311,11 @@ pub fn fit_shared(elements: &[ElementLooks]) -> SharedFit {
             .or_default()
             .push(element);
     }
-    let mut cost = |x: &[f64]| -> f64 { prior_cost(x) + data_cost(x, &by_district) };
+    let costs = |all: &[Vec<f64>]| -> Vec<f64> {
+        all.iter()
+            .map(|x| prior_cost(x) + data_cost(x, &by_district))
+            .collect()
+    };
     let drawn = |list: Vec<Shared>| -> Vec<SharedDraw> {
         list.into_par_iter()
             .map(|s| SharedDraw::of(s, &by_district))
@@ -332,9 +336,9 @@ pub fn fit_shared(elements: &[ElementLooks]) -> SharedFit {
             remark: None,
         };
     }
-    let found = optimise::bfgs(cost, &prior, &scale, 60);
+    let found = optimise::bfgs(costs, &prior, &scale, 60);
     let step: Vec<f64> = UNKNOWNS.iter().map(|u| 0.05 * u.sd).collect();
-    let curvature = optimise::hessian(&mut cost, &found.point, found.value, &step);
+    let curvature = optimise::hessian(costs, &found.point, found.value, &step);
     match Cholesky::new(curvature) {
         Some(factor) => {
             let covariance = factor.inverse();

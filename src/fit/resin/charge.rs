@@ -6,6 +6,7 @@ use jiff::civil::Date;
 
 use crate::fit::horizon::middle_of;
 use crate::lives::{ChargeLife, ProductPoint};
+use crate::stats::wide;
 use crate::water;
 
 /// Width of the breakthrough curve as a share of the capacity: 0.04-0.10 for a
@@ -192,38 +193,196 @@ impl ChargeLooks {
         self.load(self.ppm_litres, self.litres, share)
     }
 
-    /// Log-likelihood of a capacity with that mean and spread of its logarithm;
-    /// 0 where the charge says nothing.
-    pub fn log_likelihood(&self, ln_mean: f64, ln_sd: f64, share: f64) -> f64 {
-        use crate::stats::special::{ln_normal_cdf, normal_cdf};
-        let z = |u: &Uptake| {
-            let load = self.load(u.ppm_litres, u.litres, share) / u.curve;
-            (load.max(1e-6).ln() - ln_mean) / ln_sd
-        };
-        match &self.evidence {
-            None => 0.0,
-            Some(Evidence::Beyond(u)) => ln_normal_cdf(-z(u)),
-            Some(Evidence::Between(low, high)) => {
-                (normal_cdf(z(high)) - normal_cdf(z(low))).max(1e-12).ln()
-            }
-            Some(Evidence::About(u, spread)) => {
-                let total = (ln_sd * ln_sd + spread * spread).sqrt();
-                let z = z(u) * ln_sd / total;
-                -0.5 * z * z - (total * (2.0 * std::f64::consts::PI).sqrt()).ln()
-            }
+    /// Adds the log-likelihood of each exact capacity: the charge's own evidence
+    /// with the spread of a reading rather than of the fleet. Adds nothing where
+    /// the charge says nothing.
+    pub fn add_own_log_likelihood(&self, ln_capacities: &[f64], share: f64, sums: &mut [f64]) {
+        if let Some(evidence) = self.evidence {
+            wide::widest(OwnLikelihood {
+                charge: self,
+                evidence,
+                ln_capacities,
+                share,
+                sums,
+            });
         }
-    }
-
-    /// Log-likelihood of one exact capacity: the charge's own evidence with the
-    /// spread of a reading rather than of the fleet.
-    pub fn own_log_likelihood(&self, ln_capacity: f64, share: f64) -> f64 {
-        const READING_SD: f64 = 0.06;
-        self.log_likelihood(ln_capacity, READING_SD, share)
     }
 
     /// Whether the charge teaches the fleet anything.
     pub fn teaches(&self) -> bool {
         self.evidence.is_some()
+    }
+}
+
+/// Log-likelihood where the load is still below the capacity, the load so many
+/// standard deviations above it.
+#[inline(always)]
+fn beyond(z: f64) -> f64 {
+    wide::ln_normal_cdf(-z)
+}
+
+/// Where the capacity lies between two loads.
+#[inline(always)]
+fn between(low: f64, high: f64) -> f64 {
+    let share = wide::normal_cdf(high) - wide::normal_cdf(low);
+    wide::ln(if share > 1e-12 { share } else { 1e-12 })
+}
+
+/// Where it was read off the curve with that variance in all.
+#[inline(always)]
+fn about(away: f64, variance: f64) -> f64 {
+    const LN_2_PI: f64 = 1.837_877_066_409_345_3;
+    -0.5 * (away * away / variance + LN_2_PI + wide::ln(variance))
+}
+
+struct OwnLikelihood<'a> {
+    charge: &'a ChargeLooks,
+    evidence: Evidence,
+    ln_capacities: &'a [f64],
+    share: f64,
+    sums: &'a mut [f64],
+}
+
+impl wide::Loops for OwnLikelihood<'_> {
+    type Output = ();
+
+    #[inline(always)]
+    fn run(self) {
+        const READING_SD: f64 = 0.06;
+        let ln_load = |u: &Uptake| Load::of(self.charge, u).ln(self.share);
+        let each = self.ln_capacities.iter().zip(self.sums);
+        match &self.evidence {
+            Evidence::Beyond(u) => {
+                let load = ln_load(u);
+                each.for_each(|(mean, sum)| *sum += beyond((load - mean) / READING_SD));
+            }
+            Evidence::Between(low, high) => {
+                let (low, high) = (ln_load(low), ln_load(high));
+                each.for_each(|(mean, sum)| {
+                    *sum += between((low - mean) / READING_SD, (high - mean) / READING_SD);
+                });
+            }
+            Evidence::About(u, spread) => {
+                let load = ln_load(u);
+                let variance = READING_SD * READING_SD + spread * spread;
+                each.for_each(|(mean, sum)| *sum += about(load - mean, variance));
+            }
+        }
+    }
+}
+
+/// What an uptake loads a litre of resin with, corrected to the middle of the
+/// breakthrough: ions, and all the prior carbon dioxide, meq.
+#[derive(Debug, Clone, Copy)]
+struct Load {
+    ions: f64,
+    gas: f64,
+}
+
+impl Load {
+    fn of(charge: &ChargeLooks, uptake: &Uptake) -> Load {
+        let whole = |share: f64| charge.load(uptake.ppm_litres, uptake.litres, share);
+        Load {
+            ions: whole(0.0) / uptake.curve,
+            gas: (whole(1.0) - whole(0.0)) / uptake.curve,
+        }
+    }
+
+    /// `ln` of it when `share` of the carbon dioxide counts.
+    #[inline(always)]
+    fn ln(self, share: f64) -> f64 {
+        let load = self.ions + share * self.gas;
+        wide::ln(if load > 1e-6 { load } else { 1e-6 })
+    }
+}
+
+/// The evidence of many charges, by its kind.
+#[derive(Debug, Clone, Default)]
+pub struct Taught {
+    beyond: Vec<Load>,
+    between: Vec<(Load, Load)>,
+    about: Vec<(Load, f64)>,
+}
+
+impl Taught {
+    pub fn add(&mut self, charge: &ChargeLooks) {
+        match &charge.evidence {
+            None => {}
+            Some(Evidence::Beyond(u)) => self.beyond.push(Load::of(charge, u)),
+            Some(Evidence::Between(low, high)) => {
+                let loads = (Load::of(charge, low), Load::of(charge, high));
+                self.between.push(loads);
+            }
+            Some(Evidence::About(u, spread)) => self.about.push((Load::of(charge, u), *spread)),
+        }
+    }
+
+    /// Log-likelihood of each mean of the logarithm of the capacity, with that
+    /// spread of it, when `share` of the prior carbon dioxide counts.
+    pub fn log_likelihoods<const N: usize>(
+        &self,
+        ln_means: [f64; N],
+        ln_sd: f64,
+        share: f64,
+    ) -> [f64; N] {
+        wide::widest(Likelihoods {
+            taught: self,
+            ln_means,
+            ln_sd,
+            share,
+        })
+    }
+}
+
+struct Likelihoods<'a, const N: usize> {
+    taught: &'a Taught,
+    ln_means: [f64; N],
+    ln_sd: f64,
+    share: f64,
+}
+
+impl<const N: usize> wide::Loops for Likelihoods<'_, N> {
+    type Output = [f64; N];
+
+    #[inline(always)]
+    fn run(self) -> [f64; N] {
+        let Likelihoods {
+            taught,
+            ln_means,
+            ln_sd,
+            share,
+        } = self;
+        let each = 1.0 / ln_sd;
+        let mut beyonds = vec![0.0; taught.beyond.len()];
+        for (to, load) in beyonds.iter_mut().zip(&taught.beyond) {
+            *to = each * load.ln(share);
+        }
+        let mut betweens = vec![(0.0, 0.0); taught.between.len()];
+        for (to, (low, high)) in betweens.iter_mut().zip(&taught.between) {
+            *to = (each * low.ln(share), each * high.ln(share));
+        }
+        let mut abouts = vec![(0.0, 0.0); taught.about.len()];
+        for (to, (load, spread)) in abouts.iter_mut().zip(&taught.about) {
+            *to = (load.ln(share), ln_sd * ln_sd + spread * spread);
+        }
+        let mut terms = vec![0.0; beyonds.len() + betweens.len() + abouts.len()];
+        let mut sums = [0.0; N];
+        for (sum, mean) in sums.iter_mut().zip(ln_means) {
+            let middle = each * mean;
+            let (of_beyond, rest) = terms.split_at_mut(beyonds.len());
+            let (of_between, of_about) = rest.split_at_mut(betweens.len());
+            for (term, load) in of_beyond.iter_mut().zip(&beyonds) {
+                *term = beyond(load - middle);
+            }
+            for (term, (low, high)) in of_between.iter_mut().zip(&betweens) {
+                *term = between(low - middle, high - middle);
+            }
+            for (term, (load, variance)) in of_about.iter_mut().zip(&abouts) {
+                *term = about(load - mean, *variance);
+            }
+            *sum = wide::sum(&terms);
+        }
+        sums
     }
 }
 

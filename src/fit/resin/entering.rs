@@ -1,14 +1,12 @@
 //! What will enter the resin: the tap's strength times what the membrane lets
 //! through, with season, wander and decline ahead.
 
-use crate::fit::membrane::Growth;
+use crate::fit::horizon::middle_of;
+use crate::fit::membrane::{Growth, Scale};
 use crate::lives::TapSeason;
-use crate::stats::random::Rng;
 
-/// Days after which a tap's strength is forgotten: sources are mixed anew in
-/// some weeks (judgement).
-const STRENGTH_MEMORY_DAYS: f64 = 45.0;
-const USUAL_C: f64 = 11.5;
+/// Middle of the year at a tap, °C.
+pub(super) const USUAL_C: f64 = 11.5;
 
 /// One draw of what lets salts through.
 #[derive(Debug, Clone, Copy)]
@@ -53,55 +51,29 @@ impl PermeateAhead {
         }
     }
 
-    /// A course through draw number `index`, starting on that day of the year.
-    pub fn course(&self, index: usize, day_of_year: f64) -> Course<'_> {
-        // A stride coprime to the usual counts mixes the futures of membrane and resin.
-        let pick = index.wrapping_mul(7919) % self.draws.len().max(1);
-        let draw = self.draws.get(pick).copied().unwrap_or(PermeateDraw {
+    /// What lets salts through in draw number `index`.
+    pub fn draw(&self, index: usize) -> PermeateDraw {
+        let draw = self.draws.get(index).copied();
+        draw.unwrap_or(PermeateDraw {
             growth: None,
             ln_scale: self.ppm_now.max(1e-3).ln(),
             per_c: 0.0,
-        });
-        Course {
-            ahead: self,
-            draw,
-            level: draw.growth.map_or(0.0, |g| g.level),
-            strength: self.strength_now,
-            day_of_year,
-        }
-    }
-}
-
-/// One possible course of what enters the resin.
-pub struct Course<'a> {
-    ahead: &'a PermeateAhead,
-    draw: PermeateDraw,
-    level: f64,
-    strength: f64,
-    day_of_year: f64,
-}
-
-impl Course<'_> {
-    /// Permeate today, ppm.
-    pub fn ppm(&self) -> f64 {
-        let passage = self.draw.growth.map_or(0.0, |g| g.ln_passage(self.level));
-        let season = self.ahead.season.on(self.day_of_year) - USUAL_C;
-        (self.draw.ln_scale + passage + self.draw.per_c * season + self.strength)
-            .exp()
-            .min(self.ahead.feed_ppm)
+        })
     }
 
-    /// Days go by in which the membrane makes so many litres.
-    pub fn advance(&mut self, days: f64, litres: f64, rng: &mut Rng) {
-        self.day_of_year += days;
-        if let Some(g) = &self.draw.growth {
-            self.level +=
-                g.rate_per_litre * litres + (g.wander_per_litre * litres).sqrt() * rng.normal();
-        }
-        if self.ahead.strength_sd > 0.0 {
-            let keep = (-days / STRENGTH_MEMORY_DAYS).exp();
-            self.strength = keep * self.strength
-                + self.ahead.strength_sd * (1.0 - keep * keep).sqrt() * rng.normal();
-        }
+    /// The scale on which salt passage grows; `None` where it stays.
+    pub fn scale(&self) -> Option<Scale> {
+        self.draws.first().and_then(|d| Some(d.growth?.scale()))
+    }
+
+    /// Permeate today, middle of the draws, ppm.
+    pub fn middle_ppm(&self, day_of_year: f64) -> Option<f64> {
+        let warmer_c = self.season.on(day_of_year) - USUAL_C;
+        middle_of(self.draws.iter().map(|draw| {
+            let passage = draw.growth.map_or(0.0, |g| g.ln_passage(g.level));
+            (draw.ln_scale + passage + draw.per_c * warmer_c + self.strength_now)
+                .exp()
+                .min(self.feed_ppm)
+        }))
     }
 }

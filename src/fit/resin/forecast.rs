@@ -3,154 +3,21 @@
 
 use jiff::civil::Date;
 
-use super::charge::{BREAKTHROUGH_WIDTH, ChargeLooks};
-use super::entering::{Course, PermeateAhead};
-use super::shared::{ResinDraw, ResinFit};
-use crate::fit::horizon::{HORIZON_DAYS, day_span, span_of, span_of_sorted};
+use super::capacity::draw_capacities;
+use super::charge::ChargeLooks;
+use super::entering::PermeateAhead;
+use super::follow::{Ahead, Future, PATH_DAYS, PATH_STEPS};
+use super::shared::ResinFit;
+use crate::fit::horizon::{day_span, span_of, span_of_sorted};
 use crate::fit::usage::{Season, Usage};
 use crate::fit::{Band, DayDraws, Explained, ResinForecast};
-use crate::stats::random::Rng;
-use crate::water;
+use crate::stats::random::{Rng, even_normals};
 
-/// Draws for each draw of the shared numbers.
-const DRAWS_EACH: usize = 50;
-
-/// Steps of a week or so on which the page draws, then ever longer ones.
-const PATH_STEPS: usize = 24;
-const PATH_DAYS: f64 = 180.0;
-const LONGER_BY: f64 = 0.04;
-/// From day to day pressure and tap swing by some per cent about the course
-/// that is followed in steps of a week: the limit is reached on a bad day,
-/// before the middle of it is there.
-const DAILY_SWING: f64 = 0.03;
-
-/// One charge's future under one draw.
-struct Future<'a> {
-    charge: &'a ChargeLooks,
-    capacity: f64,
-    share: f64,
-    /// Hardness of the water ahead, mg/L CaCO3.
-    hardness: f64,
-}
-
-/// Litres that a van makes from today on.
-struct Rate<'a> {
-    litres_per_day: f64,
-    season: &'a Season,
-    /// Today.
-    day_of_year: f64,
-}
-
-impl Rate<'_> {
-    /// Litres in the `days` after day number `from`.
-    fn litres(&self, from: f64, days: f64) -> f64 {
-        self.litres_per_day * self.season.usual_days(self.day_of_year + from, days)
-    }
-}
-
-/// Litres and days until the limit; infinite if not within the horizon.
-struct Left {
-    litres: f64,
-    days: f64,
-}
-
-impl Future<'_> {
-    fn product_ppm(&self, load: f64, permeate_ppm: f64) -> f64 {
-        let z = (load / self.capacity - 1.0) / BREAKTHROUGH_WIDTH;
-        permeate_ppm / (1.0 + (-z).exp())
-    }
-
-    /// Follows the charge until product water reaches the limit. `products`
-    /// gets the product water of every step that the page draws.
-    fn follow(
-        &self,
-        mut course: Course<'_>,
-        rate: &Rate<'_>,
-        limit_ppm: f64,
-        rng: &mut Rng,
-        products: &mut [Vec<f64>],
-    ) -> Left {
-        let limit_ppm = limit_ppm * (1.0 - DAILY_SWING);
-        let mut load = self.charge.load_now(self.share);
-        let co2 = self.share * water::co2_prior_median_mmol_l(self.hardness);
-        let mut permeate = course.ppm();
-        let mut product = self.product_ppm(load, permeate);
-        let (mut day, mut step) = (0.0, 0);
-        let mut left = Left {
-            litres: f64::INFINITY,
-            days: f64::INFINITY,
-        };
-        if product >= limit_ppm {
-            left = Left {
-                litres: 0.0,
-                days: 0.0,
-            };
-        }
-        loop {
-            if let Some(values) = products.get_mut(step) {
-                values.push(product);
-            }
-            let drawn = step + 1 >= products.len();
-            if drawn && left.days.is_finite() || day >= HORIZON_DAYS {
-                return left;
-            }
-            let days = if step < PATH_STEPS {
-                PATH_DAYS / PATH_STEPS as f64
-            } else {
-                LONGER_BY * day
-            };
-            let litres = rate.litres(day, days);
-            course.advance(days, litres, rng);
-            let (permeate_before, product_before) = (permeate, product);
-            permeate = course.ppm();
-            load += (water::KAPPA_MEQ_PER_PPM * 0.5 * (permeate + permeate_before) + co2) * litres
-                / self.charge.resin_litres;
-            product = self.product_ppm(load, permeate);
-            if left.days.is_infinite() && product >= limit_ppm {
-                let share = (limit_ppm - product_before) / (product - product_before).max(1e-9);
-                let days = day + share.clamp(0.0, 1.0) * days;
-                if days <= HORIZON_DAYS {
-                    left = Left {
-                        litres: rate.litres(0.0, days),
-                        days,
-                    };
-                }
-            }
-            day += days;
-            step += 1;
-        }
-    }
-}
-
-/// A draw of the `ln` capacity of this charge: the fleet's spread and the
-/// charge's own evidence, on a grid.
-fn draw_capacity(charge: &ChargeLooks, draw: &ResinDraw, rng: &mut Rng) -> f64 {
-    const GRID: usize = 41;
-    let s = &draw.shared;
-    let centre = s.ln_capacity + draw.district(charge.district.as_ref(), rng);
-    // Wide below and above: a charge may long have outlived the fleet's idea of it.
-    let reached = charge.load_now(s.co2_share).max(1e-6).ln();
-    let low = centre - 4.0 * s.capacity_sd;
-    let high = (centre + 4.0 * s.capacity_sd).max(reached + 2.0 * s.capacity_sd);
-    let step = (high - low) / (GRID - 1) as f64;
-    let logs: Vec<f64> = (0..GRID)
-        .map(|i| {
-            let u = low + step * i as f64;
-            let z = (u - centre) / s.capacity_sd;
-            -0.5 * z * z + charge.own_log_likelihood(u, s.co2_share)
-        })
-        .collect();
-    let top = logs.iter().copied().fold(f64::NEG_INFINITY, f64::max);
-    let total: f64 = logs.iter().map(|l| (l - top).exp()).sum();
-    let mut left = rng.uniform() * total;
-    for (i, l) in logs.iter().enumerate() {
-        left -= (l - top).exp();
-        if left <= 0.0 {
-            return low + step * (i as f64 + rng.uniform() - 0.5);
-        }
-    }
-    high
-}
+/// Draws for each draw of the shared numbers. They are spread evenly over what
+/// is unsure, so that few serve.
+pub const DRAWS_EACH: usize = 20;
+/// How far ahead a van's rate is taken, years.
+const RATE_YEARS: f64 = 0.3;
 
 /// The charge in use, and what its future hangs on.
 pub struct Running<'a> {
@@ -180,43 +47,49 @@ pub fn forecast(fit: &ResinFit, running: &Running<'_>) -> ResinForecast {
         seed_name,
     } = *running;
     let mut rng = Rng::for_part(6, seed_name);
-    let mut litres = Vec::with_capacity(fit.draws.len() * DRAWS_EACH);
-    let mut days = Vec::with_capacity(litres.capacity());
-    let mut products: Vec<Vec<f64>> = vec![Vec::new(); PATH_STEPS + 1];
-    let (mut capacities, mut loads) = (Vec::new(), Vec::new());
-    let day_of_year = f64::from(as_of.day_of_year());
+    let n = fit.draws.len() * DRAWS_EACH;
+    let mut capacities = Vec::with_capacity(n);
     for draw in &fit.draws {
-        for _ in 0..DRAWS_EACH {
-            let future = Future {
-                charge,
-                capacity: draw_capacity(charge, draw, &mut rng).exp(),
-                share: draw.shared.co2_share,
-                hardness: hardness_ahead,
-            };
-            capacities.push(future.capacity);
-            loads.push(charge.load_now(future.share));
-            let rate = usage.litres_per_day() * usage.factor(rng.normal(), rng.normal(), 0.3);
-            let course = permeate.course(litres.len(), day_of_year);
-            let rate = Rate {
-                litres_per_day: rate,
-                season: &usage.season,
-                day_of_year,
-            };
-            let left = future.follow(course, &rate, limit_ppm, &mut rng, &mut products);
-            match &charge.crossing {
-                Some(crossing) => {
-                    let (a, b) = crossing.between;
-                    let day = |d: Date| f64::from((d - as_of).get_days());
-                    days.push(day(a) + rng.uniform() * (day(b) - day(a)));
-                    litres.push(0.0);
-                }
-                None => {
-                    days.push(left.days);
-                    litres.push(left.litres);
-                }
-            }
-        }
+        draw_capacities(charge, draw, DRAWS_EACH, &mut rng, &mut capacities);
     }
+    for capacity in &mut capacities {
+        *capacity = capacity.exp();
+    }
+    let shares = || fit.draws.iter().map(|d| d.shared.co2_share);
+    let each_share = || shares().flat_map(|s| std::iter::repeat_n(s, DRAWS_EACH));
+    let uses = rng.shuffled(even_normals(n));
+    let futures: Vec<Future> = capacities
+        .iter()
+        .zip(each_share())
+        .zip(uses)
+        .map(|((&capacity, share), z)| Future {
+            capacity,
+            share,
+            litres_per_day: usage.litres_per_day() * usage.drawn_factor(z, RATE_YEARS),
+        })
+        .collect();
+    let ahead = Ahead {
+        charge,
+        hardness: hardness_ahead,
+        permeate,
+        season: &usage.season,
+        day_of_year: f64::from(as_of.day_of_year()),
+        limit_ppm,
+        chance: &fit.chance,
+        order: rng.shuffled((0..permeate.draws.len()).collect()),
+    };
+    let mut products: Vec<Vec<f64>> = vec![Vec::with_capacity(n); PATH_STEPS + 1];
+    let left = ahead.follow(&futures, &mut products);
+    let (mut litres, mut days): (Vec<f64>, Vec<f64>) = match &charge.crossing {
+        Some(crossing) => {
+            let (a, b) = crossing.between;
+            let day = |d: Date| f64::from((d - as_of).get_days());
+            let between = |i: usize| (i as f64 + 0.5) / n as f64 * (day(b) - day(a));
+            (0..n).map(|i| (0.0, day(a) + between(i))).unzip()
+        }
+        None => left.iter().map(|l| (l.litres, l.days)).unzip(),
+    };
+    let loads = shares().map(|share| charge.load_now(share));
     // Today's reading is the floor: the curve's foot lies below the plateau.
     let floor = charge.product_ppm.unwrap_or(0.0).min(limit_ppm);
     litres.sort_by(f64::total_cmp);
@@ -256,12 +129,7 @@ pub fn forecast(fit: &ResinFit, running: &Running<'_>) -> ResinForecast {
                 "ppm",
                 permeate.ppm_now,
             )),
-            Explained::of(
-                "taken up so far",
-                "meq per L of resin",
-                loads.into_iter(),
-                None,
-            ),
+            Explained::of("taken up so far", "meq per L of resin", loads, None),
             Explained::of(
                 "can take up to the limit",
                 "meq per L of resin",
@@ -295,29 +163,31 @@ pub fn new_charge_lives(
     limit_ppm: f64,
     seed_name: &str,
 ) -> Vec<f64> {
-    let day_of_year = 105.0;
-    let rate = Rate {
-        litres_per_day,
-        season: &Season::EVEN,
-        day_of_year,
-    };
     let mut rng = Rng::for_part(7, seed_name);
-    let mut lives = Vec::with_capacity(fit.draws.len() * DRAWS_EACH);
+    let mut capacities = Vec::with_capacity(fit.draws.len() * DRAWS_EACH);
     for draw in &fit.draws {
-        for _ in 0..DRAWS_EACH {
-            let own = draw.shared.ln_capacity
-                + draw.district(charge.district.as_ref(), &mut rng)
-                + draw.shared.capacity_sd * rng.normal();
-            let future = Future {
-                charge,
-                capacity: own.exp(),
-                share: draw.shared.co2_share,
-                hardness: charge.hardness_mg_l_caco3,
-            };
-            let course = permeate.course(lives.len(), day_of_year);
-            let left = future.follow(course, &rate, limit_ppm, &mut rng, &mut []);
-            lives.push(left.litres);
-        }
+        draw_capacities(charge, draw, DRAWS_EACH, &mut rng, &mut capacities);
     }
-    lives
+    let shares = fit.draws.iter().map(|d| d.shared.co2_share);
+    let futures: Vec<Future> = capacities
+        .iter()
+        .zip(shares.flat_map(|s| std::iter::repeat_n(s, DRAWS_EACH)))
+        .map(|(ln_capacity, share)| Future {
+            capacity: ln_capacity.exp(),
+            share,
+            litres_per_day,
+        })
+        .collect();
+    let ahead = Ahead {
+        charge,
+        hardness: charge.hardness_mg_l_caco3,
+        permeate,
+        season: &Season::EVEN,
+        day_of_year: 105.0,
+        limit_ppm,
+        chance: &fit.chance,
+        order: rng.shuffled((0..permeate.draws.len()).collect()),
+    };
+    let left = ahead.follow(&futures, &mut []);
+    left.into_iter().map(|l| l.litres).collect()
 }

@@ -9,8 +9,10 @@
 //! a charge was changed before the limit, drawn together by district. The last
 //! stretch follows the logistic breakthrough curve (Chu 2010).
 
+mod capacity;
 mod charge;
 mod entering;
+mod follow;
 mod forecast;
 mod shared;
 

@@ -4,8 +4,11 @@ use std::collections::BTreeMap;
 use std::sync::Arc;
 
 use nalgebra::{Cholesky, DVector};
+use rayon::prelude::*;
 
-use super::charge::ChargeLooks;
+use super::charge::{ChargeLooks, Taught};
+use super::follow::Chance;
+use super::forecast::DRAWS_EACH;
 use crate::fit::SharedNumber;
 use crate::stats::optimise;
 use crate::stats::random::Rng;
@@ -106,21 +109,10 @@ impl ResinDraw {
             .map_or(0.0, |grid| grid.iter().map(|(x, w)| x * w).sum())
     }
 
-    /// A draw of the district's addition to `ln` capacity.
-    pub fn district(&self, name: Option<&Arc<str>>, rng: &mut Rng) -> f64 {
-        match name.and_then(|n| self.districts.get(n)) {
-            Some(grid) => {
-                let mut left = rng.uniform();
-                for &(value, weight) in grid {
-                    left -= weight;
-                    if left <= 0.0 {
-                        return value;
-                    }
-                }
-                0.0
-            }
-            None => self.shared.district_sd * rng.normal(),
-        }
+    /// What the district adds to `ln` capacity, with weights; `None` where
+    /// nothing tells.
+    pub fn additions(&self, name: Option<&Arc<str>>) -> Option<&[(f64, f64)]> {
+        name.and_then(|n| self.districts.get(n)).map(Vec::as_slice)
     }
 }
 
@@ -134,10 +126,19 @@ pub struct ResinFit {
     pub usual_share: f64,
     pub explained: Vec<SharedNumber>,
     pub remark: Option<String>,
+    /// What comes to every charge.
+    pub chance: Chance,
 }
 
+/// Most charges that the search looks at: the shared numbers are then known far
+/// better than any district's own.
+const MOST_CHARGES: usize = 2_000;
+
 /// Finds the shared numbers from all charges of the fleet (possibly none).
-pub fn fit_shared(charges: &[ChargeLooks], limit_ppm: f64) -> ResinFit {
+pub fn fit_shared<'a>(
+    charges: impl IntoIterator<Item = &'a ChargeLooks>,
+    limit_ppm: f64,
+) -> ResinFit {
     let unknowns = [
         CAPACITY,
         SPREAD,
@@ -148,33 +149,27 @@ pub fn fit_shared(charges: &[ChargeLooks], limit_ppm: f64) -> ResinFit {
         },
         BETWEEN,
     ];
-    let mut by_district: ByDistrict<'_> = BTreeMap::new();
-    for charge in charges.iter().filter(|c| c.teaches()) {
-        by_district
-            .entry(charge.district.clone())
-            .or_default()
-            .push(charge);
-    }
-    let mut cost = |x: &[f64]| -> f64 {
+    let taught: Vec<&ChargeLooks> = charges.into_iter().filter(|c| c.teaches()).collect();
+    // Evenly spaced in the fleet's order, so that the choice is the same each time.
+    let every = taught.len().div_ceil(MOST_CHARGES).max(1);
+    let chosen = by_district(taught.iter().copied().step_by(every));
+    let by_district = by_district(taught.iter().copied());
+    let cost = |x: &[f64]| -> f64 {
         let s = ResinShared::from_search(x);
         let prior: f64 = x
             .iter()
             .zip(&unknowns)
             .map(|(x, u)| 0.5 * ((x - u.mean) / u.sd).powi(2))
             .sum();
-        prior - by_district.values().map(|c| pooled(&s, c)).sum::<f64>()
+        prior - chosen.values().map(|c| pooled(&s, c)).sum::<f64>()
     };
+    let costs = |all: &[Vec<f64>]| -> Vec<f64> { all.par_iter().map(|x| cost(x)).collect() };
     let start: Vec<f64> = unknowns.iter().map(|u| u.mean).collect();
     let scale: Vec<f64> = unknowns.iter().map(|u| 0.5 * u.sd).collect();
     let prior_sd: Vec<f64> = unknowns.iter().map(|u| u.sd).collect();
-    let found = optimise::bfgs(cost, &start, &scale, 60);
+    let found = optimise::bfgs(costs, &start, &scale, 60);
     let step: Vec<f64> = prior_sd.iter().map(|s| 0.05 * s).collect();
-    let factor = Cholesky::new(optimise::hessian(
-        &mut cost,
-        &found.point,
-        found.value,
-        &step,
-    ));
+    let factor = Cholesky::new(optimise::hessian(costs, &found.point, found.value, &step));
     let remark = factor.is_none().then(|| {
         "How surely the resin's shared numbers are known could not be worked out; the spread of common practice is used.".to_owned()
     });
@@ -183,29 +178,33 @@ pub fn fit_shared(charges: &[ChargeLooks], limit_ppm: f64) -> ResinFit {
         |f| f.inverse().diagonal().iter().map(|v| v.sqrt()).collect(),
     );
     let mut rng = Rng::for_part(5, "resin shared numbers");
-    let mut draws = Vec::with_capacity(DRAWS);
-    for _ in 0..DRAWS / 2 {
-        let z = DVector::from_iterator(4, (0..4).map(|_| rng.normal()));
-        let away = factor
-            .as_ref()
-            .and_then(|f| f.l().transpose().solve_upper_triangular(&z))
-            .unwrap_or_else(|| {
-                DVector::from_iterator(4, z.iter().zip(&prior_sd).map(|(z, s)| z * s))
-            });
-        for sign in [1.0, -1.0] {
-            let x: Vec<f64> = found
-                .point
-                .iter()
-                .zip(away.iter())
-                .map(|(c, a)| c + sign * a)
-                .collect();
-            let shared = ResinShared::from_search(&x);
-            draws.push(ResinDraw {
-                shared,
-                districts: districts(&by_district, &shared),
-            });
-        }
-    }
+    let drawn: Vec<ResinShared> = (0..DRAWS / 2)
+        .flat_map(|_| {
+            let z = DVector::from_iterator(4, (0..4).map(|_| rng.normal()));
+            let away = factor
+                .as_ref()
+                .and_then(|f| f.l().transpose().solve_upper_triangular(&z))
+                .unwrap_or_else(|| {
+                    DVector::from_iterator(4, z.iter().zip(&prior_sd).map(|(z, s)| z * s))
+                });
+            [1.0, -1.0].map(|sign| {
+                let x: Vec<f64> = found
+                    .point
+                    .iter()
+                    .zip(away.iter())
+                    .map(|(c, a)| c + sign * a)
+                    .collect();
+                ResinShared::from_search(&x)
+            })
+        })
+        .collect();
+    let draws: Vec<ResinDraw> = drawn
+        .into_par_iter()
+        .map(|shared| ResinDraw {
+            shared,
+            districts: districts(&by_district, &shared),
+        })
+        .collect();
     let natural = |u: &Unknown, v: f64| if u.logarithm { v.exp() } else { v };
     let natural_sd = |u: &Unknown, v: f64, s: f64| if u.logarithm { v.exp() * s } else { s };
     let explained = unknowns
@@ -222,6 +221,7 @@ pub fn fit_shared(charges: &[ChargeLooks], limit_ppm: f64) -> ResinFit {
         .collect();
     let best = ResinShared::from_search(&found.point);
     ResinFit {
+        chance: Chance::new(draws.len() * DRAWS_EACH),
         draws,
         usual_capacity: best.ln_capacity.exp(),
         usual_share: best.co2_share,
@@ -230,27 +230,39 @@ pub fn fit_shared(charges: &[ChargeLooks], limit_ppm: f64) -> ResinFit {
     }
 }
 
-/// Charges by district; those of none share what they do not know.
-type ByDistrict<'a> = BTreeMap<Option<Arc<str>>, Vec<&'a ChargeLooks>>;
+/// Evidence by district; that of none shares what it does not know.
+type ByDistrict = BTreeMap<Option<Arc<str>>, Taught>;
+
+fn by_district<'a>(charges: impl Iterator<Item = &'a ChargeLooks>) -> ByDistrict {
+    let mut by_district = ByDistrict::new();
+    for charge in charges {
+        match by_district.get_mut(&charge.district) {
+            Some(taught) => taught.add(charge),
+            None => by_district
+                .entry(charge.district.clone())
+                .or_default()
+                .add(charge),
+        }
+    }
+    by_district
+}
 
 fn node(i: usize) -> f64 {
     NODE_STEP * (i as f64 - (NODES / 2) as f64)
 }
 
 /// Log prior plus log-likelihood of a district's charges at each node.
-fn logs(s: &ResinShared, charges: &[&ChargeLooks]) -> [f64; NODES] {
-    std::array::from_fn(|i| {
-        let mean = s.ln_capacity + node(i) * s.district_sd;
-        charges
-            .iter()
-            .map(|c| c.log_likelihood(mean, s.capacity_sd, s.co2_share))
-            .sum::<f64>()
-            - 0.5 * node(i) * node(i)
-    })
+fn logs(s: &ResinShared, charges: &Taught) -> [f64; NODES] {
+    let means = std::array::from_fn(|i| s.ln_capacity + node(i) * s.district_sd);
+    let mut logs: [f64; NODES] = charges.log_likelihoods(means, s.capacity_sd, s.co2_share);
+    for (i, log) in logs.iter_mut().enumerate() {
+        *log -= 0.5 * node(i) * node(i);
+    }
+    logs
 }
 
 /// `ln` evidence of a district's charges, whatever the district adds.
-fn pooled(s: &ResinShared, charges: &[&ChargeLooks]) -> f64 {
+fn pooled(s: &ResinShared, charges: &Taught) -> f64 {
     let logs = logs(s, charges);
     let prior: f64 = (0..NODES).map(|i| (-0.5 * node(i) * node(i)).exp()).sum();
     let top = logs.iter().copied().fold(f64::NEG_INFINITY, f64::max);
@@ -258,10 +270,11 @@ fn pooled(s: &ResinShared, charges: &[&ChargeLooks]) -> f64 {
 }
 
 /// Each district's addition to `ln` capacity: weights of the nodes, given its charges.
-fn districts(by_district: &ByDistrict<'_>, s: &ResinShared) -> Districts {
+fn districts(by_district: &ByDistrict, s: &ResinShared) -> Districts {
     by_district
         .iter()
         .filter_map(|(name, charges)| {
+            let name = name.clone()?;
             let logs = logs(s, charges);
             let top = logs.iter().copied().fold(f64::NEG_INFINITY, f64::max);
             let total: f64 = logs.iter().map(|l| (l - top).exp()).sum();
@@ -270,7 +283,7 @@ fn districts(by_district: &ByDistrict<'_>, s: &ResinShared) -> Districts {
                 .enumerate()
                 .map(|(i, l)| (node(i) * s.district_sd, (l - top).exp() / total))
                 .collect();
-            Some((name.clone()?, weights))
+            Some((name, weights))
         })
         .collect()
 }

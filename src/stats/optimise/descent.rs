@@ -10,30 +10,48 @@ const STEP: f64 = 1e-4;
 /// Largest scaled gradient at which the search is done.
 const FLAT: f64 = 1e-3;
 
-/// Minimises `f` by BFGS with central differences. `scale` is the size of a
+/// Minimises a function by BFGS with central differences. `f` gives its values
+/// at several points, as it may find them side by side. `scale` is the size of a
 /// noticeable change of each unknown. A value that is not finite counts as very
 /// large.
-pub fn bfgs(f: impl Fn(&[f64]) -> f64, x0: &[f64], scale: &[f64], most: usize) -> Minimum {
+pub fn bfgs(
+    f: impl Fn(&[Vec<f64>]) -> Vec<f64>,
+    x0: &[f64],
+    scale: &[f64],
+    most: usize,
+) -> Minimum {
     let n = x0.len();
     let evaluations = std::cell::Cell::new(0);
-    let at = |z: &DVector<f64>| -> f64 {
-        evaluations.set(evaluations.get() + 1);
-        let x: Vec<f64> = z
-            .iter()
-            .zip(scale)
-            .zip(x0)
-            .map(|((z, s), x)| x + z * s)
-            .collect();
-        let value = f(&x);
-        if value.is_finite() { value } else { 1e300 }
+    let moved = |z: &DVector<f64>| -> Vec<f64> {
+        let each = z.iter().zip(scale).zip(x0);
+        each.map(|((z, s), x)| x + z * s).collect()
     };
+    let values = |points: &[Vec<f64>]| -> Vec<f64> {
+        evaluations.set(evaluations.get() + points.len());
+        let mut values = f(points);
+        for value in &mut values {
+            if !value.is_finite() {
+                *value = 1e300;
+            }
+        }
+        values
+    };
+    let at = |z: &DVector<f64>| values(&[moved(z)]).first().copied().unwrap_or(1e300);
     let gradient = |z: &DVector<f64>| {
-        DVector::from_fn(n, |i, _| {
-            let (mut up, mut down) = (z.clone(), z.clone());
-            up[i] += STEP;
-            down[i] -= STEP;
-            (at(&up) - at(&down)) / (2.0 * STEP)
-        })
+        let points: Vec<Vec<f64>> = (0..n)
+            .flat_map(|i| {
+                [STEP, -STEP].map(|step| {
+                    let mut aside = z.clone();
+                    aside[i] += step;
+                    moved(&aside)
+                })
+            })
+            .collect();
+        let values = values(&points);
+        let slopes = values
+            .chunks_exact(2)
+            .map(|pair| pair.iter().rev().copied().reduce(|down, up| up - down));
+        DVector::from_iterator(n, slopes.map(|d| d.unwrap_or(0.0) / (2.0 * STEP)))
     };
     let mut z = DVector::zeros(n);
     let mut value = at(&z);

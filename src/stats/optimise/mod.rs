@@ -51,28 +51,36 @@ fn gradient(f: &mut impl FnMut(&[f64]) -> f64, x: &[f64], steps: &[f64]) -> DVec
     })
 }
 
-/// Central second differences of `f` at `x`, whose value is `centre`.
+/// Central second differences at `x`, where the value is `centre`, of the
+/// function whose values at several points `f` gives.
 pub fn hessian(
-    f: &mut impl FnMut(&[f64]) -> f64,
+    mut f: impl FnMut(&[Vec<f64>]) -> Vec<f64>,
     x: &[f64],
     centre: f64,
     steps: &[f64],
 ) -> DMatrix<f64> {
     let n = x.len();
-    let mut probe = x.to_vec();
-    let mut out = DMatrix::zeros(n, n);
-    let mut at = |j: usize, s: f64, k: usize, t: f64| {
-        probe.copy_from_slice(x);
+    let moved = |j: usize, s: f64, k: usize, t: f64| {
+        let mut probe = x.to_vec();
         probe[j] += s * steps[j];
         probe[k] += t * steps[k];
-        f(&probe)
+        probe
     };
+    let mut points = Vec::with_capacity(2 * n * n);
     for j in 0..n {
-        out[(j, j)] =
-            (at(j, 1.0, j, 0.0) - 2.0 * centre + at(j, -1.0, j, 0.0)) / (steps[j] * steps[j]);
+        points.extend([1.0, -1.0].map(|s| moved(j, s, j, 0.0)));
         for k in 0..j {
-            let mixed = at(j, 1.0, k, 1.0) - at(j, 1.0, k, -1.0) - at(j, -1.0, k, 1.0)
-                + at(j, -1.0, k, -1.0);
+            let corners = [(1.0, 1.0), (1.0, -1.0), (-1.0, 1.0), (-1.0, -1.0)];
+            points.extend(corners.map(|(s, t)| moved(j, s, k, t)));
+        }
+    }
+    let mut values = f(&points).into_iter();
+    let mut next = || values.next().unwrap_or(f64::NAN);
+    let mut out = DMatrix::zeros(n, n);
+    for j in 0..n {
+        out[(j, j)] = (next() - 2.0 * centre + next()) / (steps[j] * steps[j]);
+        for k in 0..j {
+            let mixed = next() - next() - next() + next();
             out[(j, k)] = mixed / (4.0 * steps[j] * steps[k]);
             out[(k, j)] = out[(j, k)];
         }
@@ -127,7 +135,8 @@ pub fn newton_polish(
     let mut stop = Stop::IterationLimit;
     for _ in 0..limit {
         let slope = gradient(&mut f, &point, steps);
-        curvature = hessian(&mut f, &point, value, steps);
+        let one_by_one = |points: &[Vec<f64>]| points.iter().map(|x| f(x)).collect();
+        curvature = hessian(one_by_one, &point, value, steps);
         evaluations += 4 * n + 2 * n * n;
         let Some(step) = solve_damped(&curvature, &slope) else {
             return Err(StatsError::NotConverged {

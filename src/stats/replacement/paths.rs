@@ -1,6 +1,6 @@
 //! The cheapest age from simulated cycles.
 
-use crate::stats::error::{StatsError, check_finite};
+use crate::stats::error::{StatsError, check_finite, check_length};
 
 /// Sums over simulated cycles, for every candidate age of planned replacement.
 ///
@@ -10,8 +10,10 @@ use crate::stats::error::{StatsError, check_finite};
 pub struct PathCosts {
     ages: Vec<f64>,
     paths: usize,
-    /// Σc, Σl, Σc², Σcl, Σl² of the cycles' costs c and lengths l, by age.
-    sums: Vec<[f64; 5]>,
+    /// Σc, Σl of the cycles' costs c and lengths l, by age.
+    sums: Vec<[f64; 2]>,
+    /// Σc², Σcl, Σl², where cycles were added one by one.
+    squares: Vec<[f64; 3]>,
 }
 
 /// The cheapest of the candidate ages.
@@ -23,7 +25,7 @@ pub struct CheapestAge {
     /// through the three.
     pub age: f64,
     pub cost_rate: f64,
-    /// Simulation error of the cost rate.
+    /// Simulation error of the cost rate; NaN where only sums are known.
     pub se: f64,
 }
 
@@ -51,8 +53,28 @@ impl PathCosts {
         Ok(PathCosts {
             ages: ages.to_vec(),
             paths: 0,
-            sums: vec![[0.0; 5]; ages.len()],
+            sums: vec![[0.0; 2]; ages.len()],
+            squares: vec![[0.0; 3]; ages.len()],
         })
+    }
+
+    /// From the sums of cost and length over so many cycles at each age.
+    ///
+    /// # Errors
+    /// As [`PathCosts::new`], or not as many sums as ages.
+    pub fn of_sums(
+        ages: &[f64],
+        paths: usize,
+        sums: impl ExactSizeIterator<Item = (f64, f64)>,
+    ) -> Result<Self, StatsError> {
+        check_length("sums", ages.len(), sums.len())?;
+        let mut costs = PathCosts::new(ages)?;
+        costs.paths = paths;
+        costs.squares = Vec::new();
+        for (to, (cost, length)) in costs.sums.iter_mut().zip(sums) {
+            *to = [cost, length];
+        }
+        Ok(costs)
     }
 
     pub fn ages(&self) -> &[f64] {
@@ -63,14 +85,15 @@ impl PathCosts {
     /// it makes when replacement is planned at `age`.
     pub fn add_path(&mut self, mut cycle: impl FnMut(f64) -> (f64, f64)) {
         self.paths += 1;
-        for (age, sums) in self.ages.iter().zip(&mut self.sums) {
+        self.squares.resize(self.ages.len(), [f64::NAN; 3]);
+        let of_ages = self.ages.iter().zip(&mut self.sums).zip(&mut self.squares);
+        for ((age, [costs, lengths]), [cc, cl, ll]) in of_ages {
             let (cost, length) = cycle(*age);
-            for (sum, term) in
-                sums.iter_mut()
-                    .zip([cost, length, cost * cost, cost * length, length * length])
-            {
-                *sum += term;
-            }
+            *costs += cost;
+            *lengths += length;
+            *cc += cost * cost;
+            *cl += cost * length;
+            *ll += length * length;
         }
     }
 
@@ -109,14 +132,17 @@ impl PathCosts {
     }
 
     /// Standard error of a ratio of means.
-    fn se(&self, sums: &[f64; 5]) -> f64 {
+    fn se(&self, index: usize) -> f64 {
         let n = self.paths as f64;
-        let rate = sums[0] / sums[1];
-        let squares = sums[2] - 2.0 * rate * sums[3] + rate * rate * sums[4];
-        if self.paths < 2 {
-            f64::NAN
-        } else {
-            (squares.max(0.0) * n / (n - 1.0)).sqrt() / sums[1]
+        match (self.sums.get(index), self.squares.get(index)) {
+            (Some([costs, lengths]), Some([cc, cl, ll])) if self.paths >= 2 => {
+                let rate = costs / lengths;
+                let squares = cc - 2.0 * rate * cl + rate * rate * ll;
+                // Not `max`, which would make 0 of what is not known.
+                let squares = if squares < 0.0 { 0.0 } else { squares };
+                (squares * n / (n - 1.0)).sqrt() / lengths
+            }
+            _ => f64::NAN,
         }
     }
 
@@ -153,7 +179,7 @@ impl PathCosts {
             index,
             age,
             cost_rate: rates[index],
-            se: self.se(&self.sums[index]),
+            se: self.se(index),
         })
     }
 }

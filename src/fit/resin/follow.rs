@@ -1,0 +1,384 @@
+//! Following many equally likely futures of a charge, step by step, until
+//! product water reaches the limit.
+
+use super::charge::{BREAKTHROUGH_WIDTH, ChargeLooks};
+use super::entering::{PermeateAhead, USUAL_C};
+use crate::fit::horizon::HORIZON_DAYS;
+use crate::fit::membrane::Scale;
+use crate::fit::usage::Season;
+use crate::lives::TapSeason;
+use crate::stats::random::{Rng, even_normals};
+use crate::stats::wide;
+use crate::water;
+
+/// Steps of a week or so on which the page draws, then ever longer ones.
+pub const PATH_STEPS: usize = 24;
+pub const PATH_DAYS: f64 = 180.0;
+const LONGER_BY: f64 = 0.04;
+/// From day to day pressure and tap swing by some per cent about the course
+/// that is followed in steps of a week: the limit is reached on a bad day,
+/// before the middle of it is there.
+const DAILY_SWING: f64 = 0.03;
+/// Days after which a tap's strength is forgotten: sources are mixed anew in
+/// some weeks (judgement).
+const STRENGTH_MEMORY_DAYS: f64 = 45.0;
+/// Futures that are followed side by side.
+const ABREAST: usize = 16;
+
+/// One step of time.
+#[derive(Debug, Clone, Copy)]
+struct Step {
+    /// When it begins, days from today.
+    day: f64,
+    days: f64,
+    /// What is left of a tap's strength at its end.
+    keep: f64,
+}
+
+fn steps() -> impl Iterator<Item = Step> {
+    let mut day = 0.0;
+    let mut n = 0;
+    std::iter::from_fn(move || {
+        if day >= HORIZON_DAYS {
+            return None;
+        }
+        let days = if n < PATH_STEPS {
+            PATH_DAYS / PATH_STEPS as f64
+        } else {
+            LONGER_BY * day
+        };
+        let step = Step {
+            day,
+            days,
+            keep: (-days / STRENGTH_MEMORY_DAYS).exp(),
+        };
+        day += days;
+        n += 1;
+        Some(step)
+    })
+}
+
+/// The chance in so many futures, the same for every charge, so that two of them
+/// differ by what they are: in each step one standard normal draw from each of
+/// as many equally likely strata, for the membrane's wander and for the tap's.
+#[derive(Debug, Clone)]
+pub struct Chance {
+    futures: usize,
+    /// By step, then future.
+    membrane: Vec<f64>,
+    tap: Vec<f64>,
+}
+
+impl Chance {
+    pub fn new(futures: usize) -> Chance {
+        let mut rng = Rng::for_part(6, "what comes to resin");
+        let even = even_normals(futures);
+        let (mut membrane, mut tap) = (Vec::new(), Vec::new());
+        for _ in steps() {
+            membrane.extend(rng.shuffled(even.clone()));
+            tap.extend(rng.shuffled(even.clone()));
+        }
+        Chance {
+            futures,
+            membrane,
+            tap,
+        }
+    }
+
+    /// Both kinds in a step, for the futures from `first` on.
+    #[inline(always)]
+    fn at(&self, step: usize, first: usize) -> (&[f64], &[f64]) {
+        let from = step * self.futures + first;
+        let part = |of: &'_ Vec<f64>| from..(from + ABREAST).min(of.len());
+        (
+            self.membrane.get(part(&self.membrane)).unwrap_or(&[]),
+            self.tap.get(part(&self.tap)).unwrap_or(&[]),
+        )
+    }
+}
+
+/// What is drawn of one future.
+#[derive(Debug, Clone, Copy)]
+pub struct Future {
+    /// meq per litre of resin, and the share of carbon dioxide that counts.
+    pub capacity: f64,
+    pub share: f64,
+    pub litres_per_day: f64,
+}
+
+/// A charge and what its futures have in common.
+pub struct Ahead<'a> {
+    pub charge: &'a ChargeLooks,
+    /// Hardness of the water ahead, mg/L CaCO3.
+    pub hardness: f64,
+    pub permeate: &'a PermeateAhead,
+    pub season: &'a Season,
+    /// Today.
+    pub day_of_year: f64,
+    pub limit_ppm: f64,
+    pub chance: &'a Chance,
+    /// Which draw of the permeate each future meets: of one order all are equally
+    /// likely, so that strata of membrane and resin are mixed.
+    pub order: Vec<usize>,
+}
+
+/// When the limit is reached; infinite if not within the horizon.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Left {
+    pub litres: f64,
+    pub days: f64,
+}
+
+/// What the van and its tap bring in each step, whatever the future.
+struct Times {
+    steps: Vec<Step>,
+    /// Usual days of the van's use.
+    usual_days: Vec<f64>,
+    /// The tap against its middle of the year at the end of each step, °C, and at
+    /// the beginning of the first.
+    warmer_c: Vec<f64>,
+    warmer_now_c: f64,
+}
+
+impl Times {
+    fn of(season: &Season, tap: &TapSeason, day_of_year: f64) -> Times {
+        let steps: Vec<Step> = steps().collect();
+        Times {
+            usual_days: steps
+                .iter()
+                .map(|s| season.usual_days(day_of_year + s.day, s.days))
+                .collect(),
+            warmer_c: steps
+                .iter()
+                .map(|s| tap.on(day_of_year + s.day + s.days) - USUAL_C)
+                .collect(),
+            warmer_now_c: tap.on(day_of_year) - USUAL_C,
+            steps,
+        }
+    }
+}
+
+/// Futures side by side, a column for each quantity.
+struct Abreast {
+    level: [f64; ABREAST],
+    rate_per_litre: [f64; ABREAST],
+    /// Standard deviation of its wander over one litre.
+    sway: [f64; ABREAST],
+    ln_scale: [f64; ABREAST],
+    per_c: [f64; ABREAST],
+    strength: [f64; ABREAST],
+    litres_per_day: [f64; ABREAST],
+    load: [f64; ABREAST],
+    per_capacity: [f64; ABREAST],
+    co2: [f64; ABREAST],
+    permeate: [f64; ABREAST],
+    product: [f64; ABREAST],
+    days: [f64; ABREAST],
+}
+
+impl Ahead<'_> {
+    /// Follows every future, in their order. `products` gets the product water of
+    /// every step that the page draws, by step and future; it may be empty.
+    pub fn follow(&self, futures: &[Future], products: &mut [Vec<f64>]) -> Vec<Left> {
+        let times = Times::of(self.season, &self.permeate.season, self.day_of_year);
+        let mut left = Vec::with_capacity(futures.len());
+        for (n, part) in futures.chunks(ABREAST).enumerate() {
+            let first = n * ABREAST;
+            let days = wide::widest(Following {
+                ahead: self,
+                futures: part,
+                first,
+                times: &times,
+                products: &mut *products,
+            });
+            left.extend(part.iter().zip(days).map(|(future, days)| Left {
+                litres: if days.is_finite() {
+                    future.litres_per_day * self.season.usual_days(self.day_of_year, days)
+                } else {
+                    f64::INFINITY
+                },
+                days,
+            }));
+        }
+        left
+    }
+
+    fn start(&self, futures: &[Future], first: usize) -> Abreast {
+        let zero = [0.0; ABREAST];
+        let mut now = Abreast {
+            level: zero,
+            rate_per_litre: zero,
+            sway: zero,
+            ln_scale: zero,
+            per_c: zero,
+            strength: [self.permeate.strength_now; ABREAST],
+            litres_per_day: [1.0; ABREAST],
+            load: zero,
+            per_capacity: [1.0; ABREAST],
+            co2: zero,
+            permeate: zero,
+            product: zero,
+            days: [f64::INFINITY; ABREAST],
+        };
+        let gas = water::co2_prior_median_mmol_l(self.hardness);
+        for (i, future) in futures.iter().enumerate().take(ABREAST) {
+            let met = self.order.get((first + i) % self.order.len().max(1));
+            let draw = self.permeate.draw(met.copied().unwrap_or(0));
+            if let Some(growth) = draw.growth {
+                now.level[i] = growth.level;
+                now.rate_per_litre[i] = growth.rate_per_litre;
+                now.sway[i] = growth.wander_per_litre.sqrt();
+            }
+            now.ln_scale[i] = draw.ln_scale;
+            now.per_c[i] = draw.per_c;
+            now.litres_per_day[i] = future.litres_per_day;
+            now.load[i] = self.charge.load_now(future.share);
+            now.per_capacity[i] = 1.0 / future.capacity;
+            now.co2[i] = future.share * gas;
+        }
+        now
+    }
+}
+
+/// Some futures that are followed side by side.
+struct Following<'a> {
+    ahead: &'a Ahead<'a>,
+    futures: &'a [Future],
+    /// Number of the first of them.
+    first: usize,
+    times: &'a Times,
+    products: &'a mut [Vec<f64>],
+}
+
+impl wide::Loops for Following<'_> {
+    /// Days until the limit.
+    type Output = [f64; ABREAST];
+
+    #[inline(always)]
+    fn run(self) -> [f64; ABREAST] {
+        let Following {
+            ahead,
+            futures,
+            first,
+            times,
+            products,
+        } = self;
+        let limit_ppm = ahead.limit_ppm * (1.0 - DAILY_SWING);
+        let feed_ppm = ahead.permeate.feed_ppm;
+        let per_resin = 1.0 / ahead.charge.resin_litres;
+        // Where salt passage stays, any scale does: it counts for nothing.
+        let scale = ahead.permeate.scale();
+        let grows = if scale.is_some() { 1.0 } else { 0.0 };
+        let scale = scale.unwrap_or(Scale { curvature: 1.0 });
+        let mut now = ahead.start(futures, first);
+        for i in 0..ABREAST {
+            let ln = now.ln_scale[i]
+                + grows * scale.unbend_wide(now.level[i])
+                + now.per_c[i] * times.warmer_now_c
+                + now.strength[i];
+            now.permeate[i] = smaller(wide::exp(ln), feed_ppm);
+            now.product[i] = product_ppm(now.load[i], now.per_capacity[i], now.permeate[i]);
+            if now.product[i] >= limit_ppm {
+                now.days[i] = 0.0;
+            }
+        }
+        let of_times = times
+            .steps
+            .iter()
+            .zip(&times.usual_days)
+            .zip(&times.warmer_c);
+        for (n, ((step, &usual_days), &warmer_c)) in of_times.enumerate() {
+            if let Some(values) = products.get_mut(n) {
+                let seen = now.product.iter().take(futures.len());
+                values.extend(seen);
+            }
+            let drawn = n + 1 >= products.len();
+            let done = now.days.iter().take(futures.len()).all(|d| d.is_finite());
+            if drawn && done {
+                break;
+            }
+            let fresh = ahead.permeate.strength_sd * (1.0 - step.keep * step.keep).sqrt();
+            let (of_membrane, of_tap) = ahead.chance.at(n, first);
+            let mut chance = [[0.0; ABREAST]; 2];
+            for (to, of) in chance.iter_mut().zip([of_membrane, of_tap]) {
+                to.iter_mut().zip(of).for_each(|(to, z)| *to = *z);
+            }
+            advance(
+                &mut now,
+                &chance,
+                &Moving {
+                    day: step.day,
+                    days: step.days,
+                    usual_days,
+                    warmer_c,
+                    keep: step.keep,
+                    fresh,
+                    limit_ppm,
+                    feed_ppm,
+                    per_resin,
+                    grows,
+                    scale,
+                },
+            );
+        }
+        now.days
+    }
+}
+
+/// What one step is like for all futures.
+struct Moving {
+    day: f64,
+    days: f64,
+    usual_days: f64,
+    warmer_c: f64,
+    keep: f64,
+    fresh: f64,
+    limit_ppm: f64,
+    feed_ppm: f64,
+    per_resin: f64,
+    grows: f64,
+    scale: Scale,
+}
+
+#[inline(always)]
+fn advance(now: &mut Abreast, [of_membrane, of_tap]: &[[f64; ABREAST]; 2], by: &Moving) {
+    for i in 0..ABREAST {
+        let litres = now.litres_per_day[i] * by.usual_days;
+        let level = now.level[i]
+            + now.rate_per_litre[i] * litres
+            + now.sway[i] * litres.sqrt() * of_membrane[i];
+        let strength = by.keep * now.strength[i] + by.fresh * of_tap[i];
+        let ln = now.ln_scale[i]
+            + by.grows * by.scale.unbend_wide(level)
+            + now.per_c[i] * by.warmer_c
+            + strength;
+        let permeate = smaller(wide::exp(ln), by.feed_ppm);
+        let per_litre = water::KAPPA_MEQ_PER_PPM * 0.5 * (permeate + now.permeate[i]) + now.co2[i];
+        let load = now.load[i] + per_litre * litres * by.per_resin;
+        let product = product_ppm(load, now.per_capacity[i], permeate);
+        let rise = product - now.product[i];
+        let share = (by.limit_ppm - now.product[i]) / if rise > 1e-9 { rise } else { 1e-9 };
+        let share = if share < 0.0 { 0.0 } else { share };
+        let day = by.day + smaller(share, 1.0) * by.days;
+        let reached = product >= by.limit_ppm && day <= HORIZON_DAYS;
+        let first = if reached { day } else { f64::INFINITY };
+        now.days[i] = smaller(now.days[i], first);
+        now.level[i] = level;
+        now.strength[i] = strength;
+        now.permeate[i] = permeate;
+        now.load[i] = load;
+        now.product[i] = product;
+    }
+}
+
+#[inline(always)]
+fn smaller(a: f64, b: f64) -> f64 {
+    if a < b { a } else { b }
+}
+
+/// The logistic breakthrough curve.
+#[inline(always)]
+fn product_ppm(load: f64, per_capacity: f64, permeate_ppm: f64) -> f64 {
+    let short = (1.0 - load * per_capacity) * (1.0 / BREAKTHROUGH_WIDTH);
+    permeate_ppm / (1.0 + wide::exp(short))
+}

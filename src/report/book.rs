@@ -1,10 +1,14 @@
 //! The pages of a report: which there are, in what order, under what names.
 
+use std::cell::RefCell;
+
 use super::canvas::{self, Canvas};
+use super::encode::Encoder;
 use super::error::{DrawError, ReportError};
 use super::parts::VanLine;
+use super::raster::Brush;
 use super::strokes::Sketch;
-use super::{ReportPlan, encode, files, look, pages, raster};
+use super::{ReportPlan, files, look, pages};
 
 /// Which file shows what.
 #[derive(Debug, Clone, Default)]
@@ -160,13 +164,21 @@ impl Page<'_, '_> {
 /// # Errors
 /// Where it could not be drawn or encoded, with the page's name.
 pub fn png(name: &str, sketch: Result<Sketch, DrawError>) -> Result<Vec<u8>, ReportError> {
-    let drawn = sketch.and_then(|sketch| raster::picture(&sketch));
-    let picture = drawn.map_err(|source| ReportError::CannotDraw {
-        page: name.to_owned(),
-        source,
-    })?;
-    encode::png_bytes(&picture).map_err(|source| ReportError::CannotEncode {
-        page: name.to_owned(),
-        source,
+    thread_local! {
+        // paper, letters and tables are made once in a thread, not for each page
+        static PRESS: RefCell<(Brush, Encoder)> = RefCell::new((Brush::new(), Encoder::new()));
+    }
+    PRESS.with_borrow_mut(|(brush, encoder)| {
+        let picture = sketch.and_then(|sketch| brush.picture(&sketch));
+        let picture = picture.map_err(|source| ReportError::CannotDraw {
+            page: name.to_owned(),
+            source,
+        })?;
+        encoder
+            .png_bytes(&picture)
+            .map_err(|source| ReportError::CannotEncode {
+                page: name.to_owned(),
+                source,
+            })
     })
 }

@@ -3,7 +3,7 @@
 //! noted into pixels, `svg` into a drawing for the index.
 
 use super::error::DrawError;
-use super::font;
+use super::font::{Fonts, Ruler};
 use super::look::{Ink, PAPER, Shape, Type};
 use super::rect::Rect;
 use super::strokes::{Sketch, Stroke};
@@ -20,12 +20,13 @@ pub enum Align {
 pub struct Canvas {
     sketch: Sketch,
     titled: bool,
+    fonts: &'static Fonts,
 }
 
 /// A sketch of that size on white paper.
 ///
 /// # Errors
-/// Where the bundled font is not accepted.
+/// Where the bundled font cannot be read.
 pub fn draw(size: (u32, u32), paint: impl FnOnce(&mut Canvas)) -> Result<Sketch, DrawError> {
     on(size, true, paint)
 }
@@ -46,13 +47,13 @@ fn on(
     titled: bool,
     paint: impl FnOnce(&mut Canvas),
 ) -> Result<Sketch, DrawError> {
-    font::register()?;
     let mut canvas = Canvas {
         sketch: Sketch {
             size,
             strokes: Vec::new(),
         },
         titled,
+        fonts: Fonts::bundled()?,
     };
     paint(&mut canvas);
     Ok(canvas.sketch)
@@ -151,7 +152,7 @@ impl Canvas {
 
     /// Width of `text` in px.
     pub fn width_of(&self, text: &str, face: &Type) -> f64 {
-        font::width_of(text, face)
+        self.fonts.width_of(text, face)
     }
 
     /// The box that `text` takes if written at that anchor and baseline.
@@ -181,45 +182,59 @@ impl Canvas {
 
     /// `text`, cut with an ellipsis if it is wider than `width` px.
     pub fn shortened(&self, text: &str, face: &Type, width: f64) -> String {
-        if self.width_of(text, face) <= width {
+        let fits = |ruler: Ruler<'_>| ruler.width() <= width;
+        let mut ruler = self.fonts.ruler(face);
+        if fits(ruler.with(text)) {
             return text.to_owned();
         }
-        let mut kept: Vec<char> = text.chars().collect();
-        while !kept.is_empty() {
-            kept.pop();
-            let cut: String = kept.iter().collect::<String>().trim_end().to_owned() + "…";
-            if self.width_of(&cut, face) <= width {
-                return cut;
+        // beginnings without spaces at their end
+        let mut beginnings = vec![(0, ruler)];
+        for (start, letter) in text.char_indices() {
+            // letters that stand closer never take back an em
+            if ruler.width() > width + face.size {
+                break;
+            }
+            ruler.push(letter);
+            if !letter.is_whitespace() {
+                beginnings.push((start + letter.len_utf8(), ruler));
             }
         }
-        String::new()
+        let mut longest_first = beginnings.into_iter().rev();
+        let longest = longest_first.find(|(_, ruler)| fits(ruler.with("…")));
+        longest.map_or(String::new(), |(end, _)| {
+            text.get(..end).unwrap_or_default().to_owned() + "…"
+        })
     }
 
     /// `text` in lines no wider than `width` px; a word that is too long on
     /// its own is broken.
     pub fn wrapped(&self, text: &str, face: &Type, width: f64) -> Vec<String> {
+        let empty = self.fonts.ruler(face);
         let mut lines = Vec::new();
-        let mut line = String::new();
+        let (mut line, mut ruler) = (String::new(), empty);
         for word in text.split_whitespace() {
-            let longer = if line.is_empty() {
-                word.to_owned()
-            } else {
-                format!("{line} {word}")
-            };
-            if self.width_of(&longer, face) <= width {
-                line = longer;
+            let space = if line.is_empty() { "" } else { " " };
+            let longer = ruler.with(space).with(word);
+            if longer.width() <= width {
+                line.push_str(space);
+                line.push_str(word);
+                ruler = longer;
                 continue;
             }
             if !line.is_empty() {
                 lines.push(std::mem::take(&mut line));
             }
+            ruler = empty;
             for letter in word.chars() {
-                line.push(letter);
-                if self.width_of(&line, face) > width && line.chars().count() > 1 {
-                    line.pop();
+                let mut longer = ruler;
+                longer.push(letter);
+                if longer.width() > width && !line.is_empty() {
                     lines.push(std::mem::take(&mut line));
-                    line.push(letter);
+                    longer = empty;
+                    longer.push(letter);
                 }
+                line.push(letter);
+                ruler = longer;
             }
         }
         if !line.is_empty() {

@@ -34,13 +34,10 @@ pub enum ReportError {
     CannotSerialise(#[source] serde_json::Error),
 }
 
-/// What the drawing library could not do.
+/// What stops a sketch from being drawn.
 #[derive(Debug, Clone, PartialEq, Eq, Error)]
 pub enum DrawError {
-    /// The bundled font was not accepted.
+    /// The bundled font cannot be read.
     #[error("the bundled font {0} is not readable; the program was built wrongly")]
     Font(&'static str),
-    /// Anything else the library says.
-    #[error("{0}")]
-    Library(String),
 }

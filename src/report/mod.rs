@@ -8,6 +8,8 @@
 
 pub mod districts;
 pub mod due;
+#[doc(hidden)]
+pub mod kernels;
 pub mod text;
 pub mod what_if;
 
@@ -36,6 +38,7 @@ mod raster;
 mod rect;
 #[cfg(test)]
 mod sight;
+mod squeeze;
 mod strokes;
 mod svg;
 mod table;

@@ -324,7 +324,7 @@ impl Panel {
 mod tests {
     use super::*;
     use crate::report::canvas::{Canvas, draw};
-    use crate::report::raster::{Picture, picture};
+    use crate::report::raster::Brush;
 
     const INK: Ink = Ink(10, 20, 200);
 
@@ -347,16 +347,17 @@ mod tests {
         }
     }
 
-    fn drawn(paint: impl FnOnce(&mut Canvas)) -> Picture {
-        picture(&draw((200, 100), paint).unwrap()).unwrap()
+    fn drawn(paint: impl FnOnce(&mut Canvas)) -> Vec<Ink> {
+        let sketch = draw((200, 100), paint).unwrap();
+        Brush::new().picture(&sketch).unwrap().inks().collect()
     }
 
     /// The box of all pixels of our ink.
-    fn inked(picture: &Picture) -> Option<Rect> {
+    fn inked(pixels: &[Ink]) -> Option<Rect> {
         let mut found: Option<Rect> = None;
-        for (i, pixel) in picture.pixels.chunks_exact(3).enumerate() {
-            if pixel == [INK.0, INK.1, INK.2] {
-                let (x, y) = (i as u32 % picture.width, i as u32 / picture.width);
+        for (i, pixel) in pixels.iter().enumerate() {
+            if *pixel == INK {
+                let (x, y) = (i as u32 % 200, i as u32 / 200);
                 let spot = Rect::at(f64::from(x), f64::from(y), 1.0, 1.0);
                 found = Some(found.map_or(spot, |f| Rect {
                     x0: f.x0.min(spot.x0),

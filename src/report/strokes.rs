@@ -45,3 +45,16 @@ pub struct Sketch {
     pub size: (u32, u32),
     pub strokes: Vec<Stroke>,
 }
+
+impl Stroke {
+    pub fn ink(&self) -> Ink {
+        match self {
+            Stroke::Fill { ink, .. }
+            | Stroke::Line { ink, .. }
+            | Stroke::Dashes { ink, .. }
+            | Stroke::Polygon { ink, .. }
+            | Stroke::Disc { ink, .. } => *ink,
+            Stroke::Text { face, .. } => face.ink,
+        }
+    }
+}

@@ -33,7 +33,7 @@ pub fn strokes(out: &mut String, sketch: &Sketch, inks: &mut BTreeSet<Ink>) {
             .count()
             .max(1);
         let (group, after) = rest.split_at(alike);
-        inks.insert(ink_of(first));
+        inks.insert(first.ink());
         together(out, group);
         rest = after;
     }
@@ -69,20 +69,9 @@ fn css(Ink(r, g, b): Ink) -> String {
     format!("#{r:02x}{g:02x}{b:02x}")
 }
 
-fn ink_of(stroke: &Stroke) -> Ink {
-    match stroke {
-        Stroke::Fill { ink, .. }
-        | Stroke::Line { ink, .. }
-        | Stroke::Dashes { ink, .. }
-        | Stroke::Polygon { ink, .. }
-        | Stroke::Disc { ink, .. } => *ink,
-        Stroke::Text { face, .. } => face.ink,
-    }
-}
-
 /// Whether `next` can go into one path with `first`.
 fn can_join(first: &Stroke, next: &Stroke) -> bool {
-    ink_of(first) == ink_of(next)
+    first.ink() == next.ink()
         && match (first, next) {
             (Stroke::Fill { .. }, Stroke::Fill { .. }) => true,
             (Stroke::Disc { radius: a, .. }, Stroke::Disc { radius: b, .. }) => a == b,
@@ -92,7 +81,7 @@ fn can_join(first: &Stroke, next: &Stroke) -> bool {
 
 fn together(out: &mut String, group: &[Stroke]) {
     let Some(first) = group.first() else { return };
-    let ink = name(ink_of(first));
+    let ink = name(first.ink());
     match first {
         Stroke::Fill { .. } => {
             let _ = write!(out, "<path class=\"f{ink}\" d=\"");

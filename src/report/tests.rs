@@ -9,22 +9,19 @@ use book::Book;
 use fixture::{AS_OF, assessment};
 use layout::{many, plan_of, sketches, texts};
 use look::Ink;
-use raster::Picture;
+use raster::{Brush, Picture};
 
-fn has_ink(picture: &Picture, ink: Ink) -> usize {
-    picture
-        .pixels
-        .chunks_exact(3)
-        .filter(|p| **p == [ink.0, ink.1, ink.2])
-        .count()
+fn has_ink(picture: &Picture<'_>, ink: Ink) -> usize {
+    picture.inks().filter(|i| *i == ink).count()
 }
 
 #[test]
 fn pages_are_a4_with_ink_where_there_is_data() {
+    let mut brush = Brush::new();
     for (name, sketch) in sketches(&assessment()) {
-        let picture = raster::picture(&sketch).unwrap();
+        let picture = brush.picture(&sketch).unwrap();
         assert_eq!((picture.width, picture.height), look::PAGE, "{name}");
-        assert_eq!(picture.pixels.len(), 1754 * 1240 * 3);
+        assert_eq!(picture.inks().count(), 1754 * 1240);
         if name.starts_with("van-")
             && !["van-QV-011.png", "van-QV-012.png"].contains(&name.as_str())
         {

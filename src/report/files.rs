@@ -5,12 +5,17 @@ use std::collections::BTreeSet;
 use std::fs;
 use std::io;
 use std::path::{Path, PathBuf};
+use std::sync::mpsc::{Receiver, SyncSender, sync_channel};
+use std::thread::JoinHandle;
 
 use super::encode;
 use super::error::ReportError;
 
 /// The page that shows all the others.
 pub const INDEX: &str = "index.html";
+
+/// The body of that page while it is being made.
+pub const INDEX_BODY: &str = "index.body";
 
 /// A file of the report for other programs.
 #[derive(Debug, Clone, Copy)]
@@ -118,37 +123,141 @@ fn safe(name: &str) -> String {
     }
 }
 
-/// Writes `files` (name and content) into `out`: all of them into a new folder
-/// beside it first, which then takes the old one's place in one step. Where
-/// the system has no such step, each goes into its place, the last one named
-/// last. A page of an earlier report that is not made any more is taken away;
-/// files that are not ours stay.
+/// Files that wait in a new folder beside the place they are for, until all are
+/// there. Dropped before, they are gone and what stood in that place is as it was.
+pub struct Waiting {
+    out: PathBuf,
+    folder: PathBuf,
+    /// Written files on their way to the disk.
+    written: SyncSender<(PathBuf, fs::File)>,
+    /// Waits for the disk, so that nobody else has to.
+    syncing: Option<JoinHandle<Result<(), ReportError>>>,
+}
+
+/// So many files may wait for the disk at once.
+const ON_THEIR_WAY: usize = 64;
+
+impl Waiting {
+    /// An empty folder for files that are to go into `out`.
+    ///
+    /// # Errors
+    /// [`ReportError::NotAFolder`], [`ReportError::CannotWrite`]
+    pub fn beside(out: &Path) -> Result<Waiting, ReportError> {
+        if out.is_file() {
+            return Err(ReportError::NotAFolder {
+                path: out.to_owned(),
+            });
+        }
+        clear_left_behind(out)?;
+        let folder = waiting_folder(out)?;
+        let (written, received) = sync_channel(ON_THEIR_WAY);
+        let syncing = std::thread::Builder::new().spawn(move || sync_all(&received));
+        let mut waiting = Waiting {
+            out: out.to_owned(),
+            folder,
+            written,
+            syncing: None,
+        };
+        waiting.syncing = Some(syncing.map_err(|source| cannot_write(out, source))?);
+        Ok(waiting)
+    }
+
+    /// Where a file of that name waits, to be written there; [`Waiting::keep`]
+    /// takes it when it is whole.
+    ///
+    /// # Errors
+    /// [`ReportError::CannotWrite`]
+    pub fn create(&self, name: &str) -> Result<(PathBuf, fs::File), ReportError> {
+        let path = self.folder.join(name);
+        let file = create_private(&path).map_err(|source| cannot_write(&path, source))?;
+        Ok((path, file))
+    }
+
+    /// Takes a whole file.
+    pub fn keep(&self, path: PathBuf, file: fs::File) {
+        // after a fault nobody receives: the fault is told at the end
+        let _ = self.written.send((path, file));
+    }
+
+    /// Takes away what was only of use on the way.
+    ///
+    /// # Errors
+    /// [`ReportError::CannotWrite`]
+    pub fn discard(&self, path: &Path) -> Result<(), ReportError> {
+        fs::remove_file(path).map_err(|source| cannot_write(path, source))
+    }
+
+    /// Writes a file.
+    ///
+    /// # Errors
+    /// [`ReportError::CannotWrite`]
+    pub fn write(&self, name: &str, content: &[u8]) -> Result<(), ReportError> {
+        let (path, mut file) = self.create(name)?;
+        io::Write::write_all(&mut file, content).map_err(|source| cannot_write(&path, source))?;
+        self.keep(path, file);
+        Ok(())
+    }
+
+    /// Lets the folder take the old one's place in one step. Where the system
+    /// has no such step, each of `names` goes into its place, the last one last.
+    /// A page of an earlier report that is not made any more is taken away;
+    /// files that are not ours stay. Gives the files' places.
+    ///
+    /// # Errors
+    /// [`ReportError::CannotWrite`]: up to the point where all new files lie
+    /// complete on the disk, the old report is untouched.
+    pub fn put_in_place(mut self, names: &[String]) -> Result<Vec<PathBuf>, ReportError> {
+        // no more files: the other side comes to an end
+        drop(std::mem::replace(&mut self.written, sync_channel(0).0));
+        if let Some(syncing) = self.syncing.take() {
+            let crashed = |_| cannot_write(&self.folder, io::Error::other("it was not synced"));
+            syncing.join().map_err(crashed)??;
+        }
+        let made: BTreeSet<&str> = names.iter().map(String::as_str).collect();
+        move_all(&self.folder, &self.out, names, &made)?;
+        if let Err(source) = fs::remove_dir_all(&self.folder)
+            && source.kind() != io::ErrorKind::NotFound
+        {
+            return Err(cannot_write(&self.folder, source));
+        }
+        remove_left_over_pages(&self.out, &made)?;
+        Ok(names.iter().map(|name| self.out.join(name)).collect())
+    }
+}
+
+impl Drop for Waiting {
+    fn drop(&mut self) {
+        // best effort: after a fault the folder may hold what could not be moved
+        let _ = fs::remove_dir_all(&self.folder);
+    }
+}
+
+fn sync_all(received: &Receiver<(PathBuf, fs::File)>) -> Result<(), ReportError> {
+    for (path, file) in received {
+        file.sync_all()
+            .map_err(|source| cannot_write(&path, source))?;
+    }
+    Ok(())
+}
+
+fn cannot_write(path: &Path, source: io::Error) -> ReportError {
+    ReportError::CannotWrite {
+        path: path.to_owned(),
+        source,
+    }
+}
+
+/// Writes `files` (name and content) and lets them take their place in `out`.
 ///
 /// # Errors
-/// [`ReportError::CannotWrite`]: up to the point where all new files lie
-/// complete on the disk, the old report is untouched.
+/// As [`Waiting::put_in_place`].
 pub fn put_in_place(out: &Path, files: &[(String, Vec<u8>)]) -> Result<Vec<PathBuf>, ReportError> {
-    if out.is_file() {
-        return Err(ReportError::NotAFolder {
-            path: out.to_owned(),
-        });
+    let waiting = Waiting::beside(out)?;
+    for (name, content) in files {
+        waiting.write(name, content)?;
     }
-    clear_left_behind(out)?;
-    let waiting = waiting_folder(out)?;
-    let placed = write_all(&waiting, files).and_then(|()| move_all(&waiting, out, files));
-    // best effort: after a fault the folder may hold what could not be moved
-    let cleared = fs::remove_dir_all(&waiting);
-    let paths = placed?;
-    if let Err(source) = cleared
-        && source.kind() != io::ErrorKind::NotFound
-    {
-        return Err(ReportError::CannotWrite {
-            path: waiting,
-            source,
-        });
-    }
-    remove_left_over_pages(out, files)?;
-    Ok(paths)
+    let names: Vec<String> = files.iter().map(|(name, _)| name.clone()).collect();
+    waiting.put_in_place(&names)
 }
 
 /// Makes the folder, so that it is known early whether it can be made.
@@ -156,10 +265,7 @@ pub fn put_in_place(out: &Path, files: &[(String, Vec<u8>)]) -> Result<Vec<PathB
 /// # Errors
 /// [`ReportError::CannotWrite`]
 pub fn prepare(out: &Path) -> Result<(), ReportError> {
-    create_private_folder(out).map_err(|source| ReportError::CannotWrite {
-        path: out.to_owned(),
-        source,
-    })
+    create_private_folder(out).map_err(|source| cannot_write(out, source))
 }
 
 /// A new, empty folder on the same disk, named after `out` and this process.
@@ -180,10 +286,7 @@ fn waiting_folder(out: &Path) -> Result<PathBuf, ReportError> {
     } else {
         out.join(hidden)
     };
-    let cannot = |source| ReportError::CannotWrite {
-        path: waiting.clone(),
-        source,
-    };
+    let cannot = |source| cannot_write(&waiting, source);
     if waiting.exists() {
         fs::remove_dir_all(&waiting).map_err(cannot)?;
     }
@@ -200,70 +303,49 @@ fn create_private_folder(path: &Path) -> io::Result<()> {
     builder.create(path)
 }
 
+/// A new file, to be read again too.
 fn create_private(path: &Path) -> io::Result<fs::File> {
     let mut options = fs::OpenOptions::new();
-    options.write(true).create(true).truncate(true);
+    options.read(true).write(true).create(true).truncate(true);
     #[cfg(unix)]
     std::os::unix::fs::OpenOptionsExt::mode(&mut options, 0o600);
     options.open(path)
 }
 
-fn write_all(folder: &Path, files: &[(String, Vec<u8>)]) -> Result<(), ReportError> {
-    for (name, content) in files {
-        let path = folder.join(name);
-        let written = create_private(&path).and_then(|mut file| {
-            io::Write::write_all(&mut file, content)?;
-            file.sync_all()
-        });
-        written.map_err(|source| ReportError::CannotWrite { path, source })?;
+fn move_all(
+    waiting: &Path,
+    out: &Path,
+    names: &[String],
+    made: &BTreeSet<&str>,
+) -> Result<(), ReportError> {
+    if !out.exists() {
+        return fs::rename(waiting, out).map_err(|source| cannot_write(out, source));
+    }
+    if link_own_files(waiting, out, made).is_ok() && swap(waiting, out).is_ok() {
+        return rescue(waiting, out, made);
+    }
+    for name in names {
+        let path = out.join(name);
+        fs::rename(waiting.join(name), &path).map_err(|source| cannot_write(&path, source))?;
     }
     Ok(())
 }
 
-fn move_all(
-    waiting: &Path,
-    out: &Path,
-    files: &[(String, Vec<u8>)],
-) -> Result<Vec<PathBuf>, ReportError> {
-    let paths = || files.iter().map(|(name, _)| out.join(name)).collect();
-    if !out.exists() {
-        let moved = fs::rename(waiting, out);
-        return match moved {
-            Ok(()) => Ok(paths()),
-            Err(source) => Err(ReportError::CannotWrite {
-                path: out.to_owned(),
-                source,
-            }),
-        };
-    }
-    if link_own_files(waiting, out, files).is_ok() && swap(waiting, out).is_ok() {
-        rescue(waiting, out, files)?;
-        return Ok(paths());
-    }
-    for (name, _) in files {
-        let path = out.join(name);
-        fs::rename(waiting.join(name), &path)
-            .map_err(|source| ReportError::CannotWrite { path, source })?;
-    }
-    Ok(paths())
-}
-
 /// Whether an entry of a report's folder is of a report: of the one being
 /// made, or a page of an earlier one.
-fn is_ours(path: &Path, files: &[(String, Vec<u8>)]) -> bool {
+fn is_ours(path: &Path, made: &BTreeSet<&str>) -> bool {
     let name = path.file_name().and_then(|name| name.to_str());
     name.is_some_and(|name| {
-        files.iter().any(|(own, _)| own == name)
-            || (name.ends_with(".png") && encode::is_a_page_of_ours(path))
+        made.contains(name) || (name.ends_with(".png") && encode::is_a_page_of_ours(path))
     })
 }
 
 /// The user's own files are in the new folder before it takes the old one's
 /// place: at no moment are they missing.
-fn link_own_files(waiting: &Path, out: &Path, files: &[(String, Vec<u8>)]) -> io::Result<()> {
+fn link_own_files(waiting: &Path, out: &Path, made: &BTreeSet<&str>) -> io::Result<()> {
     for entry in fs::read_dir(out)? {
         let entry = entry?;
-        if entry.file_type()?.is_file() && !is_ours(&entry.path(), files) {
+        if entry.file_type()?.is_file() && !is_ours(&entry.path(), made) {
             fs::hard_link(entry.path(), waiting.join(entry.file_name()))?;
         }
     }
@@ -288,16 +370,12 @@ fn swap(_: &Path, _: &Path) -> io::Result<()> {
 
 /// Moves what is the user's own, and not in the new folder yet, out of a
 /// folder that is to go.
-fn rescue(going: &Path, out: &Path, files: &[(String, Vec<u8>)]) -> Result<(), ReportError> {
-    let cannot = |path: &Path, source| ReportError::CannotWrite {
-        path: path.to_owned(),
-        source,
-    };
-    for entry in fs::read_dir(going).map_err(|e| cannot(going, e))? {
-        let entry = entry.map_err(|e| cannot(going, e))?;
+fn rescue(going: &Path, out: &Path, made: &BTreeSet<&str>) -> Result<(), ReportError> {
+    for entry in fs::read_dir(going).map_err(|e| cannot_write(going, e))? {
+        let entry = entry.map_err(|e| cannot_write(going, e))?;
         let place = out.join(entry.file_name());
-        if !is_ours(&entry.path(), files) && !place.exists() {
-            fs::rename(entry.path(), &place).map_err(|e| cannot(&place, e))?;
+        if !is_ours(&entry.path(), made) && !place.exists() {
+            fs::rename(entry.path(), &place).map_err(|e| cannot_write(&place, e))?;
         }
     }
     Ok(())
@@ -334,13 +412,9 @@ fn clear_left_behind(out: &Path) -> Result<(), ReportError> {
 }
 
 /// The files of every report that are no pages.
-fn own_names() -> Vec<(String, Vec<u8>)> {
-    TABLES
-        .iter()
-        .map(|table| table.name)
-        .chain([INDEX])
-        .map(|name| (name.to_owned(), Vec::new()))
-        .collect()
+fn own_names() -> BTreeSet<&'static str> {
+    let tables = TABLES.iter().map(|table| table.name);
+    tables.chain([INDEX]).collect()
 }
 
 /// Where it cannot be told, it is taken to run.
@@ -352,14 +426,9 @@ fn is_running(process: u32) -> bool {
 }
 
 /// Pages carry a mark of their maker, so a user's own `van-photo.png` stays.
-fn remove_left_over_pages(out: &Path, files: &[(String, Vec<u8>)]) -> Result<(), ReportError> {
-    let cannot = |path: &Path, source| ReportError::CannotWrite {
-        path: path.to_owned(),
-        source,
-    };
-    let made: BTreeSet<&str> = files.iter().map(|(name, _)| name.as_str()).collect();
-    for entry in fs::read_dir(out).map_err(|e| cannot(out, e))? {
-        let entry = entry.map_err(|e| cannot(out, e))?;
+fn remove_left_over_pages(out: &Path, made: &BTreeSet<&str>) -> Result<(), ReportError> {
+    for entry in fs::read_dir(out).map_err(|e| cannot_write(out, e))? {
+        let entry = entry.map_err(|e| cannot_write(out, e))?;
         let Ok(name) = entry.file_name().into_string() else {
             continue;
         };
@@ -367,7 +436,7 @@ fn remove_left_over_pages(out: &Path, files: &[(String, Vec<u8>)]) -> Result<(),
             && name.ends_with(".png")
             && !made.contains(name.as_str());
         if ours && encode::is_a_page_of_ours(&entry.path()) {
-            fs::remove_file(entry.path()).map_err(|e| cannot(&entry.path(), e))?;
+            fs::remove_file(entry.path()).map_err(|e| cannot_write(&entry.path(), e))?;
         }
     }
     Ok(())

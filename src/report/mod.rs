@@ -104,52 +104,67 @@ pub fn write(
     plan: &ReportPlan<'_>,
     progress: &(dyn Fn(usize, usize) + Sync),
 ) -> Result<Written, ReportError> {
-    let assessment = plan.assessment;
-    let lines = parts::by_urgency(assessment);
+    let lines = parts::by_urgency(plan.assessment);
     let book = book::Book::of(plan, &lines);
+    let waiting = files::Waiting::beside(plan.out)?;
     let drawn = AtomicUsize::new(0);
     let all = book.pages.len();
     progress(0, all);
-    // collected in order, so that the files do not depend on who was first
-    let mut files: Vec<(String, Vec<u8>)> = book
-        .pages
-        .par_iter()
-        .map(|(name, page)| {
-            let bytes = book::png(name, page.sketch(plan, &lines))?;
-            let done = drawn.fetch_add(1, Ordering::Relaxed) + 1;
-            progress(done, all);
-            Ok((name.clone(), bytes))
+    let pages = || {
+        book.pages.par_iter().try_for_each(|(name, page)| {
+            waiting.write(name, &book::png(name, page.sketch(plan, &lines))?)?;
+            progress(drawn.fetch_add(1, Ordering::Relaxed) + 1, all);
+            Ok(())
         })
-        .collect::<Result<_, ReportError>>()?;
-    files.extend(tables(assessment, &lines)?);
-    let index = html::index(plan, &lines, &book.names)?;
-    files.push((files::INDEX.to_owned(), index.into_bytes()));
-    let files = files::put_in_place(plan.out, &files)?;
+    };
+    let (pages, tables) = rayon::join(pages, || write_tables(&waiting, plan.assessment, &lines));
+    pages.and(tables)?;
+    write_index(&waiting, plan, &lines, &book.names)?;
+    let pages = book.pages.iter().map(|(name, _)| name.as_str());
+    let tables = files::TABLES.iter().map(|table| table.name);
+    let names: Vec<String> = pages
+        .chain(tables)
+        .chain([files::INDEX])
+        .map(str::to_owned)
+        .collect();
     Ok(Written {
+        files: waiting.put_in_place(&names)?,
         index: plan.out.join(files::INDEX),
-        files,
     })
 }
 
 /// The report as files for other programs.
-fn tables(
+fn write_tables(
+    waiting: &files::Waiting,
     assessment: &Assessment,
     lines: &[parts::VanLine<'_>],
-) -> Result<Vec<(String, Vec<u8>)>, ReportError> {
+) -> Result<(), ReportError> {
     let jobs = due::jobs(assessment, DUE_WEEKS);
-    files::TABLES
-        .iter()
-        .map(|table| {
-            let bytes = match table.kind {
-                files::Kind::AssessmentJson => assessment_json(assessment)?.into_bytes(),
-                files::Kind::AssessmentCsv => assessment_csv(assessment).into_bytes(),
-                files::Kind::Schema => SCHEMA.as_bytes().to_vec(),
-                files::Kind::Workbook => workbook::bytes(assessment, lines, &jobs)
-                    .map_err(ReportError::CannotMakeWorkbook)?,
-                files::Kind::DueCsv => due::csv(&jobs).into_bytes(),
-                files::Kind::DueCalendar => due::icalendar(&jobs).into_bytes(),
-            };
-            Ok((table.name.to_owned(), bytes))
-        })
-        .collect()
+    for table in files::TABLES {
+        let bytes = match table.kind {
+            files::Kind::AssessmentJson => assessment_json(assessment)?.into_bytes(),
+            files::Kind::AssessmentCsv => assessment_csv(assessment).into_bytes(),
+            files::Kind::Schema => SCHEMA.as_bytes().to_vec(),
+            files::Kind::Workbook => workbook::bytes(assessment, lines, &jobs)
+                .map_err(ReportError::CannotMakeWorkbook)?,
+            files::Kind::DueCsv => due::csv(&jobs).into_bytes(),
+            files::Kind::DueCalendar => due::icalendar(&jobs).into_bytes(),
+        };
+        waiting.write(table.name, &bytes)?;
+    }
+    Ok(())
+}
+
+/// The index: its body is written aside first, as its head names every ink in it.
+fn write_index(
+    waiting: &files::Waiting,
+    plan: &ReportPlan<'_>,
+    lines: &[parts::VanLine<'_>],
+    names: &book::Names,
+) -> Result<(), ReportError> {
+    let (path, mut file) = waiting.create(files::INDEX)?;
+    let (aside, mut body) = waiting.create(files::INDEX_BODY)?;
+    html::write_index(plan, lines, names, (&path, &mut body, &mut file))?;
+    waiting.keep(path, file);
+    waiting.discard(&aside)
 }

@@ -73,7 +73,9 @@ fn css(Ink(r, g, b): Ink) -> String {
 fn can_join(first: &Stroke, next: &Stroke) -> bool {
     first.ink() == next.ink()
         && match (first, next) {
-            (Stroke::Fill { .. }, Stroke::Fill { .. }) => true,
+            (Stroke::Fill { .. }, Stroke::Fill { .. })
+            // markers all turn the same way, so that where they overlap is filled too
+            | (Stroke::Polygon { .. }, Stroke::Polygon { .. }) => true,
             (Stroke::Disc { radius: a, .. }, Stroke::Disc { radius: b, .. }) => a == b,
             _ => false,
         }
@@ -85,17 +87,15 @@ fn together(out: &mut String, group: &[Stroke]) {
     match first {
         Stroke::Fill { .. } => {
             let _ = write!(out, "<path class=\"f{ink}\" d=\"");
+            let mut pen = Pen::default();
             for stroke in group {
                 if let Stroke::Fill { area, .. } = stroke {
-                    out.push('M');
-                    pair(out, (area.x0, area.y0));
-                    out.push('h');
-                    number(out, area.width());
-                    out.push('v');
-                    number(out, area.height());
-                    out.push('h');
-                    number(out, -area.width());
-                    out.push('z');
+                    let (wide, high) = (tenths(area.width()), tenths(area.height()));
+                    pen.move_to(out, (area.x0, area.y0));
+                    number(out, 'h', wide);
+                    number(out, 'v', high);
+                    number(out, 'h', -wide);
+                    pen.close(out);
                 }
             }
             out.push_str("\"/>");
@@ -103,21 +103,27 @@ fn together(out: &mut String, group: &[Stroke]) {
         // a round end of a line of no length is a circle, in few letters
         Stroke::Disc { radius, .. } => {
             let _ = write!(out, "<path class=\"s{ink} o\" stroke-width=\"");
-            number(out, 2.0 * radius);
+            decimal(out, tenths(2.0 * radius));
             out.push_str("\" d=\"");
+            let mut pen = Pen::default();
             for stroke in group {
                 if let Stroke::Disc { at, .. } = stroke {
-                    out.push('M');
-                    pair(out, *at);
+                    pen.move_to(out, *at);
                     out.push_str("h0");
                 }
             }
             out.push_str("\"/>");
         }
-        Stroke::Polygon { corners, .. } => {
+        Stroke::Polygon { .. } => {
             let _ = write!(out, "<path class=\"f{ink}\" d=\"");
-            path(out, corners);
-            out.push_str("z\"/>");
+            let mut pen = Pen::default();
+            for stroke in group {
+                if let Stroke::Polygon { corners, .. } = stroke {
+                    pen.path(out, corners);
+                    pen.close(out);
+                }
+            }
+            out.push_str("\"/>");
         }
         Stroke::Line { points, width, .. } => line(out, &ink, points, *width, ""),
         Stroke::Dashes {
@@ -140,21 +146,21 @@ fn together(out: &mut String, group: &[Stroke]) {
 
 fn line(out: &mut String, ink: &str, points: &[(f64, f64)], width: f64, pattern: &str) {
     let _ = write!(out, "<path class=\"s{ink} l\" stroke-width=\"");
-    number(out, width);
+    decimal(out, tenths(width));
     let _ = write!(out, "\"{pattern} d=\"");
-    path(out, points);
+    Pen::default().path(out, points);
     out.push_str("\"/>");
 }
 
 fn label(out: &mut String, ink: &str, text: &str, area: Rect, baseline: f64, face: &Type) {
     let bold = if face.bold { " b" } else { "" };
     let _ = write!(out, "<text class=\"t{:.0}{bold} f{ink}\" x=\"", face.size);
-    number(out, area.x0);
+    decimal(out, tenths(area.x0));
     out.push_str("\" y=\"");
-    number(out, baseline);
+    decimal(out, tenths(baseline));
     // the last pixel of a measured width is air
     out.push_str("\" textLength=\"");
-    number(out, (area.width() - 1.0).max(1.0));
+    decimal(out, tenths((area.width() - 1.0).max(1.0)));
     let _ = write!(
         out,
         "\" lengthAdjust=\"spacingAndGlyphs\">{}</text>",
@@ -162,29 +168,82 @@ fn label(out: &mut String, ink: &str, text: &str, area: Rect, baseline: f64, fac
     );
 }
 
-fn path(out: &mut String, points: &[(f64, f64)]) {
-    for (i, point) in points.iter().enumerate() {
-        out.push(if i == 0 { 'M' } else { 'L' });
-        pair(out, *point);
+/// Where a path is, in tenths of a pixel. Steps are told from there: they take
+/// half the room of places.
+#[derive(Debug, Default)]
+struct Pen {
+    at: Option<(i64, i64)>,
+    /// Where closing leads back to.
+    start: (i64, i64),
+    /// Whether a step may follow a step without its letter.
+    goes_on: bool,
+}
+
+impl Pen {
+    fn path(&mut self, out: &mut String, points: &[(f64, f64)]) {
+        let Some((first, rest)) = points.split_first() else {
+            return;
+        };
+        self.move_to(out, *first);
+        for point in rest {
+            self.line_to(out, *point);
+        }
+    }
+
+    fn close(&mut self, out: &mut String) {
+        out.push('z');
+        self.at = Some(self.start);
+    }
+
+    fn move_to(&mut self, out: &mut String, (x, y): (f64, f64)) {
+        let to = (tenths(x), tenths(y));
+        match self.at {
+            None => pair(out, 'M', to),
+            Some(at) => pair(out, 'm', (to.0 - at.0, to.1 - at.1)),
+        }
+        self.at = Some(to);
+        self.start = to;
+        self.goes_on = false;
+    }
+
+    fn line_to(&mut self, out: &mut String, (x, y): (f64, f64)) {
+        let (to, at) = ((tenths(x), tenths(y)), self.at.unwrap_or_default());
+        if to == at {
+            return;
+        }
+        let letter = if self.goes_on { ' ' } else { 'l' };
+        pair(out, letter, (to.0 - at.0, to.1 - at.1));
+        self.at = Some(to);
+        self.goes_on = true;
     }
 }
 
-fn pair(out: &mut String, (x, y): (f64, f64)) {
-    number(out, x);
-    out.push(' ');
-    number(out, y);
+fn tenths(value: f64) -> i64 {
+    (value * 10.0).round() as i64
+}
+
+fn pair(out: &mut String, letter: char, (x, y): (i64, i64)) {
+    number(out, letter, x);
+    number(out, ' ', y);
+}
+
+/// A number of a path behind its letter; a minus needs no space before it.
+fn number(out: &mut String, letter: char, tenths: i64) {
+    if letter != ' ' || tenths >= 0 {
+        out.push(letter);
+    }
+    decimal(out, tenths);
 }
 
 /// One decimal, none where it is nought.
-fn number(out: &mut String, value: f64) {
-    let tenths = (value * 10.0).round();
-    // no `-0`
-    let tenths = if tenths == 0.0 { 0.0 } else { tenths };
-    if tenths % 10.0 == 0.0 {
-        let _ = write!(out, "{:.0}", tenths / 10.0);
-    } else {
-        let _ = write!(out, "{:.1}", tenths / 10.0);
-    }
+fn decimal(out: &mut String, tenths: i64) {
+    let sign = if tenths < 0 { "-" } else { "" };
+    let (whole, part) = (tenths.unsigned_abs() / 10, tenths.unsigned_abs() % 10);
+    let _ = match (whole, part) {
+        (whole, 0) => write!(out, "{sign}{whole}"),
+        (0, part) => write!(out, "{sign}.{part}"),
+        (whole, part) => write!(out, "{sign}{whole}.{part}"),
+    };
 }
 
 #[cfg(test)]
@@ -207,7 +266,7 @@ mod tests {
         })?;
         let (mut out, mut inks) = (String::new(), BTreeSet::new());
         draw(&mut out, &sketch, &mut inks);
-        assert!(out.contains("d=\"M10 5h0M20 5h0M30.3 5h0\""), "{out}");
+        assert!(out.contains("d=\"M10 5h0m10 0h0m10.3 0h0\""), "{out}");
         assert!(out.contains("M0 0h10v2.5h-10z"), "{out}");
         assert!(
             out.contains(">a &lt; b &amp; &quot;c&quot;</text>"),
@@ -216,6 +275,12 @@ mod tests {
         let measured = format!("textLength=\"{}\"", width - 1.0);
         assert!(out.contains(&measured), "{out} {measured}");
         assert_eq!(inks.len(), 3);
+        let mut steps = String::new();
+        Pen::default().path(
+            &mut steps,
+            &[(1.0, 2.0), (1.04, 2.0), (0.5, 2.5), (3.0, 2.5)],
+        );
+        assert_eq!(steps, "M1 2l-.5 .5 2.5 0");
         let style = style(&inks);
         assert_eq!(style.matches("--i00316f:").count(), 2, "{style}");
         Ok(())

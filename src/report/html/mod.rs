@@ -11,7 +11,9 @@ mod script;
 mod van;
 mod vans;
 
-use std::fmt::Write;
+use std::fmt::Write as _;
+use std::io::{Read, Seek, Write};
+use std::path::Path;
 
 use crate::advise::{Assessment, VanAssessment};
 
@@ -32,35 +34,46 @@ use super::parts::VanLine;
 
 pub use escape::escaped;
 use figure::{Chart, Charts};
-use page::Part;
+use page::{Part, Parts};
 
-/// The whole index.
+/// Writes the whole index to `out`, and its parts to `body` before; `path` is
+/// told where it cannot be written.
 ///
 /// # Errors
-/// Where a chart could not be drawn.
-pub fn index(
+/// Where a chart could not be drawn, or nothing written.
+pub fn write_index<F: Read + Write + Seek>(
     plan: &ReportPlan<'_>,
     lines: &[VanLine<'_>],
     names: &Names,
-) -> Result<String, ReportError> {
+    (path, body, out): (&Path, &mut F, &mut F),
+) -> Result<(), ReportError> {
     let assessment = plan.assessment;
-    let answers = answers(plan, lines);
     let mut charts = Charts::new();
-    let mut parts: Vec<Part> = Vec::new();
-    for answer in &answers {
-        parts.push(answered(plan, answer, lines, &mut charts)?);
+    let mut parts = Parts::new(path, body);
+    for answer in &answers(plan, lines) {
+        parts.add(answered(plan, answer, lines, &mut charts)?)?;
     }
-    parts.push(water(assessment, &mut charts)?);
+    parts.add(water(assessment, &mut charts)?)?;
     if !assessment.areas.is_empty() {
-        parts.push(district::all(assessment, names, &mut charts)?);
+        parts.add(district::all(assessment, names, &mut charts)?)?;
     }
     if !lines.is_empty() {
-        parts.push(van::all(plan, lines, names, &mut charts)?);
+        van::all(plan, lines, names, &mut charts, &mut parts)?;
     }
-    parts.push(records(assessment, &mut charts)?);
-    parts.push(file_list(names));
-    parts.push(caution_list());
-    Ok(page::whole(plan, lines, &parts, charts.inks()))
+    parts.add(records(assessment, &mut charts)?)?;
+    parts.add(file_list(names))?;
+    parts.add(caution_list())?;
+    parts.write_page(plan, lines, charts.inks(), out)
+}
+
+/// The whole index as text.
+#[cfg(test)]
+pub fn index(plan: &ReportPlan<'_>, lines: &[VanLine<'_>], names: &Names) -> String {
+    let mut files = [(); 2].map(|()| std::io::Cursor::new(Vec::new()));
+    let [body, out] = &mut files;
+    write_index(plan, lines, names, (Path::new("index"), body, out)).expect("an index");
+    let [_, out] = files;
+    String::from_utf8(out.into_inner()).expect("text")
 }
 
 /// A question of the first page with its answer, and what shows it.

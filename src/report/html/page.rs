@@ -1,12 +1,14 @@
 //! The frame of the index: head, navigation, parts and script.
 
 use std::collections::BTreeSet;
-use std::fmt::Write;
+use std::io::{self, Read, Seek, Write};
+use std::path::Path;
 
 use super::badge;
 use super::escape::escaped;
 use super::script;
 use crate::report::ReportPlan;
+use crate::report::error::ReportError;
 use crate::report::look::Ink;
 use crate::report::parts::{VanLine, finding};
 use crate::report::svg;
@@ -28,21 +30,101 @@ impl Part {
     }
 }
 
-/// The whole page.
-pub fn whole(
+/// So much text is gathered before it is written.
+const GATHERED: usize = 256 * 1024;
+
+/// The parts of the index as they are made, written to `body`.
+pub struct Parts<'a, F> {
+    /// What is told of where something cannot be written.
+    path: &'a Path,
+    body: &'a mut F,
+    gathered: String,
+    /// Anchors and headings.
+    named: Vec<(&'static str, &'static str)>,
+}
+
+impl<'a, F: Read + Write + Seek> Parts<'a, F> {
+    pub fn new(path: &'a Path, body: &'a mut F) -> Parts<'a, F> {
+        Parts {
+            path,
+            body,
+            gathered: String::with_capacity(GATHERED),
+            named: Vec::new(),
+        }
+    }
+
+    fn told(&self, done: io::Result<()>) -> Result<(), ReportError> {
+        done.map_err(|source| ReportError::CannotWrite {
+            path: self.path.to_owned(),
+            source,
+        })
+    }
+
+    fn flush(&mut self) -> Result<(), ReportError> {
+        let done = self.body.write_all(self.gathered.as_bytes());
+        self.gathered.clear();
+        self.told(done)
+    }
+
+    /// Adds text to the part that was begun.
+    pub fn push(&mut self, text: &str) -> Result<(), ReportError> {
+        self.gathered.push_str(text);
+        if self.gathered.len() >= GATHERED {
+            self.flush()?;
+        }
+        Ok(())
+    }
+
+    pub fn begin(&mut self, id: &'static str, heading: &'static str) -> Result<(), ReportError> {
+        self.named.push((id, heading));
+        self.push(&format!(
+            "<section id=\"{id}\" aria-labelledby=\"{id}-heading\">\n<h2 id=\"{id}-heading\">{heading}</h2>\n"
+        ))
+    }
+
+    pub fn end(&mut self) -> Result<(), ReportError> {
+        self.push("</section>\n")
+    }
+
+    /// Adds a whole part.
+    pub fn add(&mut self, part: Part) -> Result<(), ReportError> {
+        self.begin(part.id, part.heading)?;
+        self.push(&part.body)?;
+        self.end()
+    }
+
+    /// Writes the whole page to `out`: its frame, and the parts within.
+    pub fn write_page(
+        mut self,
+        plan: &ReportPlan<'_>,
+        lines: &[VanLine<'_>],
+        inks: &BTreeSet<Ink>,
+        out: &mut F,
+    ) -> Result<(), ReportError> {
+        self.flush()?;
+        let mut write = || {
+            out.write_all(head(plan, lines, &self.named, inks).as_bytes())?;
+            self.body.rewind()?;
+            io::copy(self.body, out)?;
+            let script = script::TEXT;
+            writeln!(out, "</main>\n<script>{script}</script>\n</body>\n</html>")
+        };
+        let done = write();
+        self.told(done)
+    }
+}
+
+fn head(
     plan: &ReportPlan<'_>,
     lines: &[VanLine<'_>],
-    parts: &[Part],
+    parts: &[(&'static str, &'static str)],
     inks: &BTreeSet<Ink>,
 ) -> String {
     let title = format!("Fleet report, {}", words::month(plan.month));
-    let room: usize = parts.iter().map(|p| p.body.len()).sum();
-    let mut out = String::with_capacity(room + 32 * 1024);
     let mut inks = inks.clone();
     let mut badges = String::new();
     badge::definitions(&mut badges, &mut inks);
-    let _ = write!(
-        out,
+    let mut out = format!(
         "<!DOCTYPE html>\n<html lang=\"en\">\n<head>\n<meta charset=\"utf-8\">\n\
          <meta name=\"viewport\" content=\"width=device-width, initial-scale=1\">\n\
          <meta http-equiv=\"Content-Security-Policy\" content=\"{}\">\n\
@@ -55,25 +137,9 @@ pub fn whole(
         words::day(plan.assessment.as_of),
     );
     out.push_str("<nav aria-label=\"Parts of the report\">\n<ul>\n");
-    for part in parts {
-        let _ = writeln!(
-            out,
-            "<li><a href=\"#{}\">{}</a></li>",
-            part.id, part.heading
-        );
+    for (id, heading) in parts {
+        out.push_str(&format!("<li><a href=\"#{id}\">{heading}</a></li>\n"));
     }
     out.push_str("</ul>\n</nav>\n<main>\n");
-    for part in parts {
-        let _ = write!(
-            out,
-            "<section id=\"{0}\" aria-labelledby=\"{0}-heading\">\n<h2 id=\"{0}-heading\">{1}</h2>\n{2}</section>\n",
-            part.id, part.heading, part.body
-        );
-    }
-    let _ = write!(
-        out,
-        "</main>\n<script>{}</script>\n</body>\n</html>\n",
-        script::TEXT
-    );
     out
 }

@@ -1,13 +1,14 @@
 //! Every van: what to do, what is known, its charts.
 
-use std::fmt::Write;
+use std::fmt::Write as _;
+use std::io::{Read, Seek, Write};
 
 use rayon::prelude::*;
 
 use super::badge::shape;
 use super::escape::escaped;
 use super::figure::{Chart, Charts};
-use super::page::Part;
+use super::page::Parts;
 use crate::advise::AlarmAssessment;
 use crate::report::ReportPlan;
 use crate::report::book::Names;
@@ -18,26 +19,32 @@ use crate::report::pages;
 use crate::report::parts::VanLine;
 use crate::report::words;
 
+/// So many vans for each thread are made before they are written.
+const AT_ONCE: usize = 32;
+
 /// All vans, most urgent first.
-pub fn all(
+pub fn all<F: Read + Write + Seek>(
     plan: &ReportPlan<'_>,
     lines: &[VanLine<'_>],
     names: &Names,
     charts: &mut Charts,
-) -> Result<Part, ReportError> {
-    let made = lines
-        .par_iter()
-        .map(|line| {
-            let of = |list: &[String]| list.get(line.place).cloned().unwrap_or_default();
-            one(plan, line, (&of(&names.vans), &of(&names.claims)))
-        })
-        .collect::<Result<Vec<_>, ReportError>>()?;
-    let mut body = String::new();
-    for (text, own) in made {
-        body.push_str(&text);
-        charts.join(own);
+    parts: &mut Parts<'_, F>,
+) -> Result<(), ReportError> {
+    parts.begin("vans", "Every van")?;
+    for lines in lines.chunks(AT_ONCE * rayon::current_num_threads()) {
+        let made = lines
+            .par_iter()
+            .map(|line| {
+                let of = |list: &[String]| list.get(line.place).cloned().unwrap_or_default();
+                one(plan, line, (&of(&names.vans), &of(&names.claims)))
+            })
+            .collect::<Result<Vec<_>, ReportError>>()?;
+        for (text, own) in made {
+            parts.push(&text)?;
+            charts.join(own);
+        }
     }
-    Ok(Part::new("vans", "Every van", body))
+    parts.end()
 }
 
 fn one(

@@ -7,7 +7,8 @@ use super::words;
 
 /// Days since the first of January 2000, for positions only.
 pub fn day_number(day: Date) -> f64 {
-    f64::from((day - date(2000, 1, 1)).get_days())
+    // whole days, and without a look at months as the difference of dates takes
+    (day.duration_since(date(2000, 1, 1)).as_hours() / 24) as f64
 }
 
 /// A range of values along a stretch of pixels (`to` may lie before `from`).

@@ -93,8 +93,8 @@ impl Brush {
         match stroke {
             Stroke::Fill { area, .. } => self.fill(*area, ink),
             Stroke::Line { points, width, .. } => {
-                snap(points, *width, &mut self.path);
-                self.shape.line(&self.path, *width);
+                let width = snap(points, *width, &mut self.path);
+                self.shape.line(&self.path, width);
                 self.lay_shape(ink);
             }
             Stroke::Dashes {
@@ -103,8 +103,8 @@ impl Brush {
                 dash,
                 ..
             } => {
-                snap(points, *width, &mut self.path);
-                dashes(&self.path, *dash, |a, b| self.shape.line(&[a, b], *width));
+                let width = snap(points, *width, &mut self.path);
+                dashes(&self.path, *dash, |a, b| self.shape.line(&[a, b], width));
                 self.lay_shape(ink);
             }
             Stroke::Polygon { corners, .. } => {
@@ -238,23 +238,30 @@ fn alike(low: f64, high: f64) -> impl Iterator<Item = (usize, usize, f64)> + Clo
         .map(|(from, to, share)| (from as usize, to as usize, share))
 }
 
-/// A level or upright line is moved so that one side lies between two pixels.
-fn snap(points: &[Point], width: f64, path: &mut Vec<Point>) {
+/// Copies a line to `path` and gives its width. A level or upright one is made
+/// and moved to cover whole pixels.
+fn snap(points: &[Point], width: f64, path: &mut Vec<Point>) -> f64 {
     path.clear();
     path.extend_from_slice(points);
     let Some(&(x, y)) = points.first() else {
-        return;
+        return width;
     };
-    let moved = |at: f64| (at - width / 2.0).round() + width / 2.0 - at;
     let (level, upright) = (
         points.iter().all(|p| p.1 == y),
         points.iter().all(|p| p.0 == x),
     );
-    let down = if level { moved(y) } else { 0.0 };
-    let right = if upright { moved(x) } else { 0.0 };
-    for point in path {
-        *point = (point.0 + right, point.1 + down);
+    if !level && !upright {
+        return width;
     }
+    let width = width.round().max(1.0);
+    let whole = |at: f64| (at - width / 2.0).round() + width / 2.0;
+    for point in path {
+        *point = match level {
+            true => (point.0, whole(y)),
+            false => (whole(x), point.1),
+        };
+    }
+    width
 }
 
 /// Gives the ends of every dash along a path.
@@ -327,7 +334,7 @@ mod tests {
         let pixels = drawn(brush, |c| c.line(&[(0.0, 9.3), (40.0, 9.3)], RED, 2.0));
         assert_eq!(pixels.iter().filter(|p| **p == RED).count(), 80);
         let pixels = drawn(brush, |c| {
-            c.dashes(&[(7.7, 0.0), (7.7, 20.0)], RED, 2.0, (5.0, 5.0));
+            c.dashes(&[(7.7, 0.0), (7.7, 20.0)], RED, 1.6, (5.0, 5.0));
         });
         assert_eq!(pixels.iter().filter(|p| **p == RED).count(), 20);
     }

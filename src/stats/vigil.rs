@@ -19,7 +19,13 @@
 //!   13:206).
 
 use super::drift::{DriftSummary, Drifting, Look, News};
-use super::special::{ln_normal_cdf, normal_cdf};
+use super::special::normal_cdf;
+use super::wide;
+
+pub mod abreast;
+
+/// Points of the grid of rates.
+const POINTS: usize = 41;
 
 /// `ln` of a likelihood ratio below which a rate is not looked at.
 const NEGLIGIBLE_LN: f64 = -16.0;
@@ -174,39 +180,34 @@ impl Vigil {
             .sum()
     }
 
+    /// Makes this what `other` is, in the memory that it has.
+    pub fn become_like(&mut self, other: &Vigil) {
+        let mut steps = std::mem::take(&mut self.steps);
+        steps.clone_from(&other.steps);
+        *self = Vigil {
+            steps,
+            wander: other.wander,
+            looks: other.looks,
+            summary: other.summary,
+            exposure: other.exposure,
+            most_steps: other.most_steps,
+        };
+    }
+
     /// The evidence for a step, in days (see the module), and the most telling one.
     pub fn steps(&self, rates: &Rates, weights: &[f64], size: StepSize) -> (f64, Option<StepSeen>) {
-        let mut found: Vec<(f64, StepSeen)> = Vec::with_capacity(self.steps.len());
-        for step in &self.steps {
-            let precision = step.information + 1.0 / (size.0 * size.0);
-            let spread = precision.sqrt();
-            let shrink = 1.0 / (1.0 + size.0 * size.0 * step.information).sqrt();
-            // Half a normal distribution: steps up only. In logarithms, since one
-            // clear step is likelier by more than a number holds.
-            let of = |rate: f64| {
-                let pull = step.by_miss - rate * step.by_rate;
-                let z = pull / spread;
-                (0.5 * z * z + ln_normal_cdf(z), pull / precision)
-            };
-            let all: Vec<(f64, f64, f64)> = believed(rates, weights)
-                .map(|(r, w)| (of(r.rate), w))
-                .map(|((ln_up, mode), w)| (ln_up, mode, w))
-                .collect();
-            let top = all.iter().map(|a| a.0).fold(f64::NEG_INFINITY, f64::max);
-            let (mut sum, mut mean) = (0.0, 0.0);
-            for (ln_up, mode, w) in all {
-                let up = w * (ln_up - top).exp();
-                sum += up;
-                mean += up * mode;
-            }
-            let seen = StepSeen {
-                look: step.look,
-                size: mean / sum,
-                size_sd: 1.0 / spread,
-                share: 0.0,
-            };
-            found.push((top + (2.0 * shrink * sum * step.days).ln(), seen));
-        }
+        let (mut rates, mut weights): (Vec<f64>, Vec<f64>) =
+            believed(rates, weights).map(|(r, w)| (r.rate, w)).unzip();
+        // Whole eights, for loops without a rest: no weight, no difference.
+        let whole = rates.len().next_multiple_of(8);
+        rates.resize(whole, rates.last().copied().unwrap_or(0.0));
+        weights.resize(whole, 0.0);
+        let found = wide::widest(StepsSought {
+            steps: &self.steps,
+            rates: &rates,
+            weights: &weights,
+            size,
+        });
         let top = found.iter().map(|f| f.0).fold(f64::NEG_INFINITY, f64::max);
         if top == f64::NEG_INFINITY {
             return (0.0, None);
@@ -217,6 +218,57 @@ impl Vigil {
             ..f.1
         });
         ((top + total.ln()).min(MOST_LN_DAYS).exp(), best)
+    }
+}
+
+/// The evidence for each step, over the rates that are believed.
+struct StepsSought<'a> {
+    steps: &'a [Step],
+    rates: &'a [f64],
+    weights: &'a [f64],
+    size: StepSize,
+}
+
+impl wide::Loops for StepsSought<'_> {
+    /// `ln` of the evidence in days.
+    type Output = Vec<(f64, StepSeen)>;
+
+    #[inline(always)]
+    fn run(self) -> Vec<(f64, StepSeen)> {
+        let mut found = Vec::with_capacity(self.steps.len());
+        let mut terms = vec![0.0; self.rates.len()];
+        let mut pulls = vec![0.0; self.rates.len()];
+        for step in self.steps {
+            let size = self.size.0;
+            let precision = step.information + 1.0 / (size * size);
+            let spread = precision.sqrt();
+            let shrink = 1.0 / (1.0 + size * size * step.information).sqrt();
+            let per_spread = 1.0 / spread;
+            // Half a normal distribution: steps up only.
+            for (pull, rate) in pulls.iter_mut().zip(self.rates) {
+                *pull = (step.by_miss - rate * step.by_rate) * per_spread;
+            }
+            // In logarithms, since one clear step is likelier by more than a
+            // number holds.
+            let highest = pulls.iter().copied().fold(f64::NEG_INFINITY, f64::max);
+            let top = 0.5 * highest.max(0.0).powi(2);
+            let below = (-top).exp();
+            let each = terms.iter_mut().zip(&mut pulls).zip(self.weights);
+            for ((term, pull), weight) in each {
+                let up = weight * wide::half_normal_over(*pull, top, below);
+                *term = up;
+                *pull *= up;
+            }
+            let sum = wide::sum(&terms);
+            let seen = StepSeen {
+                look: step.look,
+                size: wide::sum(&pulls) * per_spread / sum,
+                size_sd: 1.0 / spread,
+                share: 0.0,
+            };
+            found.push((top + (2.0 * shrink * sum * step.days).ln(), seen));
+        }
+        found
     }
 }
 
@@ -241,7 +293,6 @@ impl Rates {
     /// Log-normal, with a share of units whose rate is `weak_factor` times
     /// higher, spread as much.
     pub fn log_normal(ln_mean: f64, ln_sd: f64, weak_share: f64, weak_factor: f64) -> Rates {
-        const POINTS: usize = 41;
         let (low, high) = (
             ln_mean - 4.0 * ln_sd,
             ln_mean + 4.0 * ln_sd + weak_factor.ln(),

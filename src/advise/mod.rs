@@ -26,8 +26,10 @@ use rayon::prelude::*;
 use crate::fit::{AreaFit, FleetFit, VanFit};
 use crate::lives::{FleetLives, VanLives};
 use crate::settings::Settings;
+use money::CostsAhead;
 use plan::ahead::VanAhead;
 use plan::membrane::NextOnes;
+use plan::parts::{MonthOf, PartsByMonth};
 
 pub use alarm::Alarm;
 pub use assessment::*;
@@ -70,16 +72,34 @@ pub fn assess(lives: &FleetLives, fit: &FleetFit, settings: &Settings) -> Assess
             )
         })
         .collect();
-    let assessed: Vec<(VanAssessment, VanAhead)> = lives
+    let month_of = MonthOf::new(lives.as_of, settings.habits.order_days);
+    // Summed in shares of so many vans, whatever the number of threads: the sums
+    // hang on it.
+    const TOGETHER: usize = 32;
+    let shares: Vec<(Vec<VanAssessment>, PartsByMonth, CostsAhead)> = lives
         .vans
-        .par_iter()
-        .zip(&fit.vans)
-        .map(|(van, van_fit)| {
-            let here = van.district.as_ref().and_then(|d| here.get(d)).copied();
-            assess_van(van, van_fit, here, &around, lives, fit, &prices, settings)
+        .par_chunks(TOGETHER)
+        .zip(fit.vans.par_chunks(TOGETHER))
+        .map(|(vans, fits)| {
+            let (mut parts, mut costs) = (PartsByMonth::none(), CostsAhead::default());
+            let assessed = vans.iter().zip(fits).map(|(van, van_fit)| {
+                let here = van.district.as_ref().and_then(|d| here.get(d)).copied();
+                let (assessed, ahead) =
+                    assess_van(van, van_fit, here, &around, lives, fit, &prices, settings);
+                ahead.add_parts(&month_of, &mut parts);
+                costs.add_van(van, &ahead, &prices, settings);
+                assessed
+            });
+            (assessed.collect(), parts, costs)
         })
         .collect();
-    let (vans, ahead): (Vec<VanAssessment>, Vec<VanAhead>) = assessed.into_iter().unzip();
+    let (mut parts, mut costs) = (PartsByMonth::none(), CostsAhead::default());
+    let mut vans = Vec::with_capacity(lives.vans.len());
+    for (assessed, of_share, costs_of_share) in shares {
+        vans.extend(assessed);
+        parts.add(&of_share);
+        costs.add(costs_of_share);
+    }
     Assessment {
         schema: "litrewise/assessment/1",
         as_of: lives.as_of,
@@ -89,12 +109,12 @@ pub fn assess(lives: &FleetLives, fit: &FleetFit, settings: &Settings) -> Assess
         rows: lives.rows,
         parts: fit.parts.iter().map(part).collect(),
         fleet: series::of_fleet(fit, settings),
-        parts_to_order: plan::parts::parts_to_order(
-            &ahead,
-            lives.as_of,
-            settings.habits.order_days,
-        ),
-        money: money::money(lives, &ahead, &prices, settings),
+        parts_to_order: if lives.vans.is_empty() {
+            Vec::new()
+        } else {
+            plan::parts::parts_to_order(&parts, lives.as_of)
+        },
+        money: money::money(lives, costs, &prices, settings),
         saved_visit: prices.saved_visit(),
     }
 }

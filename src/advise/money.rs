@@ -119,7 +119,7 @@ impl SpentIn {
 /// Everything about money that the records and settings tell.
 pub fn money(
     lives: &FleetLives,
-    ahead: &[VanAhead],
+    ahead: CostsAhead,
     prices: &DecisionPrices,
     settings: &Settings,
 ) -> Money {
@@ -127,7 +127,7 @@ pub fn money(
         currency: settings.prices.currency.clone(),
         prices: prices.known,
         spent: spent(lives),
-        expected: expected(lives, ahead, prices, settings),
+        expected: expected(lives, ahead, prices),
     }
 }
 
@@ -201,31 +201,49 @@ fn spent(lives: &FleetLives) -> Spent {
     spent
 }
 
-fn expected(
-    lives: &FleetLives,
-    ahead: &[VanAhead],
-    prices: &DecisionPrices,
-    settings: &Settings,
-) -> Option<Expected> {
-    let mut fleet: Vec<f64> = Vec::new();
-    let mut vans = Vec::new();
-    for (van, ahead) in lives.vans.iter().zip(ahead) {
+/// What the coming year costs some vans.
+#[derive(Debug, Clone, Default)]
+pub struct CostsAhead {
+    /// Of all of them, by draw; empty where no price is known.
+    draws: Vec<f64>,
+    vans: Vec<VanExpected>,
+}
+
+impl CostsAhead {
+    pub fn add_van(
+        &mut self,
+        van: &VanLives,
+        ahead: &VanAhead,
+        prices: &DecisionPrices,
+        settings: &Settings,
+    ) {
         let Some(costs) = ahead.costs(van, prices, &settings.habits) else {
-            continue;
+            return;
         };
-        if fleet.is_empty() {
-            fleet = vec![0.0; costs.len()];
-        }
-        for (sum, cost) in fleet.iter_mut().zip(&costs) {
-            *sum += cost;
-        }
-        vans.push(VanExpected {
+        self.add_draws(&costs);
+        self.vans.push(VanExpected {
             van: van.van.to_string(),
             cost: span_of(costs.into_iter()).map(|c| round_to(c, 1.0)),
             unknown: unknown(van, ahead),
         });
     }
-    if vans.is_empty() || !middle(&fleet).is_finite() {
+
+    fn add_draws(&mut self, costs: &[f64]) {
+        self.draws.resize(costs.len().max(self.draws.len()), 0.0);
+        for (sum, cost) in self.draws.iter_mut().zip(costs) {
+            *sum += cost;
+        }
+    }
+
+    /// Adds those of the vans that follow in order of name.
+    pub fn add(&mut self, other: CostsAhead) {
+        self.add_draws(&other.draws);
+        self.vans.extend(other.vans);
+    }
+}
+
+fn expected(lives: &FleetLives, ahead: CostsAhead, prices: &DecisionPrices) -> Option<Expected> {
+    if ahead.vans.is_empty() || !middle(&ahead.draws).is_finite() {
         return None;
     }
     // What a limit passed unplanned costs is no bill, so it is not missed here.
@@ -233,9 +251,9 @@ fn expected(
     Some(Expected {
         from: lives.as_of.saturating_add(1.day()),
         to: lives.as_of.saturating_add(365.days()),
-        fleet: span_of(fleet.into_iter()).map(|c| round_to(c, 1.0)),
+        fleet: span_of(ahead.draws.into_iter()).map(|c| round_to(c, 1.0)),
         without: without.into_iter().filter(|n| *n != "lost_round").collect(),
-        vans,
+        vans: ahead.vans,
     })
 }
 

@@ -3,10 +3,12 @@
 use std::collections::BTreeMap;
 use std::sync::Arc;
 
+use rayon::prelude::*;
+
 use super::horizon::{HORIZON_DAYS, middle_of, span_of_sorted};
 use super::membrane::{self, SharedFit};
 use super::resin::{self, PermeateAhead, ResinFit};
-use super::van::VanForecast;
+use super::van::{Entering, VanForecast};
 use super::{Ahead, AreaFit, Band, ResinUse, Span};
 use crate::lives::{FleetLives, VanLives};
 use crate::settings::Settings;
@@ -22,16 +24,18 @@ const PPM_PER_HARDNESS: f64 = 1.0 / crate::water::HARDNESS_PER_PPM_MEDIAN;
 /// the chance of the draw hides no difference between two plans.
 const COURSES_EACH: usize = 60;
 
-/// A van based in a district: its lives, its forecast and what is otherwise.
-type Based<'a> = (&'a VanLives, &'a VanForecast, Ahead);
+/// A van based in a district: its lives, its forecast, what is otherwise, and its
+/// number among the vans.
+type Based<'a> = (&'a VanLives, &'a VanForecast, Ahead, usize);
 
-/// One entry per district with a van based in it, in order of name.
+/// One entry per district with a van based in it, in order of name. `permeate`
+/// gives what enters the resin of a van by its number.
 pub fn areas(
     lives: &FleetLives,
     forecasts: &[VanForecast],
     ahead: &[Ahead],
-    membrane_fit: &SharedFit,
-    resin_fit: &ResinFit,
+    (membrane_fit, resin_fit): (&SharedFit, &ResinFit),
+    permeate: &(dyn Fn(usize) -> Option<PermeateAhead> + Sync),
     settings: &Settings,
 ) -> Vec<AreaFit> {
     let mut by_district: BTreeMap<Arc<str>, Vec<Based<'_>>> = BTreeMap::new();
@@ -41,27 +45,31 @@ pub fn areas(
                 van,
                 forecast,
                 ahead.get(i).copied().unwrap_or_default(),
+                i,
             ));
         }
     }
     by_district
-        .into_iter()
-        .map(|(name, vans)| area(name, &vans, membrane_fit, resin_fit, settings))
+        .into_par_iter()
+        .map(|(name, vans)| {
+            let learnt = (membrane_fit, resin_fit);
+            area(name, &vans, learnt, permeate, settings)
+        })
         .collect()
 }
 
 fn area(
     district: Arc<str>,
     vans: &[Based<'_>],
-    membrane_fit: &SharedFit,
-    resin_fit: &ResinFit,
+    (membrane_fit, resin_fit): (&SharedFit, &ResinFit),
+    permeate: &(dyn Fn(usize) -> Option<PermeateAhead> + Sync),
     settings: &Settings,
 ) -> AreaFit {
     let hardness = middle_of(
         vans.iter()
             .filter_map(|(v, ..)| v.hardness.map(|h| h.mg_l_caco3)),
     );
-    let week = middle_of(vans.iter().map(|(_, f, _)| f.usage.litres_per_week));
+    let week = middle_of(vans.iter().map(|(_, f, ..)| f.usage.litres_per_week));
     let with_membrane = vans.iter().any(|(v, ..)| v.membranes > 0);
     let membranes = middle_of(
         vans.iter()
@@ -75,14 +83,14 @@ fn area(
             .map(|(v, ..)| v.resin_litres),
     );
     // A membrane may wear as in harder water than what the tap gives.
-    let wearing = middle_of(vans.iter().filter_map(|(v, _, otherwise)| {
+    let wearing = middle_of(vans.iter().filter_map(|(v, _, otherwise, _)| {
         let tap = v.hardness.map(|h| h.mg_l_caco3);
         otherwise.hardness.map(|h| h.1).or(tap)
     }));
     let passing = middle_of(
         vans.iter()
             .filter(|(v, ..)| v.membranes > 0)
-            .map(|(_, _, otherwise)| otherwise.ln_passage),
+            .map(|(_, _, otherwise, _)| otherwise.ln_passage),
     );
     let new = hardness
         .filter(|_| with_membrane)
@@ -103,7 +111,7 @@ fn area(
         .as_ref()
         .map(|n| membrane::new_element_courses(membrane_fit, n, COURSES_EACH))
         .unwrap_or_default();
-    let typical = typical_permeate(vans, hardness, with_membrane);
+    let typical = typical_permeate(vans, hardness, with_membrane, permeate);
     let next_charges = match (hardness, vessel, typical, week) {
         (Some(h), Some(litres), Some(permeate), Some(week)) => resin::new_charge_lives(
             resin_fit,
@@ -167,26 +175,28 @@ fn typical_permeate(
     vans: &[Based<'_>],
     hardness: Option<f64>,
     with_membrane: bool,
+    permeate: &(dyn Fn(usize) -> Option<PermeateAhead> + Sync),
 ) -> Option<PermeateAhead> {
-    let of_kind: Vec<&PermeateAhead> = vans
+    let of_kind: Vec<(Entering, usize)> = vans
         .iter()
         .filter(|(v, ..)| (v.membranes > 0) == with_membrane)
-        .filter_map(|(_, f, _)| f.permeate.as_ref())
+        .filter_map(|(_, f, _, i)| Some((f.entering?, *i)))
         .collect();
-    let feed = middle_of(of_kind.iter().map(|p| p.feed_ppm))
+    let feed = middle_of(of_kind.iter().map(|(e, _)| e.feed_ppm))
         .or_else(|| hardness.map(|h| h * PPM_PER_HARDNESS))?;
-    let now = middle_of(of_kind.iter().map(|p| p.ppm_now)).unwrap_or(if with_membrane {
+    let now = middle_of(of_kind.iter().map(|(e, _)| e.ppm_now)).unwrap_or(if with_membrane {
         TYPICAL_PASSAGE * feed
     } else {
         feed
     });
-    let middle = of_kind.iter().find(|p| p.ppm_now == now);
-    Some(middle.map_or_else(|| PermeateAhead::steady(now, feed), |p| (*p).clone()))
+    let middle = of_kind.iter().find(|(e, _)| e.ppm_now == now);
+    let middle = middle.and_then(|(_, i)| permeate(*i));
+    Some(middle.unwrap_or_else(|| PermeateAhead::steady(now, feed)))
 }
 
 /// Hardness values at which the fleet's curves are drawn, mg/L CaCO3.
-fn hardness_axis() -> impl Iterator<Item = f64> {
-    (1..=18).map(|i| 20.0 * f64::from(i))
+fn hardness_axis() -> impl IndexedParallelIterator<Item = f64> {
+    (1..=18_u8).into_par_iter().map(|i| 20.0 * f64::from(i))
 }
 
 /// Life of a new membrane against hardness; beyond 400,000 L nothing is drawn.

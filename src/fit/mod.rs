@@ -35,19 +35,22 @@ fn learn_membranes<'a>(lives: &'a FleetLives, settings: &Settings) -> Learnt<'a>
     let all: Vec<&VanLives> = lives.vans.iter().chain(&lives.retired).collect();
     let season = Season::of(all.iter().copied());
     let fleet_week = fleet_litres_per_week(all.iter().copied(), &season);
-    let looks: Vec<VanLooks> = all
+    let mut looks: Vec<VanLooks> = all
         .par_iter()
         .map(|v| VanLooks::of(v, fleet_week, &season, &settings.limits, lives.until))
         .collect();
-    let elements: Vec<membrane::ElementLooks> = looks
+    let mut membrane = membrane::fit_shared(looks.iter().flat_map(|l| &l.elements));
+    looks.par_iter_mut().for_each(|l| {
+        let each = l.elements.iter().map(|e| membrane::told(&membrane, e));
+        l.told = each.collect();
+    });
+    let vans = looks.iter().map(|l| (&l.elements[..], &l.told[..]));
+    membrane.van_share = membrane::van_share(&membrane, vans);
+    let elements = looks
         .iter()
-        .flat_map(|l| l.elements.iter().cloned())
-        .collect();
-    let mut membrane = membrane::fit_shared(&elements);
-    membrane.van_share =
-        membrane::van_share(&membrane, looks.iter().map(|l| l.elements.as_slice()));
+        .flat_map(|l| l.elements.iter().zip(l.told.iter().map(Option::as_ref)));
     membrane.typical =
-        membrane::typical_lives(&membrane, &elements, settings.limits.salt_passage.ln());
+        membrane::typical_lives(&membrane, elements, settings.limits.salt_passage.ln());
     Learnt {
         all,
         looks,
@@ -119,8 +122,12 @@ pub fn fit_ahead(
         changed,
         &forecasts,
         ahead,
-        &membrane_fit,
-        &resin_fit,
+        (&membrane_fit, &resin_fit),
+        &|i| {
+            let otherwise = ahead.get(i).copied().unwrap_or_default();
+            let (van, looks) = (changed.vans.get(i)?, looks.get(i)?);
+            van::permeate_again(van, looks, &membrane_fit, otherwise, settings, lives.until)
+        },
         settings,
     );
     let remarks = membrane_fit
@@ -160,8 +167,8 @@ fn parts(
     settings: &Settings,
 ) -> Vec<PartLife> {
     let elements = all.iter().zip(looks).flat_map(|(van, l)| {
-        let named = van.elements.iter().zip(&l.elements);
-        named.filter_map(|(life, looks)| Some((life.part.as_ref()?, looks)))
+        let named = van.elements.iter().zip(&l.elements).zip(&l.told);
+        named.filter_map(|((life, looks), told)| Some((life.part.as_ref()?, looks, told.as_ref())))
     });
     membrane::lives_by_part(fit, elements, settings.limits.salt_passage.ln())
 }

@@ -4,6 +4,7 @@ use std::sync::Arc;
 
 use jiff::civil::Date;
 
+use super::horizon::nearest_of;
 pub use super::membrane::{Course, CourseSums};
 pub use super::usage::UseAhead;
 
@@ -171,19 +172,13 @@ impl Explained {
         values: impl Iterator<Item = f64>,
         usual: Option<f64>,
     ) -> Option<Explained> {
-        let mut sorted: Vec<f64> = values.filter(|v| v.is_finite()).collect();
-        sorted.sort_by(f64::total_cmp);
-        let at = |p: f64| {
-            sorted
-                .get((p * (sorted.len().saturating_sub(1)) as f64).round() as usize)
-                .copied()
-        };
+        let [p10, p50, p90] = nearest_of(values.filter(|v| v.is_finite()), [0.1, 0.5, 0.9])?;
         Some(Explained {
             name,
             unit,
-            p10: at(0.1)?,
-            p50: at(0.5)?,
-            p90: at(0.9)?,
+            p10,
+            p50,
+            p90,
             usual,
         })
     }

@@ -3,7 +3,7 @@
 use jiff::civil::Date;
 
 use super::horizon::{Spreading, middle_of};
-use super::membrane::{self, ElementDraws, ElementLooks, SharedFit};
+use super::membrane::{self, ElementDraws, ElementLooks, SharedFit, Told};
 use super::resin::{self, ChargeLooks, PermeateAhead, PermeateDraw, ResinFit};
 use super::usage::{Season, Usage, usage_of};
 use super::{
@@ -22,6 +22,8 @@ pub struct VanLooks {
     pub hardness: Option<f64>,
     /// As `VanLives::elements` and `VanLives::charges`.
     pub elements: Vec<ElementLooks>,
+    /// What each of them tells, once the fleet's shared numbers are found.
+    pub told: Vec<Option<Told>>,
     pub charges: Vec<ChargeLooks>,
 }
 
@@ -67,6 +69,7 @@ impl VanLooks {
             usage,
             hardness,
             elements,
+            told: Vec::new(),
             charges,
         }
     }
@@ -80,7 +83,28 @@ pub struct VanForecast {
     /// Litres from now until the membrane's limit, median; negative if past.
     pub litres_to_limit_p50: Option<f64>,
     /// What enters the resin.
-    pub permeate: Option<PermeateAhead>,
+    pub entering: Option<Entering>,
+}
+
+/// What enters a van's resin, in two numbers; see [`permeate_again`] for the rest.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Entering {
+    pub feed_ppm: f64,
+    pub ppm_now: f64,
+}
+
+/// What enters a van's resin now and later, as its forecast had it.
+pub fn permeate_again(
+    van: &VanLives,
+    looks: &VanLooks,
+    fit: &SharedFit,
+    ahead: Ahead,
+    settings: &Settings,
+    as_of: Date,
+) -> Option<PermeateAhead> {
+    let element = element_in_use(van, looks, fit, ahead, settings, as_of).ok();
+    let draws = element.map(|element| membrane::draws_of(fit, &element));
+    permeate_ahead(van, looks, draws.as_ref())
 }
 
 pub fn forecast(
@@ -126,7 +150,10 @@ pub fn forecast(
         },
         usage: looks.usage,
         litres_to_limit_p50,
-        permeate,
+        entering: permeate.map(|p| Entering {
+            feed_ppm: p.feed_ppm,
+            ppm_now: p.ppm_now,
+        }),
     }
 }
 
@@ -184,7 +211,7 @@ fn element_in_use<'a>(
     }
     let others = looks.elements.split_last().map_or(&[][..], |(_, o)| o);
     Ok(membrane::InUse {
-        kin: membrane::Kin::of(fit, others),
+        kin: membrane::Kin::of(fit, others, &looks.told),
         ahead,
         ..alone(van, looks, life, element, settings, as_of)
     })

@@ -131,9 +131,12 @@ pub(crate) fn lives(material: &Material<'_>, changes: &[Change]) -> Vec<ElementL
 }
 
 fn life(material: &Material<'_>, stretch: &Stretch<'_>) -> ElementLife {
-    let mut levels: Vec<i32> = stretch
+    // Fills in a row mostly drink the same water.
+    let changed = stretch
         .made
-        .iter()
+        .chunk_by(|a, b| a.hardness_mg_l_caco3 == b.hardness_mg_l_caco3);
+    let mut levels: Vec<i32> = changed
+        .filter_map(<[Made]>::first)
         .map(|fill| level_of(fill.hardness_mg_l_caco3))
         .collect();
     levels.sort_unstable();
@@ -145,6 +148,7 @@ fn life(material: &Material<'_>, stretch: &Stretch<'_>) -> ElementLife {
         litres: vec![0.0; levels.len()],
         late_litres: 0.0,
         levels: &levels,
+        last: None,
     };
     let points = points(stretch, &mut drunk);
     ElementLife {
@@ -166,14 +170,22 @@ struct Drunk<'a> {
     litres: Vec<f64>,
     late_litres: f64,
     levels: &'a [i32],
+    /// Hardness of the fill before, and the number of its level.
+    last: Option<(f64, Option<usize>)>,
 }
 
 impl Drunk<'_> {
     fn add(&mut self, fill: &Made) {
-        let level = level_of(fill.hardness_mg_l_caco3);
-        if let Ok(n) = self.levels.binary_search(&level)
-            && let Some(litres) = self.litres.get_mut(n)
-        {
+        let hardness = fill.hardness_mg_l_caco3;
+        let known = self.last.filter(|last| last.0 == hardness);
+        let (_, number) = known.unwrap_or_else(|| {
+            (
+                hardness,
+                self.levels.binary_search(&level_of(hardness)).ok(),
+            )
+        });
+        self.last = Some((hardness, number));
+        if let Some(litres) = number.and_then(|n| self.litres.get_mut(n)) {
             *litres += fill.litres;
         }
         if fill.late {

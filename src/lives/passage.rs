@@ -1,7 +1,6 @@
 //! Salt passage of each look, brought to 25 °C and to usual pressure and recovery.
 
 use super::looks::Look;
-use super::median::median;
 use crate::water::{
     Conditions, THETA_MEAN_PER_C, UsualOperation, polarisation_factor, recovery_from_flows,
     salt_passage_at_25, water_temperature_factor,
@@ -24,37 +23,61 @@ const MIDDLING_C: f64 = 11.5;
 /// So many values make something usual.
 const USUAL_FROM: usize = 3;
 
-/// A running median over the looks that have a value.
-struct Running(Vec<(usize, f64)>);
+/// A running median over the looks that have a value, as seen from each look.
+struct Running(Vec<Option<f64>>);
 
 impl Running {
     fn of(looks: &[Look], value: impl Fn(&Look) -> Option<f64>) -> Running {
-        Running(
-            looks
-                .iter()
-                .enumerate()
-                .filter_map(|(n, look)| Some((n, value(look)?)))
-                .collect(),
-        )
+        let values: Vec<(usize, f64)> = looks
+            .iter()
+            .enumerate()
+            .filter_map(|(n, look)| Some((n, value(look)?)))
+            .collect();
+        if values.len() < USUAL_FROM {
+            return Running(vec![None; looks.len()]);
+        }
+        let width = (2 * HALF_WINDOW + 1).min(values.len());
+        // Kept in order while it moves on.
+        let mut window: Vec<f64> = values.iter().take(width).map(|(_, v)| *v).collect();
+        window.sort_unstable_by(f64::total_cmp);
+        let (mut here, mut first) = (0, 0);
+        let medians = (0..looks.len()).map(|n| {
+            while values.get(here).is_some_and(|(look, _)| *look < n) {
+                here += 1;
+            }
+            let begins = here.saturating_sub(HALF_WINDOW).min(values.len() - width);
+            while first < begins {
+                if let (Some((_, left)), Some((_, joined))) =
+                    (values.get(first), values.get(first + width))
+                {
+                    move_on(&mut window, *left, *joined);
+                }
+                first += 1;
+            }
+            let middle = window.get(width / 2).copied()?;
+            let below = window.get((width - 1) / 2).copied()?;
+            Some(if width % 2 == 1 {
+                middle
+            } else {
+                (below + middle) / 2.0
+            })
+        });
+        Running(medians.collect())
     }
 
     /// Median of the values around look `n`.
     fn around(&self, n: usize) -> Option<f64> {
-        if self.0.len() < USUAL_FROM {
-            return None;
-        }
-        let here = self.0.partition_point(|(look, _)| *look < n);
-        let width = (2 * HALF_WINDOW + 1).min(self.0.len());
-        let first = here.saturating_sub(HALF_WINDOW).min(self.0.len() - width);
-        let mut window: Vec<f64> = self
-            .0
-            .iter()
-            .skip(first)
-            .take(width)
-            .map(|(_, value)| *value)
-            .collect();
-        median(&mut window)
+        self.0.get(n).copied().flatten()
     }
+}
+
+/// Takes one value out of a window in order, and another one in.
+fn move_on(window: &mut Vec<f64>, left: f64, joined: f64) {
+    if let Ok(at) = window.binary_search_by(|v| v.total_cmp(&left)) {
+        window.remove(at);
+    }
+    let at = window.partition_point(|v| v.total_cmp(&joined).is_lt());
+    window.insert(at, joined);
 }
 
 /// Salt passage of each look, same order and length; `None` where it cannot be

@@ -72,6 +72,14 @@ fn slip(looks: &[Look], i: usize) -> Option<Slip> {
             .flatten()
     };
     let tap = usual(|look| look.feed_ppm).filter(|tap| *tap >= READABLE_PPM)?;
+    let tap_ratio = look.feed_ppm? / tap;
+    // The tap has to be off by a factor with a name, whatever else.
+    let mut named = std::iter::once(&CONDUCTIVITY)
+        .chain(&DECIMALS)
+        .chain(&SCALES);
+    if !named.any(|range| is_within(tap_ratio, *range)) {
+        return None;
+    }
     let steady = beside
         .iter()
         .filter_map(|other| other.feed_ppm)
@@ -79,7 +87,6 @@ fn slip(looks: &[Look], i: usize) -> Option<Slip> {
     if !steady {
         return None;
     }
-    let tap_ratio = look.feed_ppm? / tap;
     let readable = |of: fn(&Look) -> Option<f64>| {
         let usual = usual(of).filter(|usual| *usual >= READABLE_PPM)?;
         Some(of(look)? / usual)

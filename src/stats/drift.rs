@@ -10,6 +10,9 @@
 //! Koopman 2001 (filter and simulation smoother).
 
 use super::random::Rng;
+use super::wide;
+
+pub mod abreast;
 
 /// One noisy look at the level.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -47,6 +50,7 @@ pub struct DriftSummary {
 
 impl DriftSummary {
     /// `ln p(looks | rate)`.
+    #[inline(always)]
     pub fn log_likelihood(&self, rate: f64) -> f64 {
         -0.5 * (self.constant - 2.0 * rate * self.linear + rate * rate * self.information)
     }
@@ -81,6 +85,16 @@ impl DriftSummary {
             level_rate: 0.0,
             level_variance: drifting.start_variance,
         }
+    }
+
+    /// Takes in one more look, for the level alone.
+    fn filter(&mut self, look: &Look, wander: f64) {
+        self.level_rate += look.advance;
+        self.level_variance += wander * look.advance + look.jump;
+        let gain = self.level_variance / (self.level_variance + look.variance);
+        self.level_0 += gain * (look.y - self.level_0);
+        self.level_rate -= gain * self.level_rate;
+        self.level_variance *= 1.0 - gain;
     }
 
     /// Takes in one more look.
@@ -126,32 +140,73 @@ pub fn draw_path(
     rng: &mut Rng,
     out: &mut Vec<f64>,
 ) {
-    out.clear();
-    // Forward: filtered mean and variance at each look.
-    let mut filtered = Vec::with_capacity(looks.len());
-    let (mut mean, mut variance) = (drifting.start_mean, drifting.start_variance);
-    for look in looks {
-        mean += rate * look.advance;
-        variance += drifting.wander * look.advance + look.jump;
-        let gain = variance / (variance + look.variance);
-        mean += gain * (look.y - mean);
-        variance *= 1.0 - gain;
-        filtered.push((mean, variance));
+    let mut paths = Paths::default();
+    paths.lay(looks, drifting, advance);
+    paths.draw(rate, end_level, rng, out);
+}
+
+/// What all paths through the same looks have in common, whatever their rate.
+#[derive(Debug, Clone, Default)]
+pub struct Paths(Vec<Pace>);
+
+/// One look, seen from what comes after it.
+#[derive(Debug, Clone, Copy)]
+struct Pace {
+    /// Filtered mean of the level at rate 0, and what a rate of 1 adds.
+    mean: f64,
+    by_rate: f64,
+    variance: f64,
+    /// Exposure to the next look or the end, and how much of a surprise there is
+    /// believed here.
+    step: f64,
+    gain: f64,
+    sd: f64,
+}
+
+impl Paths {
+    /// Lays the paths anew, in the memory that is there; see [`draw_path`].
+    pub fn lay(&mut self, looks: &[Look], drifting: &Drifting, advance: f64) {
+        self.0.clear();
+        let mut summary = DriftSummary::start(drifting);
+        for look in looks {
+            summary.filter(look, drifting.wander);
+            self.0.push(Pace {
+                mean: summary.level_0,
+                by_rate: summary.level_rate,
+                variance: summary.level_variance,
+                step: 0.0,
+                gain: 0.0,
+                sd: 0.0,
+            });
+        }
+        let (mut step, mut jump) = (advance, 0.0);
+        for (pace, look) in self.0.iter_mut().zip(looks).rev() {
+            let ahead = pace.variance + drifting.wander * step + jump;
+            pace.step = step;
+            pace.gain = if ahead > 0.0 {
+                pace.variance / ahead
+            } else {
+                0.0
+            };
+            pace.sd = (pace.variance * (1.0 - pace.gain)).max(0.0).sqrt();
+            (step, jump) = (look.advance, look.jump);
+        }
     }
-    // Backward from the drawn end level.
-    let (mut next, mut step, mut jump) = (end_level, advance, 0.0);
-    out.resize(looks.len() + 1, end_level);
-    for (i, look) in looks.iter().enumerate().rev() {
-        let (Some(&(m, v)), Some(slot)) = (filtered.get(i), out.get_mut(i)) else {
-            continue;
-        };
-        let ahead = v + drifting.wander * step + jump;
-        let gain = if ahead > 0.0 { v / ahead } else { 0.0 };
-        let centre = m + gain * (next - (m + rate * step));
-        let left = (v * (1.0 - gain)).max(0.0);
-        *slot = centre + left.sqrt() * rng.normal();
-        next = *slot;
-        (step, jump) = (look.advance, look.jump);
+
+    /// Draws one that ends at a level, backward.
+    pub fn draw(&self, rate: f64, end_level: f64, rng: &mut Rng, out: &mut Vec<f64>) {
+        out.clear();
+        out.resize(self.0.len() + 1, end_level);
+        let mut next = end_level;
+        let (_, looks) = out
+            .split_last_mut()
+            .map_or((None, &mut [][..]), |(e, l)| (Some(e), l));
+        for (slot, pace) in looks.iter_mut().zip(&self.0).rev() {
+            let mean = pace.mean + rate * pace.by_rate;
+            let centre = mean + pace.gain * (next - (mean + rate * pace.step));
+            next = centre + pace.sd * rng.normal();
+            *slot = next;
+        }
     }
 }
 
@@ -159,109 +214,97 @@ pub fn draw_path(
 #[derive(Debug, Clone, PartialEq)]
 pub struct RatePosterior {
     /// Logarithm of the rate, ascending.
-    pub ln_rate: Vec<f64>,
+    pub ln_rate: [f64; GRID],
     /// Weights that sum to 1.
-    pub weight: Vec<f64>,
+    pub weight: [f64; GRID],
     /// `ln ∫ p(looks | rate) p(rate) d ln rate`.
     pub ln_evidence: f64,
 }
 
 /// Grid points of the posterior of the rate.
-const GRID: usize = 33;
+const GRID: usize = 40;
 
 /// Combines a summary with a log-normal prior of the rate.
 pub fn rate_posterior(summary: &DriftSummary, ln_mean: f64, ln_sd: f64) -> RatePosterior {
-    let log_density = |u: f64| {
-        let z = (u - ln_mean) / ln_sd;
-        summary.log_likelihood(u.exp())
-            - 0.5 * z * z
-            - (ln_sd * (2.0 * std::f64::consts::PI).sqrt()).ln()
-    };
     let (mode, sd) = mode_of(summary, ln_mean, ln_sd);
     let low = mode - 5.5 * sd;
     let step = 11.0 * sd / (GRID - 1) as f64;
-    let ln_rate: Vec<f64> = (0..GRID).map(|i| low + step * i as f64).collect();
-    let logs: Vec<f64> = ln_rate.iter().map(|&u| log_density(u)).collect();
-    let top = logs.iter().copied().fold(f64::NEG_INFINITY, f64::max);
-    let mut weight: Vec<f64> = logs.iter().map(|l| (l - top).exp()).collect();
+    let ln_rate: [f64; GRID] = std::array::from_fn(|i| low + step * i as f64);
+    let mut weight = ln_rate;
+    let top = wide::widest(Weighing {
+        weight: &mut weight,
+        summary,
+        ln_mean,
+        ln_sd,
+    });
     let total: f64 = weight.iter().sum();
     weight.iter_mut().for_each(|w| *w /= total);
+    let scale = (ln_sd * (2.0 * std::f64::consts::PI).sqrt()).ln();
     RatePosterior {
         ln_rate,
         weight,
-        ln_evidence: top + (total * step).ln(),
+        ln_evidence: top - scale + (total * step).ln(),
     }
 }
 
-/// The likelihood of the rate on a grid of its logarithm, for priors of any mean.
-#[derive(Debug, Clone, PartialEq)]
-pub struct RateLikelihood {
-    low: f64,
-    step: f64,
-    /// Likelihood over its highest value, and the logarithm of that.
-    relative: Vec<f64>,
-    top: f64,
+/// Turns log rates into their weights over the highest one, and gives that.
+struct Weighing<'a> {
+    weight: &'a mut [f64; GRID],
+    summary: &'a DriftSummary,
+    ln_mean: f64,
+    ln_sd: f64,
 }
 
-/// Points of the grid of [`rate_likelihood`].
-const FINE_GRID: usize = 97;
+impl wide::Loops for Weighing<'_> {
+    type Output = f64;
 
-/// Tabulates a summary's likelihood over log rates that a prior with about
-/// that mean and spread reaches.
-pub fn rate_likelihood(summary: &DriftSummary, ln_mean: f64, ln_sd: f64) -> RateLikelihood {
-    let low = ln_mean - 4.5 * ln_sd;
-    let step = 9.0 * ln_sd / (FINE_GRID - 1) as f64;
-    let logs: Vec<f64> = (0..FINE_GRID)
-        .map(|i| summary.log_likelihood((low + step * i as f64).exp()))
-        .collect();
-    let top = logs.iter().copied().fold(f64::NEG_INFINITY, f64::max);
-    RateLikelihood {
-        low,
-        step,
-        relative: logs.iter().map(|l| (l - top).exp()).collect(),
-        top,
-    }
-}
-
-impl RateLikelihood {
-    /// `ln ∫ p(looks | rate) p(rate) d ln rate` for a log-normal prior.
-    pub fn ln_evidence(&self, ln_mean: f64, ln_sd: f64) -> f64 {
-        // Neighbouring values of the normal density by recurrence: two
-        // exponentials instead of one a point.
-        let z = (self.low - ln_mean) / ln_sd;
-        let h = self.step / ln_sd;
-        let mut density = (-0.5 * z * z).exp();
-        let mut ratio = (-z * h - 0.5 * h * h).exp();
-        let shrink = (-h * h).exp();
-        let mut sum = 0.0;
-        for l in &self.relative {
-            sum += l * density;
-            density *= ratio;
-            ratio *= shrink;
+    #[inline(always)]
+    fn run(self) -> f64 {
+        let per_sd = 1.0 / self.ln_sd;
+        for w in self.weight.iter_mut() {
+            let z = (*w - self.ln_mean) * per_sd;
+            *w = self.summary.log_likelihood(wide::exp(*w)) - 0.5 * z * z;
         }
-        let scale = self.step / (ln_sd * (2.0 * std::f64::consts::PI).sqrt());
-        self.top + (sum * scale).max(1e-300).ln()
+        let top = self
+            .weight
+            .iter()
+            .copied()
+            .fold(f64::NEG_INFINITY, f64::max);
+        for w in self.weight.iter_mut() {
+            *w = wide::exp(*w - top);
+        }
+        top
     }
 }
 
 /// Mode and local spread of the log rate's posterior, by safeguarded Newton steps.
 fn mode_of(s: &DriftSummary, ln_mean: f64, ln_sd: f64) -> (f64, f64) {
     let precision = 1.0 / (ln_sd * ln_sd);
-    let slope = |u: f64| {
-        let r = u.exp();
-        s.linear * r - s.information * r * r - (u - ln_mean) * precision
-    };
     // The slope falls through 0 inside this bracket: the prior dominates far out.
     let (mut low, mut high) = (ln_mean - 12.0 * ln_sd, ln_mean + 12.0 * ln_sd);
+    let mut mode = ln_mean;
     for _ in 0..60 {
-        let middle = 0.5 * (low + high);
-        if slope(middle) > 0.0 {
-            low = middle;
+        let r = mode.exp();
+        let slope = s.linear * r - s.information * r * r - (mode - ln_mean) * precision;
+        if slope > 0.0 {
+            low = mode;
         } else {
-            high = middle;
+            high = mode;
+        }
+        let curvature = precision + 2.0 * s.information * r * r - s.linear * r;
+        let newton = mode + slope / curvature;
+        // Newton's step where the peak is near, else half of what is left.
+        let next = if curvature > 0.0 && low < newton && newton < high {
+            newton
+        } else {
+            0.5 * (low + high)
+        };
+        let moved = (next - mode).abs();
+        mode = next;
+        if moved <= 1e-14 * (1.0 + mode.abs()) {
+            break;
         }
     }
-    let mode = 0.5 * (low + high);
     let r = mode.exp();
     let curvature = precision + 2.0 * s.information * r * r - s.linear * r;
     let sd = (1.0 / curvature.max(0.25 * precision))
@@ -287,12 +330,31 @@ impl RatePosterior {
         self.ln_rate.last().copied().unwrap_or(f64::NAN)
     }
 
+    /// The log rates below which each of those shares lies, which ascend.
+    pub fn ln_quantiles(&self, shares: impl Iterator<Item = f64>) -> impl Iterator<Item = f64> {
+        let [a, b, ..] = self.ln_rate;
+        let step = b - a;
+        let mut cells = self.ln_rate.iter().zip(&self.weight);
+        let (mut cell, mut below) = (cells.next(), 0.0);
+        shares.map(move |p| {
+            while let Some((_, weight)) = cell
+                && below + weight < p
+            {
+                below += weight;
+                cell = cells.next();
+            }
+            let end = self.ln_rate.last().copied().unwrap_or(f64::NAN);
+            // Each grid point stands for the cell around it.
+            cell.map_or(end, |(u, w)| {
+                u + step * (((p - below) / w.max(1e-300)).clamp(0.0, 1.0) - 0.5)
+            })
+        })
+    }
+
     /// Probability that the log rate is above `u`.
     pub fn probability_above(&self, u: f64) -> f64 {
-        let step = match self.ln_rate.as_slice() {
-            [a, b, ..] => b - a,
-            _ => return f64::NAN,
-        };
+        let [a, b, ..] = self.ln_rate;
+        let step = b - a;
         self.ln_rate
             .iter()
             .zip(&self.weight)

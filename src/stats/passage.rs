@@ -116,9 +116,9 @@ impl Passage {
         let t = if t > 0.0 { t } else { 1e-300 };
         let per_spread = 1.0 / (s2 * t + v * t * t).sqrt();
         let straight = (m * t - d) * per_spread;
-        let tail = (2.0 * v * d * t / s2 + m * t + d) * per_spread;
         // A path that does not wander cannot have turned back.
-        let tail = if s2 > 0.0 { tail } else { 1e12 };
+        let turned = if s2 > 0.0 { 2.0 * v * d / s2 + m } else { 1e12 };
+        let tail = (turned * t + d) * per_spread;
         // What the second term of `cdf` is multiplied by takes its density to
         // that of the first.
         wide::normal_cdf_and_tail(straight, tail)

@@ -78,9 +78,10 @@ impl Rng {
 
     /// The same values in an order of which all are equally likely (Durstenfeld
     /// 1964, algorithm 235).
-    pub fn shuffled<T>(&mut self, mut values: Vec<T>) -> Vec<T> {
-        for left in (1..values.len()).rev() {
-            values.swap(left, self.index(left + 1));
+    pub fn shuffled<T, V: AsMut<[T]>>(&mut self, mut values: V) -> V {
+        let slice = values.as_mut();
+        for left in (1..slice.len()).rev() {
+            slice.swap(left, self.index(left + 1));
         }
         values
     }
@@ -142,14 +143,19 @@ impl Rng {
     /// 1976, Am. Stat. 30:88): first passage of a Wiener process with drift.
     pub fn inverse_gaussian(&mut self, mean: f64, shape: f64) -> f64 {
         let z = self.normal();
-        let y = mean * z * z / (2.0 * shape);
-        // mean·(1 + y − √(y² + 2y)), written without cancellation
-        let root = mean / (1.0 + y + (y * y + 2.0 * y).sqrt());
-        if self.uniform() * (mean + root) <= mean {
-            root
-        } else {
-            mean * mean / root
-        }
+        inverse_gaussian(mean, shape, z, self.uniform())
+    }
+}
+
+/// As [`Rng::inverse_gaussian`], from a standard normal and a uniform draw.
+pub fn inverse_gaussian(mean: f64, shape: f64, normal: f64, uniform: f64) -> f64 {
+    let y = mean * normal * normal / (2.0 * shape);
+    // mean·(1 + y − √(y² + 2y)), written without cancellation
+    let root = mean / (1.0 + y + (y * y + 2.0 * y).sqrt());
+    if uniform * (mean + root) <= mean {
+        root
+    } else {
+        mean * mean / root
     }
 }
 
@@ -158,6 +164,24 @@ impl Rng {
 pub fn even_normals(count: usize) -> Vec<f64> {
     (0..count)
         .map(|i| normal_quantile((i as f64 + 0.5) / count as f64))
+        .collect()
+}
+
+/// Standard normal draws for blocks of so many, spread evenly over all of them, in
+/// which every second block has the opposite of the one before: whatever goes with
+/// the place in a block goes with no draw. `blocks`: an even number.
+pub fn mirrored_normals(rng: &mut Rng, blocks: usize, each: usize) -> Vec<f64> {
+    let half: Vec<f64> = even_normals(blocks * each)
+        .into_iter()
+        .take(blocks * each / 2)
+        .map(|z| if rng.chance(0.5) { z } else { -z })
+        .collect();
+    let half = rng.shuffled(half);
+    half.chunks(each.max(1))
+        .flat_map(|block| {
+            let mirrored = block.iter().map(|z| -z);
+            block.iter().copied().chain(mirrored)
+        })
         .collect()
 }
 

@@ -18,8 +18,18 @@
 //!   passed no sooner than after `A` days on average (Pollak 1985, Ann. Stat.
 //!   13:206).
 
+// Lanes are counted: arrays of that length side by side.
+#![allow(clippy::needless_range_loop)]
+
+use super::drift::abreast::{LANES, Lanes, lanes};
 use super::drift::{DriftSummary, Drifting, Look, News};
-use super::special::{ln_normal_cdf, normal_cdf};
+use super::special::normal_cdf;
+use super::wide;
+
+pub mod abreast;
+
+/// Points of the grid of rates.
+const POINTS: usize = 41;
 
 /// `ln` of a likelihood ratio below which a rate is not looked at.
 const NEGLIGIBLE_LN: f64 = -16.0;
@@ -174,39 +184,28 @@ impl Vigil {
             .sum()
     }
 
+    /// Makes this what `other` is, in the memory that it has.
+    pub fn become_like(&mut self, other: &Vigil) {
+        let mut steps = std::mem::take(&mut self.steps);
+        steps.clone_from(&other.steps);
+        *self = Vigil {
+            steps,
+            wander: other.wander,
+            looks: other.looks,
+            summary: other.summary,
+            exposure: other.exposure,
+            most_steps: other.most_steps,
+        };
+    }
+
     /// The evidence for a step, in days (see the module), and the most telling one.
     pub fn steps(&self, rates: &Rates, weights: &[f64], size: StepSize) -> (f64, Option<StepSeen>) {
-        let mut found: Vec<(f64, StepSeen)> = Vec::with_capacity(self.steps.len());
-        for step in &self.steps {
-            let precision = step.information + 1.0 / (size.0 * size.0);
-            let spread = precision.sqrt();
-            let shrink = 1.0 / (1.0 + size.0 * size.0 * step.information).sqrt();
-            // Half a normal distribution: steps up only. In logarithms, since one
-            // clear step is likelier by more than a number holds.
-            let of = |rate: f64| {
-                let pull = step.by_miss - rate * step.by_rate;
-                let z = pull / spread;
-                (0.5 * z * z + ln_normal_cdf(z), pull / precision)
-            };
-            let all: Vec<(f64, f64, f64)> = believed(rates, weights)
-                .map(|(r, w)| (of(r.rate), w))
-                .map(|((ln_up, mode), w)| (ln_up, mode, w))
-                .collect();
-            let top = all.iter().map(|a| a.0).fold(f64::NEG_INFINITY, f64::max);
-            let (mut sum, mut mean) = (0.0, 0.0);
-            for (ln_up, mode, w) in all {
-                let up = w * (ln_up - top).exp();
-                sum += up;
-                mean += up * mode;
-            }
-            let seen = StepSeen {
-                look: step.look,
-                size: mean / sum,
-                size_sd: 1.0 / spread,
-                share: 0.0,
-            };
-            found.push((top + (2.0 * shrink * sum * step.days).ln(), seen));
-        }
+        let rates: Vec<(f64, f64)> = believed(rates, weights).map(|(r, w)| (r.rate, w)).collect();
+        let found = wide::widest(StepsSought {
+            steps: &self.steps,
+            rates: &rates,
+            size,
+        });
         let top = found.iter().map(|f| f.0).fold(f64::NEG_INFINITY, f64::max);
         if top == f64::NEG_INFINITY {
             return (0.0, None);
@@ -217,6 +216,75 @@ impl Vigil {
             ..f.1
         });
         ((top + total.ln()).min(MOST_LN_DAYS).exp(), best)
+    }
+}
+
+/// The evidence for each step, over the rates that are believed.
+struct StepsSought<'a> {
+    steps: &'a [Step],
+    /// Ascending, with their weights.
+    rates: &'a [(f64, f64)],
+    size: StepSize,
+}
+
+impl wide::Loops for StepsSought<'_> {
+    /// `ln` of the evidence in days.
+    type Output = Vec<(f64, StepSeen)>;
+
+    #[inline(always)]
+    fn run(self) -> Vec<(f64, StepSeen)> {
+        let mut found = Vec::with_capacity(self.steps.len());
+        let (Some((slowest, _)), Some((fastest, _))) = (self.rates.first(), self.rates.last())
+        else {
+            return found;
+        };
+        let variance = self.size.0 * self.size.0;
+        // Several steps side by side.
+        for steps in self.steps.chunks(LANES) {
+            let of = |number: fn(&Step) -> f64| -> Lanes {
+                std::array::from_fn(|l| steps.get(l).map_or(0.0, number))
+            };
+            let (by_miss, by_rate) = (of(|s| s.by_miss), of(|s| s.by_rate));
+            let (information, days) = (of(|s| s.information), of(|s| s.days));
+            let per_spread = lanes!(l => 1.0 / (information[l] + 1.0 / variance).sqrt());
+            // In logarithms, since one clear step is likelier by more than a number
+            // holds. The highest is that of the slowest or of the fastest rate.
+            let top = lanes!(l => {
+                let slow = (by_miss[l] - slowest * by_rate[l]) * per_spread[l];
+                let fast = (by_miss[l] - fastest * by_rate[l]) * per_spread[l];
+                let high = if slow > fast { slow } else { fast };
+                if high > 0.0 { 0.5 * high * high } else { 0.0 }
+            });
+            let below = lanes!(l => wide::exp(-top[l]));
+            let (mut sum, mut pulls) = ([0.0; LANES], [0.0; LANES]);
+            for &(rate, weight) in self.rates {
+                // Half a normal distribution: steps up only.
+                let (sum_before, pulls_before) = (sum, pulls);
+                for l in 0..LANES {
+                    let z = (by_miss[l] - rate * by_rate[l]) * per_spread[l];
+                    let up = weight * wide::half_normal_over(z, top[l], below[l]);
+                    sum[l] = sum_before[l] + up;
+                    pulls[l] = pulls_before[l] + up * z;
+                }
+            }
+            let log = lanes!(l => {
+                let shrink = 1.0 / (1.0 + variance * information[l]).sqrt();
+                let evidence = 2.0 * shrink * sum[l] * days[l];
+                let ln = wide::ln(if evidence > 1e-300 { evidence } else { 1e-300 });
+                if evidence > 1e-300 { top[l] + ln } else { f64::NEG_INFINITY }
+            });
+            let size = lanes!(l => pulls[l] * per_spread[l] / sum[l]);
+            found.extend(steps.iter().enumerate().map(|(l, step)| {
+                let seen = StepSeen {
+                    look: step.look,
+                    size: size[l],
+                    size_sd: per_spread[l],
+                    share: 0.0,
+                };
+                (log[l], seen)
+            }));
+        }
+        found
     }
 }
 
@@ -241,7 +309,6 @@ impl Rates {
     /// Log-normal, with a share of units whose rate is `weak_factor` times
     /// higher, spread as much.
     pub fn log_normal(ln_mean: f64, ln_sd: f64, weak_share: f64, weak_factor: f64) -> Rates {
-        const POINTS: usize = 41;
         let (low, high) = (
             ln_mean - 4.0 * ln_sd,
             ln_mean + 4.0 * ln_sd + weak_factor.ln(),

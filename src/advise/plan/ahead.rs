@@ -6,7 +6,7 @@
 
 use jiff::civil::Date;
 
-use super::parts::MONTHS;
+use super::parts::{MonthOf, PartsByMonth};
 use crate::advise::prices::DecisionPrices;
 use crate::advise::{PrefilterAssessment, Suggested};
 use crate::fit::{AreaFit, DayDraws, HORIZON_DAYS, Span, VanFit, middle_of};
@@ -30,7 +30,10 @@ pub struct Event {
 /// One van's year, by draw.
 #[derive(Debug, Clone)]
 pub struct VanAhead {
-    pub events: Vec<Vec<Event>>,
+    /// Of all draws, one after another, each in order of days.
+    events: Vec<Event>,
+    /// Where each draw's events end.
+    ends: Vec<usize>,
     pub litres: Vec<f64>,
     /// Items of which a van's next change can be told.
     pub told: Vec<Item>,
@@ -75,7 +78,8 @@ impl Year<'_> {
         let mut rng = Rng::for_part(20, &self.van.van);
         let mut told = Vec::new();
         let mut ahead = VanAhead {
-            events: Vec::with_capacity(DRAWS),
+            events: Vec::new(),
+            ends: Vec::with_capacity(DRAWS),
             litres: Vec::with_capacity(DRAWS),
             told: Vec::new(),
         };
@@ -95,7 +99,8 @@ impl Year<'_> {
         told.extend(resin.map(|_| Item::Resin));
         told.extend(set.map(|_| Item::Prefilter));
         for _ in 0..DRAWS {
-            let mut events = Vec::new();
+            let begin = ahead.events.len();
+            let events = &mut ahead.events;
             let usual = membrane.map_or(resin.map_or(0.0, |r| r.litres_per_week / 7.0), |m| {
                 m.use_ahead.litres_per_day
             });
@@ -143,8 +148,10 @@ impl Year<'_> {
                     day += every.max(7.0);
                 }
             }
-            events.sort_by(|a, b| a.days.total_cmp(&b.days));
-            ahead.events.push(events);
+            if let Some(own) = events.get_mut(begin..) {
+                own.sort_by(|a, b| a.days.total_cmp(&b.days));
+            }
+            ahead.ends.push(events.len());
         }
         ahead.told = told;
         ahead
@@ -232,8 +239,7 @@ impl VanAhead {
         let per_litre = prices.water_per_litre(recovery);
         let labour = known.labour_per_visit.map_or(0.0, |k| k.price);
         Some(
-            self.events
-                .iter()
+            self.draws()
                 .zip(&self.litres)
                 .map(|(events, litres)| {
                     let parts: f64 = events
@@ -254,29 +260,32 @@ impl VanAhead {
         )
     }
 
-    /// Parts to order by month and draw: membranes, sets, litres of resin.
-    pub fn by_month(&self, month_of: &dyn Fn(f64) -> usize) -> Vec<[[f64; 3]; MONTHS]> {
-        self.events
-            .iter()
-            .map(|events| {
-                let mut months = [[0.0; 3]; MONTHS];
-                for event in events {
-                    let part = match event.item {
-                        Item::Membrane => 0,
-                        Item::Prefilter => 1,
-                        Item::Resin => 2,
-                        Item::Flush | Item::Probe | Item::Tank => continue,
-                    };
-                    if let Some(sum) = months
-                        .get_mut(month_of(event.days))
-                        .and_then(|m| m.get_mut(part))
-                    {
-                        *sum += event.quantity;
-                    }
+    /// The events of each draw.
+    fn draws(&self) -> impl Iterator<Item = &[Event]> {
+        let begins = std::iter::once(&0).chain(&self.ends);
+        let draws = begins.zip(&self.ends);
+        draws.map(|(from, to)| self.events.get(*from..*to).unwrap_or(&[]))
+    }
+
+    /// Adds the parts to order.
+    pub fn add_parts(&self, month_of: &MonthOf, sums: &mut PartsByMonth) {
+        sums.told.extend(&self.told);
+        for (sums, events) in sums.draws.iter_mut().zip(self.draws()) {
+            for event in events {
+                let part = match event.item {
+                    Item::Membrane => 0,
+                    Item::Prefilter => 1,
+                    Item::Resin => 2,
+                    Item::Flush | Item::Probe | Item::Tank => continue,
+                };
+                if let Some(sum) = sums
+                    .get_mut(month_of.job(event.days))
+                    .and_then(|m| m.get_mut(part))
+                {
+                    *sum += event.quantity;
                 }
-                months
-            })
-            .collect()
+            }
+        }
     }
 }
 

@@ -24,12 +24,12 @@ pub fn even_ages(most: f64, steps: usize) -> Vec<f64> {
 
 /// Costs of planning a replacement at each of the ages (litres), on courses of
 /// a membrane. `None` without courses or ages.
-pub fn course_costs<F: Fn(f64) -> f64>(
+pub fn course_costs<F: Fn(f64) -> f64 + Copy>(
     courses: impl Iterator<Item = Course>,
     ages: &[f64],
     cycle: &Cycle<'_, F>,
 ) -> Option<PathCosts> {
-    let sums = CourseSums::of(courses, ages, cycle.per_litre);
+    let sums = CourseSums::of(courses, ages, *cycle.per_litre);
     costs_of(&sums, ages, cycle.planned, cycle.unplanned_extra, 1.0, 0.0)
 }
 

@@ -61,7 +61,7 @@ impl District<'_> {
     /// The cheapest litres per membrane set, at most the middle life.
     pub fn cheapest_membrane(&self, most: f64) -> Option<f64> {
         let burn = self.burn.line();
-        let per_litre = |passage: f64| burn.per_litre(passage);
+        let per_litre = move |passage: f64| burn.per_litre(passage);
         let cycle = Cycle {
             planned: self.membrane_set(),
             unplanned_extra: self.prices.lost_round,
@@ -85,7 +85,7 @@ impl District<'_> {
 
     fn cycle(&self, courses: &[Course], age: f64) -> Option<MembraneCycle> {
         let burn = self.burn.line();
-        let resin = |passage: f64| burn.litres_per_litre(passage);
+        let resin = move |passage: f64| burn.litres_per_litre(passage);
         // Running "cost" in litres of resin; nothing else.
         let cycle = Cycle {
             planned: 0.0,

@@ -90,7 +90,7 @@ pub fn plan(
     let most_days = p50.map_or(HORIZON_DAYS, |d| f64::from((d - until).get_days()));
     let use_ahead = &forecast.use_ahead;
     let burn = burn.line();
-    let per_litre = |passage: f64| burn.per_litre(passage);
+    let per_litre = move |passage: f64| burn.per_litre(passage);
     let next = next.and_then(|n| n.cheapest(van.membranes.max(1), &burn, prices));
     let last = MembranePlan {
         replace_on: p50,

@@ -1,10 +1,12 @@
 //! Parts to order in each of the coming months.
 
+use std::collections::BTreeSet;
+
 use jiff::ToSpan;
 use jiff::civil::Date;
 use serde::Serialize;
 
-use super::ahead::{DRAWS, VanAhead};
+use super::ahead::{DAYS, DRAWS};
 use crate::fit::{Span, span_of};
 use crate::lives::Item;
 
@@ -43,28 +45,64 @@ fn month_of(as_of: Date, order_days: i32, days: f64) -> usize {
     usize::try_from(months).unwrap_or(0)
 }
 
-/// The fleet's parts by month.
-pub fn parts_to_order(vans: &[VanAhead], as_of: Date, order_days: i32) -> Vec<MonthOfParts> {
-    if vans.is_empty() {
-        return Vec::new();
+/// Which month a job is ordered in, for every day of the year ahead.
+#[derive(Debug, Clone)]
+pub struct MonthOf(Vec<usize>);
+
+impl MonthOf {
+    pub fn new(as_of: Date, order_days: i32) -> MonthOf {
+        let days = 0..=(DAYS as usize);
+        MonthOf(
+            days.map(|day| month_of(as_of, order_days, day as f64))
+                .collect(),
+        )
     }
-    let mut sums = vec![[[0.0_f64; 3]; MONTHS]; DRAWS];
-    for van in vans {
-        let months = van.by_month(&|days| month_of(as_of, order_days, days));
-        for (sum, own) in sums.iter_mut().zip(months) {
-            for (into, from) in sum.iter_mut().flatten().zip(own.iter().flatten()) {
-                *into += from;
-            }
+
+    /// That of a job so many days ahead; [`MONTHS`] or more beyond the last one.
+    pub fn job(&self, days: f64) -> usize {
+        self.0
+            .get(days.max(0.0) as usize)
+            .copied()
+            .unwrap_or(MONTHS)
+    }
+}
+
+/// Parts to order in each draw, by month: membranes, sets, litres of resin.
+#[derive(Debug, Clone)]
+pub struct PartsByMonth {
+    pub draws: Vec<[[f64; 3]; MONTHS]>,
+    /// Items of which any van's next change can be told.
+    pub told: BTreeSet<Item>,
+}
+
+impl PartsByMonth {
+    pub fn none() -> PartsByMonth {
+        PartsByMonth {
+            draws: vec![[[0.0; 3]; MONTHS]; DRAWS],
+            told: BTreeSet::new(),
         }
     }
+
+    pub fn add(&mut self, other: &PartsByMonth) {
+        self.told.extend(&other.told);
+        let pairs = self.draws.iter_mut().zip(&other.draws);
+        for (sum, own) in pairs.flat_map(|(s, o)| s.iter_mut().flatten().zip(o.iter().flatten())) {
+            *sum += own;
+        }
+    }
+}
+
+/// The fleet's parts by month.
+pub fn parts_to_order(parts: &PartsByMonth, as_of: Date) -> Vec<MonthOfParts> {
     (0..MONTHS)
         .map(|m| {
             let span = |part: usize, item: Item| {
                 // Where nothing can be told of any, nothing is no figure.
-                if !vans.iter().any(|v| v.told.contains(&item)) {
+                if !parts.told.contains(&item) {
                     return Span::unknown();
                 }
-                let draws = sums
+                let draws = parts
+                    .draws
                     .iter()
                     .filter_map(|s| s.get(m).and_then(|x| x.get(part)).copied());
                 span_of(draws).map(f64::round)

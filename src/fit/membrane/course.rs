@@ -1,5 +1,9 @@
 //! How salt passage may go on, litre by litre, as decisions need it.
 
+// Lanes are counted: arrays of that length side by side.
+#![allow(clippy::needless_range_loop)]
+
+use crate::stats::drift::abreast::{LANES, Lanes, lanes};
 use crate::stats::passage::Passage;
 use crate::stats::wide;
 
@@ -52,16 +56,20 @@ impl Scale {
 }
 
 impl Scale {
-    /// As [`Scale::bend`], for loops over a bent scale, with `ln` of the stretch
-    /// between the level and the stretch.
+    /// For loops over a bent scale: how steep a new element's growth is over that
+    /// here, and the same where the scale is not yet straight.
     #[inline(always)]
-    pub fn bend_wide(&self, ln_passage: f64) -> (f64, f64, f64) {
-        let c = self.curvature;
-        let w = 1.0 + c * (ln_passage - BENT_ABOUT);
-        let bent = if w > STRAIGHT_BELOW { w } else { STRAIGHT_BELOW };
-        let ln_w = wide::ln(bent);
-        let stretch = 1.0 / bent;
-        ((ln_w + (w - bent) * stretch) / c, -ln_w, stretch)
+    pub(super) fn steepness(curvature: f64, ln_passage: f64) -> f64 {
+        1.0 + curvature * (ln_passage - BENT_ABOUT)
+    }
+
+    #[inline(always)]
+    pub(super) fn where_bent(w: f64) -> f64 {
+        if w > STRAIGHT_BELOW {
+            w
+        } else {
+            STRAIGHT_BELOW
+        }
     }
 
     /// As [`Scale::unbend`], for loops over many levels on a bent scale.
@@ -75,7 +83,7 @@ impl Scale {
         } else {
             straight
         };
-        BENT_ABOUT + (w - 1.0) / self.curvature
+        BENT_ABOUT + (w - 1.0) * (1.0 / self.curvature)
     }
 }
 
@@ -108,13 +116,15 @@ pub struct CourseSums {
     pub worth: Vec<f64>,
 }
 
-/// Ages with what lies between them, and room for one course.
-struct Ages<'a> {
-    at: &'a [f64],
-    between: Vec<f64>,
-    middle: Vec<f64>,
-    /// Probability that the limit is reached, from age 0 on.
-    reached: Vec<f64>,
+/// Some ages side by side, what lies between each and the one before, and the sums.
+/// Where ages run out the last one stands again, with nothing between.
+struct Ages {
+    at: Lanes,
+    between: Lanes,
+    middle: Lanes,
+    reached: Lanes,
+    made: Lanes,
+    worth: Lanes,
 }
 
 impl CourseSums {
@@ -123,90 +133,102 @@ impl CourseSums {
     pub fn of(
         courses: impl Iterator<Item = Course>,
         ages: &[f64],
-        worth: impl Fn(f64) -> f64,
+        worth: impl Fn(f64) -> f64 + Copy,
     ) -> CourseSums {
-        let zeros = || vec![0.0; ages.len()];
-        let mut sums = CourseSums {
-            courses: 0,
-            reached: zeros(),
-            made: zeros(),
-            worth: zeros(),
-        };
-        let befores = std::iter::once(&0.0).chain(ages);
-        let (between, middle) = ages
-            .iter()
-            .zip(befores)
-            .map(|(age, before)| (age - before, 0.5 * (age + before)))
-            .unzip();
-        let mut room = Ages {
-            at: ages,
-            between,
-            middle,
-            reached: vec![0.0; ages.len() + 1],
-        };
+        let mut before = 0.0;
+        let mut some: Vec<Ages> = ages
+            .chunks(LANES)
+            .map(|part| {
+                let last = part.last().copied().unwrap_or(before);
+                let at: Lanes = std::array::from_fn(|l| part.get(l).copied().unwrap_or(last));
+                let befores: Lanes = std::array::from_fn(|l| match l.checked_sub(1) {
+                    Some(l) => at.get(l).copied().unwrap_or(last),
+                    None => before,
+                });
+                before = last;
+                Ages {
+                    at,
+                    between: lanes!(l => at[l] - befores[l]),
+                    middle: lanes!(l => 0.5 * (at[l] + befores[l])),
+                    reached: [0.0; LANES],
+                    made: [0.0; LANES],
+                    worth: [0.0; LANES],
+                }
+            })
+            .collect();
+        let mut count = 0;
         for course in courses {
-            sums.courses += 1;
+            count += 1;
             if !course.is_past() {
                 wide::widest(Adding {
-                    sums: &mut sums,
-                    ages: &mut room,
-                    course: &course,
-                    worth: &worth,
+                    ages: &mut some,
+                    course,
+                    worth,
                 });
             }
         }
-        sums
+        let flat = |of: fn(&Ages) -> &Lanes| {
+            let all = some.iter().flat_map(of).copied();
+            all.take(ages.len()).collect()
+        };
+        CourseSums {
+            courses: count,
+            reached: flat(|a| &a.reached),
+            made: flat(|a| &a.made),
+            worth: flat(|a| &a.worth),
+        }
     }
 }
 
 /// One course that is added to sums.
-struct Adding<'a, 'b, F> {
-    sums: &'a mut CourseSums,
-    ages: &'a mut Ages<'b>,
-    course: &'a Course,
-    worth: &'a F,
+struct Adding<'a, F> {
+    ages: &'a mut [Ages],
+    course: Course,
+    worth: F,
 }
 
-impl<F: Fn(f64) -> f64> wide::Loops for Adding<'_, '_, F> {
+impl<F: Fn(f64) -> f64> wide::Loops for Adding<'_, F> {
     type Output = ();
 
     #[inline(always)]
     fn run(self) {
-        let Adding {
-            sums,
-            ages,
-            course,
-            worth,
-        } = self;
-        let by_now = ages.reached.get_mut(1..).unwrap_or_default();
-        if let Some(passage) = course.passage {
-            for (reached, age) in by_now.iter_mut().zip(ages.at) {
-                *reached = passage.cdf_quick(*age);
-            }
+        let (course, worth) = (self.course, self.worth);
+        let (start, per_litre, ends) = (course.start, course.per_litre, course.litres_to_limit);
+        let straight = course.scale.curvature.abs() < 1e-6;
+        // Any scale does where it counts for nothing.
+        let scale = if straight {
+            Scale { curvature: 1.0 }
         } else {
-            for (reached, age) in by_now.iter_mut().zip(ages.at) {
-                *reached = f64::from(u8::from(course.litres_to_limit <= *age));
+            course.scale
+        };
+        let mut before = 0.0;
+        for ages in self.ages {
+            let at = ages.at;
+            let reached = match course.passage {
+                Some(passage) => lanes!(l => passage.cdf_quick(at[l])),
+                None => lanes!(l => if ends <= at[l] { 1.0 } else { 0.0 }),
+            };
+            let mut befores = [before; LANES];
+            for (to, was) in befores.iter_mut().skip(1).zip(&reached) {
+                *to = *was;
             }
-        }
-        let by_now = ages.reached.get(1..).unwrap_or_default();
-        for (sum, reached) in sums.reached.iter_mut().zip(by_now) {
-            *sum += reached;
-        }
-        let bent = course.scale.curvature.abs() >= 1e-6;
-        let into = sums.made.iter_mut().zip(&mut sums.worth);
-        let each = ages.between.iter().zip(&ages.middle);
-        let share = ages.reached.iter().zip(by_now);
-        for (((made, spent), (between, middle)), (before, now)) in into.zip(each).zip(share) {
-            // Expected over the wander: the share still within the limit goes on.
-            let litres = between * (1.0 - 0.5 * (before + now));
-            let level = course.start + course.per_litre * middle;
-            let passage = wide::exp(if bent {
-                course.scale.unbend_wide(level)
-            } else {
-                BENT_ABOUT + level
-            });
-            *made += litres;
-            *spent += litres * worth(if passage < 1.0 { passage } else { 1.0 });
+            before = reached[LANES - 1];
+            let (between, middle) = (ages.between, ages.middle);
+            let (reached_before, made_before, worth_before) = (ages.reached, ages.made, ages.worth);
+            let mut sums = [[0.0; LANES]; 3];
+            let [all_reached, all_made, all_worth] = &mut sums;
+            for l in 0..LANES {
+                // Expected over the wander: the share still within the limit goes on.
+                let litres = between[l] * (1.0 - 0.5 * (befores[l] + reached[l]));
+                let level = start + per_litre * middle[l];
+                let bent = scale.unbend_wide(level);
+                let passage = wide::exp(if straight { BENT_ABOUT + level } else { bent });
+                let passage = if passage < 1.0 { passage } else { 1.0 };
+                all_reached[l] = reached_before[l] + reached[l];
+                all_made[l] = made_before[l] + litres;
+                all_worth[l] = worth_before[l] + litres * worth(passage);
+            }
+            [ages.reached, ages.made, ages.worth] = sums;
         }
     }
 }

@@ -5,27 +5,32 @@ use std::sync::Arc;
 
 use jiff::civil::Date;
 
+use super::abreast::Summarising;
 use super::course::{Course, Motion, Scale};
 use super::kin::Kin;
 use super::looks::{ElementLooks, USUAL_C};
 use super::shared::{Shared, SharedDraw, SharedFit};
 use super::watch::watch;
-use crate::fit::horizon::{HORIZON_DAYS, Spreading, day_span, middle_of, span_of};
+use crate::fit::horizon::{HORIZON_DAYS, Spreading, day_span, middle_of, sort, span_of};
 use crate::fit::usage::{Usage, UseAhead};
-use crate::fit::{Ahead, Band, DayDraws, Explained, MembraneForecast};
+use crate::fit::{Ahead, Band, DayDraws, Explained, MembraneForecast, Span};
 use crate::lives::ElementLife;
-use crate::stats::drift::{self, DriftSummary, Drifting, Look, RatePosterior};
-use crate::stats::random::Rng;
+use crate::stats::drift::abreast::LANES;
+use crate::stats::drift::{self, DriftSummary, Drifting, RatePosterior};
+use crate::stats::random::{Rng, inverse_gaussian};
 use crate::stats::special::normal_quantile;
+use crate::stats::wide;
 use crate::water::THETA_MEAN_PER_C;
 
-/// Draws for each draw of the shared numbers.
-const DRAWS_EACH: usize = 50;
+/// Draws for each draw of the shared numbers. They are spread evenly over what is
+/// unsure, so that few serve.
+pub const DRAWS_EACH: usize = 20;
+/// Draws of a new element for each draw of the shared numbers, where it is asked
+/// for once and not for every van.
+const NEW_EACH: usize = 50;
 /// Of these, every so many lend their path to the page; a divisor of the number
 /// of draws of the shared numbers.
-const SHOWN_EVERY: usize = 6;
-/// Mixes strata of level and rate: coprime to the draws, far from 1.
-const LEVEL_STRIDE: usize = 19;
+const SHOWN_EVERY: usize = 4;
 
 /// How one draw of an element goes on, on the scale on which it grows evenly.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -35,28 +40,31 @@ pub struct Growth {
     pub rate_per_litre: f64,
     /// Variance of its wander per future litre.
     pub wander_per_litre: f64,
-    shared: Shared,
+    scale: Scale,
+    /// What a degree does to `ln` permeate over the seasons, and at usual recovery.
+    per_c: f64,
+    per_c_at_recovery: f64,
 }
 
 impl Growth {
     /// `ln` salt passage at 25 °C at a level.
     pub fn ln_passage(&self, level: f64) -> f64 {
-        self.shared.unbend(level)
+        self.scale.unbend(level)
     }
 
     /// The scale on which it grows.
     pub fn scale(&self) -> Scale {
-        self.shared.scale()
+        self.scale
     }
 
     /// What a degree does to `ln` permeate over the seasons.
     pub fn per_c(&self) -> f64 {
-        THETA_MEAN_PER_C + self.shared.theta
+        self.per_c
     }
 
     /// `ln` of salt passage at the usual tap in the middle of the year over that at 25 °C.
     pub fn ln_cold(&self) -> f64 {
-        (self.shared.recovery - self.per_c()) * (25.0 - USUAL_C)
+        -self.per_c_at_recovery * (25.0 - USUAL_C)
     }
 }
 
@@ -83,7 +91,7 @@ pub struct ElementDraw {
 #[derive(Debug, Clone)]
 pub struct ElementDraws {
     pub draws: Vec<ElementDraw>,
-    /// `ln` salt passage at the readings and at the end, a path for every sixth draw.
+    /// `ln` salt passage at the readings and at the end, a path for every fourth draw.
     pub paths: Vec<Vec<f64>>,
 }
 
@@ -92,27 +100,23 @@ struct UnderShared {
     /// How the scale is stretched near the present level.
     stretch: f64,
     drifting: Drifting,
-    looks: Vec<Look>,
     summary: DriftSummary,
     rate: RatePosterior,
     since_last: f64,
     per_litre: f64,
 }
 
-fn under(draw: &SharedDraw, element: &InUse<'_>) -> UnderShared {
+fn under(draw: &SharedDraw, summary: DriftSummary, element: &InUse<'_>) -> UnderShared {
     let (looks, kin) = (element.looks, element.kin);
     let shared = &draw.shared;
     let (addition, unsure) = draw.district(looks.district.as_ref());
-    let (list, _) = looks.looks(shared);
-    let drifting = shared.drifting(looks.start_known);
-    let summary = drift::summarise(&list, &drifting);
     let harder = element.ahead.hardness.map_or(1.0, |(now, then)| {
         shared.exposure_per_litre(then) / shared.exposure_per_litre(now)
     });
     let near = shared.unbend(summary.level_0 + summary.level_rate * shared.ln_rate.exp());
     UnderShared {
         stretch: shared.bend(near).1,
-        drifting,
+        drifting: shared.drifting(looks.start_known),
         summary,
         rate: drift::rate_posterior(
             &summary,
@@ -122,7 +126,6 @@ fn under(draw: &SharedDraw, element: &InUse<'_>) -> UnderShared {
         since_last: looks.exposure_since_last(shared),
         per_litre: (harder * looks.exposure_per_future_litre(shared, element.base_hardness))
             .max(1e-9),
-        looks: list,
     }
 }
 
@@ -150,65 +153,100 @@ pub fn draws_of(fit: &SharedFit, element: &InUse<'_>) -> ElementDraws {
         draws: Vec::with_capacity(fit.draws.len() * DRAWS_EACH),
         paths: Vec::new(),
     };
-    let mut path = Vec::new();
-    for (d, draw) in fit.draws.iter().enumerate() {
-        let shared = &draw.shared;
-        let u = under(draw, element);
-        let limit = shared.bend(element.ln_limit).0;
-        for i in 0..DRAWS_EACH {
-            // Stratified over the rate: fewer draws for the same precision.
-            let p = (i as f64 + rng.uniform()) / DRAWS_EACH as f64;
-            let rate = u.rate.ln_quantile(p).exp();
-            let (mean, variance) = u.summary.level_after(rate, u.since_last, u.drifting.wander);
-            // What both probes are off for good no reading of them tells.
-            let off = PROBES_SD * u.stretch;
-            // Stratified over the level too, in another order than the rate.
-            let q = ((i * LEVEL_STRIDE % DRAWS_EACH) as f64 + rng.uniform()) / DRAWS_EACH as f64;
-            let level = mean + variance.max(0.0).sqrt().hypot(off) * normal_quantile(q);
-            let level = otherwise(level, shared, element.ahead.ln_passage);
-            let ln_now = shared.unbend(level);
-            let passed = level >= limit;
-            // Others under each draw, so that every stratum is shown as often.
-            let shown = (i + d).is_multiple_of(SHOWN_EVERY);
-            if passed || shown {
-                drift::draw_path(
-                    &u.looks,
-                    &u.drifting,
-                    rate,
-                    u.since_last,
-                    level,
-                    &mut rng,
-                    &mut path,
-                );
-                if shown {
-                    out.paths
-                        .push(path.iter().map(|&l| shared.unbend(l)).collect());
-                }
-            }
-            let mut draw = ElementDraw {
-                ln_now,
-                growth_per_litre: rate * u.per_litre / shared.bend(ln_now).1,
-                growth: Growth {
-                    level,
-                    rate_per_litre: rate * u.per_litre,
-                    wander_per_litre: u.drifting.wander * u.per_litre,
-                    shared: *shared,
-                },
-                litres_to_limit: 0.0,
-                days_to_limit: 0.0,
-                litres_per_day: element.usage.litres_per_day()
-                    * element.usage.factor(rng.normal(), 0.0, 0.0),
-            };
-            if passed {
-                draw.days_to_limit = past_crossing(element, &path, limit);
-            } else {
-                ahead(&mut draw, limit - level, element, &mut rng);
-            }
-            out.draws.push(draw);
+    let (mut seen, mut looks, mut path) = (Vec::new(), Vec::new(), Vec::new());
+    let mut paths = drift::Paths::default();
+    let sides = fit.draws_abreast.iter().zip(fit.draws.chunks(LANES));
+    for (side, (shared, draws)) in sides.enumerate() {
+        let summaries = wide::widest(Summarising {
+            element: element.looks,
+            shared,
+            room: &mut seen,
+        });
+        for (lane, draw) in draws.iter().enumerate() {
+            looks.clear();
+            looks.extend(seen.iter().map(|look| look.lane(lane)));
+            let u = under(draw, summaries.lane(lane), element);
+            paths.lay(&looks, &u.drifting, u.since_last);
+            let number = side * LANES + lane;
+            draws_under(
+                (number, draw, &u, &paths),
+                element,
+                &mut rng,
+                &mut path,
+                &mut out,
+            );
         }
     }
     widen(&mut out.draws);
     out
+}
+
+/// One standard normal draw from each of as many equally likely strata, in an
+/// order that mixes them with other strata.
+fn strata(rng: &mut Rng) -> [f64; DRAWS_EACH] {
+    let order = rng.shuffled(std::array::from_fn::<usize, DRAWS_EACH, _>(|i| i));
+    order.map(|i| normal_quantile((i as f64 + rng.uniform()) / DRAWS_EACH as f64))
+}
+
+/// The draws under one draw of the shared numbers, and its number.
+fn draws_under(
+    (number, draw, u, paths): (usize, &SharedDraw, &UnderShared, &drift::Paths),
+    element: &InUse<'_>,
+    rng: &mut Rng,
+    path: &mut Vec<f64>,
+    out: &mut ElementDraws,
+) {
+    let shared = &draw.shared;
+    let limit = shared.bend(element.ln_limit).0;
+    let shares: [f64; DRAWS_EACH] =
+        std::array::from_fn(|i| (i as f64 + rng.uniform()) / DRAWS_EACH as f64);
+    let ln_rates = u.rate.ln_quantiles(shares.into_iter());
+    let (levels, uses) = (strata(rng), strata(rng));
+    let (litres, later) = (strata(rng), strata(rng));
+    let each = levels
+        .into_iter()
+        .zip(uses)
+        .zip(litres.into_iter().zip(later));
+    for (i, (ln_rate, ((z_level, z_use), chance))) in ln_rates.zip(each).enumerate() {
+        let rate = ln_rate.exp();
+        let (mean, variance) = u.summary.level_after(rate, u.since_last, u.drifting.wander);
+        // What both probes are off for good no reading of them tells.
+        let off = PROBES_SD * u.stretch;
+        let level = mean + (variance.max(0.0) + off * off).sqrt() * z_level;
+        let level = otherwise(level, shared, element.ahead.ln_passage);
+        let ln_now = shared.unbend(level);
+        let passed = level >= limit;
+        // Others under each draw, so that every stratum is shown as often.
+        let shown = (i + number).is_multiple_of(SHOWN_EVERY);
+        if passed || shown {
+            paths.draw(rate, level, rng, path);
+            if shown {
+                out.paths
+                    .push(path.iter().map(|&l| shared.unbend(l)).collect());
+            }
+        }
+        let mut draw = ElementDraw {
+            ln_now,
+            growth_per_litre: rate * u.per_litre / shared.bend(ln_now).1,
+            growth: Growth {
+                level,
+                rate_per_litre: rate * u.per_litre,
+                wander_per_litre: u.drifting.wander * u.per_litre,
+                scale: shared.scale(),
+                per_c: THETA_MEAN_PER_C + shared.theta,
+                per_c_at_recovery: THETA_MEAN_PER_C + shared.theta - shared.recovery,
+            },
+            litres_to_limit: 0.0,
+            days_to_limit: 0.0,
+            litres_per_day: element.usage.litres_per_day() * element.usage.factor(z_use, 0.0, 0.0),
+        };
+        if passed {
+            draw.days_to_limit = past_crossing(element, path, limit);
+        } else {
+            ahead(&mut draw, limit - level, element, (chance, rng.uniform()));
+        }
+        out.draws.push(draw);
+    }
 }
 
 /// The level where salt passage is otherwise by so much, ln.
@@ -237,14 +275,20 @@ fn widen(draws: &mut [ElementDraw]) {
     }
 }
 
-/// Fills in when the limit is reached that is still `distance` away.
-fn ahead(draw: &mut ElementDraw, distance: f64, element: &InUse<'_>, rng: &mut Rng) {
+/// Fills in when the limit is reached that is still `distance` away, given two
+/// standard normal draws, of the litres and of the later use, and a uniform one.
+fn ahead(
+    draw: &mut ElementDraw,
+    distance: f64,
+    element: &InUse<'_>,
+    ((z_litres, z_later), share): ((f64, f64), f64),
+) {
     let usage = element.usage;
     let mean = distance / draw.growth.rate_per_litre;
     let shape = distance * distance / draw.growth.wander_per_litre.max(1e-18);
-    draw.litres_to_limit = rng.inverse_gaussian(mean, shape);
+    draw.litres_to_limit = inverse_gaussian(mean, shape, z_litres, share);
     let years = draw.litres_to_limit / draw.litres_per_day / 365.25;
-    draw.litres_per_day *= usage.factor(0.0, rng.normal(), years);
+    draw.litres_per_day *= usage.factor(0.0, z_later, years);
     let days = usage.season.days_for(
         f64::from(element.as_of.day_of_year()),
         draw.litres_to_limit / draw.litres_per_day,
@@ -296,16 +340,17 @@ pub fn forecast(draws: &ElementDraws, fit: &SharedFit, element: &InUse<'_>) -> M
         ..
     } = *element;
     let mut days: Vec<f64> = draws.draws.iter().map(|d| d.days_to_limit).collect();
-    days.sort_by(f64::total_cmp);
+    sort(&mut days);
     let begin = life.fitted_on.unwrap_or(life.seen_from);
+    let mut past = Past::of(draws);
     let median_of =
         |f: fn(&ElementDraw) -> f64| middle_of(draws.draws.iter().map(f)).unwrap_or(f64::NAN);
     let growth_per_litre = median_of(|d| d.growth_per_litre);
     MembraneForecast {
         salt_passage: span_of(draws.draws.iter().map(|d| d.ln_now.exp())),
         limit_on: day_span(&days, as_of, Some(begin)),
-        path: path_over_time(draws, element, &days),
-        path_by_litres: path_over_litres(draws, looks),
+        path: path_over_time((draws, &mut past), (fit, element), &days),
+        path_by_litres: path_over_litres(&mut past, looks),
         limit_draws: DayDraws(days),
         readings: looks.len(),
         litres_per_week: usage.litres_per_week,
@@ -325,15 +370,15 @@ fn courses(draws: &ElementDraws, element: &InUse<'_>) -> Vec<Course> {
         .iter()
         .enumerate()
         .map(|(i, d)| {
-            let shared = &d.growth.shared;
+            let scale = d.growth.scale;
             let motion = Motion {
                 level: d.growth.level,
-                limit: shared.bend(element.ln_limit).0,
+                limit: scale.bend(element.ln_limit).0,
                 rate_per_litre: d.growth.rate_per_litre,
                 wander_per_litre: d.growth.wander_per_litre,
             };
             Course::new(
-                shared.scale(),
+                scale,
                 i / DRAWS_EACH,
                 &motion,
                 d.litres_to_limit,
@@ -404,9 +449,13 @@ fn explain(draws: &ElementDraws, fit: &SharedFit, element: &InUse<'_>) -> Vec<Ex
 
 /// Bands at past readings (thinned) and on future days up to a little past the
 /// likely end, at least a year ahead.
-fn path_over_time(draws: &ElementDraws, element: &InUse<'_>, days: &[f64]) -> Vec<Band<Date>> {
+fn path_over_time(
+    (draws, past): (&ElementDraws, &mut Past<'_>),
+    (fit, element): (&SharedFit, &InUse<'_>),
+    days: &[f64],
+) -> Vec<Band<Date>> {
     let as_of = element.as_of;
-    let mut bands = past_bands(draws, element.looks.dates());
+    let mut bands = past.bands(element.looks.dates());
     let p90 = days
         .get(days.len() * 9 / 10)
         .copied()
@@ -417,23 +466,21 @@ fn path_over_time(draws: &ElementDraws, element: &InUse<'_>, days: &[f64]) -> Ve
         1500.0
     };
     const STEPS: usize = 24;
+    let mut levels = Vec::with_capacity(draws.draws.len());
     for i in 0..=STEPS {
         let day = ahead_days * i as f64 / STEPS as f64;
         let usual_days = element
             .usage
             .season
             .usual_days(f64::from(as_of.day_of_year()), day);
-        let mut rng = Rng::for_part(3, "path ahead");
-        let levels = draws.draws.iter().map(|d| {
-            let litres = d.litres_per_day * usual_days;
-            let z = rng.normal();
-            let g = &d.growth;
-            let wander = (g.wander_per_litre * litres).sqrt() * z;
-            g.ln_passage(g.level + g.rate_per_litre * litres + wander)
-                .exp()
-                .min(1.0)
+        levels.clear();
+        wide::widest(PassageAhead {
+            draws: &draws.draws,
+            sways: &fit.sways,
+            usual_days,
+            passage: &mut levels,
         });
-        let span = span_of(levels);
+        let span = span_of(levels.iter().copied());
         if let (Ok(x), Some(p10), Some(p50), Some(p90)) = (
             as_of.checked_add(jiff::Span::new().days(day as i64)),
             span.p10,
@@ -446,13 +493,60 @@ fn path_over_time(draws: &ElementDraws, element: &InUse<'_>, days: &[f64]) -> Ve
     bands
 }
 
-fn past_bands<X: Copy>(draws: &ElementDraws, at: &[X]) -> Vec<Band<X>> {
-    let every = at.len().div_ceil(60).max(1);
-    at.iter()
-        .enumerate()
-        .filter(|(i, _)| i.is_multiple_of(every))
-        .filter_map(|(i, &x)| {
-            let span = span_of(draws.paths.iter().filter_map(|p| p.get(i)).map(|l| l.exp()));
+/// Salt passage of every draw after so many usual days.
+struct PassageAhead<'a> {
+    draws: &'a [ElementDraw],
+    /// What chance does to each.
+    sways: &'a [f64],
+    usual_days: f64,
+    passage: &'a mut Vec<f64>,
+}
+
+impl wide::Loops for PassageAhead<'_> {
+    type Output = ();
+
+    #[inline(always)]
+    fn run(self) {
+        let each = self.draws.iter().zip(self.sways);
+        self.passage.extend(each.map(|(d, z)| {
+            let litres = d.litres_per_day * self.usual_days;
+            let g = &d.growth;
+            let wander = (g.wander_per_litre * litres).sqrt() * z;
+            let level = g.level + g.rate_per_litre * litres + wander;
+            wide::exp(g.scale.unbend_wide(level)).min(1.0)
+        }));
+    }
+}
+
+/// Salt passage at the readings and at the end, as far as it was asked for.
+struct Past<'a> {
+    paths: &'a [Vec<f64>],
+    spans: Vec<Option<Span<f64>>>,
+}
+
+impl Past<'_> {
+    fn of(draws: &ElementDraws) -> Past<'_> {
+        let places = draws.paths.first().map_or(0, Vec::len);
+        Past {
+            paths: &draws.paths,
+            spans: vec![None; places],
+        }
+    }
+
+    fn span(&mut self, place: usize) -> Option<Span<f64>> {
+        let known = self.spans.get_mut(place)?;
+        Some(*known.get_or_insert_with(|| {
+            let there = self.paths.iter().filter_map(|p| p.get(place));
+            span_of(there.map(|l| l.exp()))
+        }))
+    }
+
+    /// Bands at some of the places.
+    fn bands<X: Copy>(&mut self, at: &[X]) -> Vec<Band<X>> {
+        let every = at.len().div_ceil(60).max(1);
+        let some = at.iter().enumerate().step_by(every);
+        some.filter_map(|(place, &x)| {
+            let span = self.span(place)?;
             Some(Band {
                 x,
                 p10: span.p10?,
@@ -461,12 +555,13 @@ fn past_bands<X: Copy>(draws: &ElementDraws, at: &[X]) -> Vec<Band<X>> {
             })
         })
         .collect()
+    }
 }
 
-fn path_over_litres(draws: &ElementDraws, looks: &ElementLooks) -> Vec<Band<f64>> {
+fn path_over_litres(past: &mut Past<'_>, looks: &ElementLooks) -> Vec<Band<f64>> {
     let mut litres = looks.litres_at_readings();
     litres.push(looks.litres_made());
-    past_bands(draws, &litres)
+    past.bands(&litres)
 }
 
 /// A new element (or several that share the water), before it is fitted.
@@ -485,7 +580,7 @@ pub struct NewElement<'a> {
 /// Sorted lives, in litres, of a new element, for one draw of its own each;
 /// infinite lives do not occur, very long ones do.
 pub fn new_element_lives(fit: &SharedFit, new: &NewElement<'_>) -> Vec<f64> {
-    let mut lives: Vec<f64> = new_element_courses(fit, new, DRAWS_EACH)
+    let mut lives: Vec<f64> = new_element_courses(fit, new, NEW_EACH)
         .iter()
         .map(|c| c.litres_to_limit)
         .collect();

@@ -3,6 +3,7 @@
 
 use super::looks::ElementLooks;
 use super::shared::SharedFit;
+use super::told::Told;
 use crate::stats::drift;
 
 /// What is believed before any van has had two elements: the share of the
@@ -21,16 +22,12 @@ struct Own {
     shown: f64,
 }
 
-fn own(fit: &SharedFit, looks: &ElementLooks) -> Option<Own> {
-    if !looks.teaches() {
-        return None;
-    }
+fn own(fit: &SharedFit, looks: &ElementLooks, told: Option<&Told>) -> Option<Own> {
+    let told = told?;
     let shared = &fit.best.shared;
     let (addition, unsure) = fit.best.district(looks.district.as_ref());
     let (mean, sd) = (shared.ln_rate + addition, shared.rate_sd.hypot(unsure));
-    let (list, _) = looks.looks(shared);
-    let summary = drift::summarise(&list, &shared.drifting(looks.start_known));
-    let posterior = drift::rate_posterior(&summary, mean, sd);
+    let posterior = drift::rate_posterior(&told.as_made, mean, sd);
     let first: f64 = posterior
         .ln_rate
         .iter()
@@ -50,13 +47,20 @@ fn own(fit: &SharedFit, looks: &ElementLooks) -> Option<Own> {
 }
 
 /// The share of the variance of `ln` rates that elements of one van have in
-/// common, from all vans that had several. `vans`: each van's elements.
-pub fn van_share<'a>(fit: &SharedFit, vans: impl Iterator<Item = &'a [ElementLooks]>) -> f64 {
+/// common, from all vans that had several. `vans`: each van's elements, and what
+/// they tell.
+pub fn van_share<'a>(
+    fit: &SharedFit,
+    vans: impl Iterator<Item = (&'a [ElementLooks], &'a [Option<Told>])>,
+) -> f64 {
     let variance = fit.best.shared.rate_sd.powi(2);
     let mut together = SHARE_BEFORE * variance * WORTH_PAIRS;
     let mut weight = WORTH_PAIRS;
-    for elements in vans.filter(|e| e.len() > 1) {
-        let own: Vec<Own> = elements.iter().filter_map(|e| own(fit, e)).collect();
+    for (elements, told) in vans.filter(|(e, _)| e.len() > 1) {
+        let each = elements.iter().zip(told);
+        let own: Vec<Own> = each
+            .filter_map(|(e, told)| own(fit, e, told.as_ref()))
+            .collect();
         for (i, a) in own.iter().enumerate() {
             for b in own.iter().skip(i + 1) {
                 // One van with many elements must not decide alone.
@@ -85,15 +89,16 @@ impl Kin {
         variance: 1.0,
     };
 
-    /// From the van's other elements.
-    pub fn of(fit: &SharedFit, others: &[ElementLooks]) -> Kin {
+    /// From the van's other elements, and what they tell.
+    pub fn of(fit: &SharedFit, others: &[ElementLooks], told: &[Option<Told>]) -> Kin {
         let variance = fit.best.shared.rate_sd.powi(2);
         let of_van = fit.van_share * variance;
         if of_van <= 0.0 {
             return Kin::NONE;
         }
         let (mut precision, mut sum) = (1.0 / of_van, 0.0);
-        for own in others.iter().filter_map(|e| own(fit, e)) {
+        let each = others.iter().zip(told);
+        for own in each.filter_map(|(e, told)| own(fit, e, told.as_ref())) {
             if own.shown < 0.05 {
                 continue;
             }

@@ -3,7 +3,6 @@
 use std::sync::Arc;
 
 use crate::lives::{ElementLife, PassagePoint, Start};
-use crate::stats::drift::Look;
 use crate::stats::robust::median;
 
 use super::shared::Shared;
@@ -22,6 +21,8 @@ const ROUNDING_PPM: f64 = 0.29;
 const NU: f64 = 4.0;
 /// Mean temperature at a tap: what is usual of recovery is usual there, °C.
 pub(super) const USUAL_C: f64 = 11.5;
+/// Levels of hardness whose litres lie side by side.
+pub(super) const TOGETHER: usize = 4;
 /// A life longer than this many readings is read in groups.
 const MOST_POINTS: usize = 400;
 
@@ -34,9 +35,11 @@ pub struct ElementLooks {
     /// District of the base.
     pub district: Option<Arc<str>>,
     points: Vec<Point>,
-    /// Number of the reading before which the level jumped, and the variance of the jump.
-    jump: Option<(usize, f64)>,
     levels: Vec<f64>,
+    /// `ln` of the levels over 200 mg/L.
+    ln_levels: Vec<f64>,
+    /// Litres made up to each reading, of [`TOGETHER`] levels after as many others.
+    litres: Vec<[f64; TOGETHER]>,
     dates: Vec<jiff::civil::Date>,
     /// Litres by level, and behind late pre-filters, at the end of the record.
     end: Vec<f64>,
@@ -48,20 +51,23 @@ pub struct ElementLooks {
     late_ahead: f64,
 }
 
+/// One reading.
 #[derive(Debug, Clone)]
-struct Point {
+pub(super) struct Point {
     /// At the prior mean of `theta`, without its share through recovery.
-    ln_passage: f64,
-    variance: f64,
+    pub ln_passage: f64,
+    pub variance: f64,
+    /// Variance of a jump of the level before it.
+    pub jump: f64,
     /// Its own noise over that: without weights that later readings lend.
     bare_share: f64,
     /// Changes where readings do not compare: another base, another probe.
     regime: u32,
     /// Degrees through which `theta` and its share through recovery act.
-    lever: f64,
-    recovery_lever: f64,
-    litres: Vec<f64>,
-    late: f64,
+    pub lever: f64,
+    pub recovery_lever: f64,
+    /// Share of the litres up to here made behind late pre-filters.
+    pub late_share: f64,
 }
 
 /// What an element's van lends to its readings.
@@ -87,13 +93,6 @@ pub fn looks_of(life: &ElementLife, aboard: &Aboard<'_>, as_of: jiff::civil::Dat
     };
     let begin = life.fitted_on.unwrap_or(life.seen_from);
     let days = |date: jiff::civil::Date| f64::from((date - begin).get_days()).max(0.0);
-    let litres_at = |p: &PassagePoint| {
-        if counted {
-            p.litres_by_level.clone()
-        } else {
-            vec![days(p.date) * assumed_litres_per_day]
-        }
-    };
     let weights = tail_weights(&life.points);
     let rounding = rounding_variances(&life.points);
     let every = life.points.len().div_ceil(MOST_POINTS).max(1);
@@ -106,9 +105,23 @@ pub fn looks_of(life: &ElementLife, aboard: &Aboard<'_>, as_of: jiff::civil::Dat
         .filter(|(i, _)| (life.points.len() - 1 - i).is_multiple_of(every))
         .map(|(_, kept)| kept)
         .collect();
+    let groups = levels.len().div_ceil(TOGETHER);
+    let mut litres = Vec::with_capacity(groups * kept.len());
+    for group in 0..groups {
+        litres.extend(kept.iter().map(|(p, _)| -> [f64; TOGETHER] {
+            std::array::from_fn(|i| match group * TOGETHER + i {
+                level if counted => p.litres_by_level.get(level).copied().unwrap_or(0.0),
+                0 => days(p.date) * assumed_litres_per_day,
+                _ => 0.0,
+            })
+        }));
+    }
+    let kept_points: Vec<&PassagePoint> = kept.iter().map(|(p, _)| *p).collect();
+    let jump = likely_jump(&kept_points);
     let points = kept
         .iter()
-        .map(|&(p, (weight, rounding))| Point {
+        .enumerate()
+        .map(|(i, &(p, (weight, rounding)))| Point {
             regime: p.regime,
             bare_share: {
                 let own = p.sd_ln * p.sd_ln + if p.at_base { 0.0 } else { AWAY_VARIANCE };
@@ -127,18 +140,20 @@ pub fn looks_of(life: &ElementLife, aboard: &Aboard<'_>, as_of: jiff::civil::Dat
             },
             variance: (p.sd_ln * p.sd_ln + if p.at_base { 0.0 } else { AWAY_VARIANCE }) / weight
                 + rounding,
+            jump: jump.filter(|j| j.0 == i).map_or(0.0, |j| j.1),
             lever: p.theta_lever,
-            litres: litres_at(p),
-            late: if counted { p.late_litres } else { 0.0 },
+            late_share: if counted {
+                late_share(p.late_litres, p.litres_by_level.iter().sum())
+            } else {
+                0.0
+            },
         })
         .collect();
     let last_day = match life.end {
         crate::lives::End::InUse => as_of,
         crate::lives::End::Replaced(on) => on,
     };
-    let kept_points: Vec<PassagePoint> = kept.iter().map(|(p, _)| (*p).clone()).collect();
     ElementLooks {
-        jump: likely_jump(&kept_points),
         district: aboard.district.cloned(),
         membranes: f64::from(aboard.membranes.max(1)),
         start_known: life.start != Start::BeforeRecords,
@@ -152,7 +167,17 @@ pub fn looks_of(life: &ElementLife, aboard: &Aboard<'_>, as_of: jiff::civil::Dat
         end_late: if counted { life.late_litres } else { 0.0 },
         late_ahead: 0.0,
         scatter: scatter(&life.points),
+        ln_levels: levels.iter().map(|h| (h.max(1.0) / 200.0).ln()).collect(),
         levels,
+        litres,
+    }
+}
+
+fn late_share(late_litres: f64, litres: f64) -> f64 {
+    if litres > 0.0 {
+        (late_litres / litres).clamp(0.0, 1.0)
+    } else {
+        0.0
     }
 }
 
@@ -222,7 +247,7 @@ fn scatter(points: &[PassagePoint]) -> f64 {
 
 /// A step that stands out whatever the fleet is like, so that the path may
 /// jump there instead of bending.
-fn likely_jump(points: &[PassagePoint]) -> Option<(usize, f64)> {
+fn likely_jump(points: &[&PassagePoint]) -> Option<(usize, f64)> {
     /// Variance of a jump, ln, and of what a path wanders between two readings.
     const SIZE: f64 = 0.5;
     const BETWEEN: f64 = 0.0007;
@@ -281,23 +306,32 @@ impl ElementLooks {
         &self.dates
     }
 
-    /// Exposure of litres by level, those behind late pre-filters counted more.
-    fn exposure(&self, factors: &[f64], litres: &[f64], late: f64, shared: &Shared) -> f64 {
-        let sum: f64 = litres.iter().zip(factors).map(|(l, f)| l * f).sum();
-        let total: f64 = litres.iter().sum();
-        let late_share = if total > 0.0 {
-            (late / total).clamp(0.0, 1.0)
-        } else {
-            0.0
-        };
-        sum * (1.0 + shared.late * late_share)
+    /// The readings, oldest first.
+    pub(super) fn points(&self) -> &[Point] {
+        &self.points
     }
 
-    fn factors(&self, shared: &Shared) -> Vec<f64> {
-        self.levels
-            .iter()
-            .map(|&h| shared.exposure_per_litre(h) / self.membranes)
-            .collect()
+    /// `ln` of the levels of hardness over 200 mg/L.
+    pub(super) fn ln_levels(&self) -> &[f64] {
+        &self.ln_levels
+    }
+
+    /// For each group of levels, the litres made of them up to each reading.
+    pub(super) fn litres_by_levels(&self) -> std::slice::ChunksExact<'_, [f64; TOGETHER]> {
+        self.litres.chunks_exact(self.points.len().max(1))
+    }
+
+    /// Of each level, the litres made up to a reading; nothing of levels beyond.
+    fn litres_at(&self, reading: usize) -> impl Iterator<Item = f64> {
+        let of_levels = self.litres_by_levels();
+        of_levels.flat_map(move |litres| litres.get(reading).copied().unwrap_or_default())
+    }
+
+    /// Exposure of litres by level, that share of them made behind late pre-filters.
+    fn exposure(&self, litres: impl Iterator<Item = f64>, late: f64, shared: &Shared) -> f64 {
+        let factors = self.levels.iter().map(|&h| shared.exposure_per_litre(h));
+        let sum: f64 = litres.zip(factors).map(|(l, f)| l * f).sum();
+        sum / self.membranes * (1.0 + shared.late * late)
     }
 
     /// `ln` salt passage at 25 °C of a reading under these shared numbers.
@@ -314,52 +348,22 @@ impl ElementLooks {
             .collect()
     }
 
-    /// The looks under these shared numbers, oldest first, on the bent scale of
-    /// [`Shared::bend`], and the logarithm of what that scale stretches the
-    /// readings by, summed.
-    pub fn looks(&self, shared: &Shared) -> (Vec<Look>, f64) {
-        let factors = self.factors(shared);
-        let noise = shared.noise * shared.noise;
-        let mut before = 0.0;
-        let mut stretched = 0.0;
-        let looks = self
-            .points
-            .iter()
-            .enumerate()
-            .map(|(i, p)| {
-                let exposure = self
-                    .exposure(&factors, &p.litres, p.late, shared)
-                    .max(before);
-                let advance = exposure - before;
-                before = exposure;
-                let (y, stretch) = shared.bend(Self::ln_at_25(p, shared));
-                stretched += stretch.ln();
-                let jump = self.jump.filter(|j| j.0 == i).map_or(0.0, |j| j.1);
-                Look {
-                    advance,
-                    y,
-                    variance: p.variance * noise * stretch * stretch,
-                    jump: jump * stretch * stretch,
-                }
-            })
-            .collect();
-        (looks, stretched)
-    }
-
-    /// Exposure up to each reading, and to the end of the record.
+    /// Exposure from the last reading to the end of the record.
     pub fn exposure_since_last(&self, shared: &Shared) -> f64 {
-        let factors = self.factors(shared);
-        let end = self.exposure(&factors, &self.end, self.end_late, shared);
-        let last = self
-            .points
-            .last()
-            .map_or(0.0, |p| self.exposure(&factors, &p.litres, p.late, shared));
+        let late = late_share(self.end_late, self.end.iter().sum());
+        let end = self.exposure(self.end.iter().copied(), late, shared);
+        let last = self.points.len().checked_sub(1);
+        let last = last.zip(self.points.last()).map_or(0.0, |(i, p)| {
+            self.exposure(self.litres_at(i), p.late_share, shared)
+        });
         (end - last).max(0.0)
     }
 
     /// Litres made up to each reading.
     pub fn litres_at_readings(&self) -> Vec<f64> {
-        self.points.iter().map(|p| p.litres.iter().sum()).collect()
+        (0..self.points.len())
+            .map(|i| self.litres_at(i).sum())
+            .collect()
     }
 
     /// Litres made over the whole record of the element.
@@ -385,16 +389,11 @@ impl ElementLooks {
     /// Exposure of one future litre: the mix of water drunk of late, or of the
     /// whole life where readings are too few.
     pub fn exposure_per_future_litre(&self, shared: &Shared, base_hardness: f64) -> f64 {
-        let start = self
-            .points
-            .len()
-            .checked_sub(12)
-            .and_then(|i| self.points.get(i));
-        let recent: Vec<f64> = match start {
-            Some(p) => self
+        let recent: Vec<f64> = match self.points.len().checked_sub(12) {
+            Some(start) => self
                 .end
                 .iter()
-                .zip(&p.litres)
+                .zip(self.litres_at(start))
                 .map(|(e, l)| (e - l).max(0.0))
                 .collect(),
             None => self.end.clone(),

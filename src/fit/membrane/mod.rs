@@ -7,12 +7,14 @@
 //! practice, with their curvature as uncertainty (Lu & Meeker 1993 for mixed
 //! degradation; Ye & Chen 2014 for the wandering path).
 
+mod abreast;
 mod course;
 mod forecast;
 mod kin;
 mod looks;
 mod shared;
 mod step;
+mod told;
 mod typical;
 mod watch;
 
@@ -24,5 +26,6 @@ pub use forecast::{
 pub use kin::{Kin, van_share};
 pub use looks::{Aboard, ElementLooks, looks_of};
 pub use shared::{SharedFit, fit_shared};
+pub use told::{Told, told};
 pub use typical::{lives_by_part, typical_lives};
 pub use watch::watch;

@@ -1,18 +1,25 @@
 //! The numbers that all elements of a fleet share, and how surely they are known.
 
+// Lanes are counted: arrays of that length side by side.
+#![allow(clippy::needless_range_loop)]
+
 use nalgebra::{Cholesky, DVector};
 use rayon::prelude::*;
 use std::collections::BTreeMap;
 use std::sync::Arc;
 
+use super::abreast::{SharedAbreast, lanes_of, summarise};
 use super::course::Scale;
+use super::forecast::DRAWS_EACH;
 use super::looks::ElementLooks;
 use super::typical::TypicalLife;
 use crate::fit::SharedNumber;
 use crate::stats::Stop;
-use crate::stats::drift::{self, Drifting};
+use crate::stats::drift::Drifting;
+use crate::stats::drift::abreast::{LANES, Lanes, lanes};
 use crate::stats::optimise;
-use crate::stats::random::Rng;
+use crate::stats::random::{Rng, mirrored_normals};
+use crate::stats::wide;
 
 /// The shared numbers of the membrane model, on their natural scales.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -234,14 +241,36 @@ pub struct SharedDraw {
 }
 
 impl SharedDraw {
-    fn of(shared: Shared, by_district: &Districts<'_>) -> SharedDraw {
-        let districts = by_district
+    /// For each of the sets, in their order.
+    fn all(sets: &[Shared], by_district: &Districts<'_>) -> Vec<SharedDraw> {
+        let sides: Vec<SideBySide> = sets.chunks(LANES).map(SideBySide::of).collect();
+        let named = || by_district.iter().filter(|(name, _)| name.is_some());
+        let tasks: Vec<(&SideBySide, &Vec<&ElementLooks>)> = sides
             .iter()
-            .filter_map(|(name, elements)| {
-                Some((name.clone()?, district_posterior(&shared, elements)))
+            .flat_map(|side| named().map(move |(_, of)| (side, of)))
+            .collect();
+        let logs: Vec<[Lanes; NODES]> = tasks
+            .par_iter()
+            .map(|(side, elements)| side.logs(elements))
+            .collect();
+        let mut draws: Vec<SharedDraw> = sets
+            .iter()
+            .map(|&shared| SharedDraw {
+                shared,
+                districts: BTreeMap::new(),
             })
             .collect();
-        SharedDraw { shared, districts }
+        let of_sides = logs.chunks(named().count().max(1));
+        for (draws, of_side) in draws.chunks_mut(LANES).zip(of_sides) {
+            for ((name, _), logs) in named().zip(of_side) {
+                for (lane, draw) in draws.iter_mut().enumerate() {
+                    let logs = logs.map(|l| l.get(lane).copied().unwrap_or(f64::NAN));
+                    let adds = posterior(&draw.shared, &logs);
+                    draw.districts.extend(name.clone().map(|n| (n, adds)));
+                }
+            }
+        }
+        draws
     }
 
     /// Mean and spread of what a district adds to the `ln` rate.
@@ -269,6 +298,15 @@ pub struct SharedFit {
     pub typical: BTreeMap<Arc<str>, TypicalLife>,
     /// Equally likely shared numbers, `best`'s uncertainty included; not empty.
     pub draws: Vec<SharedDraw>,
+    /// The draws side by side, in their order.
+    pub draws_abreast: Vec<SharedAbreast>,
+    /// The draws and then the best, without lateness, side by side.
+    pub watched_abreast: Vec<SharedAbreast>,
+    /// The best alone, and the best without lateness.
+    pub best_abreast: SharedAbreast,
+    /// What chance does to each draw of an element on its way ahead, the same for
+    /// every element: standard normal, spread evenly.
+    pub sways: Vec<f64>,
     pub explained: Vec<SharedNumber>,
     /// What did not go as it should.
     pub remark: Option<String>,
@@ -298,9 +336,38 @@ const MOST_ELEMENTS: usize = 240;
 /// Draws of the shared numbers, in pairs mirrored about the best.
 const DRAWS: usize = 12;
 
+impl SharedFit {
+    fn of(best: Shared, draws: Vec<Shared>, by_district: &Districts<'_>) -> SharedFit {
+        let watched: Vec<Shared> = draws
+            .iter()
+            .chain([&best])
+            .map(Shared::without_lateness)
+            .collect();
+        let abreast = |sets: &[Shared]| sets.chunks(LANES).map(SharedAbreast::of).collect();
+        let all: Vec<Shared> = draws.iter().chain([&best]).copied().collect();
+        let mut all = SharedDraw::all(&all, by_district);
+        let best_draw = all.pop();
+        SharedFit {
+            best: best_draw.unwrap_or(SharedDraw {
+                shared: best,
+                districts: BTreeMap::new(),
+            }),
+            van_share: 0.0,
+            typical: BTreeMap::new(),
+            draws_abreast: abreast(&draws),
+            watched_abreast: abreast(&watched),
+            best_abreast: SharedAbreast::of(&[best, best.without_lateness()]),
+            sways: mirrored_normals(&mut Rng::for_part(3, "path ahead"), all.len(), DRAWS_EACH),
+            draws: all,
+            explained: Vec::new(),
+            remark: None,
+        }
+    }
+}
+
 /// Finds the shared numbers from all elements of the fleet (possibly none).
-pub fn fit_shared(elements: &[ElementLooks]) -> SharedFit {
-    let taught: Vec<&ElementLooks> = elements.iter().filter(|e| e.teaches()).collect();
+pub fn fit_shared<'a>(elements: impl IntoIterator<Item = &'a ElementLooks>) -> SharedFit {
+    let taught: Vec<&ElementLooks> = elements.into_iter().filter(|e| e.teaches()).collect();
     // Evenly spaced in the fleet's order, so that the choice is the same each time.
     let every = taught.len().div_ceil(MOST_ELEMENTS).max(1);
     let chosen: Vec<&ElementLooks> = taught.into_iter().step_by(every).collect();
@@ -312,42 +379,38 @@ pub fn fit_shared(elements: &[ElementLooks]) -> SharedFit {
             .push(element);
     }
     let costs = |all: &[Vec<f64>]| -> Vec<f64> {
+        let data = data_costs(all, &by_district);
         all.iter()
-            .map(|x| prior_cost(x) + data_cost(x, &by_district))
-            .collect()
-    };
-    let drawn = |list: Vec<Shared>| -> Vec<SharedDraw> {
-        list.into_par_iter()
-            .map(|s| SharedDraw::of(s, &by_district))
+            .zip(data)
+            .map(|(x, data)| prior_cost(x) + data)
             .collect()
     };
     let prior: Vec<f64> = UNKNOWNS.iter().map(|u| u.mean).collect();
-    let scale: Vec<f64> = UNKNOWNS.iter().map(|u| 0.5 * u.sd).collect();
+    let prior_sd: Vec<f64> = UNKNOWNS.iter().map(|u| u.sd).collect();
+    let of = |best: &[f64], draws: Vec<Shared>| {
+        SharedFit::of(Shared::from_search(best), draws, &by_district)
+    };
     if chosen.is_empty() {
-        let sd: Vec<f64> = UNKNOWNS.iter().map(|u| u.sd).collect();
+        let draws = spread(&prior, |z| {
+            z.iter().zip(&prior_sd).map(|(z, s)| z * s).collect()
+        });
         return SharedFit {
-            best: SharedDraw::of(Shared::from_search(&prior), &by_district),
-            van_share: 0.0,
-            typical: BTreeMap::new(),
-            draws: drawn(spread(&prior, |z| {
-                z.iter().zip(&sd).map(|(z, s)| z * s).collect()
-            })),
-            explained: explain(&prior, &sd),
-            remark: None,
+            explained: explain(&prior, &prior_sd),
+            ..of(&prior, draws)
         };
     }
+    let scale: Vec<f64> = prior_sd.iter().map(|s| 0.5 * s).collect();
     let found = optimise::bfgs(costs, &prior, &scale, 60);
-    let step: Vec<f64> = UNKNOWNS.iter().map(|u| 0.05 * u.sd).collect();
+    let step: Vec<f64> = prior_sd.iter().map(|s| 0.05 * s).collect();
     let curvature = optimise::hessian(costs, &found.point, found.value, &step);
     match Cholesky::new(curvature) {
         Some(factor) => {
             let covariance = factor.inverse();
             let sd: Vec<f64> = covariance.diagonal().iter().map(|v| v.sqrt()).collect();
-            let lower = factor.l();
+            let upper = factor.l().transpose();
             let draws = spread(&found.point, |z| {
                 // Solving Lᵀx = z gives draws with covariance (LLᵀ)⁻¹.
-                let z = DVector::from_column_slice(z);
-                let x = lower.transpose().solve_upper_triangular(&z);
+                let x = upper.solve_upper_triangular(&DVector::from_column_slice(z));
                 x.map_or_else(
                     || vec![0.0; UNKNOWNS.len()],
                     |x| x.iter().copied().collect(),
@@ -357,23 +420,19 @@ pub fn fit_shared(elements: &[ElementLooks]) -> SharedFit {
                 "The search for the membranes' shared numbers used up its steps; the best found is used.".to_owned()
             });
             SharedFit {
-                best: SharedDraw::of(Shared::from_search(&found.point), &by_district),
-                van_share: 0.0,
-                typical: BTreeMap::new(),
-                draws: drawn(draws),
                 explained: explain(&found.point, &sd),
                 remark,
+                ..of(&found.point, draws)
             }
         }
         None => {
-            let sd: Vec<f64> = UNKNOWNS.iter().map(|u| u.sd).collect();
+            let draws = spread(&found.point, |z| {
+                z.iter().zip(&prior_sd).map(|(z, s)| 0.5 * z * s).collect()
+            });
             SharedFit {
-                best: SharedDraw::of(Shared::from_search(&found.point), &by_district),
-                van_share: 0.0,
-            typical: BTreeMap::new(),
-                draws: drawn(spread(&found.point, |z| z.iter().zip(&sd).map(|(z, s)| 0.5 * z * s).collect())),
-                explained: explain(&found.point, &sd),
+                explained: explain(&found.point, &prior_sd),
                 remark: Some("How surely the membranes' shared numbers are known could not be worked out; half the spread of common practice is used.".to_owned()),
+                ..of(&found.point, draws)
             }
         }
     }
@@ -397,25 +456,118 @@ fn node(i: usize) -> f64 {
     NODE_STEP * (i as f64 - (NODES / 2) as f64)
 }
 
-/// `ln` evidence of an element's readings for each node of its district.
-fn evidence(shared: &Shared, element: &ElementLooks) -> [f64; NODES] {
-    let (looks, stretched) = element.looks(shared);
-    let summary = drift::summarise(&looks, &shared.drifting(element.start_known));
-    let curve = drift::rate_likelihood(&summary, shared.ln_rate, shared.total_rate_sd());
-    std::array::from_fn(|i| {
-        let mean = shared.ln_rate + node(i) * shared.district_sd;
-        curve.ln_evidence(mean, shared.rate_sd) + stretched
-    })
+/// Points of the grid of log rates over which evidence is summed, so many of them
+/// taken together.
+const GRID: usize = 96;
+const TOGETHER: usize = 8;
+
+/// Sets of shared numbers side by side, with what the evidence of every element
+/// needs of them: the likelihood of the rate is laid out on a grid over all that
+/// priors of any district reach.
+struct SideBySide {
+    shared: SharedAbreast,
+    rates: Vec<Lanes>,
+    /// Density of each rate at each node, times the grid's step: by rates taken
+    /// together, then node.
+    density: Vec<[[Lanes; TOGETHER]; NODES]>,
 }
 
-/// Weights of the nodes of a district, given its elements; they sum to 1.
-fn district_posterior(shared: &Shared, elements: &[&ElementLooks]) -> Vec<(f64, f64)> {
-    let mut logs: [f64; NODES] = std::array::from_fn(|i| -0.5 * node(i) * node(i));
-    for element in elements {
-        for (sum, e) in logs.iter_mut().zip(evidence(shared, element)) {
-            *sum += e;
+impl SideBySide {
+    /// At most [`LANES`] sets.
+    fn of(sets: &[Shared]) -> SideBySide {
+        const REACH: f64 = 4.5;
+        let step = |s: &Shared| 2.0 * REACH * s.total_rate_sd() / (GRID - 1) as f64;
+        let ln_rate =
+            |s: &Shared, i: usize| s.ln_rate - REACH * s.total_rate_sd() + step(s) * i as f64;
+        let density = |s: &Shared, i: usize, n: usize| {
+            let mean = s.ln_rate + node(n) * s.district_sd;
+            let z = (ln_rate(s, i) - mean) / s.rate_sd;
+            wide::exp(-0.5 * z * z) * step(s) / (s.rate_sd * (2.0 * std::f64::consts::PI).sqrt())
+        };
+        SideBySide {
+            shared: SharedAbreast::of(sets),
+            rates: (0..GRID)
+                .map(|i| lanes_of(sets, |s| wide::exp(ln_rate(s, i))))
+                .collect(),
+            density: (0..GRID / TOGETHER)
+                .map(|group| {
+                    std::array::from_fn(|n| {
+                        std::array::from_fn(|i| {
+                            lanes_of(sets, |s| density(s, group * TOGETHER + i, n))
+                        })
+                    })
+                })
+                .collect(),
         }
     }
+
+    /// Log prior plus log evidence of a district's elements at each node.
+    fn logs(&self, elements: &[&ElementLooks]) -> [Lanes; NODES] {
+        wide::widest(DistrictLogs {
+            side: self,
+            elements,
+        })
+    }
+}
+
+struct DistrictLogs<'a> {
+    side: &'a SideBySide,
+    elements: &'a [&'a ElementLooks],
+}
+
+impl wide::Loops for DistrictLogs<'_> {
+    type Output = [Lanes; NODES];
+
+    #[inline(always)]
+    fn run(self) -> [Lanes; NODES] {
+        let side = self.side;
+        let mut room = Vec::new();
+        let mut relative = vec![[0.0; LANES]; GRID];
+        let mut logs: [Lanes; NODES] = std::array::from_fn(|n| [-0.5 * node(n) * node(n); LANES]);
+        for element in self.elements {
+            let (summary, stretched) = summarise(element, &side.shared, &mut room);
+            let at_rest = summary.ln_at_rest();
+            let (linear, information) = (summary.linear, summary.information);
+            let mut top = [f64::NEG_INFINITY; LANES];
+            for (log, rate) in relative.iter_mut().zip(&side.rates) {
+                let r = *rate;
+                let new = lanes!(l => r[l] * (linear[l] - 0.5 * r[l] * information[l]));
+                let was = top;
+                top = lanes!(l => if new[l] > was[l] { new[l] } else { was[l] });
+                *log = new;
+            }
+            let mut sums = [[0.0; LANES]; NODES];
+            let (together, _) = relative.as_chunks::<TOGETHER>();
+            for (logs, density) in together.iter().zip(&side.density) {
+                let mut likelihood = [[0.0; LANES]; TOGETHER];
+                for (likelihood, log) in likelihood.iter_mut().zip(logs) {
+                    let log = *log;
+                    *likelihood = lanes!(l => wide::exp(log[l] - top[l]));
+                }
+                for (sum, density) in sums.iter_mut().zip(density) {
+                    let was = *sum;
+                    *sum = lanes!(l => {
+                        let mut sum = was[l];
+                        for (likelihood, density) in likelihood.iter().zip(density) {
+                            sum += likelihood[l] * density[l];
+                        }
+                        sum
+                    });
+                }
+            }
+            let rest = lanes!(l => at_rest[l] + top[l] + stretched[l]);
+            for (log, sum) in logs.iter_mut().zip(&sums) {
+                let (was, sum) = (*log, *sum);
+                let sum = lanes!(l => if sum[l] > 1e-300 { sum[l] } else { 1e-300 });
+                *log = lanes!(l => was[l] + rest[l] + wide::ln(sum[l]));
+            }
+        }
+        logs
+    }
+}
+
+/// What a district adds to the `ln` rate, with weights that sum to 1.
+fn posterior(shared: &Shared, logs: &[f64; NODES]) -> Vec<(f64, f64)> {
     let top = logs.iter().copied().fold(f64::NEG_INFINITY, f64::max);
     let total: f64 = logs.iter().map(|l| (l - top).exp()).sum();
     logs.iter()
@@ -424,36 +576,47 @@ fn district_posterior(shared: &Shared, elements: &[&ElementLooks]) -> Vec<(f64, 
         .collect()
 }
 
-fn data_cost(x: &[f64], districts: &Districts<'_>) -> f64 {
-    let shared = Shared::from_search(x);
-    let prior: [f64; NODES] = std::array::from_fn(|i| -0.5 * node(i) * node(i));
-    let prior_total: f64 = prior.iter().map(|p| p.exp()).sum();
-    let mut cost = 0.0;
-    for (name, elements) in districts {
-        // Collected in order before summing: the sum must not depend on threads.
-        let parts: Vec<[f64; NODES]> = elements
-            .par_iter()
-            .with_min_len(16)
-            .map(|e| evidence(&shared, e))
-            .collect();
-        let pooled = |sums: &[f64; NODES]| {
-            let top = sums.iter().copied().fold(f64::NEG_INFINITY, f64::max);
-            top + (sums.iter().map(|l| (l - top).exp()).sum::<f64>() / prior_total).ln()
-        };
-        let with = |start: [f64; NODES], part: &[f64; NODES]| {
-            let mut sums = start;
-            for (s, p) in sums.iter_mut().zip(part) {
-                *s += p;
-            }
-            sums
-        };
-        if name.is_some() {
-            cost -= pooled(&parts.iter().fold(prior, with));
-        } else {
-            cost -= parts.iter().map(|p| pooled(&with(prior, p))).sum::<f64>();
-        }
-    }
-    cost
+/// `ln` evidence of a district, whatever it adds.
+fn pooled(logs: &[Lanes; NODES]) -> Lanes {
+    let prior: f64 = (0..NODES).map(|i| (-0.5 * node(i) * node(i)).exp()).sum();
+    std::array::from_fn(|lane| {
+        let logs = logs.map(|l| l.get(lane).copied().unwrap_or(f64::NAN));
+        let top = logs.iter().copied().fold(f64::NEG_INFINITY, f64::max);
+        top + (logs.iter().map(|l| (l - top).exp()).sum::<f64>() / prior).ln()
+    })
+}
+
+/// What the readings say against each of the points of the search.
+fn data_costs(points: &[Vec<f64>], districts: &Districts<'_>) -> Vec<f64> {
+    let sets: Vec<Shared> = points.iter().map(|x| Shared::from_search(x)).collect();
+    let sides: Vec<SideBySide> = sets.chunks(LANES).map(SideBySide::of).collect();
+    // Those of no known district stand alone.
+    let groups: Vec<&[&ElementLooks]> = districts
+        .iter()
+        .flat_map(|(name, elements)| match name {
+            Some(_) => elements.chunks(elements.len().max(1)),
+            None => elements.chunks(1),
+        })
+        .collect();
+    let tasks: Vec<(&SideBySide, &[&ElementLooks])> = sides
+        .iter()
+        .flat_map(|side| groups.iter().map(move |group| (side, *group)))
+        .collect();
+    // Collected in order before summing: the sum must not depend on threads.
+    let parts: Vec<Lanes> = tasks
+        .par_iter()
+        .map(|(side, group)| pooled(&side.logs(group)))
+        .collect();
+    parts
+        .chunks(groups.len().max(1))
+        .flat_map(|of_side| {
+            (0..LANES).map(|lane| {
+                let of_lane = of_side.iter().filter_map(|part| part.get(lane));
+                -of_lane.sum::<f64>()
+            })
+        })
+        .take(points.len())
+        .collect()
 }
 
 /// Mirrored standard normal draws put through `shape` and added to `centre`.

@@ -20,7 +20,7 @@ const AFTER: usize = 2;
 /// likely than not. `points`: one element, oldest first. `spare_variance`: what
 /// the path may wander between neighbouring readings.
 pub fn step_of(
-    points: &[PassagePoint],
+    points: &[&PassagePoint],
     noise: f64,
     spare_variance: f64,
     growth: impl Fn(usize, usize) -> f64,

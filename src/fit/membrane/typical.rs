@@ -6,6 +6,7 @@ use std::sync::Arc;
 
 use super::looks::ElementLooks;
 use super::shared::SharedFit;
+use super::told::Told;
 use crate::fit::{PartLife, Span};
 use crate::stats::drift;
 
@@ -29,19 +30,18 @@ impl TypicalLife {
 
 /// One element's `ln` life beyond the typical one of the shared numbers, and the
 /// variance with which its readings alone tell it.
-fn own(fit: &SharedFit, looks: &ElementLooks, ln_limit: f64) -> Option<(f64, f64)> {
-    if !looks.teaches() || !looks.start_known {
-        return None;
-    }
+fn own(
+    fit: &SharedFit,
+    (looks, told): (&ElementLooks, Option<&Told>),
+    ln_limit: f64,
+) -> Option<(f64, f64)> {
+    let told = told.filter(|_| looks.start_known)?;
     let shared = &fit.best.shared.without_lateness();
     let (addition, _) = fit.best.district(looks.district.as_ref());
     let usual = shared.ln_rate + addition;
     let limit = shared.bend(ln_limit).0;
     let typical = (limit - shared.bend(shared.ln_start).0).max(0.05) / usual.exp();
-    let (list, _) = looks.looks(shared);
-    let drifting = shared.drifting(true);
-    let summary = drift::summarise(&list, &drifting);
-    let exposure: f64 = list.iter().map(|l| l.advance).sum();
+    let (summary, exposure) = (told.without_lateness, told.exposure);
     // Every rate with the life that it leads to from the level it implies now.
     let rates = drift::rate_posterior(&summary, usual, shared.rate_sd);
     let life = |ln_rate: f64| {
@@ -78,14 +78,15 @@ fn own(fit: &SharedFit, looks: &ElementLooks, ln_limit: f64) -> Option<(f64, f64
 }
 
 /// What the elements of each district add; districts without any that tell are missing.
-pub fn typical_lives(
+pub fn typical_lives<'a>(
     fit: &SharedFit,
-    elements: &[ElementLooks],
+    elements: impl Iterator<Item = (&'a ElementLooks, Option<&'a Told>)>,
     ln_limit: f64,
 ) -> BTreeMap<Arc<str>, TypicalLife> {
     let mut by_district: BTreeMap<Arc<str>, Vec<(f64, f64)>> = BTreeMap::new();
-    for looks in elements {
-        if let (Some(name), Some(own)) = (&looks.district, own(fit, looks, ln_limit)) {
+    for (looks, told) in elements {
+        let own = own(fit, (looks, told), ln_limit);
+        if let (Some(name), Some(own)) = (&looks.district, own) {
             by_district.entry(name.clone()).or_default().push(own);
         }
     }
@@ -124,15 +125,15 @@ fn weighted_median(mut values: Vec<(f64, f64)>) -> (f64, f64) {
 /// the district's own addition taken out; empty unless two parts can be compared.
 pub fn lives_by_part<'a>(
     fit: &SharedFit,
-    elements: impl Iterator<Item = (&'a Arc<str>, &'a ElementLooks)>,
+    elements: impl Iterator<Item = (&'a Arc<str>, &'a ElementLooks, Option<&'a Told>)>,
     ln_limit: f64,
 ) -> Vec<PartLife> {
     /// Spread of the mean `ln` life between parts (judgement).
     const PART_SD: f64 = 0.3;
     const LEAST: usize = 2;
     let mut by_part: BTreeMap<Arc<str>, Vec<(f64, f64)>> = BTreeMap::new();
-    for (part, looks) in elements {
-        let Some((value, variance)) = own(fit, looks, ln_limit) else {
+    for (part, looks, told) in elements {
+        let Some((value, variance)) = own(fit, (looks, told), ln_limit) else {
             continue;
         };
         let life = looks.district.as_ref().and_then(|d| fit.typical.get(d));

@@ -1,17 +1,24 @@
 //! Watching an element reading by reading: what was known when, so that an
 //! alarm has a moment, and repetition does not raise one.
 
+// Lanes are counted: arrays of that length side by side.
+#![allow(clippy::needless_range_loop)]
+
 use jiff::civil::Date;
 
+use super::abreast::{SharedAbreast, lanes_of};
 use super::forecast::InUse;
 use super::looks::ElementLooks;
 use super::shared::{Shared, SharedDraw, SharedFit};
 use super::typical::TypicalLife;
 use crate::fit::{Band, Step, Watched, WatchedLook};
+use crate::stats::drift::abreast::{LANES, Lanes, Looks, Summaries, lanes};
 use crate::stats::drift::{Drifting, Look};
 use crate::stats::robust::median;
 use crate::stats::special::normal_quantile;
-use crate::stats::vigil::{Rates, StepSize, Vigil};
+use crate::stats::vigil::abreast::{RatesAbreast, Weights};
+use crate::stats::vigil::{StepSize, Vigil};
+use crate::stats::wide;
 
 /// A life below this share of what is typical for its water is failing early,
 /// one above that share is healthy.
@@ -35,64 +42,226 @@ const WEIGHED_EVERY_DAYS: f64 = 6.0;
 /// Standard deviations beyond which a reading that nothing confirms counts no more.
 const WINSOR: f64 = 2.8;
 
-/// One draw of the shared numbers with what it makes of the element.
-struct UnderDraw {
-    rates: Rates,
-    limit: f64,
+/// Draws of the shared numbers side by side, with what they make of the element.
+struct UnderDraws<'a> {
+    shared: &'a SharedAbreast,
+    start_known: bool,
+    rates: RatesAbreast,
+    limit: Lanes,
     /// Exposure over which a typical element of this water lives.
-    typical: f64,
-    typical_rate: f64,
-    looks: Vec<Look>,
-    /// Evidence before any reading.
-    before: (f64, f64),
-    /// After the readings that are settled, and after the newest.
-    vigil: Vigil,
-    newest: Vigil,
-    /// At the newest reading.
-    fast: (f64, f64),
+    typical: Lanes,
+    typical_rate: Lanes,
+    looks: Vec<Looks>,
+    /// Exposure up to the look before each.
+    exposures: Vec<Lanes>,
+    /// After the readings that are settled, and how many.
+    settled: Summaries,
+    looks_settled: usize,
 }
 
-impl UnderDraw {
-    /// `z`: where in the spread of the district's typical life this draw lies.
-    fn of(draw: &SharedDraw, life: TypicalLife, z: f64, element: &InUse<'_>) -> UnderDraw {
+/// One draw, and where in the spread of the district's typical life it lies.
+type Drawn<'a> = (&'a SharedDraw, f64);
+
+impl<'a> UnderDraws<'a> {
+    /// `draws`: those of `shared`, in their order.
+    fn of(
+        shared: &'a SharedAbreast,
+        draws: &[Drawn<'_>],
+        life: TypicalLife,
+        element: &InUse<'_>,
+    ) -> UnderDraws<'a> {
         let (looks, kin) = (element.looks, element.kin);
-        let shared = draw.shared.without_lateness();
-        let (addition, unsure) = draw.district(looks.district.as_ref());
-        let drifting = shared.drifting(looks.start_known);
-        let usual = shared.ln_rate + addition;
-        let spread = (shared.rate_sd * kin.variance.sqrt()).hypot(unsure);
-        let rates = Rates::log_normal(usual + kin.shift, spread, WEAK_SHARE, WEAK_FACTOR);
-        let limit = shared.bend(element.ln_limit).0;
-        let distance = (limit - shared.bend(shared.ln_start).0).max(0.05);
-        let mut under = UnderDraw {
-            typical: distance / usual.exp() * (life.addition + z * life.sd).exp(),
-            typical_rate: usual.exp(),
-            limit,
-            looks: looks.watched(&shared),
-            before: (0.5, 0.5),
-            vigil: Vigil::new(&drifting, 0),
-            newest: Vigil::new(&drifting, 0),
-            fast: (0.5, 0.5),
-            rates,
-        };
-        let start = under.vigil.clone();
-        under.before = under.fast_after(&start, looks.start_known);
-        under
+        let of = |number: &dyn Fn(&Drawn<'_>) -> f64| lanes_of(draws, number);
+        let district = |d: &Drawn<'_>| d.0.district(looks.district.as_ref());
+        let usual = of(&|d| d.0.shared.ln_rate + district(d).0);
+        let mean = of(&|d| d.0.shared.ln_rate + district(d).0 + kin.shift);
+        let spread = of(&|d| (d.0.shared.rate_sd * kin.variance.sqrt()).hypot(district(d).1));
+        let distance = of(&|d| {
+            let shared = &d.0.shared;
+            (shared.bend(element.ln_limit).0 - shared.bend(shared.ln_start).0).max(0.05)
+        });
+        let longer = of(&|d| (life.addition + d.1 * life.sd).exp());
+        let typical_rate = usual.map(f64::exp);
+        let mut seen = Vec::new();
+        wide::widest(Watching {
+            element: looks,
+            shared,
+            room: &mut seen,
+        });
+        let mut exposure = [0.0; LANES];
+        let exposures = seen
+            .iter()
+            .map(|look| {
+                let before = exposure;
+                exposure = std::array::from_fn(|l| before[l] + look.advance[l]);
+                before
+            })
+            .collect();
+        UnderDraws {
+            rates: wide::widest(LogNormal {
+                mean: &mean,
+                spread: &spread,
+            }),
+            limit: of(&|d| d.0.shared.bend(element.ln_limit).0),
+            typical: std::array::from_fn(|l| distance[l] / typical_rate[l] * longer[l]),
+            typical_rate,
+            exposures,
+            looks: seen,
+            settled: shared.start(looks.start_known),
+            looks_settled: 0,
+            start_known: looks.start_known,
+            shared,
+        }
     }
 
-    /// Probability of a failing and of a healthy life.
-    fn fast_after(&self, vigil: &Vigil, start_known: bool) -> (f64, f64) {
-        let weights = vigil.weigh(&self.rates);
-        let (failing, fit) = if start_known {
-            let above =
-                |share: f64| vigil.above(&self.rates, &weights, self.limit, share * self.typical);
-            (above(FAILING_BELOW), 1.0 - above(HEALTHY_ABOVE))
+    /// Probability of a failing and of a healthy life once the looks up to
+    /// `newest` are in, those from `settled` on only for now.
+    fn at(&mut self, newest: usize, settled: usize) -> Fast {
+        wide::widest(Looking {
+            under: self,
+            newest: Some(newest),
+            settled,
+        })
+    }
+
+    /// The same before any look.
+    fn before(&mut self) -> Fast {
+        wide::widest(Looking {
+            under: self,
+            newest: None,
+            settled: 0,
+        })
+    }
+}
+
+/// What is known at a look.
+struct Fast {
+    failing: Lanes,
+    healthy: Lanes,
+    weights: Weights,
+}
+
+struct LogNormal<'a> {
+    mean: &'a Lanes,
+    spread: &'a Lanes,
+}
+
+impl wide::Loops for LogNormal<'_> {
+    type Output = RatesAbreast;
+
+    #[inline(always)]
+    fn run(self) -> RatesAbreast {
+        RatesAbreast::log_normal(self.mean, self.spread, WEAK_SHARE, WEAK_FACTOR)
+    }
+}
+
+/// The looks for watching: noise as it is, jumps where readings from both sides
+/// do not compare.
+struct Watching<'a> {
+    element: &'a ElementLooks,
+    shared: &'a SharedAbreast,
+    room: &'a mut Vec<Looks>,
+}
+
+impl wide::Loops for Watching<'_> {
+    type Output = ();
+
+    #[inline(always)]
+    fn run(self) {
+        self.element.looks_abreast(self.shared, self.room);
+        for (i, look) in self.room.iter_mut().enumerate() {
+            let (share, breaks) = self.element.bare(i);
+            for variance in &mut look.variance {
+                *variance *= share;
+            }
+            look.jump = [if breaks { REGIME_VARIANCE } else { 0.0 }; LANES];
+        }
+    }
+}
+
+struct Looking<'a, 'b> {
+    under: &'a mut UnderDraws<'b>,
+    newest: Option<usize>,
+    settled: usize,
+}
+
+impl wide::Loops for Looking<'_, '_> {
+    type Output = Fast;
+
+    #[inline(always)]
+    fn run(self) -> Fast {
+        let under = self.under;
+        let wander = &under.shared.wander;
+        let mut exposure = [0.0; LANES];
+        let mut now = under.settled;
+        if let Some(newest) = self.newest {
+            while under.looks_settled < self.settled {
+                let look = believed(&under.looks, under.looks_settled, newest);
+                under.settled.look(&look, wander);
+                under.looks_settled += 1;
+            }
+            now = under.settled;
+            for i in self.settled..=newest {
+                now.look(&believed(&under.looks, i, newest), wander);
+            }
+            if let (Some(before), Some(look)) =
+                (under.exposures.get(newest), under.looks.get(newest))
+            {
+                for l in 0..LANES {
+                    exposure[l] = before[l] + look.advance[l];
+                }
+            }
+        }
+        let weights = under.rates.weigh(&now);
+        let (mut failing, mut healthy) = ([0.0; LANES], [0.0; LANES]);
+        if under.start_known {
+            let mut ahead = [[0.0; LANES]; 2];
+            for (ahead, share) in ahead.iter_mut().zip([FAILING_BELOW, HEALTHY_ABOVE]) {
+                for l in 0..LANES {
+                    ahead[l] = share * under.typical[l] - exposure[l];
+                }
+            }
+            let [short, long] = &ahead;
+            let [below, not_above] =
+                under
+                    .rates
+                    .above(&weights, &now, wander, &under.limit, [short, long]);
+            for l in 0..LANES {
+                failing[l] = below[l];
+                healthy[l] = 1.0 - not_above[l];
+            }
         } else {
             // Of unknown age: its pace alone can tell.
-            let faster = |share: f64| self.rates.above(&weights, self.typical_rate / share);
-            (faster(FAILING_BELOW), 1.0 - faster(HEALTHY_ABOVE))
-        };
-        (failing.max(1e-12), fit.max(1e-12))
+            let mut paces = [[0.0; LANES]; 2];
+            for (pace, share) in paces.iter_mut().zip([FAILING_BELOW, HEALTHY_ABOVE]) {
+                for l in 0..LANES {
+                    pace[l] = under.typical_rate[l] / share;
+                }
+            }
+            let [fast, slow] = &paces;
+            failing = under.rates.faster(&weights, fast);
+            let not_slow = under.rates.faster(&weights, slow);
+            for l in 0..LANES {
+                healthy[l] = 1.0 - not_slow[l];
+            }
+        }
+        for l in 0..LANES {
+            failing[l] = if failing[l] > 1e-12 {
+                failing[l]
+            } else {
+                1e-12
+            };
+            healthy[l] = if healthy[l] > 1e-12 {
+                healthy[l]
+            } else {
+                1e-12
+            };
+        }
+        Fast {
+            failing,
+            healthy,
+            weights,
+        }
     }
 }
 
@@ -106,69 +275,94 @@ pub fn watch(fit: &SharedFit, element: &InUse<'_>) -> Watched {
         .and_then(|d| fit.typical.get(d))
         .copied()
         .unwrap_or(TypicalLife::UNKNOWN);
-    let mut draws: Vec<UnderDraw> = fit
+    let n = fit.draws.len();
+    let drawn: Vec<Drawn<'_>> = fit
         .draws
         .iter()
         .enumerate()
-        .map(|(i, d)| {
+        .map(|(i, draw)| {
             // Evenly over the spread, and not in step with the mirrored draws.
-            let n = fit.draws.len();
             let p = ((5 * i) % n) as f64 + 0.5;
-            UnderDraw::of(d, life, normal_quantile(p / n as f64), element)
+            (draw, normal_quantile(p / n as f64))
         })
+        .chain([(&fit.best, 0.0)])
         .collect();
-    let mut best = UnderDraw::of(&fit.best, life, 0.0, element);
+    let mut sides: Vec<UnderDraws<'_>> = fit
+        .watched_abreast
+        .iter()
+        .zip(drawn.chunks(LANES))
+        .map(|(shared, draws)| UnderDraws::of(shared, draws, life, element))
+        .collect();
+    // The best stands behind all draws.
+    let best_lane = n % LANES;
     let shared = fit.best.shared.without_lateness();
-    best.vigil = Vigil::new(&shared.drifting(looks.start_known), MOST_STEPS);
     let mut out = Watched::default();
-    let mean = |f: &dyn Fn(&UnderDraw) -> f64, draws: &[UnderDraw]| {
-        draws.iter().map(f).sum::<f64>() / draws.len().max(1) as f64
+    let mean = |of_sides: &[Fast], number: fn(&Fast) -> &Lanes| {
+        let lanes = of_sides.iter().flat_map(number);
+        lanes.take(n).sum::<f64>() / n.max(1) as f64
     };
-    let before = (mean(&|d| d.before.0, &draws), mean(&|d| d.before.1, &draws));
+    let at_first: Vec<Fast> = sides.iter_mut().map(UnderDraws::before).collect();
+    let before = mean(&at_first, |f| &f.failing) / mean(&at_first, |f| &f.healthy);
     // Of the newest readings nothing later tells yet whether they are to be
     // believed: they are taken in anew each time.
     const UNSETTLED: usize = 3;
-    let usual = Usual::of(&fit.best, element);
+    let (Some(last_side), Some(last)) = (sides.len().checked_sub(1), sides.last()) else {
+        return out;
+    };
+    let best_rates = last.rates.lane(best_lane);
+    let best_looks: Vec<Look> = last.looks.iter().map(|l| l.lane(best_lane)).collect();
+    let usual = Usual::of(&fit.best, &best_looks, element);
+    let lane = |of: &Lanes| of.get(best_lane).copied().unwrap_or(f64::NAN);
+    let (best_typical, best_typical_rate) = (lane(&last.typical), lane(&last.typical_rate));
+    let mut vigil = Vigil::new(&shared.drifting(looks.start_known), MOST_STEPS);
+    let mut newest = vigil.clone();
     let mut exposure = 0.0;
-    let mut newest = best.vigil.clone();
     let mut step = None;
+    let mut known = at_first;
     let (mut weighed, mut days_since) = (None::<Weighed>, 0.0);
-    for (n, &date) in looks.dates().iter().enumerate() {
-        exposure += best.looks.get(n).map_or(0.0, |l| l.advance);
-        days_since += days.get(n).copied().unwrap_or(0.0);
-        let is_newest = n + 1 == looks.len();
+    for (i, &date) in looks.dates().iter().enumerate() {
+        exposure += best_looks.get(i).map_or(0.0, |l| l.advance);
+        days_since += days.get(i).copied().unwrap_or(0.0);
+        let is_newest = i + 1 == looks.len();
         if let Some(last) = weighed.filter(|_| days_since < WEIGHED_EVERY_DAYS && !is_newest) {
             out.looks.push(last.at(date, usual.after(exposure, date)));
             continue;
         }
         days_since = 0.0;
-        let settled = (n + 1).saturating_sub(UNSETTLED);
-        for draw in &mut draws {
-            draw.newest = advance(&mut draw.vigil, &draw.looks, &days, settled, n);
-            draw.fast = draw.fast_after(&draw.newest, looks.start_known);
+        let settled = (i + 1).saturating_sub(UNSETTLED);
+        known.clear();
+        known.extend(sides.iter_mut().map(|side| side.at(i, settled)));
+        if let Some(side) = sides.get(last_side) {
+            advance(
+                (&mut vigil, &mut newest),
+                (&side.looks, best_lane),
+                &days,
+                settled,
+                i,
+            );
         }
-        newest = advance(&mut best.vigil, &best.looks, &days, settled, n);
-        let weights = newest.weigh(&best.rates);
-        let (step_days, seen) = newest.steps(&best.rates, &weights, StepSize(STEP_SIZE));
+        let weights = known.last().map(|k| k.weights.lane(best_lane));
+        let weights = weights.unwrap_or_default();
+        let (step_days, seen) = newest.steps(&best_rates, &weights, StepSize(STEP_SIZE));
         step = seen;
-        let (failing, fit_too) = (mean(&|d| d.fast.0, &draws), mean(&|d| d.fast.1, &draws));
+        let (failing, healthy) = (mean(&known, |f| &f.failing), mean(&known, |f| &f.healthy));
         let now = Weighed {
-            fast_evidence: failing / fit_too / (before.0 / before.1),
-            p_healthy: fit_too,
+            fast_evidence: failing / healthy / before,
+            p_healthy: healthy,
             step_evidence_days: step_days,
         };
         weighed = Some(now);
         out.looks.push(now.at(date, usual.after(exposure, date)));
     }
-    let weights = newest.weigh(&best.rates);
-    let faster = |d: &UnderDraw| {
-        let w = d.newest.weigh(&d.rates);
-        d.rates
-            .above(&w, d.typical_rate * (1.645 * shared.total_rate_sd()).exp())
-    };
-    out.p_faster_than_95 = mean(&faster, &draws);
-    out.pace = best.rates.middle(&weights) / best.typical_rate;
-    let typical_litres = best.typical
+    let faster = sides.iter().zip(&known).flat_map(|(side, known)| {
+        let more = (1.645 * shared.total_rate_sd()).exp();
+        let than = side.typical_rate.map(|rate| rate * more);
+        side.rates.faster(&known.weights, &than)
+    });
+    out.p_faster_than_95 = faster.take(n).sum::<f64>() / n.max(1) as f64;
+    let weights = known.last().map(|k| k.weights.lane(best_lane));
+    out.pace = best_rates.middle(&weights.unwrap_or_default()) / best_typical_rate;
+    let typical_litres = best_typical
         / looks
             .exposure_per_future_litre(&shared, element.base_hardness)
             .max(1e-12);
@@ -203,56 +397,79 @@ impl Weighed {
     }
 }
 
-/// Settles the looks up to `settled` (not included) and gives a copy that has
+/// Settles the looks up to `settled` (not included), and makes `now` a copy that has
 /// taken in those up to `newest`.
 fn advance(
-    vigil: &mut Vigil,
-    looks: &[Look],
+    (vigil, now): (&mut Vigil, &mut Vigil),
+    (looks, lane): (&[Looks], usize),
     days: &[f64],
     settled: usize,
     newest: usize,
-) -> Vigil {
+) {
     let day = |i: usize| days.get(i).copied().unwrap_or(0.0);
-    while vigil.looks() < settled {
+    while vigil.looks() < settled.min(looks.len()) {
         let i = vigil.looks();
-        let Some(look) = looks.get(i) else { break };
-        vigil.look(&believed(looks, i, newest), day(i));
-        debug_assert!(look.variance > 0.0);
+        vigil.look(&believed(looks, i, newest).lane(lane), day(i));
     }
-    let mut now = vigil.clone();
+    now.become_like(vigil);
     for i in settled..=newest {
-        now.look(&believed(looks, i, newest), day(i));
+        now.look(&believed(looks, i, newest).lane(lane), day(i));
     }
-    now
+}
+
+/// The middle of two or three levels.
+#[inline(always)]
+fn middle(levels: &[&Lanes]) -> Option<Lanes> {
+    match levels {
+        [a, b] => {
+            let (a, b) = (**a, **b);
+            Some(lanes!(l => 0.5 * (a[l] + b[l])))
+        }
+        [a, b, c] => {
+            let (a, b, c) = (**a, **b, **c);
+            let low = lanes!(l => if a[l] < b[l] { a[l] } else { b[l] });
+            let high = lanes!(l => if a[l] < b[l] { b[l] } else { a[l] });
+            let low = lanes!(l => if c[l] > low[l] { c[l] } else { low[l] });
+            Some(lanes!(l => if low[l] < high[l] { low[l] } else { high[l] }))
+        }
+        _ => None,
+    }
 }
 
 /// A look with its noise widened where neither the readings before it nor two
 /// after it (up to `newest`) say the same: one splashed probe is no step.
-fn believed(looks: &[Look], i: usize, newest: usize) -> Look {
-    let Some(&look) = looks.get(i) else {
-        return Look {
-            advance: 0.0,
-            y: 0.0,
-            variance: 1e9,
-            jump: 0.0,
+#[inline(always)]
+fn believed(looks: &[Looks], i: usize, newest: usize) -> Looks {
+    let Some(look) = looks.get(i) else {
+        return Looks {
+            variance: [1e9; LANES],
+            ..Looks::NONE
         };
     };
-    let away = |from: usize, to: usize, at_least: usize| {
-        let around: Vec<f64> = looks
-            .get(from..to)
-            .unwrap_or(&[])
-            .iter()
-            .map(|l| l.y)
-            .collect();
-        if around.len() < at_least {
-            return f64::INFINITY;
+    const NOTHING: Lanes = [0.0; LANES];
+    let mut levels = [&NOTHING; 3];
+    let mut around = |from: usize, to: usize| -> Option<Lanes> {
+        let part = looks.get(from..to)?;
+        for (to, look) in levels.iter_mut().zip(part) {
+            *to = &look.y;
         }
-        median(&around).map_or(f64::INFINITY, |m| (look.y - m).abs() / look.variance.sqrt())
+        middle(levels.get(..part.len())?)
     };
-    let z = away(i.saturating_sub(3), i, 2).min(away(i + 1, (i + 4).min(newest + 1), 2));
-    let z = if z.is_infinite() { 0.0 } else { z };
-    Look {
-        variance: look.variance * (z / WINSOR).max(1.0).powi(2),
+    let before = around(i.saturating_sub(3), i);
+    let after = around(i + 1, (i + 4).min(newest + 1).max(i + 1));
+    let look = *look;
+    let mut away = [f64::INFINITY; LANES];
+    for middle in [before, after].into_iter().flatten() {
+        let was = away;
+        let distance = lanes!(l => (look.y[l] - middle[l]).abs());
+        away = lanes!(l => if distance[l] < was[l] { distance[l] } else { was[l] });
+    }
+    Looks {
+        variance: lanes!(l => {
+            let z = away[l] * (1.0 / WINSOR) / look.variance[l].sqrt();
+            let wider = if z > 1.0 && z < f64::INFINITY { z } else { 1.0 };
+            look.variance[l] * (wider * wider)
+        }),
         ..look
     }
 }
@@ -266,14 +483,14 @@ struct Usual {
 }
 
 impl Usual {
-    fn of(draw: &SharedDraw, element: &InUse<'_>) -> Usual {
+    /// `looks`: under that draw.
+    fn of(draw: &SharedDraw, looks: &[Look], element: &InUse<'_>) -> Usual {
         let (addition, unsure) = draw.district(element.looks.district.as_ref());
         let shared = draw.shared.without_lateness();
         let mut start = shared.drifting(true);
         if !element.looks.start_known {
             // Of unknown age: what is usual from where its first readings were.
-            let first = element.looks.watched(&shared);
-            let first = first.get(..first.len().min(FIRST)).unwrap_or(&first);
+            let first = looks.get(..looks.len().min(FIRST)).unwrap_or(looks);
             let levels: Vec<f64> = first.iter().map(|l| l.y).collect();
             start.start_mean = median(&levels).unwrap_or(start.start_mean);
             start.start_variance = first.iter().map(|l| l.variance).sum::<f64>()
@@ -305,19 +522,5 @@ impl Usual {
             p50: at(0.0),
             p90: at(Z90),
         }
-    }
-}
-
-impl ElementLooks {
-    /// The looks for watching: noise as it is, jumps where readings from both
-    /// sides do not compare.
-    fn watched(&self, shared: &Shared) -> Vec<Look> {
-        let (mut looks, _) = self.looks(shared);
-        for (i, look) in looks.iter_mut().enumerate() {
-            let (share, breaks) = self.bare(i);
-            look.variance *= share;
-            look.jump = if breaks { REGIME_VARIANCE } else { 0.0 };
-        }
-        looks
     }
 }

@@ -1,13 +1,16 @@
 //! Following many equally likely futures of a charge, step by step, until
 //! product water reaches the limit.
 
+// Lanes are counted: arrays of that length side by side.
+#![allow(clippy::needless_range_loop)]
+
 use super::charge::{BREAKTHROUGH_WIDTH, ChargeLooks};
 use super::entering::{PermeateAhead, USUAL_C};
 use crate::fit::horizon::HORIZON_DAYS;
 use crate::fit::membrane::Scale;
 use crate::fit::usage::Season;
 use crate::lives::TapSeason;
-use crate::stats::random::{Rng, even_normals};
+use crate::stats::random::{Rng, mirrored_normals};
 use crate::stats::wide;
 use crate::water;
 
@@ -58,9 +61,9 @@ fn steps() -> impl Iterator<Item = Step> {
     })
 }
 
-/// The chance in so many futures, the same for every charge, so that two of them
-/// differ by what they are: in each step one standard normal draw from each of
-/// as many equally likely strata, for the membrane's wander and for the tap's.
+/// The chance in all futures, the same for every charge, so that two of them differ
+/// by what they are: standard normal draws for each step, for the membrane's wander
+/// and for the tap's.
 #[derive(Debug, Clone)]
 pub struct Chance {
     futures: usize,
@@ -70,16 +73,16 @@ pub struct Chance {
 }
 
 impl Chance {
-    pub fn new(futures: usize) -> Chance {
+    /// For so many futures under each draw of the shared numbers.
+    pub fn new(shared_draws: usize, each: usize) -> Chance {
         let mut rng = Rng::for_part(6, "what comes to resin");
-        let even = even_normals(futures);
         let (mut membrane, mut tap) = (Vec::new(), Vec::new());
         for _ in steps() {
-            membrane.extend(rng.shuffled(even.clone()));
-            tap.extend(rng.shuffled(even.clone()));
+            membrane.extend(mirrored_normals(&mut rng, shared_draws, each));
+            tap.extend(mirrored_normals(&mut rng, shared_draws, each));
         }
         Chance {
-            futures,
+            futures: shared_draws * each,
             membrane,
             tap,
         }

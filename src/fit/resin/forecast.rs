@@ -8,7 +8,7 @@ use super::charge::ChargeLooks;
 use super::entering::PermeateAhead;
 use super::follow::{Ahead, Future, PATH_DAYS, PATH_STEPS};
 use super::shared::ResinFit;
-use crate::fit::horizon::{day_span, span_of, span_of_sorted};
+use crate::fit::horizon::{day_span, sort, span_of, span_of_sorted};
 use crate::fit::usage::{Season, Usage};
 use crate::fit::{Band, DayDraws, Explained, ResinForecast};
 use crate::stats::random::{Rng, even_normals};
@@ -78,7 +78,7 @@ pub fn forecast(fit: &ResinFit, running: &Running<'_>) -> ResinForecast {
         chance: &fit.chance,
         order: rng.shuffled((0..permeate.draws.len()).collect()),
     };
-    let mut products: Vec<Vec<f64>> = vec![Vec::with_capacity(n); PATH_STEPS + 1];
+    let mut products: Vec<Vec<f64>> = (0..=PATH_STEPS).map(|_| Vec::with_capacity(n)).collect();
     let left = ahead.follow(&futures, &mut products);
     let (mut litres, mut days): (Vec<f64>, Vec<f64>) = match &charge.crossing {
         Some(crossing) => {
@@ -92,8 +92,8 @@ pub fn forecast(fit: &ResinFit, running: &Running<'_>) -> ResinForecast {
     let loads = shares().map(|share| charge.load_now(share));
     // Today's reading is the floor: the curve's foot lies below the plateau.
     let floor = charge.product_ppm.unwrap_or(0.0).min(limit_ppm);
-    litres.sort_by(f64::total_cmp);
-    days.sort_by(f64::total_cmp);
+    sort(&mut litres);
+    sort(&mut days);
     let path = products
         .into_iter()
         .enumerate()

@@ -221,7 +221,7 @@ pub fn fit_shared<'a>(
         .collect();
     let best = ResinShared::from_search(&found.point);
     ResinFit {
-        chance: Chance::new(draws.len() * DRAWS_EACH),
+        chance: Chance::new(draws.len(), DRAWS_EACH),
         draws,
         usual_capacity: best.ln_capacity.exp(),
         usual_share: best.co2_share,

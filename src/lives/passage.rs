@@ -24,36 +24,46 @@ const MIDDLING_C: f64 = 11.5;
 /// So many values make something usual.
 const USUAL_FROM: usize = 3;
 
-/// A running median over the looks that have a value.
-struct Running(Vec<(usize, f64)>);
+/// A running median over the looks that have a value, as seen from each look.
+struct Running(Vec<Option<f64>>);
 
 impl Running {
     fn of(looks: &[Look], value: impl Fn(&Look) -> Option<f64>) -> Running {
-        Running(
-            looks
-                .iter()
-                .enumerate()
-                .filter_map(|(n, look)| Some((n, value(look)?)))
-                .collect(),
-        )
+        let values: Vec<(usize, f64)> = looks
+            .iter()
+            .enumerate()
+            .filter_map(|(n, look)| Some((n, value(look)?)))
+            .collect();
+        if values.len() < USUAL_FROM {
+            return Running(vec![None; looks.len()]);
+        }
+        let width = (2 * HALF_WINDOW + 1).min(values.len());
+        let mut window = Vec::with_capacity(width);
+        let (mut here, mut last) = (0, None);
+        let medians = (0..looks.len()).map(|n| {
+            while values.get(here).is_some_and(|(look, _)| *look < n) {
+                here += 1;
+            }
+            let first = here.saturating_sub(HALF_WINDOW).min(values.len() - width);
+            // Looks without a value, and those near the ends, share a window.
+            match last {
+                Some((of, found)) if of == first => found,
+                _ => {
+                    window.clear();
+                    let around = values.iter().skip(first).take(width);
+                    window.extend(around.map(|(_, value)| *value));
+                    let found = median(&mut window);
+                    last = Some((first, found));
+                    found
+                }
+            }
+        });
+        Running(medians.collect())
     }
 
     /// Median of the values around look `n`.
     fn around(&self, n: usize) -> Option<f64> {
-        if self.0.len() < USUAL_FROM {
-            return None;
-        }
-        let here = self.0.partition_point(|(look, _)| *look < n);
-        let width = (2 * HALF_WINDOW + 1).min(self.0.len());
-        let first = here.saturating_sub(HALF_WINDOW).min(self.0.len() - width);
-        let mut window: Vec<f64> = self
-            .0
-            .iter()
-            .skip(first)
-            .take(width)
-            .map(|(_, value)| *value)
-            .collect();
-        median(&mut window)
+        self.0.get(n).copied().flatten()
     }
 }
 

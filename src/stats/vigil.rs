@@ -18,6 +18,10 @@
 //!   passed no sooner than after `A` days on average (Pollak 1985, Ann. Stat.
 //!   13:206).
 
+// Lanes are counted: arrays of that length side by side.
+#![allow(clippy::needless_range_loop)]
+
+use super::drift::abreast::{LANES, Lanes, lanes};
 use super::drift::{DriftSummary, Drifting, Look, News};
 use super::special::normal_cdf;
 use super::wide;
@@ -196,16 +200,10 @@ impl Vigil {
 
     /// The evidence for a step, in days (see the module), and the most telling one.
     pub fn steps(&self, rates: &Rates, weights: &[f64], size: StepSize) -> (f64, Option<StepSeen>) {
-        let (mut rates, mut weights): (Vec<f64>, Vec<f64>) =
-            believed(rates, weights).map(|(r, w)| (r.rate, w)).unzip();
-        // Whole eights, for loops without a rest: no weight, no difference.
-        let whole = rates.len().next_multiple_of(8);
-        rates.resize(whole, rates.last().copied().unwrap_or(0.0));
-        weights.resize(whole, 0.0);
+        let rates: Vec<(f64, f64)> = believed(rates, weights).map(|(r, w)| (r.rate, w)).collect();
         let found = wide::widest(StepsSought {
             steps: &self.steps,
             rates: &rates,
-            weights: &weights,
             size,
         });
         let top = found.iter().map(|f| f.0).fold(f64::NEG_INFINITY, f64::max);
@@ -224,8 +222,8 @@ impl Vigil {
 /// The evidence for each step, over the rates that are believed.
 struct StepsSought<'a> {
     steps: &'a [Step],
-    rates: &'a [f64],
-    weights: &'a [f64],
+    /// Ascending, with their weights.
+    rates: &'a [(f64, f64)],
     size: StepSize,
 }
 
@@ -236,37 +234,55 @@ impl wide::Loops for StepsSought<'_> {
     #[inline(always)]
     fn run(self) -> Vec<(f64, StepSeen)> {
         let mut found = Vec::with_capacity(self.steps.len());
-        let mut terms = vec![0.0; self.rates.len()];
-        let mut pulls = vec![0.0; self.rates.len()];
-        for step in self.steps {
-            let size = self.size.0;
-            let precision = step.information + 1.0 / (size * size);
-            let spread = precision.sqrt();
-            let shrink = 1.0 / (1.0 + size * size * step.information).sqrt();
-            let per_spread = 1.0 / spread;
-            // Half a normal distribution: steps up only.
-            for (pull, rate) in pulls.iter_mut().zip(self.rates) {
-                *pull = (step.by_miss - rate * step.by_rate) * per_spread;
-            }
-            // In logarithms, since one clear step is likelier by more than a
-            // number holds.
-            let highest = pulls.iter().copied().fold(f64::NEG_INFINITY, f64::max);
-            let top = 0.5 * highest.max(0.0).powi(2);
-            let below = (-top).exp();
-            let each = terms.iter_mut().zip(&mut pulls).zip(self.weights);
-            for ((term, pull), weight) in each {
-                let up = weight * wide::half_normal_over(*pull, top, below);
-                *term = up;
-                *pull *= up;
-            }
-            let sum = wide::sum(&terms);
-            let seen = StepSeen {
-                look: step.look,
-                size: wide::sum(&pulls) * per_spread / sum,
-                size_sd: 1.0 / spread,
-                share: 0.0,
+        let (Some((slowest, _)), Some((fastest, _))) = (self.rates.first(), self.rates.last())
+        else {
+            return found;
+        };
+        let variance = self.size.0 * self.size.0;
+        // Several steps side by side.
+        for steps in self.steps.chunks(LANES) {
+            let of = |number: fn(&Step) -> f64| -> Lanes {
+                std::array::from_fn(|l| steps.get(l).map_or(0.0, number))
             };
-            found.push((top + (2.0 * shrink * sum * step.days).ln(), seen));
+            let (by_miss, by_rate) = (of(|s| s.by_miss), of(|s| s.by_rate));
+            let (information, days) = (of(|s| s.information), of(|s| s.days));
+            let per_spread = lanes!(l => 1.0 / (information[l] + 1.0 / variance).sqrt());
+            // In logarithms, since one clear step is likelier by more than a number
+            // holds. The highest is that of the slowest or of the fastest rate.
+            let top = lanes!(l => {
+                let slow = (by_miss[l] - slowest * by_rate[l]) * per_spread[l];
+                let fast = (by_miss[l] - fastest * by_rate[l]) * per_spread[l];
+                let high = if slow > fast { slow } else { fast };
+                if high > 0.0 { 0.5 * high * high } else { 0.0 }
+            });
+            let below = lanes!(l => wide::exp(-top[l]));
+            let (mut sum, mut pulls) = ([0.0; LANES], [0.0; LANES]);
+            for &(rate, weight) in self.rates {
+                // Half a normal distribution: steps up only.
+                let (sum_before, pulls_before) = (sum, pulls);
+                for l in 0..LANES {
+                    let z = (by_miss[l] - rate * by_rate[l]) * per_spread[l];
+                    let up = weight * wide::half_normal_over(z, top[l], below[l]);
+                    sum[l] = sum_before[l] + up;
+                    pulls[l] = pulls_before[l] + up * z;
+                }
+            }
+            let log = lanes!(l => {
+                let shrink = 1.0 / (1.0 + variance * information[l]).sqrt();
+                let evidence = 2.0 * shrink * sum[l] * days[l];
+                let ln = wide::ln(if evidence > 1e-300 { evidence } else { 1e-300 });
+                if evidence > 1e-300 { top[l] + ln } else { f64::NEG_INFINITY }
+            });
+            let size = lanes!(l => pulls[l] * per_spread[l] / sum[l]);
+            found.extend(steps.iter().enumerate().map(|(l, step)| {
+                let seen = StepSeen {
+                    look: step.look,
+                    size: size[l],
+                    size_sd: per_spread[l],
+                    share: 0.0,
+                };
+                (log[l], seen)
+            }));
         }
         found
     }

@@ -1,6 +1,6 @@
 //! Where a van is based on each day.
 
-use std::collections::HashMap;
+use std::collections::BTreeMap;
 
 use jiff::civil::Date;
 
@@ -12,7 +12,7 @@ use crate::store::records::{Fill, Reading};
 /// The places named in a van's rows, read once each.
 #[derive(Debug, Clone, Default)]
 pub(crate) struct Places<'a> {
-    ids: HashMap<&'a str, usize>,
+    ids: BTreeMap<&'a str, usize>,
     read: Vec<Postcode>,
 }
 
@@ -60,16 +60,6 @@ impl Base {
         days: &mut Days,
         as_of: Date,
     ) -> Base {
-        let mut visits: Vec<(Date, usize)> = Vec::new();
-        let stops = readings
-            .iter()
-            .map(|r| (r.taken_at, r.postcode.as_deref()))
-            .chain(fills.iter().map(|f| (f.started_at, f.postcode.as_deref())));
-        for (at, text) in stops {
-            if let Some(id) = text.and_then(|text| places.add(text)) {
-                visits.push((days.date(at), id));
-            }
-        }
         let listed: Vec<(Date, Postcode)> = sizes
             .rows()
             .iter()
@@ -78,6 +68,18 @@ impl Base {
                 Some((row.from.unwrap_or(Date::MIN), place))
             })
             .collect();
+        let mut visits: Vec<(Date, usize)> = Vec::new();
+        let stops = readings
+            .iter()
+            .map(|r| (r.taken_at, r.postcode.as_deref()))
+            .chain(fills.iter().map(|f| (f.started_at, f.postcode.as_deref())));
+        for (at, text) in stops {
+            if let Some(id) = text.and_then(|text| places.add(text))
+                && listed.is_empty()
+            {
+                visits.push((days.date(at), id));
+            }
+        }
         if !listed.is_empty() {
             return Base(listed);
         }

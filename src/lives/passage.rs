@@ -1,7 +1,6 @@
 //! Salt passage of each look, brought to 25 °C and to usual pressure and recovery.
 
 use super::looks::Look;
-use super::median::median;
 use crate::water::{
     Conditions, THETA_MEAN_PER_C, UsualOperation, polarisation_factor, recovery_from_flows,
     salt_passage_at_25, water_temperature_factor,
@@ -38,25 +37,30 @@ impl Running {
             return Running(vec![None; looks.len()]);
         }
         let width = (2 * HALF_WINDOW + 1).min(values.len());
-        let mut window = Vec::with_capacity(width);
-        let (mut here, mut last) = (0, None);
+        // Kept in order while it moves on.
+        let mut window: Vec<f64> = values.iter().take(width).map(|(_, v)| *v).collect();
+        window.sort_unstable_by(f64::total_cmp);
+        let (mut here, mut first) = (0, 0);
         let medians = (0..looks.len()).map(|n| {
             while values.get(here).is_some_and(|(look, _)| *look < n) {
                 here += 1;
             }
-            let first = here.saturating_sub(HALF_WINDOW).min(values.len() - width);
-            // Looks without a value, and those near the ends, share a window.
-            match last {
-                Some((of, found)) if of == first => found,
-                _ => {
-                    window.clear();
-                    let around = values.iter().skip(first).take(width);
-                    window.extend(around.map(|(_, value)| *value));
-                    let found = median(&mut window);
-                    last = Some((first, found));
-                    found
+            let begins = here.saturating_sub(HALF_WINDOW).min(values.len() - width);
+            while first < begins {
+                if let (Some((_, left)), Some((_, joined))) =
+                    (values.get(first), values.get(first + width))
+                {
+                    move_on(&mut window, *left, *joined);
                 }
+                first += 1;
             }
+            let middle = window.get(width / 2).copied()?;
+            let below = window.get((width - 1) / 2).copied()?;
+            Some(if width % 2 == 1 {
+                middle
+            } else {
+                (below + middle) / 2.0
+            })
         });
         Running(medians.collect())
     }
@@ -65,6 +69,15 @@ impl Running {
     fn around(&self, n: usize) -> Option<f64> {
         self.0.get(n).copied().flatten()
     }
+}
+
+/// Takes one value out of a window in order, and another one in.
+fn move_on(window: &mut Vec<f64>, left: f64, joined: f64) {
+    if let Ok(at) = window.binary_search_by(|v| v.total_cmp(&left)) {
+        window.remove(at);
+    }
+    let at = window.partition_point(|v| v.total_cmp(&joined).is_lt());
+    window.insert(at, joined);
 }
 
 /// Salt passage of each look, same order and length; `None` where it cannot be

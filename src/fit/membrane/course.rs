@@ -94,13 +94,13 @@ pub struct Course {
     /// Drawn; 0 or less where the limit is past, infinite where it is never reached.
     pub litres_to_limit: f64,
     pub litres_per_day: f64,
-    /// Which draw of the fleet's shared numbers it belongs to.
-    pub shared_draw: usize,
     start: f64,
     per_litre: f64,
     scale: Scale,
-    /// `None` where it runs without wander, or is past its limit.
-    passage: Option<Passage>,
+    /// From the start to the limit, and the variance of its wander per litre; 0
+    /// where it runs without wander, or is past its limit.
+    distance: f64,
+    wander_per_litre: f64,
 }
 
 /// Sums over courses, by age in litres from their beginning.
@@ -201,10 +201,11 @@ impl<F: Fn(f64) -> f64> wide::Loops for Adding<'_, F> {
         } else {
             course.scale
         };
+        let passage_to_limit = course.passage();
         let mut before = 0.0;
         for ages in self.ages {
             let at = ages.at;
-            let reached = match course.passage {
+            let reached = match passage_to_limit {
                 Some(passage) => lanes!(l => passage.cdf_quick(at[l])),
                 None => lanes!(l => if ends <= at[l] { 1.0 } else { 0.0 }),
             };
@@ -246,7 +247,6 @@ pub(super) struct Motion {
 impl Course {
     pub(super) fn new(
         scale: Scale,
-        shared_draw: usize,
         motion: &Motion,
         litres_to_limit: f64,
         litres_per_day: f64,
@@ -256,16 +256,25 @@ impl Course {
         Course {
             litres_to_limit: if ahead { litres_to_limit } else { 0.0 },
             litres_per_day,
-            shared_draw,
             start: motion.level,
             per_litre: motion.rate_per_litre,
             scale,
-            passage: ahead
-                .then(|| {
-                    let wander = motion.wander_per_litre.max(1e-18);
-                    Passage::new(distance, motion.rate_per_litre, 0.0, wander).ok()
-                })
-                .flatten(),
+            distance,
+            wander_per_litre: if ahead {
+                motion.wander_per_litre.max(1e-18)
+            } else {
+                0.0
+            },
+        }
+    }
+
+    /// When it reaches the limit, with its wander still open.
+    #[inline(always)]
+    fn passage(&self) -> Option<Passage> {
+        if self.wander_per_litre > 0.0 {
+            Passage::new(self.distance, self.per_litre, 0.0, self.wander_per_litre).ok()
+        } else {
+            None
         }
     }
 
@@ -277,11 +286,11 @@ impl Course {
         Course {
             litres_to_limit,
             litres_per_day,
-            shared_draw: 0,
             start: level(from),
             per_litre: (level(limit) - level(from)) / litres_to_limit,
             scale,
-            passage: None,
+            distance: level(limit) - level(from),
+            wander_per_litre: 0.0,
         }
     }
 
@@ -290,7 +299,7 @@ impl Course {
         Course {
             litres_to_limit: self.litres_to_limit * times,
             per_litre: self.per_litre / times,
-            passage: self.passage.map(|p| p.slower(times)),
+            wander_per_litre: self.wander_per_litre / times,
             ..self
         }
     }
@@ -302,7 +311,7 @@ impl Course {
 
     /// Probability that the limit is reached within so many more litres.
     pub fn reached_by(&self, litres: f64) -> f64 {
-        match &self.passage {
+        match self.passage() {
             Some(passage) => passage.cdf_quick(litres),
             None => f64::from(u8::from(self.litres_to_limit <= litres)),
         }

@@ -368,8 +368,7 @@ fn courses(draws: &ElementDraws, element: &InUse<'_>) -> Vec<Course> {
     draws
         .draws
         .iter()
-        .enumerate()
-        .map(|(i, d)| {
+        .map(|d| {
             let scale = d.growth.scale;
             let motion = Motion {
                 level: d.growth.level,
@@ -377,13 +376,7 @@ fn courses(draws: &ElementDraws, element: &InUse<'_>) -> Vec<Course> {
                 rate_per_litre: d.growth.rate_per_litre,
                 wander_per_litre: d.growth.wander_per_litre,
             };
-            Course::new(
-                scale,
-                i / DRAWS_EACH,
-                &motion,
-                d.litres_to_limit,
-                d.litres_per_day,
-            )
+            Course::new(scale, &motion, d.litres_to_limit, d.litres_per_day)
         })
         .collect()
 }
@@ -593,7 +586,7 @@ pub fn new_element_lives(fit: &SharedFit, new: &NewElement<'_>) -> Vec<f64> {
 pub fn new_element_courses(fit: &SharedFit, new: &NewElement<'_>, each: usize) -> Vec<Course> {
     let mut rng = Rng::for_part(4, new.seed_name);
     let mut courses = Vec::with_capacity(fit.draws.len() * each);
-    for (number, draw) in fit.draws.iter().enumerate() {
+    for draw in &fit.draws {
         let s = &draw.shared;
         let (addition, unsure) = draw.district(new.district);
         let spread = s.rate_sd.hypot(unsure);
@@ -613,13 +606,7 @@ pub fn new_element_courses(fit: &SharedFit, new: &NewElement<'_>, each: usize) -
                 rate_per_litre: rate * per_litre,
                 wander_per_litre: s.wander * per_litre,
             };
-            courses.push(Course::new(
-                s.scale(),
-                number,
-                &motion,
-                litres,
-                new.litres_per_day,
-            ));
+            courses.push(Course::new(s.scale(), &motion, litres, new.litres_per_day));
         }
     }
     courses

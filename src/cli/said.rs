@@ -1,8 +1,8 @@
 //! What is said about a file that was taken in.
 
-use crate::ingest::{FileReader, shown};
-use crate::store::records::{Note, RowCounts};
-use crate::store::{FileOutcome, Writer};
+use crate::ingest::{FileReader, Gathered, shown};
+use crate::store::records::{FileTail, Note, RowCounts};
+use crate::store::{FileOutcome, Taking, Writer};
 
 use super::error::CliError;
 use super::ingest::now;
@@ -21,10 +21,31 @@ pub(super) struct Told {
 
 /// Takes the file in and tells what became of it.
 pub(super) fn file(file: FileReader<'_>, writer: &mut Writer<'_>) -> Result<Told, CliError> {
-    let head = file.head();
+    let mut shelf = writer.shelf();
+    let careful = match file.gather::<CliError>(&mut shelf)? {
+        Gathered::Careful(file) => file,
+        Gathered::Plain(plain) => {
+            let name = shown(&plain.head().name).into_owned();
+            let mut taking = writer.begin(plain.head(), now())?;
+            if taking.takes_packed()
+                && let Some(tail) = plain.read(|batch| taking.take(batch).map_err(CliError::from))?
+            {
+                let (rows, style) = plain.into_packed();
+                taking.take_packed(rows, style, shelf);
+                return finish(taking, tail, name);
+            }
+            drop(taking);
+            plain.into_careful()?
+        }
+    };
+    let head = careful.head();
     let name = shown(&head.name).into_owned();
     let mut taking = writer.begin(head, now())?;
-    let tail = file.read(|batch| taking.take(batch).map_err(CliError::from))?;
+    let tail = careful.read(|batch| taking.take(batch).map_err(CliError::from))?;
+    finish(taking, tail, name)
+}
+
+fn finish(taking: Taking<'_, '_>, tail: FileTail, name: String) -> Result<Told, CliError> {
     let mut remarks = remarks(&tail.notes);
     let recognised = tail.recognised.clone();
     let outcome = taking.finish(tail)?;

@@ -24,6 +24,28 @@ pub(super) struct Script {
     mark: usize,
 }
 
+impl Script {
+    /// Whether it is UTF-8 of which nothing is left out.
+    pub fn is_plain(&self) -> bool {
+        self.encoding == UTF_8 && self.told.is_none() && self.lost == 0
+    }
+
+    /// Length of the byte-order mark.
+    pub fn mark(&self) -> usize {
+        self.mark
+    }
+
+    /// That of plain UTF-8.
+    pub fn plain() -> Script {
+        Script {
+            encoding: UTF_8,
+            told: None,
+            lost: 0,
+            mark: 0,
+        }
+    }
+}
+
 /// First bytes of files that people send by mistake.
 const MAGIC: &[(&[u8], &str, bool)] = &[
     (b"\x1f\x8b", "a gzip archive", true),

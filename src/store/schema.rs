@@ -186,6 +186,8 @@ impl TableName {
                 ("header", Text),
                 ("delimiter", Text),
                 ("habits", Text),
+                // how rows without text are written again, JSON
+                ("row_style", Text),
             ],
         }
     }

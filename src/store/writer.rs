@@ -14,6 +14,7 @@ use super::lock::WriteLock;
 use super::mend::{EarlierRow, Mending, print};
 use super::names::VanNames;
 use super::outcome::FileOutcome;
+use super::packed::Shelf;
 use super::part::{self, NewPart, Part};
 use super::reader::{finished_parts, load_files, van_names};
 use super::records::{
@@ -242,6 +243,11 @@ impl<'s> Writer<'s> {
         &self.store.sound
     }
 
+    /// A place for packed rows of the file that is read next.
+    pub fn shelf(&self) -> Shelf {
+        Shelf::new(&self.store.path, self.held.packed_bytes)
+    }
+
     /// Begins to take a file in, wholly or not at all.
     ///
     /// # Errors
@@ -376,12 +382,13 @@ impl<'s> Writer<'s> {
             .map(|line| line.id)
             .collect();
         let mut texts = HashMap::new();
+        let view = &self.view;
         if !ids.is_empty() {
-            texts_of_kind::<Reading>(&self.parts_of(TableName::Readings, &ids)?, &mut texts)?;
-            texts_of_kind::<Fill>(&self.parts_of(TableName::Fills, &ids)?, &mut texts)?;
-            texts_of_kind::<Service>(&self.parts_of(TableName::Services, &ids)?, &mut texts)?;
-            texts_of_kind::<Van>(&self.parts_of(TableName::Vans, &ids)?, &mut texts)?;
-            texts_of_kind::<Hardness>(&self.parts_of(TableName::Hardness, &ids)?, &mut texts)?;
+            texts_of_kind::<Reading>(&self.parts_of(TableName::Readings, &ids)?, view, &mut texts)?;
+            texts_of_kind::<Fill>(&self.parts_of(TableName::Fills, &ids)?, view, &mut texts)?;
+            texts_of_kind::<Service>(&self.parts_of(TableName::Services, &ids)?, view, &mut texts)?;
+            texts_of_kind::<Van>(&self.parts_of(TableName::Vans, &ids)?, view, &mut texts)?;
+            texts_of_kind::<Hardness>(&self.parts_of(TableName::Hardness, &ids)?, view, &mut texts)?;
         }
         Ok(texts)
     }
@@ -444,6 +451,7 @@ impl<'s> Writer<'s> {
         let part = part::write(&folder, TableName::Files, file.line.id, None, row)?;
         self.commit(TableName::Files, &[part], file.line.ingested_at)?;
         self.view.hide(&file.supersedes.taken());
+        self.view.remember_style(&file);
         self.view.know(&file);
         self.files.files.push(file);
         if has_vans {
@@ -459,24 +467,33 @@ const MOST_TEXTS: usize = 2_000_000;
 
 fn texts_of_kind<T: Kind>(
     parts: &[Part],
+    view: &View,
     texts: &mut HashMap<u64, Place>,
 ) -> Result<(), StoreError> {
     let mut interner = Interner::default();
     for part in parts {
-        for batch in part::batches(&part.path, T::TABLE, Some(&[LINE, TEXT]))? {
+        for batch in part::batches(&part.path, T::TABLE, None)? {
             let batch = batch?;
-            let columns = Columns {
+            let mut columns = Columns {
                 batch: &batch,
                 path: &part.path,
                 interner: &mut interner,
             };
-            let (lines, row_texts) = (columns.wholes(LINE)?, columns.texts(TEXT)?);
+            let lines = columns.wholes(LINE)?;
+            let row_texts = columns.optional_texts(TEXT)?;
+            // the records are of use only where their texts were not kept
+            let opened = match row_texts.are_all_there() {
+                true => None,
+                false => Some(T::open(&mut columns)?),
+            };
             for row in 0..batch.num_rows() {
                 let file_id = part.file_id;
                 if let Some(line) = lines.get(row)
                     && texts.len() < MOST_TEXTS
                 {
-                    texts.insert(print(row_texts.value(row)), Place { file_id, line });
+                    let record = || T::get(opened.as_ref()?, row);
+                    let text = view.text_of(file_id, row_texts.get(row), record);
+                    texts.insert(print(&text), Place { file_id, line });
                 }
             }
         }

@@ -8,7 +8,9 @@ use super::super::arrays::{
     Columns, Instants, Names, Reals, Smalls, instants, reals, smalls, strings,
 };
 use super::super::error::StoreError;
-use super::super::records::{Fill, Record, Source};
+use super::super::packed::{NONE, Packing, fill as at};
+use super::super::packed_months::{Line, Names as FileNames, Packable, Words, pick};
+use super::super::records::{Fill, Instant, Record, Source};
 use super::super::schema::TableName;
 use super::{Kind, TIMED, equal_fields, opt};
 
@@ -126,5 +128,69 @@ impl Kind for Fill {
                 .into_iter()
                 .find(|s| s.word() == &**source)?,
         })
+    }
+}
+
+/// When a packed fill ended.
+fn ended_at(words: Words<'_>) -> Option<Instant> {
+    let took = Some(words.get(at::TOOK)).filter(|took| *took != NONE)?;
+    Some(Instant(words.micros() + i64::from(took) * 1_000_000))
+}
+
+fn source(words: Words<'_>) -> Source {
+    match words.get(at::BOUGHT) {
+        1 => Source::BoughtIn,
+        _ => Source::Mains,
+    }
+}
+
+impl Packable for Fill {
+    const PACKING: Packing = Packing::Fills;
+
+    fn unpack(words: Words<'_>, names: &FileNames) -> Self {
+        Fill {
+            van: names.shared_van(words),
+            started_at: Instant(words.micros()),
+            day_position: None,
+            ended_at: ended_at(words),
+            postcode: names.shared_text(words, at::PLACE),
+            litres: words.real(at::LITRES),
+            meter_litres: words.real(at::METER),
+            reject_litres: words.real(at::REJECT),
+            source: source(words),
+        }
+    }
+
+    fn when_of(words: Words<'_>) -> (i64, u32) {
+        (words.micros(), TIMED)
+    }
+
+    fn line_arrays(lines: &[Line<'_, Self>], names: &FileNames) -> Vec<ArrayRef> {
+        let real = |word: usize, of: fn(&Self) -> Option<f64>| {
+            reals(pick(lines, move |words| words.real(word), of))
+        };
+        vec![
+            strings(pick(lines, |w| Some(names.van(w)), |f| Some(&*f.van))),
+            instants(pick(
+                lines,
+                |w| Some(Instant(w.micros())),
+                |f| Some(f.started_at),
+            )),
+            smalls(pick(lines, |_| None, |f| f.day_position)),
+            instants(pick(lines, ended_at, |f| f.ended_at)),
+            strings(pick(
+                lines,
+                |w| names.text(w, at::PLACE),
+                |f| opt(&f.postcode),
+            )),
+            real(at::LITRES, |f| f.litres),
+            real(at::METER, |f| f.meter_litres),
+            real(at::REJECT, |f| f.reject_litres),
+            strings(pick(
+                lines,
+                |w| Some(source(w).word()),
+                |f| Some(f.source.word()),
+            )),
+        ]
     }
 }

@@ -8,7 +8,9 @@ use super::super::arrays::{
     Columns, Instants, Names, Reals, Smalls, instants, reals, smalls, strings,
 };
 use super::super::error::StoreError;
-use super::super::records::{Reading, Record};
+use super::super::packed::{Packing, reading as at};
+use super::super::packed_months::{Line, Names as FileNames, Packable, Words, pick};
+use super::super::records::{Instant, Reading, Record};
 use super::super::schema::TableName;
 use super::{Kind, TIMED, equal_fields, opt};
 
@@ -119,5 +121,56 @@ impl Kind for Reading {
             permeate_lpm: out.get(row),
             concentrate_lpm: waste.get(row),
         })
+    }
+}
+
+impl Packable for Reading {
+    const PACKING: Packing = Packing::Readings;
+
+    fn unpack(words: Words<'_>, names: &FileNames) -> Self {
+        Reading {
+            van: names.shared_van(words),
+            taken_at: Instant(words.micros()),
+            day_position: None,
+            postcode: names.shared_text(words, at::PLACE),
+            feed_ppm: words.real(at::FEED),
+            permeate_ppm: words.real(at::PERMEATE),
+            product_ppm: words.real(at::PRODUCT),
+            water_c: words.real(at::WATER),
+            feed_bar: words.real(at::BAR),
+            permeate_lpm: words.real(at::PERMEATE_FLOW),
+            concentrate_lpm: words.real(at::CONCENTRATE_FLOW),
+        }
+    }
+
+    fn when_of(words: Words<'_>) -> (i64, u32) {
+        (words.micros(), TIMED)
+    }
+
+    fn line_arrays(lines: &[Line<'_, Self>], names: &FileNames) -> Vec<ArrayRef> {
+        let real = |word: usize, of: fn(&Self) -> Option<f64>| {
+            reals(pick(lines, move |words| words.real(word), of))
+        };
+        vec![
+            strings(pick(lines, |w| Some(names.van(w)), |r| Some(&*r.van))),
+            instants(pick(
+                lines,
+                |w| Some(Instant(w.micros())),
+                |r| Some(r.taken_at),
+            )),
+            smalls(pick(lines, |_| None, |r| r.day_position)),
+            strings(pick(
+                lines,
+                |w| names.text(w, at::PLACE),
+                |r| opt(&r.postcode),
+            )),
+            real(at::FEED, |r| r.feed_ppm),
+            real(at::PERMEATE, |r| r.permeate_ppm),
+            real(at::PRODUCT, |r| r.product_ppm),
+            real(at::WATER, |r| r.water_c),
+            real(at::BAR, |r| r.feed_bar),
+            real(at::PERMEATE_FLOW, |r| r.permeate_lpm),
+            real(at::CONCENTRATE_FLOW, |r| r.concentrate_lpm),
+        ]
     }
 }

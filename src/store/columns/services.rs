@@ -5,9 +5,11 @@ use std::sync::Arc;
 use arrow_array::ArrayRef;
 
 use super::super::arrays::{
-    Columns, Dates, Instants, Names, Reals, dates, days, instants, reals, strings,
+    Columns, Dates, Instants, Names, Reals, date_of_days, dates, days, instants, reals, strings,
 };
 use super::super::error::StoreError;
+use super::super::packed::{Packing, service as at};
+use super::super::packed_months::{Line, Names as FileNames, Packable, Words, pick};
 use super::super::records::{Instant, Item, Record, Service, When};
 use super::super::schema::TableName;
 use super::{Kind, equal_fields, opt};
@@ -144,5 +146,62 @@ impl Kind for Service {
             part: batch.part.get(row).cloned(),
             note: batch.note.get(row).cloned(),
         })
+    }
+}
+
+fn packed_day(words: Words<'_>) -> Option<jiff::civil::Date> {
+    let days = i32::try_from(words.seconds() / 86_400).ok()?;
+    (words.get(at::TIMED) == 0).then(|| date_of_days(days))?
+}
+
+fn packed_instant(words: Words<'_>) -> Option<Instant> {
+    (words.get(at::TIMED) != 0).then(|| Instant(words.micros()))
+}
+
+fn packed_item(words: Words<'_>) -> Item {
+    let item = Item::ALL.get(words.get(at::ITEM) as usize);
+    item.copied().unwrap_or(Item::Tank)
+}
+
+impl Packable for Service {
+    const PACKING: Packing = Packing::Services;
+
+    fn unpack(words: Words<'_>, names: &FileNames) -> Self {
+        let day = packed_day(words).map(When::Day);
+        Service {
+            van: names.shared_van(words),
+            done_at: day.unwrap_or(When::At(Instant(words.micros()))),
+            item: packed_item(words),
+            quantity: words.real(at::QUANTITY),
+            cost: words.real(at::COST),
+            part: names.shared_text(words, at::PART),
+            note: names.shared_text(words, at::NOTE),
+        }
+    }
+
+    fn when_of(words: Words<'_>) -> (i64, u32) {
+        let nth = words.get(at::ITEM) * 2;
+        // a day is laid down as its midnight in UTC, as it is in the key
+        (words.micros(), nth + u32::from(words.get(at::TIMED) != 0))
+    }
+
+    fn line_arrays(lines: &[Line<'_, Self>], names: &FileNames) -> Vec<ArrayRef> {
+        let real = |word: usize, of: fn(&Self) -> Option<f64>| {
+            reals(pick(lines, move |words| words.real(word), of))
+        };
+        vec![
+            strings(pick(lines, |w| Some(names.van(w)), |s| Some(&*s.van))),
+            dates(pick(lines, packed_day, |s| day_of(s.done_at))),
+            instants(pick(lines, packed_instant, |s| instant_of(s.done_at))),
+            strings(pick(
+                lines,
+                |w| Some(packed_item(w).word()),
+                |s| Some(s.item.word()),
+            )),
+            real(at::QUANTITY, |s| s.quantity),
+            real(at::COST, |s| s.cost),
+            strings(pick(lines, |w| names.text(w, at::PART), |s| opt(&s.part))),
+            strings(pick(lines, |w| names.text(w, at::NOTE), |s| opt(&s.note))),
+        ]
     }
 }

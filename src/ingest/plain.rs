@@ -6,9 +6,14 @@
 mod block;
 mod cells;
 mod days;
+mod known;
 mod layout;
+#[cfg(test)]
+mod tests;
+mod vans;
 
 use std::io::{self, Read};
+use std::sync::Arc;
 
 use rayon::prelude::*;
 use sha2::{Digest, Sha256};
@@ -17,7 +22,7 @@ use crate::store::packed::{PackedRows, Shelf};
 use crate::store::{RowStyle, StoreError};
 
 use super::Options;
-use super::encoding::{TextBlocks, refuse_what_is_no_table, script};
+use super::encoding::{START, first_window, plain_mark, refuse_what_is_no_table};
 use super::error::ReadError;
 use super::evidence::Evidence;
 use super::kind::recognise;
@@ -27,12 +32,13 @@ use super::notes::Notes;
 use super::numbers::DecimalMark;
 use super::read::CarefulReader;
 use super::source::{Seen, Source, Stamp, hex};
-use super::split::{FIRST_WINDOW, Rows};
+use super::split::Rows;
 use block::Slot;
 use layout::Plan;
+use vans::Vans;
 
 /// Bytes of a block, which ends with a whole line.
-const BLOCK: usize = 1 << 20;
+const BLOCK: usize = 1 << 19;
 /// Blocks read at once, by as many readers; whatever the number of cores, so
 /// that the same rows are always held and laid down together.
 const SLOTS: usize = 4;
@@ -76,33 +82,26 @@ impl PlainStart {
         let stamp = source.stamp()?;
         let mut start = Vec::new();
         let mut bytes = source.from(0).ok()?;
-        let most = (FIRST_WINDOW + BLOCK) as u64;
+        let most = START as u64;
         bytes.by_ref().take(most).read_to_end(&mut start).ok()?;
-        // a character may be cut off behind the last line
-        let lines = match start.len() as u64 == most {
-            true => memchr::memrchr(b'\n', &start).unwrap_or_default(),
-            false => start.len(),
-        };
-        let script = script(start.get(..lines)?, name).ok()?;
-        if !script.is_plain() || memchr::memchr(0, &start).is_some() {
-            return None;
-        }
-        let blocks = TextBlocks::new(Box::new(start.as_slice()), &script);
-        let (text, is_whole) = Rows::of_blocks(blocks, b',').into_first_window();
-        refuse_what_is_no_table(&text, is_whole, name).ok()?;
+        let mark = plain_mark(&start, name).ok().flatten()?;
+        let (text, is_whole) = first_window(&start, mark)?;
+        refuse_what_is_no_table(text, is_whole, name).ok()?;
         let mut notes = Notes::default();
-        let layout = recognise(&text, name, &mut notes).ok()?;
+        let layout = recognise(text, name, &mut notes).ok()?;
         if layout.quote != b'"' || mend_file::find(&layout.headers).is_some() {
             return None;
         }
-        let mut rows = Rows::new(&text, layout.delimiter);
+        let mut rows = Rows::new(text, layout.delimiter);
         rows.rewind_behind(layout.header);
         let (behind, line) = rows.place();
+        drop(rows);
         let first = text.get(behind..)?.trim_start_matches(['\r', '\n']);
         let plan = Plan::of(&layout, first, options)?;
+        let header = super::read::header_of(&layout, text);
         Some(PlainStart {
-            header: super::read::header_of(&layout, &text),
-            first_row: script.mark() + behind,
+            header,
+            first_row: mark + behind,
             first_line: line,
             start,
             layout,
@@ -127,6 +126,7 @@ impl PlainStart {
         let mut slots: Vec<Slot<'_>> = (0..SLOTS)
             .map(|_| Slot::new(&self.plan, options))
             .collect();
+        let mut vans = Vans::default();
         let (mut now, mut next) = (Group::default(), Group::default());
         let mut read = blocks.fill(&mut now);
         loop {
@@ -135,9 +135,11 @@ impl PlainStart {
                 break;
             }
             let pairs = slots.par_iter_mut().zip(&now.blocks);
-            let parse = || pairs.for_each(|(slot, block)| slot.read(block.bytes(), block.line));
+            let parse =
+                || pairs.for_each(|(slot, block)| slot.read(block.bytes(), block.line, &vans));
             (read, ()) = rayon::join(|| blocks.fill(&mut next), parse);
             std::mem::swap(&mut now, &mut next);
+            vans.settle();
             let odd: usize = slots.iter().map(|slot| slot.odd_bytes).sum();
             if odd > MOST_ODD || slots.iter().any(|slot| slot.is_not_plain) {
                 break;
@@ -163,6 +165,9 @@ impl PlainStart {
             odd.extend(slot.odd);
             rows.push(slot.rows);
         }
+        let names: Arc<[Arc<str>]> = vans.into_names().into();
+        rows.iter_mut()
+            .for_each(|rows: &mut PackedRows| rows.set_vans(names.clone()));
         odd.sort_by_key(|row: &OddRow| row.line);
         for row in &odd {
             let mut cells = Rows::of_line(&row.text, row.line, &self.layout);

@@ -201,7 +201,7 @@ impl<'b> PlainFile<'b> {
 }
 
 impl<'b> CarefulReader<'b> {
-    fn new(
+    pub(super) fn new(
         source: Source<'b>,
         name: &str,
         options: &Options,

@@ -15,9 +15,7 @@ pub(super) const LONGEST_ROW: usize = 1 << 20;
 const AHEAD: usize = LONGEST_ROW + 16;
 /// Text held once more has been read: several rows' worth, so that what is
 /// left over is not moved for every block.
-const WINDOW: usize = 4 * AHEAD;
-/// Bytes that the first window may need.
-pub(super) const FIRST_WINDOW: usize = WINDOW + AHEAD;
+pub(super) const WINDOW: usize = 4 * AHEAD;
 /// How far to look at least for a quote mark that closes another. Each time
 /// that one was not found, half as far is looked for the next, or a file full
 /// of stray marks would take for ever.

@@ -9,6 +9,7 @@ mod anonymous;
 mod arrays;
 mod aside;
 mod check;
+mod chunks;
 mod columns;
 mod error;
 mod export;
@@ -23,6 +24,7 @@ pub mod names;
 mod outcome;
 pub mod packed;
 mod packed_months;
+mod pages;
 mod part;
 mod private;
 mod reader;
@@ -50,6 +52,7 @@ use std::path::{Path, PathBuf};
 use std::sync::Arc;
 
 pub use check::Checked;
+pub use chunks::VanChunks;
 pub use error::StoreError;
 pub use files::FileLine;
 pub use outcome::FileOutcome;
@@ -73,6 +76,8 @@ use table::{LOG_FOLDER, Table, Worker};
 const FORMAT: u64 = 1;
 /// Says that a folder is a store, and of which format.
 const MARKER: &str = "litrewise.json";
+/// Rows in memory while all are counted.
+const ROWS_COUNTED_AT_ONCE: u64 = 1_000_000;
 /// What may lie in a folder that is to become a store.
 const OWN_NAMES: [&str; 4] = ["litrewise.toml", MARKER, "litrewise.json.new", LOCK_FILE];
 
@@ -159,8 +164,8 @@ impl Store {
     /// The sound Parquet files of a table. What is damaged is noted and left out.
     fn listed(&self, name: TableName) -> Result<Vec<Part>, StoreError> {
         let folder = self.path.join(name.folder());
-        let parts = match Table::load_if_there(&self.worker, &self.path, name) {
-            Ok(Some(table)) => table.parts(),
+        let parts = match Table::load_if_there(&self.path, name) {
+            Ok(Some(table)) => Ok(table.parts().to_vec()),
             Ok(None) => {
                 if !name.came_later() {
                     self.sound.note(&folder, "is missing".to_owned());
@@ -245,7 +250,20 @@ impl Store {
     /// # Errors
     /// Where the tables cannot be read.
     pub fn row_counts(&self) -> Result<RowCounts, StoreError> {
-        Ok(self.fleet()?.rows)
+        let mut chunks = self.van_chunks(ROWS_COUNTED_AT_ONCE)?;
+        for chunk in &mut chunks {
+            chunk?;
+        }
+        Ok(chunks.rows())
+    }
+
+    /// Everything current, some vans at a time in order of their names: as many
+    /// as have so many rows together, at least one.
+    ///
+    /// # Errors
+    /// Where the tables cannot be read.
+    pub fn van_chunks(&self, rows_at_once: u64) -> Result<VanChunks, StoreError> {
+        VanChunks::new(&self.snapshot()?, rows_at_once)
     }
 
     /// Writes the current rows as the five CSV files of the contract, their

@@ -1,8 +1,9 @@
 //! Rows of a plain file between the file and its tables: a few small numbers
 //! each, by month, laid down below the store where they are many.
 
-use std::fs::OpenOptions;
-use std::io::{Read, Write};
+use std::borrow::Cow;
+use std::fs::File;
+use std::io::Write;
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
 
@@ -90,10 +91,23 @@ impl Packing {
 
 const POWERS_OF_TEN: [f64; 10] = [1e0, 1e1, 1e2, 1e3, 1e4, 1e5, 1e6, 1e7, 1e8, 1e9];
 
-/// A decimal as a word: its digits, and how many stand behind the point.
-/// `None` where it has too many.
-pub fn pack(digits: u32, behind: u32) -> Option<u32> {
+/// A decimal as a word, the same for the same value: its digits, and how many
+/// stand behind the point. `None` where it has too many.
+pub fn pack(mut digits: u32, mut behind: u32) -> Option<u32> {
+    while behind > 0 && digits.is_multiple_of(10) {
+        digits /= 10;
+        behind -= 1;
+    }
     (digits < 1 << 28 && (behind as usize) < POWERS_OF_TEN.len()).then_some(digits << 4 | behind)
+}
+
+/// A double as a word, if it is the nearest one to a decimal that has a word.
+pub(super) fn pack_real(value: f64) -> Option<u32> {
+    let text = value.to_string();
+    let (whole, fraction) = text.split_once('.').unwrap_or((&text, ""));
+    let digits: u32 = format!("{whole}{fraction}").parse().ok()?;
+    let word = pack(digits, u32::try_from(fraction.len()).ok()?)?;
+    (real(word)?.to_bits() == value.to_bits()).then_some(word)
 }
 
 /// The double nearest to a packed decimal.
@@ -111,12 +125,14 @@ pub fn real(word: u32) -> Option<f64> {
 #[derive(Debug)]
 pub struct PackedRows {
     packing: Packing,
-    vans: Vec<Arc<str>>,
+    vans: Arc<[Arc<str>]>,
     texts: Vec<Arc<str>>,
     heaps: Vec<Heap>,
     /// The day last seen, and where its month's heap is.
     last: Option<(u32, usize)>,
     size: usize,
+    /// Holds what was laid down, and how many bytes that is.
+    file: Option<(File, PathBuf, u64)>,
 }
 
 /// Rows of one month.
@@ -126,7 +142,9 @@ struct Heap {
     month: Option<i32>,
     rows: Vec<u32>,
     texts: Vec<u8>,
-    laid_down: Option<PathBuf>,
+    /// Where others lie in the file: from which byte on, how many bytes of rows
+    /// and, behind them, of texts.
+    laid_down: Vec<(u64, usize, usize)>,
 }
 
 const DAY_SECONDS: u32 = 86_400;
@@ -135,22 +153,25 @@ impl PackedRows {
     pub fn new(packing: Packing) -> PackedRows {
         PackedRows {
             packing,
-            vans: Vec::new(),
+            vans: Arc::new([]),
             texts: Vec::new(),
             heaps: Vec::new(),
             last: None,
             size: 0,
+            file: None,
         }
     }
 
-    /// Numbers a van.
-    pub fn van(&mut self, name: Arc<str>) -> u32 {
-        numbered(&mut self.vans, name)
+    /// Says which vans the numbers of its rows are.
+    pub fn set_vans(&mut self, vans: Arc<[Arc<str>]>) {
+        self.vans = vans;
     }
 
     /// Numbers a text.
     pub fn text(&mut self, text: Arc<str>) -> u32 {
-        numbered(&mut self.texts, text)
+        let number = u32::try_from(self.texts.len()).unwrap_or(NONE);
+        self.texts.push(text);
+        number
     }
 
     /// Keeps a row; `text` where it cannot be written again from its values.
@@ -176,7 +197,7 @@ impl PackedRows {
                     month,
                     rows: Vec::new(),
                     texts: Vec::new(),
-                    laid_down: None,
+                    laid_down: Vec::new(),
                 };
                 self.heaps.insert(at, heap);
                 at
@@ -204,46 +225,64 @@ impl PackedRows {
 
     /// The rows of a month and the texts kept of them, in the order in which
     /// they came.
-    pub(super) fn of_month(&self, month: Option<i32>) -> Result<(Vec<u32>, Vec<u8>), StoreError> {
-        let Ok(at) = self.heaps.binary_search_by_key(&month, |heap| heap.month) else {
-            return Ok((Vec::new(), Vec::new()));
+    pub(super) fn of_month(
+        &self,
+        month: Option<i32>,
+    ) -> Result<(Cow<'_, [u32]>, Cow<'_, [u8]>), StoreError> {
+        let at = self.heaps.binary_search_by_key(&month, |heap| heap.month);
+        let Some(heap) = at.ok().and_then(|at| self.heaps.get(at)) else {
+            return Ok((Cow::default(), Cow::default()));
         };
-        let Some(heap) = self.heaps.get(at) else {
-            return Ok((Vec::new(), Vec::new()));
+        let Some((file, path, _)) = self.file.as_ref().filter(|_| !heap.laid_down.is_empty())
+        else {
+            return Ok((Cow::from(&heap.rows), Cow::from(&heap.texts)));
         };
-        let (mut rows, mut texts) = (Vec::new(), Vec::new());
-        if let Some(path) = &heap.laid_down {
-            rows = words_of(&read(&path.with_extension("rows"))?);
-            texts = read(&path.with_extension("texts"))?;
+        let bytes: usize = heap.laid_down.iter().map(|(_, rows, _)| rows).sum();
+        let mut rows = Vec::with_capacity(bytes / 4 + heap.rows.len());
+        let mut texts = Vec::new();
+        let mut bytes = Vec::new();
+        for (at, row_bytes, text_bytes) in &heap.laid_down {
+            let failed = |e| StoreError::io("read", path, e);
+            bytes.resize(row_bytes + text_bytes, 0);
+            read_at(file, &mut bytes, *at).map_err(failed)?;
+            let (own, behind) = bytes.split_at_checked(*row_bytes).unwrap_or_default();
+            rows.extend(words_of(own));
+            texts.extend_from_slice(behind);
         }
         rows.extend_from_slice(&heap.rows);
         texts.extend_from_slice(&heap.texts);
-        Ok((rows, texts))
+        Ok((rows.into(), texts.into()))
     }
 
     fn lay_down(&mut self, folder: &Path, number: usize) -> Result<(), StoreError> {
+        let (file, path, length) = match &mut self.file {
+            Some(file) => file,
+            none => {
+                let path = folder.join(format!("packed-{number}"));
+                let file = private::create_to_read_and_write(&path);
+                let file = file.map_err(|e| StoreError::io("write", &path, e))?;
+                none.insert((file, path, 0))
+            }
+        };
+        let mut bytes = Vec::with_capacity(self.size);
         for heap in &mut self.heaps {
             if heap.rows.is_empty() {
                 continue;
             }
-            let path = heap.laid_down.get_or_insert_with(|| {
-                let month = heap.month.unwrap_or_default();
-                folder.join(format!("{number}-{month:05}"))
-            });
-            append(&path.with_extension("rows"), &bytes_of(&heap.rows))?;
-            append(&path.with_extension("texts"), &heap.texts)?;
-            heap.rows.clear();
-            heap.texts.clear();
+            let at = *length + bytes.len() as u64;
+            let (rows, texts) = (4 * heap.rows.len(), heap.texts.len());
+            heap.laid_down.push((at, rows, texts));
+            add_bytes(&heap.rows, &mut bytes);
+            bytes.extend_from_slice(&heap.texts);
+            // the room goes too: the next rows may be of other months
+            (heap.rows, heap.texts) = (Vec::new(), Vec::new());
         }
+        let written = file.write_all(&bytes);
+        written.map_err(|e| StoreError::io("write", path, e))?;
+        *length += bytes.len() as u64;
         self.size = 0;
         Ok(())
     }
-}
-
-fn numbered(all: &mut Vec<Arc<str>>, text: Arc<str>) -> u32 {
-    let number = u32::try_from(all.len()).unwrap_or(NONE);
-    all.push(text);
-    number
 }
 
 /// The month, since year 0, of a day since 1970.
@@ -258,33 +297,33 @@ fn month_of_day(day: u32) -> i32 {
     i32::try_from(months).unwrap_or_default()
 }
 
-fn bytes_of(words: &[u32]) -> Vec<u8> {
-    let mut bytes = vec![0; words.len() * 4];
-    for (bytes, word) in bytes.chunks_exact_mut(4).zip(words) {
+fn add_bytes(words: &[u32], bytes: &mut Vec<u8>) {
+    let start = bytes.len();
+    bytes.resize(start + words.len() * 4, 0);
+    let fresh = bytes.get_mut(start..).unwrap_or_default();
+    for (bytes, word) in fresh.chunks_exact_mut(4).zip(words) {
         bytes.copy_from_slice(&word.to_le_bytes());
     }
-    bytes
 }
 
-fn words_of(bytes: &[u8]) -> Vec<u32> {
+fn words_of(bytes: &[u8]) -> impl Iterator<Item = u32> + '_ {
     let word = |bytes: &[u8]| bytes.try_into().map_or(NONE, u32::from_le_bytes);
-    bytes.chunks_exact(4).map(word).collect()
+    bytes.chunks_exact(4).map(word)
 }
 
-fn append(path: &Path, bytes: &[u8]) -> Result<(), StoreError> {
-    let failed = |e| StoreError::io("write", path, e);
-    let mut options = OpenOptions::new();
-    options.append(true).create(true);
-    let mut file = options.open(path).map_err(failed)?;
-    file.write_all(bytes).map_err(failed)
-}
-
-fn read(path: &Path) -> Result<Vec<u8>, StoreError> {
-    let failed = |e| StoreError::io("read", path, e);
-    let mut bytes = Vec::new();
-    let mut file = std::fs::File::open(path).map_err(failed)?;
-    file.read_to_end(&mut bytes).map_err(failed)?;
-    Ok(bytes)
+/// Reads without moving on, as several may read at once.
+fn read_at(file: &File, bytes: &mut [u8], at: u64) -> std::io::Result<()> {
+    #[cfg(unix)]
+    return std::os::unix::fs::FileExt::read_exact_at(file, bytes, at);
+    #[cfg(not(unix))]
+    {
+        use std::io::{Read, Seek, SeekFrom};
+        static ONE: std::sync::Mutex<()> = std::sync::Mutex::new(());
+        let _one = ONE.lock();
+        let mut file = file;
+        file.seek(SeekFrom::Start(at))?;
+        file.read_exact(bytes)
+    }
 }
 
 /// Where packed rows are laid down that are too many to be held.
@@ -303,6 +342,12 @@ impl Shelf {
             folder: None,
             held,
         }
+    }
+
+    /// One on which nothing is ever laid down.
+    #[cfg(test)]
+    pub fn of_all_memory() -> Shelf {
+        Shelf::new(Path::new(""), usize::MAX)
     }
 
     /// Lays the rows down if they have become too many; `all`: always the same
@@ -332,6 +377,10 @@ impl Shelf {
     }
 }
 
+/// Packed rows as they would have come the careful way.
+#[cfg(test)]
+pub use super::packed_months::unpacked;
+
 impl Drop for Shelf {
     fn drop(&mut self) {
         if self.folder.is_some() {
@@ -343,6 +392,7 @@ impl Drop for Shelf {
 
 #[cfg(test)]
 mod tests {
+    #![allow(clippy::unwrap_used, clippy::indexing_slicing)]
     use super::*;
 
     #[test]
@@ -361,8 +411,43 @@ mod tests {
             let value = pack(digits, behind).and_then(real);
             assert_eq!(value, text.parse().ok());
         }
+        assert_eq!(pack(1250, 2), pack(125, 1));
+        for value in [0.0, 12.5, 0.007, 1e9, 1.0 / 3.0, -0.0, -1.5] {
+            if let Some(word) = pack_real(value) {
+                assert_eq!(real(word).map(f64::to_bits), Some(value.to_bits()));
+            }
+        }
+        assert_eq!(pack_real(12.5), pack(125, 1));
         assert_eq!(real(NONE), None);
         assert_eq!(pack(1 << 28, 0), None);
         assert_ne!(pack((1 << 28) - 1, 9), Some(NONE));
+    }
+
+    #[test]
+    fn rows_laid_down_are_the_rows_that_came() {
+        let folder = tempfile::tempdir().unwrap();
+        let mut shelf = Shelf::new(folder.path(), 2_000);
+        let (mut laid, mut held) = (
+            PackedRows::new(Packing::Fills),
+            PackedRows::new(Packing::Fills),
+        );
+        for n in 0..1_000 {
+            let mut words = [n; 10];
+            words[SECONDS] = 1_700_000_000 + n % 7 * 3_000_000 + n;
+            let text = format!("row {n}");
+            let text = if n % 3 == 0 { text.as_bytes() } else { &[] };
+            laid.push(&words, text);
+            held.push(&words, text);
+            shelf.keep_small(&mut [&mut laid]).unwrap();
+        }
+        assert!(laid.heaps.iter().all(|heap| heap.laid_down.len() > 1));
+        let months: Vec<_> = held.months().collect();
+        assert!(months.len() > 3);
+        for month in months {
+            assert_eq!(laid.of_month(month).unwrap(), held.of_month(month).unwrap());
+        }
+        assert!(folder.path().join(spill::FOLDER).is_dir());
+        drop(shelf);
+        assert!(!folder.path().join(spill::FOLDER).exists());
     }
 }

@@ -1,23 +1,22 @@
 //! The store as its last finished file left it.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 use std::sync::Arc;
 
-use rayon::prelude::*;
-
 use super::Store;
-use super::aside::{ListedRow, count_set_aside, listed_rows, of_no_van};
+use super::aside::{ListedRow, listed_rows, of_no_van};
+use super::chunks::VanChunks;
 use super::columns::Kind;
 use super::error::StoreError;
 use super::files::{FinishedFiles, name_of};
 use super::names::VanNames;
 use super::part::Part;
-use super::records::{Fill, Fleet, Hardness, History, Reading, RowCounts, Service, SetAside, Van};
-use super::rows::{Gathered, gather};
+use super::records::{Fill, Fleet, Reading, RowCounts, Service, SetAside, Van};
+use super::rows::{Gathered, for_each_row};
 use super::schema::TableName;
 use super::table::Table;
 use super::taken_back::{self, Deed};
-use super::versions::{Row, current};
+use super::versions::current;
 use super::view::View;
 
 /// The Parquet files of every table, unfinished ones left out.
@@ -61,12 +60,8 @@ impl Snapshot {
         self.parts.get(&name).map_or(&[], Vec::as_slice)
     }
 
-    fn gather<T: Kind>(&self, names: &VanNames) -> Result<Gathered<T>, StoreError> {
-        gather(self.parts(T::TABLE), &self.view, names)
-    }
-
     /// Rows of files in force that were stored already when they came.
-    fn already_stored(&self) -> u64 {
+    pub(super) fn already_stored(&self) -> u64 {
         let in_force = self.files.files.iter().map(|f| &f.line);
         let in_force = in_force.filter(|line| self.view.is_in_force(line.id));
         let counted: u64 = in_force.map(|line| line.counts.already_stored).sum();
@@ -75,62 +70,16 @@ impl Snapshot {
 
     /// Everything current.
     pub(super) fn fleet(&self) -> Result<Fleet, StoreError> {
-        let mut rows = RowCounts {
-            already_stored: self.already_stored(),
-            ..RowCounts::default()
-        };
-        let mut listed = current_by_who::<Van>(self.gather(&VanNames::Any)?, &mut rows);
-        let names = VanNames::new(listed.keys().cloned());
-        let hardness = current_by_who::<Hardness>(self.gather(&names)?, &mut rows);
-        let mut readings = self.gather::<Reading>(&names)?;
-        let mut fills = self.gather::<Fill>(&names)?;
-        let mut services = self.gather::<Service>(&names)?;
-        rows.set_aside = readings.set_aside + fills.set_aside + services.set_aside;
-        rows.set_aside += count_set_aside(self.parts(TableName::SetAside), &self.view)?;
-
-        let mut spellings: BTreeMap<Arc<str>, BTreeMap<Arc<str>, u64>> = BTreeMap::new();
-        for found in [&readings.spellings, &fills.spellings, &services.spellings] {
-            for ((identity, spelling), count) in found {
-                *spellings
-                    .entry(identity.clone())
-                    .or_default()
-                    .entry(spelling.clone())
-                    .or_default() += count;
-            }
+        let mut chunks = VanChunks::new(self, u64::MAX)?;
+        let mut histories = Vec::new();
+        for chunk in &mut chunks {
+            histories.extend(chunk?);
         }
-        for van in listed.keys() {
-            spellings.entry(van.clone()).or_default();
-        }
-        let has_van_list = !listed.is_empty();
-        let unread: Vec<_> = spellings
-            .into_iter()
-            .map(|(identity, spelt)| UnreadHistory {
-                readings: readings.rows.remove(&identity).unwrap_or_default(),
-                fills: fills.rows.remove(&identity).unwrap_or_default(),
-                services: services.rows.remove(&identity).unwrap_or_default(),
-                listed: listed.remove(&identity).unwrap_or_default(),
-                van: if has_van_list {
-                    identity
-                } else {
-                    most_frequent(spelt).unwrap_or(identity)
-                },
-            })
-            .collect();
-        let read: Vec<(History, RowCounts)> =
-            unread.into_par_iter().map(UnreadHistory::read).collect();
-        let mut histories = Vec::with_capacity(read.len());
-        for (history, counted) in read {
-            rows.stored += counted.stored;
-            rows.already_stored += counted.already_stored;
-            histories.push(history);
-        }
-        histories.sort_by(|a, b| a.van.cmp(&b.van));
-        rows.read = rows.stored + rows.already_stored + rows.set_aside;
         Ok(Fleet {
             histories,
-            hardness: hardness.into_values().flatten().collect(),
-            has_van_list,
-            rows,
+            hardness: chunks.hardness().to_vec(),
+            has_van_list: chunks.has_van_list(),
+            rows: chunks.rows(),
         })
     }
 
@@ -188,66 +137,29 @@ pub(super) fn load_files(store: &Store) -> Result<FinishedFiles, StoreError> {
     Ok(files)
 }
 
-pub(super) fn finished_parts(
-    table: &Table,
-    files: &FinishedFiles,
-) -> Result<Vec<Part>, StoreError> {
-    let mut parts = table.parts()?;
-    parts.retain(|part| files.is_finished(part.file_id));
-    Ok(parts)
+pub(super) fn finished_parts(table: &Table, files: &FinishedFiles) -> Vec<Part> {
+    let parts = table.parts().iter();
+    let finished = parts.filter(|part| files.is_finished(part.file_id));
+    finished.cloned().collect()
 }
 
 pub(super) fn van_names(parts: &[Part], view: &View) -> Result<VanNames, StoreError> {
-    let listed = gather::<Van>(parts, view, &VanNames::Any)?;
-    Ok(VanNames::new(listed.rows.into_keys()))
-}
-
-/// A van's rows, all versions.
-struct UnreadHistory {
-    van: Arc<str>,
-    readings: Vec<Row<Reading>>,
-    fills: Vec<Row<Fill>>,
-    services: Vec<Row<Service>>,
-    listed: Vec<Van>,
-}
-
-impl UnreadHistory {
-    fn read(self) -> (History, RowCounts) {
-        let mut counts = RowCounts::default();
-        let van = self.van;
-        let history = History {
-            readings: newest(self.readings, &van, &mut counts),
-            fills: newest(self.fills, &van, &mut counts),
-            services: newest(self.services, &van, &mut counts),
-            listed: self.listed,
-            van,
-        };
-        (history, counts)
+    let mut listed = BTreeSet::new();
+    for part in parts {
+        let mut last: Option<Arc<str>> = None;
+        for_each_row::<Van>(part, view, |batch, row, _| {
+            let name = Van::names(batch).get(row)?;
+            if last.as_ref().is_none_or(|last| !Arc::ptr_eq(last, name)) {
+                listed.insert(name.clone());
+                last = Some(name.clone());
+            }
+            Some(())
+        })?;
     }
+    Ok(VanNames::new(listed))
 }
 
-fn newest<T: Kind>(rows: Vec<Row<T>>, van: &Arc<str>, counts: &mut RowCounts) -> Vec<T> {
-    let mut found = current(rows);
-    counts.stored += found.versions;
-    counts.already_stored += found.repeats;
-    for record in &mut found.records {
-        record.set_who(van.clone());
-    }
-    found.records
-}
-
-fn most_frequent(spellings: BTreeMap<Arc<str>, u64>) -> Option<Arc<str>> {
-    // In order of spelling, so that the smallest wins a tie.
-    let mut best: Option<(Arc<str>, u64)> = None;
-    for (spelling, count) in spellings {
-        if best.as_ref().is_none_or(|(_, most)| count > *most) {
-            best = Some((spelling, count));
-        }
-    }
-    best.map(|(spelling, _)| spelling)
-}
-
-fn current_by_who<T: Kind>(
+pub(super) fn current_by_who<T: Kind>(
     gathered: Gathered<T>,
     counts: &mut RowCounts,
 ) -> BTreeMap<Arc<str>, Vec<T>> {

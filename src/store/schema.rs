@@ -95,7 +95,7 @@ impl TableName {
     }
 
     /// The record's own columns.
-    fn own_columns(self) -> &'static [Column] {
+    pub(super) fn own_columns(self) -> &'static [Column] {
         use Holds::{Day, Instant, Name, Real, Small, Text, Whole};
         match self {
             TableName::Readings => &[

@@ -43,7 +43,7 @@ impl Default for Held {
         Held {
             rows: 250_000,
             bytes: 64 << 20,
-            packed_bytes: 32 << 20,
+            packed_bytes: 16 << 20,
         }
     }
 }
@@ -179,6 +179,16 @@ impl<'w, 's> Taking<'w, 's> {
     /// can be taken.
     pub fn takes_packed(&self) -> bool {
         self.mending.is_idle() && self.settled.is_idle()
+    }
+
+    /// Gives up a file that is to be taken in from its start again: its id is
+    /// free for that.
+    pub fn give_up(mut self) {
+        // what was begun is removed first
+        (self.set_aside, self.repeats) = (None, None);
+        if self.uncommitted.is_empty() {
+            self.writer.free_id(self.id);
+        }
     }
 
     /// Takes the file's packed rows, as [`Taking::takes_packed`] allows; only

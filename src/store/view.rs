@@ -217,6 +217,11 @@ pub(super) struct FileView<'v> {
 }
 
 impl FileView<'_> {
+    /// Whether every row of the file stands for itself.
+    pub(super) fn is_whole(&self) -> bool {
+        self.in_force && self.hidden.is_empty()
+    }
+
     /// Calls `each` with every row that the stored row stands for: mostly
     /// itself.
     pub(super) fn for_each(

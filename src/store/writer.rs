@@ -54,7 +54,7 @@ impl<'s> Writer<'s> {
         spill::clear(&store.path)?;
         let mut tables = BTreeMap::new();
         for name in TableName::ALL {
-            let mut table = Table::load_if_there(&store.worker, &store.path, name)?;
+            let mut table = Table::load_if_there(&store.path, name)?;
             if table.is_none() && !name.came_later() {
                 return Err(StoreError::DamagedLog {
                     path: store.path.join(name.folder()),
@@ -64,7 +64,7 @@ impl<'s> Writer<'s> {
             if table.is_none() {
                 // An earlier litrewise made the store without it.
                 Table::create(&store.worker, &store.path, name)?;
-                table = Table::load_if_there(&store.worker, &store.path, name)?;
+                table = Table::load_if_there(&store.path, name)?;
             }
             tables.extend(table.map(|table| (name, table)));
         }
@@ -152,7 +152,7 @@ impl<'s> Writer<'s> {
 
     fn parts(&self, name: TableName) -> Result<Vec<Part>, StoreError> {
         match self.tables.get(&name) {
-            Some(table) => finished_parts(table, &self.files),
+            Some(table) => Ok(finished_parts(table, &self.files)),
             None => Ok(Vec::new()),
         }
     }
@@ -184,6 +184,13 @@ impl<'s> Writer<'s> {
         id
     }
 
+    /// The id, of which nothing is left, may be used.
+    pub(super) fn free_id(&mut self, id: u64) {
+        if id + 1 == self.next_id {
+            self.next_id = id;
+        }
+    }
+
     pub(super) fn is_of_no_van(&mut self, record: &Record) -> bool {
         if matches!(self.names, VanNames::Any) {
             return false;
@@ -211,8 +218,8 @@ impl<'s> Writer<'s> {
         let mut count = 0;
         self.rewrite_damaged_lines()?;
         for table in self.tables.values_mut() {
-            let parts = table.parts()?;
-            let damaged: Vec<&Part> = parts
+            let damaged: Vec<&Part> = table
+                .parts()
                 .iter()
                 .filter(|part| self.store.sound.is_lost(part))
                 .collect();

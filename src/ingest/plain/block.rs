@@ -1,9 +1,6 @@
 //! Rows of a block, read with a cursor: no row is looked at twice, and nothing
 //! is allocated for a row like those before it.
 
-use std::collections::HashMap;
-use std::hash::{BuildHasherDefault, Hasher};
-
 use crate::store::packed::{
     LINE, MOST_WORDS, NONE, PackedRows, Packing, SECONDS, TEXT, VAN, fill, reading, real, service,
 };
@@ -12,7 +9,7 @@ use crate::store::records::{Item, Source};
 use super::super::Options;
 use super::super::evidence::PlainEvidence;
 use super::super::local_days::LocalDays;
-use super::super::row::{is_plain_text, is_plain_van, plain_place};
+use super::super::row::{is_plain_text, plain_place};
 use super::super::rows_fills::is_sound_fill;
 use super::super::rows_readings::is_sound_reading;
 use super::super::rows_services::is_sound_service;
@@ -21,10 +18,12 @@ use super::super::words::{SourceWord, items, source};
 use super::OddRow;
 use super::cells::{self, Clock};
 use super::days::{Day, Days};
+use super::known::{Known, short_key};
 use super::layout::{Cell, Plan};
+use super::vans::Vans;
 
-/// Longer rows are none that a meter or a lorry writes.
-const LONGEST: usize = 1 << 15;
+/// Bytes of the longest row that is packed.
+const LONGEST: usize = 1 << 10;
 const DAY_SECONDS: i64 = 86_400;
 
 /// One of those who read a file's blocks.
@@ -33,8 +32,7 @@ pub(super) struct Slot<'p> {
     days: Days,
     /// The day last seen as it was written, and the instant at which it begins.
     last_day: ([u8; 10], Option<(Day, i64)>),
-    vans: Known,
-    last_van: Option<(Box<[u8]>, u32)>,
+    last_van: Option<(u128, u32)>,
     places: Known,
     texts: Known,
     sources: Known,
@@ -48,46 +46,8 @@ pub(super) struct Slot<'p> {
     pub is_not_plain: bool,
 }
 
-/// Cells met so far, and what they are packed as; [`NONE`] where they are not
-/// plain.
-type Known = HashMap<Box<[u8]>, u32, BuildHasherDefault<Quick>>;
-
 /// The lowest bit of a packed text: whether it is kept as it was written.
 const AS_WRITTEN: u32 = 1;
-/// So many different texts are told apart by a reader; numbers of more are not
-/// worth their memory.
-const MOST_TEXTS: usize = 1 << 20;
-
-/// A hash for short cells of a file that somebody reads on purpose.
-#[derive(Debug, Default)]
-struct Quick(u64);
-
-impl Hasher for Quick {
-    fn write(&mut self, bytes: &[u8]) {
-        let mut chunks = bytes.chunks_exact(8);
-        for chunk in &mut chunks {
-            self.add(chunk.try_into().map_or(0, u64::from_le_bytes));
-        }
-        let rest = chunks.remainder().iter();
-        self.add(rest.fold(0, |word, byte| word << 8 | u64::from(*byte)));
-    }
-
-    fn write_usize(&mut self, n: usize) {
-        self.add(n as u64);
-    }
-
-
-    fn finish(&self) -> u64 {
-        self.0 ^ self.0 >> 32
-    }
-}
-
-impl Quick {
-    fn add(&mut self, word: u64) {
-        self.0 = (self.0.rotate_left(23) ^ word).wrapping_mul(0x9e37_79b9_7f4a_7c15);
-    }
-}
-
 impl<'p> Slot<'p> {
     pub fn new(plan: &'p Plan, options: &Options) -> Slot<'p> {
         let zone = LocalDays::new(options.time_zone.clone());
@@ -95,7 +55,6 @@ impl<'p> Slot<'p> {
             plan,
             days: Days::new(zone, options.today),
             last_day: ([0; 10], None),
-            vans: Known::default(),
             last_van: None,
             places: Known::default(),
             texts: Known::default(),
@@ -111,7 +70,7 @@ impl<'p> Slot<'p> {
     }
 
     /// Reads the rows of a block that begins on this line.
-    pub fn read(&mut self, bytes: &[u8], line: u64) {
+    pub fn read(&mut self, bytes: &[u8], line: u64, vans: &Vans) {
         let mut rest = bytes;
         let Ok(mut line) = u32::try_from(line) else {
             self.is_not_plain |= !bytes.is_empty();
@@ -120,7 +79,7 @@ impl<'p> Slot<'p> {
         while !rest.is_empty() && !self.is_not_plain {
             rest = match rest {
                 [b'\n', rest @ ..] | [b'\r', b'\n', rest @ ..] => rest,
-                _ => match self.row(rest, line) {
+                _ => match self.row(rest, line, vans) {
                     Some(behind) => behind,
                     None => self.set_apart(rest, line),
                 },
@@ -154,7 +113,7 @@ impl<'p> Slot<'p> {
     }
 
     /// Reads a row; gives what stands behind it.
-    fn row<'b>(&mut self, bytes: &'b [u8], line: u32) -> Option<&'b [u8]> {
+    fn row<'b>(&mut self, bytes: &'b [u8], line: u32, vans: &Vans) -> Option<&'b [u8]> {
         let mut words = [NONE; MOST_WORDS];
         let mut row = RowRead {
             words: &mut words,
@@ -168,7 +127,7 @@ impl<'p> Slot<'p> {
         let mut cell = cells.next()?;
         let ends_empty = loop {
             let before = rest.len();
-            rest = self.cell(*cell, rest, &mut row)?;
+            rest = self.cell(*cell, rest, &mut row, vans)?;
             let Some(next) = cells.next() else {
                 break before == rest.len();
             };
@@ -208,6 +167,7 @@ impl<'p> Slot<'p> {
         cell: Cell,
         bytes: &'b [u8],
         row: &mut RowRead<'_>,
+        vans: &Vans,
     ) -> Option<&'b [u8]> {
         match cell {
             Cell::Number(word) => {
@@ -217,7 +177,7 @@ impl<'p> Slot<'p> {
                 row.has_points |= number.tells_point;
                 Some(rest)
             }
-            Cell::Van => self.van(bytes, row),
+            Cell::Van => self.van(bytes, row, vans),
             Cell::When => {
                 let (seconds, clock, rest) = self.moment(bytes)?;
                 row.set(SECONDS, u32::try_from(seconds).ok()?);
@@ -242,7 +202,7 @@ impl<'p> Slot<'p> {
                     return Some(rest);
                 }
                 let rows = &mut self.rows;
-                let found = known(&mut self.places, cell, |cell| {
+                let found = self.places.word(cell, |cell| {
                     let code = plain_place(cell)?;
                     let is_same = u32::from(code == cell);
                     Some(rows.text(code.into()) << 1 | is_same)
@@ -253,14 +213,14 @@ impl<'p> Slot<'p> {
             }
             Cell::Source => {
                 let (cell, rest) = cells::cell(bytes, self.plan.delimiter);
-                let found = known(&mut self.sources, cell, packed_source)?;
+                let found = self.sources.word(cell, packed_source)?;
                 row.set(fill::BOUGHT, found >> 1);
                 row.as_written &= found & AS_WRITTEN != 0;
                 Some(rest)
             }
             Cell::Item => {
                 let (cell, rest) = cells::cell(bytes, self.plan.delimiter);
-                let found = known(&mut self.items, cell, packed_item)?;
+                let found = self.items.word(cell, packed_item)?;
                 row.set(service::ITEM, found >> 1);
                 row.as_written &= found & AS_WRITTEN != 0;
                 Some(rest)
@@ -271,7 +231,7 @@ impl<'p> Slot<'p> {
                     return Some(rest);
                 }
                 let rows = &mut self.rows;
-                let found = known(&mut self.texts, cell, |cell| {
+                let found = self.texts.word(cell, |cell| {
                     is_plain_text(cell).then(|| rows.text(cell.into()))
                 })?;
                 row.set(word, found);
@@ -280,19 +240,19 @@ impl<'p> Slot<'p> {
         }
     }
 
-    fn van<'b>(&mut self, bytes: &'b [u8], row: &mut RowRead<'_>) -> Option<&'b [u8]> {
+    fn van<'b>(
+        &mut self,
+        bytes: &'b [u8],
+        row: &mut RowRead<'_>,
+        vans: &Vans,
+    ) -> Option<&'b [u8]> {
         let (cell, rest) = cells::cell(bytes, self.plan.delimiter);
-        if let Some((last, number)) = &self.last_van
-            && **last == *cell
-        {
-            row.set(VAN, *number);
-            return Some(rest);
-        }
-        let rows = &mut self.rows;
-        let number = known(&mut self.vans, cell, |cell| {
-            is_plain_van(cell).then(|| rows.van(cell.into()))
-        })?;
-        self.last_van = Some((cell.into(), number));
+        let key = short_key(cell);
+        let number = match (key, self.last_van) {
+            (Some(key), Some((last, number))) if key == last => number,
+            _ => vans.number(cell, key)?,
+        };
+        self.last_van = key.map(|key| (key, number));
         row.set(VAN, number);
         Some(rest)
     }
@@ -363,20 +323,6 @@ impl RowRead<'_> {
     fn get(&self, at: usize) -> u32 {
         self.words.get(at).copied().unwrap_or(NONE)
     }
-}
-
-/// What a cell met before is packed as, or one that is new; `None` where it is
-/// not plain.
-fn known(known: &mut Known, cell: &[u8], read: impl FnOnce(&str) -> Option<u32>) -> Option<u32> {
-    if let Some(word) = known.get(cell) {
-        return Some(*word).filter(|word| *word != NONE);
-    }
-    let word = std::str::from_utf8(cell).ok().and_then(read);
-    if known.len() < MOST_TEXTS {
-        known.insert(cell.into(), word.unwrap_or(NONE));
-        return word;
-    }
-    None
 }
 
 fn packed_source(cell: &str) -> Option<u32> {

@@ -67,7 +67,7 @@ pub(super) fn number(bytes: &[u8]) -> Option<(Number, &[u8])> {
 
 fn two(tens: u8, ones: u8) -> Option<u8> {
     let (tens, ones) = (tens.wrapping_sub(b'0'), ones.wrapping_sub(b'0'));
-    (tens < 10 && ones < 10).then_some(tens * 10 + ones)
+    (tens < 10 && ones < 10).then(|| tens * 10 + ones)
 }
 
 /// `2026-10-31`.

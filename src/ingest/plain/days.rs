@@ -127,7 +127,7 @@ mod tests {
             let day = Day::new(numbers.0, numbers.1, numbers.2).unwrap();
             for hour in [0, 1, 2, 12, 23] {
                 let local = on.at(hour, 30, 0, 0);
-                let ambiguous = zone.to_ambiguous_zoned(local);
+                let ambiguous = zone.to_ambiguous_zoned_datetime(local);
                 let expected = (!ambiguous.is_ambiguous())
                     .then(|| ambiguous.compatible().unwrap().timestamp().as_second());
                 let seconds = i64::from(hour) * 3_600 + 1_800;

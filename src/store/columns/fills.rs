@@ -9,7 +9,8 @@ use super::super::arrays::{
 };
 use super::super::error::StoreError;
 use super::super::packed::{NONE, Packing, fill as at};
-use super::super::packed_months::{Line, Names as FileNames, Packable, Words, pick};
+use super::super::packed_months::{self, Lines, Names as FileNames, Packable, Words};
+use super::super::pages::{Column, How};
 use super::super::records::{Fill, Instant, Record, Source};
 use super::super::schema::TableName;
 use super::{Kind, TIMED, equal_fields, opt};
@@ -146,6 +147,7 @@ fn source(words: Words<'_>) -> Source {
 
 impl Packable for Fill {
     const PACKING: Packing = Packing::Fills;
+    const WHEN: &'static [(&'static str, i64)] = &[("started_at", 1)];
 
     fn unpack(words: Words<'_>, names: &FileNames) -> Self {
         Fill {
@@ -165,32 +167,42 @@ impl Packable for Fill {
         (words.micros(), TIMED)
     }
 
-    fn line_arrays(lines: &[Line<'_, Self>], names: &FileNames) -> Vec<ArrayRef> {
-        let real = |word: usize, of: fn(&Self) -> Option<f64>| {
-            reals(pick(lines, move |words| words.real(word), of))
+    fn column<'l>(
+        at: usize,
+        lines: &'l Lines<'l, Self>,
+        names: &'l FileNames,
+    ) -> Option<Column<'l>> {
+        let real = |word: usize, of: fn(&Self) -> Option<f64>, how: How| {
+            packed_months::reals(lines, word, of, how)
         };
-        vec![
-            strings(pick(lines, |w| Some(names.van(w)), |f| Some(&*f.van))),
-            instants(pick(
+        match at {
+            0 => packed_months::vans(lines, names),
+            1 => packed_months::wholes(lines, |w| Some(w.micros()), |f| Some(f.started_at.0)),
+            2 => packed_months::smalls(
                 lines,
-                |w| Some(Instant(w.micros())),
-                |f| Some(f.started_at),
-            )),
-            smalls(pick(lines, |_| None, |f| f.day_position)),
-            instants(pick(lines, ended_at, |f| f.ended_at)),
-            strings(pick(
+                |_| None,
+                |f| f.day_position.map(u32::cast_signed),
+            ),
+            3 => packed_months::wholes(
                 lines,
-                |w| names.text(w, at::PLACE),
-                |f| opt(&f.postcode),
-            )),
-            real(at::LITRES, |f| f.litres),
-            real(at::METER, |f| f.meter_litres),
-            real(at::REJECT, |f| f.reject_litres),
-            strings(pick(
+                |w| ended_at(w).map(|at| at.0),
+                |f| f.ended_at.map(|at| at.0),
+            ),
+            4 => packed_months::texts(lines, at::PLACE, |f| opt(&f.postcode), names),
+            5 => real(at::LITRES, |f| f.litres, How::Dictionary),
+            // a counter: hardly two are the same
+            6 => real(at::METER, |f| f.meter_litres, How::Streams),
+            7 => real(at::REJECT, |f| f.reject_litres, How::Dictionary),
+            8 => packed_months::words(
                 lines,
-                |w| Some(source(w).word()),
-                |f| Some(f.source.word()),
-            )),
-        ]
+                |w| u32::from(source(w) == Source::BoughtIn),
+                |f| u32::from(f.source == Source::BoughtIn),
+                |place| match place {
+                    0 => Source::Mains.word(),
+                    _ => Source::BoughtIn.word(),
+                },
+            ),
+            _ => None,
+        }
     }
 }

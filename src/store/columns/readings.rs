@@ -9,7 +9,8 @@ use super::super::arrays::{
 };
 use super::super::error::StoreError;
 use super::super::packed::{Packing, reading as at};
-use super::super::packed_months::{Line, Names as FileNames, Packable, Words, pick};
+use super::super::packed_months::{self, Lines, Names as FileNames, Packable, Words};
+use super::super::pages::{Column, How};
 use super::super::records::{Instant, Reading, Record};
 use super::super::schema::TableName;
 use super::{Kind, TIMED, equal_fields, opt};
@@ -126,6 +127,7 @@ impl Kind for Reading {
 
 impl Packable for Reading {
     const PACKING: Packing = Packing::Readings;
+    const WHEN: &'static [(&'static str, i64)] = &[("taken_at", 1)];
 
     fn unpack(words: Words<'_>, names: &FileNames) -> Self {
         Reading {
@@ -147,30 +149,31 @@ impl Packable for Reading {
         (words.micros(), TIMED)
     }
 
-    fn line_arrays(lines: &[Line<'_, Self>], names: &FileNames) -> Vec<ArrayRef> {
+    fn column<'l>(
+        at: usize,
+        lines: &'l Lines<'l, Self>,
+        names: &'l FileNames,
+    ) -> Option<Column<'l>> {
         let real = |word: usize, of: fn(&Self) -> Option<f64>| {
-            reals(pick(lines, move |words| words.real(word), of))
+            packed_months::reals(lines, word, of, How::Dictionary)
         };
-        vec![
-            strings(pick(lines, |w| Some(names.van(w)), |r| Some(&*r.van))),
-            instants(pick(
+        match at {
+            0 => packed_months::vans(lines, names),
+            1 => packed_months::wholes(lines, |w| Some(w.micros()), |r| Some(r.taken_at.0)),
+            2 => packed_months::smalls(
                 lines,
-                |w| Some(Instant(w.micros())),
-                |r| Some(r.taken_at),
-            )),
-            smalls(pick(lines, |_| None, |r| r.day_position)),
-            strings(pick(
-                lines,
-                |w| names.text(w, at::PLACE),
-                |r| opt(&r.postcode),
-            )),
-            real(at::FEED, |r| r.feed_ppm),
-            real(at::PERMEATE, |r| r.permeate_ppm),
-            real(at::PRODUCT, |r| r.product_ppm),
-            real(at::WATER, |r| r.water_c),
-            real(at::BAR, |r| r.feed_bar),
-            real(at::PERMEATE_FLOW, |r| r.permeate_lpm),
-            real(at::CONCENTRATE_FLOW, |r| r.concentrate_lpm),
-        ]
+                |_| None,
+                |r| r.day_position.map(u32::cast_signed),
+            ),
+            3 => packed_months::texts(lines, at::PLACE, |r| opt(&r.postcode), names),
+            4 => real(at::FEED, |r| r.feed_ppm),
+            5 => real(at::PERMEATE, |r| r.permeate_ppm),
+            6 => real(at::PRODUCT, |r| r.product_ppm),
+            7 => real(at::WATER, |r| r.water_c),
+            8 => real(at::BAR, |r| r.feed_bar),
+            9 => real(at::PERMEATE_FLOW, |r| r.permeate_lpm),
+            10 => real(at::CONCENTRATE_FLOW, |r| r.concentrate_lpm),
+            _ => None,
+        }
     }
 }

@@ -9,7 +9,8 @@ use super::super::arrays::{
 };
 use super::super::error::StoreError;
 use super::super::packed::{Packing, service as at};
-use super::super::packed_months::{Line, Names as FileNames, Packable, Words, pick};
+use super::super::packed_months::{self, Lines, Names as FileNames, Packable, Words};
+use super::super::pages::{Column, How};
 use super::super::records::{Instant, Item, Record, Service, When};
 use super::super::schema::TableName;
 use super::{Kind, equal_fields, opt};
@@ -165,6 +166,7 @@ fn packed_item(words: Words<'_>) -> Item {
 
 impl Packable for Service {
     const PACKING: Packing = Packing::Services;
+    const WHEN: &'static [(&'static str, i64)] = &[("done_on", DAY_MICROSECONDS), ("done_at", 1)];
 
     fn unpack(words: Words<'_>, names: &FileNames) -> Self {
         let day = packed_day(words).map(When::Day);
@@ -185,23 +187,37 @@ impl Packable for Service {
         (words.micros(), nth + u32::from(words.get(at::TIMED) != 0))
     }
 
-    fn line_arrays(lines: &[Line<'_, Self>], names: &FileNames) -> Vec<ArrayRef> {
+    fn column<'l>(
+        at: usize,
+        lines: &'l Lines<'l, Self>,
+        names: &'l FileNames,
+    ) -> Option<Column<'l>> {
         let real = |word: usize, of: fn(&Self) -> Option<f64>| {
-            reals(pick(lines, move |words| words.real(word), of))
+            packed_months::reals(lines, word, of, How::Dictionary)
         };
-        vec![
-            strings(pick(lines, |w| Some(names.van(w)), |s| Some(&*s.van))),
-            dates(pick(lines, packed_day, |s| day_of(s.done_at))),
-            instants(pick(lines, packed_instant, |s| instant_of(s.done_at))),
-            strings(pick(
+        match at {
+            0 => packed_months::vans(lines, names),
+            1 => packed_months::smalls(
                 lines,
-                |w| Some(packed_item(w).word()),
-                |s| Some(s.item.word()),
-            )),
-            real(at::QUANTITY, |s| s.quantity),
-            real(at::COST, |s| s.cost),
-            strings(pick(lines, |w| names.text(w, at::PART), |s| opt(&s.part))),
-            strings(pick(lines, |w| names.text(w, at::NOTE), |s| opt(&s.note))),
-        ]
+                |w| packed_day(w).map(days),
+                |s| day_of(s.done_at).map(days),
+            ),
+            2 => packed_months::wholes(
+                lines,
+                |w| packed_instant(w).map(|at| at.0),
+                |s| instant_of(s.done_at).map(|at| at.0),
+            ),
+            3 => packed_months::words(
+                lines,
+                |w| packed_item(w) as u32,
+                |s| s.item as u32,
+                |place| Item::ALL.get(place).map_or("", |item| item.word()),
+            ),
+            4 => real(at::QUANTITY, |s| s.quantity),
+            5 => real(at::COST, |s| s.cost),
+            6 => packed_months::texts(lines, at::PART, |s| opt(&s.part), names),
+            7 => packed_months::texts(lines, at::NOTE, |s| opt(&s.note), names),
+            _ => None,
+        }
     }
 }

@@ -28,7 +28,8 @@ pub(super) fn file(file: FileReader<'_>, writer: &mut Writer<'_>) -> Result<Told
             let name = shown(&plain.head().name).into_owned();
             let mut taking = writer.begin(plain.head(), now())?;
             if taking.takes_packed()
-                && let Some(tail) = plain.read(|batch| taking.take(batch).map_err(CliError::from))?
+                && let Some(tail) =
+                    plain.read(|batch| taking.take(batch).map_err(CliError::from))?
             {
                 let (rows, style) = plain.into_packed();
                 taking.take_packed(rows, style, shelf);
@@ -263,7 +264,8 @@ mod tests {
         }
 
         fn readings(from: usize, to: usize) -> String {
-            let mut text = String::from("van,taken_at,postcode,feed_ppm,permeate_ppm,product_ppm\n");
+            let mut text =
+                String::from("van,taken_at,postcode,feed_ppm,permeate_ppm,product_ppm\n");
             for n in from..to {
                 let (van, day, hour) = (n % 5, n % 27 + 1, n / 5 % 24);
                 let ppm = 200 + n % 40;
@@ -308,7 +310,10 @@ mod tests {
             pair.take("grown.csv", &grown);
             pair.take("readings.csv", &first);
             pair.take("fills.csv", &fills("QV-0"));
-            pair.take("fills again.csv", &fills("qv 0").replace(",mains", ",bought_in"));
+            pair.take(
+                "fills again.csv",
+                &fills("qv 0").replace(",mains", ",bought_in"),
+            );
             let services = "van,done_at,item,quantity,cost,part,note\n\
                 QV-001,2026-02-01,resin,11,84.30,mixed bed,\n\
                 QV-001,2026-02-01T10:00,resin,11,84.3,mixed bed,\n\
@@ -319,15 +324,24 @@ mod tests {
             pair.take("services.csv", services);
             // a list that does not know every van: their rows are set aside, with
             // the texts they came with
-            pair.take("vans.csv", "van,base_postcode\nQV-001,QA3 4XY\nQV-003,QB1 1AA\n");
+            pair.take(
+                "vans.csv",
+                "van,base_postcode\nQV-001,QA3 4XY\nQV-003,QB1 1AA\n",
+            );
             assert!(!pair.quick.set_aside().unwrap().is_empty());
             pair.take("grown.csv", &grown.replace(",301,9,0", ",302,9,0"));
-            pair.take("fills.csv", &(fills("QV-0") + "QV-009,2026-10-01T08:00,,200,,,mains\n"));
+            pair.take(
+                "fills.csv",
+                &(fills("QV-0") + "QV-009,2026-10-01T08:00,,200,,,mains\n"),
+            );
             pair.act(2, Action::TakenBack);
             pair.take("readings.csv", &readings(100, 320));
             pair.act(1, Action::TakenBack);
             pair.act(2, Action::PutBack);
-            pair.take("vans.csv", "van,base_postcode\nQV-000,QA3 4XY\nQV-002,QB1 1AA\n");
+            pair.take(
+                "vans.csv",
+                "van,base_postcode\nQV-000,QA3 4XY\nQV-002,QB1 1AA\n",
+            );
             pair.act(1, Action::PutBack);
         }
     }

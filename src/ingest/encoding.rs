@@ -505,7 +505,15 @@ mod tests {
         use super::super::split::Rows;
         let line = "QV-1,2026-10-01T08:00,320,9°C\n";
         let long = line.repeat((START + WINDOW / 2) / line.len());
-        let lengths = [1, line.len(), WINDOW - 1, WINDOW, START - 70, START, long.len()];
+        let lengths = [
+            1,
+            line.len(),
+            WINDOW - 1,
+            WINDOW,
+            START - 70,
+            START,
+            long.len(),
+        ];
         for length in lengths {
             let end = long.floor_char_boundary(length);
             for bom in ["", "\u{feff}"] {

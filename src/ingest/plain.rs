@@ -123,9 +123,7 @@ impl PlainStart {
         let unreadable = |source| super::read::unreadable(name, source);
         let rest = source.from(self.start.len() as u64).map_err(unreadable)?;
         let mut blocks = Blocks::new(&self, rest);
-        let mut slots: Vec<Slot<'_>> = (0..SLOTS)
-            .map(|_| Slot::new(&self.plan, options))
-            .collect();
+        let mut slots: Vec<Slot<'_>> = (0..SLOTS).map(|_| Slot::new(&self.plan, options)).collect();
         let mut vans = Vans::default();
         let (mut now, mut next) = (Group::default(), Group::default());
         let mut read = blocks.fill(&mut now);
@@ -247,7 +245,10 @@ struct Blocks<'s> {
 
 impl<'s> Blocks<'s> {
     fn new(start: &'s PlainStart, rest: Box<dyn Read + Send + 's>) -> Blocks<'s> {
-        let (above, rows) = start.start.split_at_checked(start.first_row).unwrap_or_default();
+        let (above, rows) = start
+            .start
+            .split_at_checked(start.first_row)
+            .unwrap_or_default();
         Blocks {
             bytes: Box::new(rows.chain(rest)),
             hash: Sha256::new_with_prefix(above),

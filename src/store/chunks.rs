@@ -69,6 +69,9 @@ struct NamedRun {
     in_force: u64,
 }
 
+/// Rows of a van, and its place among those that are read.
+type RunOfVan<T> = (usize, Vec<Row<T>>);
+
 impl VanChunks {
     pub(super) fn new(snapshot: &Snapshot, rows_at_once: u64) -> Result<VanChunks, StoreError> {
         let view = &snapshot.view;
@@ -311,7 +314,7 @@ fn rows_of<T: Kind>(
     view: &View,
     vans: &Range<usize>,
 ) -> Result<Vec<Vec<Row<T>>>, StoreError> {
-    let read: Vec<Vec<(usize, Vec<Row<T>>)>> = parts
+    let read: Vec<Vec<RunOfVan<T>>> = parts
         .par_iter()
         .map(|indexed| indexed.read(view, vans))
         .collect::<Result<_, _>>()?;
@@ -333,7 +336,7 @@ impl Indexed {
         &self,
         view: &View,
         vans: &Range<usize>,
-    ) -> Result<Vec<(usize, Vec<Row<T>>)>, StoreError> {
+    ) -> Result<Vec<RunOfVan<T>>, StoreError> {
         let of_run = |run: &Run| {
             let van = (run.van as usize).checked_sub(vans.start)?;
             (van < vans.len()).then_some((van, *run))
@@ -353,7 +356,7 @@ impl Indexed {
             end = first + rows;
         }
         let asked = Asked::Rows(RowSelection::from(selectors));
-        let mut read: Vec<(usize, Vec<Row<T>>)> = Vec::with_capacity(runs.len());
+        let mut read: Vec<RunOfVan<T>> = Vec::with_capacity(runs.len());
         let mut left = runs.iter();
         // rows asked for that are still to come of the present run
         let mut coming = 0;

@@ -77,7 +77,7 @@ const FORMAT: u64 = 1;
 /// Says that a folder is a store, and of which format.
 const MARKER: &str = "litrewise.json";
 /// Rows in memory while all are counted.
-const ROWS_COUNTED_AT_ONCE: u64 = 1_000_000;
+const ROWS_COUNTED_AT_ONCE: u64 = 300_000;
 /// What may lie in a folder that is to become a store.
 const OWN_NAMES: [&str; 4] = ["litrewise.toml", MARKER, "litrewise.json.new", LOCK_FILE];
 

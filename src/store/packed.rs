@@ -121,6 +121,9 @@ pub fn real(word: u32) -> Option<f64> {
     Some(digits / power)
 }
 
+/// Words of rows, and the texts kept of them.
+pub(super) type RowsAndTexts<'r> = (Cow<'r, [u32]>, Cow<'r, [u8]>);
+
 /// Packed rows of one kind, as one reader of the file's blocks gathers them.
 #[derive(Debug)]
 pub struct PackedRows {
@@ -225,10 +228,7 @@ impl PackedRows {
 
     /// The rows of a month and the texts kept of them, in the order in which
     /// they came.
-    pub(super) fn of_month(
-        &self,
-        month: Option<i32>,
-    ) -> Result<(Cow<'_, [u32]>, Cow<'_, [u8]>), StoreError> {
+    pub(super) fn of_month(&self, month: Option<i32>) -> Result<RowsAndTexts<'_>, StoreError> {
         let at = self.heaps.binary_search_by_key(&month, |heap| heap.month);
         let Some(heap) = at.ok().and_then(|at| self.heaps.get(at)) else {
             return Ok((Cow::default(), Cow::default()));

@@ -85,10 +85,12 @@ impl<T> Lines<'_, T> {
     fn iter(&self) -> impl Iterator<Item = Line<'_, T>> {
         let mut records = self.records.iter().peekable();
         let all = self.all_words().enumerate();
-        all.map(move |(n, words)| match records.next_if(|(at, ..)| *at == n) {
-            Some((_, van, record)) => Line::Record(*van, *record),
-            None => Line::Packed(words),
-        })
+        all.map(
+            move |(n, words)| match records.next_if(|(at, ..)| *at == n) {
+                Some((_, van, record)) => Line::Record(*van, *record),
+                None => Line::Packed(words),
+            },
+        )
     }
 }
 
@@ -184,9 +186,7 @@ pub(super) fn smalls<'l, T>(
             |words| packed(words).map(i64::from),
             |record| of(record).map(i64::from),
         ),
-        value: Box::new(|code| {
-            Value::Small(i32::try_from(code.cast_signed()).unwrap_or_default())
-        }),
+        value: Box::new(|code| Value::Small(i32::try_from(code.cast_signed()).unwrap_or_default())),
         how: How::Dictionary,
     })
 }
@@ -446,7 +446,10 @@ impl<'m, T: Packable> Months<'m, T> {
                 }
                 Verdict::OfNoVan | Verdict::AlreadyListed(_) => {
                     let van = self.names.vans.get(rows.van(i) as usize);
-                    *done.unknown.entry(van.cloned().unwrap_or_else(|| "".into())).or_default() += 1;
+                    *done
+                        .unknown
+                        .entry(van.cloned().unwrap_or_else(|| "".into()))
+                        .or_default() += 1;
                 }
             }
         }
@@ -640,9 +643,11 @@ impl<T: Packable> RowsOfMonth<'_, T> {
             keys.extend(rows.map(|(words, i)| coarse(piece.van(words), words.seconds(), i)));
         }
         let others = self.others.iter().zip(self.packed as u32..);
-        keys.extend(others.map(|(other, i)| {
-            coarse(other.van, other.record.when().0.div_euclid(1_000_000), i)
-        }));
+        keys.extend(
+            others.map(|(other, i)| {
+                coarse(other.van, other.record.when().0.div_euclid(1_000_000), i)
+            }),
+        );
         keys.sort_unstable();
         let mut order: Vec<u32> = keys.iter().map(|key| *key as u32).collect();
         let (mut start, mut has_alike) = (0, false);
@@ -740,28 +745,33 @@ impl<T: Packable> RowsOfMonth<'_, T> {
         let mut numbers: HashMap<Arc<str>, Option<u32>> = HashMap::new();
         let mut last: Option<(Arc<str>, Option<u32>)> = None;
         for part in parts {
-            for_each_row_within::<T>(part, against.view, Asked::Within(within), |batch, row, place| {
-                let name = T::names(batch).get(row)?;
-                let number = match &last {
-                    // Rows of one van lie side by side, their name shared.
-                    Some((known, number)) if Arc::ptr_eq(known, name) => *number,
-                    _ => {
-                        let number = *numbers.entry(name.clone()).or_insert_with(|| {
-                            let identity = identity_of::<T>(against.names, name).ok()?;
-                            self.names.identities.get(&identity).copied()
-                        });
-                        last = Some((name.clone(), number));
-                        number
+            for_each_row_within::<T>(
+                part,
+                against.view,
+                Asked::Within(within),
+                |batch, row, place| {
+                    let name = T::names(batch).get(row)?;
+                    let number = match &last {
+                        // Rows of one van lie side by side, their name shared.
+                        Some((known, number)) if Arc::ptr_eq(known, name) => *number,
+                        _ => {
+                            let number = *numbers.entry(name.clone()).or_insert_with(|| {
+                                let identity = identity_of::<T>(against.names, name).ok()?;
+                                self.names.identities.get(&identity).copied()
+                            });
+                            last = Some((name.clone(), number));
+                            number
+                        }
+                    };
+                    let Some(who) = number else { return Some(()) };
+                    let key = (who, T::when_at(batch, row)?);
+                    let first = order.partition_point(|i| self.key(*i) < key);
+                    if order.get(first).is_some_and(|i| self.key(*i) == key) {
+                        stored.push((first, T::get(batch, row)?, place));
                     }
-                };
-                let Some(who) = number else { return Some(()) };
-                let key = (who, T::when_at(batch, row)?);
-                let first = order.partition_point(|i| self.key(*i) < key);
-                if order.get(first).is_some_and(|i| self.key(*i) == key) {
-                    stored.push((first, T::get(batch, row)?, place));
-                }
-                Some(())
-            })?;
+                    Some(())
+                },
+            )?;
         }
         stored.sort_by_key(|(first, ..)| *first);
         Ok(stored)

@@ -518,7 +518,11 @@ fn streams(values: &[Value<'_>], bytes: &mut Vec<u8>) {
     };
     let reals: Vec<[u8; 8]> = values.iter().map(real).collect();
     for at in 0..8 {
-        bytes.extend(reals.iter().map(|real| real.get(at).copied().unwrap_or_default()));
+        bytes.extend(
+            reals
+                .iter()
+                .map(|real| real.get(at).copied().unwrap_or_default()),
+        );
     }
 }
 

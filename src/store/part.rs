@@ -6,12 +6,12 @@ use std::sync::Arc;
 
 use arrow_array::{ArrayRef, RecordBatch};
 use arrow_schema::SchemaRef;
-use parquet::arrow::{ArrowSchemaConverter, ProjectionMask};
 use parquet::arrow::arrow_reader::{
     ArrowReaderMetadata, ArrowReaderOptions, ParquetRecordBatchReader,
     ParquetRecordBatchReaderBuilder, RowSelection,
 };
 use parquet::arrow::arrow_writer::{ArrowWriter, ArrowWriterOptions};
+use parquet::arrow::{ArrowSchemaConverter, ProjectionMask};
 use parquet::basic::{Compression, ZstdLevel};
 use parquet::errors::ParquetError;
 use parquet::file::metadata::RowGroupMetaData;

@@ -123,9 +123,7 @@ impl Rewritten for Fill {
         match column {
             "van" => self.van.to_string(),
             "started_at" => writer.time(self.started_at),
-            "ended_at" => self
-                .ended_at
-                .map_or_else(String::new, |at| writer.time(at)),
+            "ended_at" => self.ended_at.map_or_else(String::new, |at| writer.time(at)),
             "postcode" => text(&self.postcode),
             "litres" => number(self.litres),
             "meter_litres" => number(self.meter_litres),

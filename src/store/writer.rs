@@ -395,7 +395,11 @@ impl<'s> Writer<'s> {
             texts_of_kind::<Fill>(&self.parts_of(TableName::Fills, &ids)?, view, &mut texts)?;
             texts_of_kind::<Service>(&self.parts_of(TableName::Services, &ids)?, view, &mut texts)?;
             texts_of_kind::<Van>(&self.parts_of(TableName::Vans, &ids)?, view, &mut texts)?;
-            texts_of_kind::<Hardness>(&self.parts_of(TableName::Hardness, &ids)?, view, &mut texts)?;
+            texts_of_kind::<Hardness>(
+                &self.parts_of(TableName::Hardness, &ids)?,
+                view,
+                &mut texts,
+            )?;
         }
         Ok(texts)
     }

@@ -18,7 +18,7 @@ use super::super::words::{SourceWord, items, source};
 use super::OddRow;
 use super::cells::{self, Clock};
 use super::days::{Day, Days};
-use super::known::{Known, short_key};
+use super::known::{Known, key_at};
 use super::layout::{Cell, Plan};
 use super::vans::Vans;
 
@@ -202,7 +202,7 @@ impl<'p> Slot<'p> {
                     return Some(rest);
                 }
                 let rows = &mut self.rows;
-                let found = self.places.word(cell, |cell| {
+                let found = self.places.word(cell, key_at(bytes, cell.len()), |cell| {
                     let code = plain_place(cell)?;
                     let is_same = u32::from(code == cell);
                     Some(rows.text(code.into()) << 1 | is_same)
@@ -213,14 +213,18 @@ impl<'p> Slot<'p> {
             }
             Cell::Source => {
                 let (cell, rest) = cells::cell(bytes, self.plan.delimiter);
-                let found = self.sources.word(cell, packed_source)?;
+                let found = self
+                    .sources
+                    .word(cell, key_at(bytes, cell.len()), packed_source)?;
                 row.set(fill::BOUGHT, found >> 1);
                 row.as_written &= found & AS_WRITTEN != 0;
                 Some(rest)
             }
             Cell::Item => {
                 let (cell, rest) = cells::cell(bytes, self.plan.delimiter);
-                let found = self.items.word(cell, packed_item)?;
+                let found = self
+                    .items
+                    .word(cell, key_at(bytes, cell.len()), packed_item)?;
                 row.set(service::ITEM, found >> 1);
                 row.as_written &= found & AS_WRITTEN != 0;
                 Some(rest)
@@ -231,7 +235,7 @@ impl<'p> Slot<'p> {
                     return Some(rest);
                 }
                 let rows = &mut self.rows;
-                let found = self.texts.word(cell, |cell| {
+                let found = self.texts.word(cell, key_at(bytes, cell.len()), |cell| {
                     is_plain_text(cell).then(|| rows.text(cell.into()))
                 })?;
                 row.set(word, found);
@@ -240,14 +244,9 @@ impl<'p> Slot<'p> {
         }
     }
 
-    fn van<'b>(
-        &mut self,
-        bytes: &'b [u8],
-        row: &mut RowRead<'_>,
-        vans: &Vans,
-    ) -> Option<&'b [u8]> {
+    fn van<'b>(&mut self, bytes: &'b [u8], row: &mut RowRead<'_>, vans: &Vans) -> Option<&'b [u8]> {
         let (cell, rest) = cells::cell(bytes, self.plan.delimiter);
-        let key = short_key(cell);
+        let key = key_at(bytes, cell.len());
         let number = match (key, self.last_van) {
             (Some(key), Some((last, number))) if key == last => number,
             _ => vans.number(cell, key)?,

@@ -131,9 +131,28 @@ mod tests {
     #[test]
     fn numbers_are_what_the_careful_way_makes_of_them() {
         let cells = [
-            "0", "7", "319", "0319", "12.5", "12.50", "0.125", "1.125", "1234.125", "00.5",
-            "123456789", "0.000000001", "268435455", "268435456", "1.", ".5", "1.2.3", "12a",
-            "-3", "1234567890", "", "12,5",
+            "0",
+            "7",
+            "319",
+            "0319",
+            "12.5",
+            "12.50",
+            "0.125",
+            "1.125",
+            "1234.125",
+            "00.5",
+            "123456789",
+            "0.000000001",
+            "268435455",
+            "268435456",
+            "1.",
+            ".5",
+            "1.2.3",
+            "12a",
+            "-3",
+            "1234567890",
+            "",
+            "12,5",
         ];
         for text in cells {
             let careful = numbers::number(text, DecimalMark::Point);
@@ -142,7 +161,11 @@ mod tests {
                     let expected = careful.unwrap();
                     assert_eq!(real(found.word), expected.map(|n| n.value), "{text}");
                     assert!(expected.is_none_or(|n| n.unit.is_empty()), "{text}");
-                    assert_eq!(found.tells_point, decimal_evidence(text) == Some('.'), "{text}");
+                    assert_eq!(
+                        found.tells_point,
+                        decimal_evidence(text) == Some('.'),
+                        "{text}"
+                    );
                     let shortest = expected.map_or(String::new(), |n| n.value.to_string());
                     assert_eq!(found.is_shortest, shortest == text, "{text}");
                 }

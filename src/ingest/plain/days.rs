@@ -32,7 +32,8 @@ pub(super) struct Day {
 impl Day {
     /// `None` where the calendar has no such day, or it lies before all records.
     pub fn new(year: u16, month: u8, day: u8) -> Option<Day> {
-        let is_leap = year % 4 == 0 && (year % 100 != 0 || year % 400 == 0);
+        let is_leap =
+            year.is_multiple_of(4) && (!year.is_multiple_of(100) || year.is_multiple_of(400));
         let days = match month {
             2 => 28 + u8::from(is_leap),
             4 | 6 | 9 | 11 => 30,

@@ -19,13 +19,19 @@ pub(super) struct Known {
 impl Known {
     /// What a cell met before is packed as, or one that is new; `None` where it
     /// is not plain.
-    pub fn word(&mut self, cell: &[u8], read: impl FnOnce(&str) -> Option<u32>) -> Option<u32> {
-        let key = short_key(cell);
+    ///
+    /// `key`: as [`short_key`] gives it.
+    pub fn word(
+        &mut self,
+        cell: &[u8],
+        key: Option<u128>,
+        read: impl FnOnce(&str) -> Option<u32>,
+    ) -> Option<u32> {
         let word = match (key, self.last) {
             (Some(key), Some((last, word))) if key == last => word,
             (Some(key), _) => match self.short.get(&key) {
                 Some(word) => *word,
-                None => self.add(cell, key.into(), read)?,
+                None => self.add(cell, Some(key), read)?,
             },
             (None, _) => match self.long.get(cell) {
                 Some(word) => *word,
@@ -48,13 +54,26 @@ impl Known {
         if self.bytes > MOST_TEXT {
             return None;
         }
-        let word = std::str::from_utf8(cell).ok().and_then(read).unwrap_or(NONE);
+        let word = std::str::from_utf8(cell)
+            .ok()
+            .and_then(read)
+            .unwrap_or(NONE);
         match key {
             Some(key) => self.short.insert(key, word),
             None => self.long.insert(cell.into(), word),
         };
         Some(word)
     }
+}
+
+/// The cell of so many bytes at the start of `bytes` as [`short_key`] gives it:
+/// quick where more stands behind it.
+pub(super) fn key_at(bytes: &[u8], length: usize) -> Option<u128> {
+    let Some(chunk) = bytes.first_chunk::<16>().filter(|_| length < 16) else {
+        return short_key(bytes.get(..length)?);
+    };
+    let own = u128::from_le_bytes(*chunk) & ((1 << (8 * length)) - 1);
+    Some(own | (length as u128 + 1) << 120)
 }
 
 /// A cell of up to 15 bytes as a number, which is never 0.
@@ -92,7 +111,6 @@ impl Hasher for Quick {
         self.add(n as u64);
     }
 
-
     fn finish(&self) -> u64 {
         self.0 ^ self.0 >> 32
     }
@@ -101,5 +119,21 @@ impl Hasher for Quick {
 impl Quick {
     fn add(&mut self, word: u64) {
         self.0 = (self.0.rotate_left(23) ^ word).wrapping_mul(0x9e37_79b9_7f4a_7c15);
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_cell_has_one_key_whatever_stands_behind_it() {
+        let text = b"QV-00040,2026-10-01T08:00,QA3 4XY";
+        for length in 0..text.len() {
+            let cell = text.get(..length).unwrap_or_default();
+            assert_eq!(key_at(text, length), short_key(cell));
+            assert_eq!(key_at(cell, length), short_key(cell));
+            assert_ne!(short_key(cell), Some(0));
+        }
     }
 }

@@ -87,8 +87,7 @@ fn is_same(bytes: &[u8]) -> bool {
 }
 
 const READINGS: &str = "van,taken_at,postcode,feed_ppm,permeate_ppm,product_ppm,water_c,feed_bar,permeate_lpm,concentrate_lpm\n";
-const FILLS: &str =
-    "van,started_at,ended_at,postcode,litres,meter_litres,reject_litres,source\n";
+const FILLS: &str = "van,started_at,ended_at,postcode,litres,meter_litres,reject_litres,source\n";
 const SERVICES: &str = "van,done_at,item,quantity,cost,part,note\n";
 
 fn sample() -> Vec<String> {
@@ -209,11 +208,54 @@ impl Chance {
 }
 
 const PIECES: [&str; 48] = [
-    "0", "9", ".", ",", "-", " ", "T", "\"", "'", "\r", "\n", ";", "O", "é", "\0", "~", "x",
-    "n/a", "12,5", "<1", "1e3", "2025-10-26T01:30", "2026-02-30T08:00", "QA3 4XY", "qa3", "same",
-    "Total", "1.234", "00", ".5", "5.", "12.50", "-3", "tap", "depot", "RO + DI", "resin",
-    "20000", "0.0", "2026-10-31 08:15", "2026-10-31T08:15:20", "31/10/2026", "QV-O1", "\t", "+",
-    "999", "\u{a0}", "",
+    "0",
+    "9",
+    ".",
+    ",",
+    "-",
+    " ",
+    "T",
+    "\"",
+    "'",
+    "\r",
+    "\n",
+    ";",
+    "O",
+    "é",
+    "\0",
+    "~",
+    "x",
+    "n/a",
+    "12,5",
+    "<1",
+    "1e3",
+    "2025-10-26T01:30",
+    "2026-02-30T08:00",
+    "QA3 4XY",
+    "qa3",
+    "same",
+    "Total",
+    "1.234",
+    "00",
+    ".5",
+    "5.",
+    "12.50",
+    "-3",
+    "tap",
+    "depot",
+    "RO + DI",
+    "resin",
+    "20000",
+    "0.0",
+    "2026-10-31 08:15",
+    "2026-10-31T08:15:20",
+    "31/10/2026",
+    "QV-O1",
+    "\t",
+    "+",
+    "999",
+    "\u{a0}",
+    "",
 ];
 
 #[test]
@@ -230,7 +272,9 @@ fn files_changed_at_random_come_to_the_same_end_by_both_ways() {
         let mut bytes = lines.concat().into_bytes();
         if chance.below(6) == 0 {
             let delimiter = [b';', b'\t', b'|'][chance.below(3)];
-            bytes.iter_mut().for_each(|b| *b = if *b == b',' { delimiter } else { *b });
+            bytes
+                .iter_mut()
+                .for_each(|b| *b = if *b == b',' { delimiter } else { *b });
         }
         for _ in 0..1 + chance.below(3) {
             let header = lines[0].len();

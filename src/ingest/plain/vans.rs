@@ -53,7 +53,9 @@ impl Vans {
         if fresh.bytes > MOST_TEXT {
             return None;
         }
-        let name = std::str::from_utf8(cell).ok().filter(|name| is_plain_van(name));
+        let name = std::str::from_utf8(cell)
+            .ok()
+            .filter(|name| is_plain_van(name));
         let number = match name {
             Some(name) => {
                 fresh.names.push(name.into());
@@ -74,7 +76,7 @@ impl Vans {
                     self.long.insert(cell, number);
                 }
                 Some(key) => {
-                    if (self.count + 1) * 2 > self.keys.len() {
+                    if (self.count + 1) * 4 > self.keys.len() * 3 {
                         self.grow();
                     }
                     self.put(key, number);
@@ -135,7 +137,8 @@ mod tests {
     #[test]
     fn a_van_keeps_its_number_however_many_there_are() {
         let mut vans = Vans::default();
-        let number = |vans: &Vans, name: &str| vans.number(name.as_bytes(), short_key(name.as_bytes()));
+        let number =
+            |vans: &Vans, name: &str| vans.number(name.as_bytes(), short_key(name.as_bytes()));
         for round in 0..3 {
             for n in 0..3_000_u32 {
                 assert_eq!(number(&vans, &format!("QV-{n}")), Some(2 * n), "{round}");

@@ -178,11 +178,7 @@ impl Packable for Fill {
         match at {
             0 => packed_months::vans(lines, names),
             1 => packed_months::wholes(lines, |w| Some(w.micros()), |f| Some(f.started_at.0)),
-            2 => packed_months::smalls(
-                lines,
-                |_| None,
-                |f| f.day_position.map(u32::cast_signed),
-            ),
+            2 => packed_months::smalls(lines, |_| None, |f| f.day_position.map(u32::cast_signed)),
             3 => packed_months::wholes(
                 lines,
                 |w| ended_at(w).map(|at| at.0),

@@ -160,11 +160,7 @@ impl Packable for Reading {
         match at {
             0 => packed_months::vans(lines, names),
             1 => packed_months::wholes(lines, |w| Some(w.micros()), |r| Some(r.taken_at.0)),
-            2 => packed_months::smalls(
-                lines,
-                |_| None,
-                |r| r.day_position.map(u32::cast_signed),
-            ),
+            2 => packed_months::smalls(lines, |_| None, |r| r.day_position.map(u32::cast_signed)),
             3 => packed_months::texts(lines, at::PLACE, |r| opt(&r.postcode), names),
             4 => real(at::FEED, |r| r.feed_ppm),
             5 => real(at::PERMEATE, |r| r.permeate_ppm),

@@ -9,13 +9,13 @@ use criterion::{Criterion, Throughput, criterion_group, criterion_main};
 use jiff::civil::date;
 use jiff::tz::TimeZone;
 use litrewise::demo::{QuickPlan, RowOrder, write_quick};
-use litrewise::ingest::{FileReader, Options};
+use litrewise::ingest::{FileReader, Gathered, Options, ReadError, read_bytes};
 use litrewise::report::kernels::{Press, lay_out_van};
 use litrewise::settings::Settings;
 use litrewise::stats::mixed::{GroupSummary, MixedModel};
 use litrewise::stats::passage::Passage;
-use litrewise::store::Store;
-use litrewise::store::records::{Instant, RowBatch};
+use litrewise::store::records::Instant;
+use litrewise::store::{Store, StoreError};
 use litrewise::{advise, fit, lives};
 
 /// 60 vans over a year, as CSV and as a store.
@@ -46,13 +46,9 @@ fn fleet() -> Fleet {
     let store = Store::create_or_open(&folder.path().join("store")).unwrap();
     let mut writer = store.writer().unwrap();
     for name in ["vans", "hardness", "readings", "fills", "services"] {
-        let path = plan.out.join(format!("{name}.csv"));
-        let file = FileReader::open(&path, name, &options()).unwrap();
-        let mut taking = writer.begin(file.head(), Instant(0)).unwrap();
-        let tail = file
-            .read(|batch: RowBatch| taking.take(batch).map_err(Stopped::Store))
-            .unwrap();
-        taking.finish(tail).unwrap();
+        let bytes = std::fs::read(plan.out.join(format!("{name}.csv"))).unwrap();
+        let rows = read_bytes(&bytes, name, &options()).unwrap();
+        writer.add(rows, Instant(0)).unwrap();
     }
     drop(writer);
     Fleet { folder, store }
@@ -60,14 +56,19 @@ fn fleet() -> Fleet {
 
 #[derive(Debug)]
 enum Stopped {
-    Read,
-    #[allow(dead_code)]
-    Store(litrewise::store::StoreError),
+    Reading,
+    Storing,
 }
 
-impl From<litrewise::ingest::ReadError> for Stopped {
-    fn from(_: litrewise::ingest::ReadError) -> Stopped {
-        Stopped::Read
+impl From<ReadError> for Stopped {
+    fn from(_: ReadError) -> Stopped {
+        Stopped::Reading
+    }
+}
+
+impl From<StoreError> for Stopped {
+    fn from(_: StoreError) -> Stopped {
+        Stopped::Storing
     }
 }
 
@@ -78,19 +79,22 @@ fn rows(c: &mut Criterion) {
     let rows = bytes.iter().filter(|b| **b == b'\n').count() as u64 - 1;
     let mut group = c.benchmark_group("ingest");
     group.throughput(Throughput::Elements(rows));
-    group.bench_function("readings from CSV, rows", |b| {
+    let writer = fleet.store.writer().unwrap();
+    group.bench_function("plain readings packed, rows", |b| {
         b.iter(|| {
             let file = FileReader::open(&path, "readings.csv", &options()).unwrap();
-            let mut seen = 0;
-            file.read(|batch: RowBatch| {
-                seen += batch.rows.len();
-                Ok::<_, Stopped>(())
-            })
-            .unwrap();
-            seen
+            let mut shelf = writer.shelf();
+            matches!(
+                file.gather::<Stopped>(&mut shelf).unwrap(),
+                Gathered::Plain(_)
+            )
         });
     });
+    group.bench_function("readings read with care, rows", |b| {
+        b.iter(|| read_bytes(black_box(&bytes), "readings.csv", &options()).unwrap());
+    });
     group.finish();
+    drop(writer);
 
     let records = fleet.store.fleet().unwrap();
     let vans = records.histories.len() as u64;
@@ -125,7 +129,9 @@ fn rows(c: &mut Criterion) {
     group.bench_function("laid out", |b| {
         b.iter(|| lay_out_van(black_box(&assessment), 0, month).unwrap());
     });
-    group.bench_function("drawn", |b| b.iter(|| press.draw(black_box(&laid_out)).unwrap()));
+    group.bench_function("drawn", |b| {
+        b.iter(|| press.draw(black_box(&laid_out)).unwrap())
+    });
     group.bench_function("encoded as PNG", |b| {
         b.iter(|| press.encode(black_box(&drawn)).unwrap());
     });
@@ -160,7 +166,11 @@ fn mathematics(c: &mut Criterion) {
     let days: Vec<f64> = (1..=1000).map(f64::from).collect();
     group.throughput(Throughput::Elements(days.len() as u64));
     group.bench_function("chance of a crossing by a day, days", |b| {
-        b.iter(|| days.iter().map(|day| passage.cdf(black_box(*day))).sum::<f64>());
+        b.iter(|| {
+            days.iter()
+                .map(|day| passage.cdf(black_box(*day)))
+                .sum::<f64>()
+        });
     });
     group.finish();
 }

@@ -305,13 +305,13 @@ fn is_dated(cell: &str) -> bool {
 
 /// What a word at the head of a line of totals tells.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-enum Total {
+pub(super) enum Total {
     Surely,
     /// A name as well: only in a line without a date.
     Undated,
 }
 
-fn total(cell: &str) -> Option<Total> {
+pub(super) fn total(cell: &str) -> Option<Total> {
     if cell.len() < 3 || cell.len() > 13 {
         return None;
     }

@@ -51,7 +51,7 @@ impl LocalDays {
     }
 
     /// The offset that holds all through a day; `None` where it changes.
-    fn offset_on(&self, date: Date) -> Option<Offset> {
+    pub fn offset_on(&self, date: Date) -> Option<Offset> {
         if let Some((day, offset)) = self.day.get()
             && day == date
         {

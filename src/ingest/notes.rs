@@ -17,13 +17,13 @@ pub(super) struct Repair {
     pub what: &'static str,
 }
 
-#[derive(Debug, Default)]
+#[derive(Debug, Default, Clone)]
 pub(super) struct Notes {
     file: Vec<Note>,
     repairs: BTreeMap<Repair, Lines>,
 }
 
-#[derive(Debug, Default)]
+#[derive(Debug, Default, Clone)]
 struct Lines {
     first: Vec<u64>,
     more: u64,

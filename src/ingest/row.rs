@@ -8,6 +8,7 @@ use jiff::civil::Date;
 
 use super::columns::Column;
 use super::instants::DateHabits;
+use super::judge::total;
 use super::layout::Layout;
 use super::local_days::LocalDays;
 use super::names::Names;
@@ -147,13 +148,10 @@ impl<'r> Row<'r> {
         if is_no_value(&name) {
             return Err(self.fault(Column::Van, "nothing that could be a name"));
         }
-        if name.chars().count() > 80 {
+        if name.chars().count() > LONGEST_NAME {
             return Err(self.fault(Column::Van, "too long to be a name"));
         }
-        if matches!(
-            name.to_lowercase().as_str(),
-            "test" | "xx" | "xxx" | "testing" | "test van" | "dummy"
-        ) {
+        if is_test(&name) {
             return Err(self.fault(Column::Van, "a test row"));
         }
         if has_letter_o_for_zero(&name) {
@@ -215,6 +213,48 @@ impl<'r> Row<'r> {
             }
         };
         Ok(Some(self.names.keep_place(cell, &code)))
+    }
+}
+
+/// Characters of the longest name of a van.
+const LONGEST_NAME: usize = 80;
+
+/// A name under which people try things out.
+fn is_test(name: &str) -> bool {
+    matches!(
+        name.to_lowercase().as_str(),
+        "test" | "xx" | "xxx" | "testing" | "test van" | "dummy"
+    )
+}
+
+/// Whether a cell names a van just as it stands, without any repair.
+pub(super) fn is_plain_van(cell: &str) -> bool {
+    plain(cell) == cell
+        && !is_no_value(cell)
+        && !is_ditto(cell)
+        && !cell.starts_with(['#', '='])
+        && !cell.contains('"')
+        && without_obeyed(cell).is_none()
+        && collapsed(cell) == cell
+        && cell.chars().count() <= LONGEST_NAME
+        && !is_test(cell)
+        && !has_letter_o_for_zero(cell)
+        && total(cell).is_none()
+}
+
+/// Whether a cell that is not empty is a text just as it stands.
+pub(super) fn is_plain_text(cell: &str) -> bool {
+    plain(cell) == cell && !cell.contains(['"', '\r', '\0']) && without_obeyed(cell).is_none()
+}
+
+/// The postcode in a cell that needs no repair.
+pub(super) fn plain_place(cell: &str) -> Option<String> {
+    if plain(cell) != cell || is_no_value(cell) || is_ditto(cell) || cell.contains('"') {
+        return None;
+    }
+    match postcode(cell) {
+        Postcode::Known(code) | Postcode::Foreign(code) => Some(code),
+        Postcode::Repaired(..) | Postcode::None => None,
     }
 }
 

@@ -4,6 +4,7 @@
 use std::borrow::Cow;
 
 use super::encoding::TextBlocks;
+use super::layout::Layout;
 use super::quotes::{self, Ended, Marks, Unquoted};
 use super::text::plain;
 
@@ -14,7 +15,7 @@ pub(super) const LONGEST_ROW: usize = 1 << 20;
 const AHEAD: usize = LONGEST_ROW + 16;
 /// Text held once more has been read: several rows' worth, so that what is
 /// left over is not moved for every block.
-const WINDOW: usize = 4 * AHEAD;
+pub(super) const WINDOW: usize = 4 * AHEAD;
 /// How far to look at least for a quote mark that closes another. Each time
 /// that one was not found, half as far is looked for the next, or a file full
 /// of stray marks would take for ever.
@@ -100,6 +101,20 @@ impl<'t> Rows<'t> {
             is_misquoted: false,
             left_open: 0,
         }
+    }
+
+    /// The one row of a text, which stands on this line of its file.
+    pub fn of_line(text: &'t str, line: u64, layout: &Layout) -> Self {
+        let mut rows = Rows::new(text, layout.delimiter);
+        rows.line = line;
+        rows.widths = (layout.width(), layout.headers.len());
+        rows.quote = layout.quote;
+        rows
+    }
+
+    /// The present place in the text, and its line.
+    pub fn place(&self) -> (usize, u64) {
+        (self.at, self.line)
     }
 
     /// Starts over behind a row of the first window.

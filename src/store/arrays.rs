@@ -103,6 +103,20 @@ impl Names {
     }
 }
 
+/// A column of texts of which some may be missing.
+#[derive(Debug)]
+pub(super) struct Texts(StringArray);
+
+impl Texts {
+    pub(super) fn get(&self, row: usize) -> Option<&str> {
+        self.0.is_valid(row).then(|| self.0.value(row))
+    }
+
+    pub(super) fn are_all_there(&self) -> bool {
+        self.0.null_count() == 0
+    }
+}
+
 /// The columns of one batch of a Parquet file, by name.
 pub(super) struct Columns<'a> {
     pub(super) batch: &'a RecordBatch,
@@ -158,6 +172,11 @@ impl Columns<'_> {
             .as_string_opt::<i32>()
             .cloned()
             .ok_or_else(|| self.missing(name))
+    }
+
+    /// Texts that may be missing.
+    pub(super) fn optional_texts(&self, name: &str) -> Result<Texts, StoreError> {
+        self.texts(name).map(Texts)
     }
 
     /// `None` where the file was written before the column was added.

@@ -133,7 +133,7 @@ pub(super) fn of_no_van<T: Kind>(
             };
             let opened = T::open(&mut columns)?;
             let lines = columns.wholes(LINE)?;
-            let texts = columns.texts(TEXT)?;
+            let texts = columns.optional_texts(TEXT)?;
             let reasons: Vec<Option<String>> = T::names(&opened)
                 .values
                 .iter()
@@ -147,13 +147,14 @@ pub(super) fn of_no_van<T: Kind>(
                 let Some(reason) = reason else { continue };
                 let record = T::get(&opened, row).ok_or_else(|| damaged(part))?;
                 let mark = || T::mark_at(&opened, row);
+                let text = view.text_of(part.file_id, texts.get(row), || Some(record.clone()));
                 file.for_each(line, mark, |owner| {
                     records.push(record.clone());
                     rows.push(ListedRow {
                         file_id: owner.file_id,
                         line: Some(owner.line),
                         reason: reason.clone(),
-                        text: texts.value(row).to_owned(),
+                        text: text.clone(),
                         day_position: record.day_position(),
                     });
                     Some(())

@@ -8,7 +8,7 @@ use super::files::FileLine;
 use super::log::Log;
 use super::schema::TableName;
 use super::sound::Damage;
-use super::table::LOG_FOLDER;
+use super::table::{LOG_FOLDER, Table};
 
 /// What a check of the whole store found.
 #[derive(Debug, Clone, Default)]
@@ -47,7 +47,15 @@ pub(super) fn check(store: &Store) -> Result<Checked, StoreError> {
         checked.rows += parts.iter().filter_map(|part| part.rows).sum::<u64>();
         store.sound.only_sound(parts);
         // The library's own view of it, which may fail where ours does not.
-        store.listed(name)?;
+        if log.damaged.is_empty() {
+            let table = Table::load(&store.path, name);
+            let read = table.and_then(|mut table| table.is_read_by_library(&store.worker));
+            if let Err(error) = read {
+                store
+                    .sound
+                    .note(&folder, format!("cannot be read: {error}"));
+            }
+        }
     }
     checked.damage = store.sound.damage();
     let files: BTreeMap<u64, FileLine> = store.files()?.into_iter().map(|f| (f.id, f)).collect();

@@ -14,10 +14,11 @@ use arrow_array::ArrayRef;
 use super::arrays::{Columns, Names, days};
 use super::error::StoreError;
 use super::records::Record;
+use super::rewritten::Rewritten;
 use super::schema::TableName;
 
 /// A kind of record that has a table.
-pub(super) trait Kind: Sized + Clone + Send + Sync + std::fmt::Debug {
+pub(super) trait Kind: Rewritten + Sized + Clone + Send + Sync + std::fmt::Debug {
     const TABLE: TableName;
     /// Whether `who` names a van that the van list may know.
     const IS_OF_A_VAN: bool;

@@ -40,6 +40,9 @@ pub(super) struct FinishedFile {
     /// Its rows set aside that were accepted in an earlier file all the same:
     /// already stored, as long as that file is in force.
     pub(super) known: Ties,
+    /// How its rows are written again of which no text was kept; empty where
+    /// all were.
+    pub(super) row_style: String,
 }
 
 /// All finished files in order of ingest.
@@ -80,6 +83,7 @@ impl FinishedFiles {
             line,
             supersedes: Ties::default(),
             known: Ties::default(),
+            row_style: String::new(),
         };
         self.files.insert(at, stand_in);
     }
@@ -117,6 +121,7 @@ pub(super) fn arrays(file: &FinishedFile) -> Vec<ArrayRef> {
         text(&line.dialect.header),
         text(&line.dialect.delimiter),
         text(&line.dialect.habits),
+        text(&file.row_style),
     ]
 }
 
@@ -146,15 +151,16 @@ fn read_part(part: &Part) -> Result<Vec<FinishedFile>, StoreError> {
         let [id, bytes, read, stored, already, aside] = wholes;
         let wholes = [id?, bytes?, read?, stored?, already?, aside?];
         let at = columns.instants(INGESTED_AT)?;
-        let added = ["known", "header", "delimiter", "habits"].map(|c| columns.texts_if_there(c));
-        let [known, header, delimiter, habits] = added;
-        let added = [known?, header?, delimiter?, habits?];
+        let added = ["known", "header", "delimiter", "habits", "row_style"];
+        let [known, header, delimiter, habits, row_style] =
+            added.map(|c| columns.texts_if_there(c));
+        let added = [known?, header?, delimiter?, habits?, row_style?];
         for row in 0..batch.num_rows() {
             let [name, sha256, recognised, notes, supersedes] =
                 texts.each_ref().map(|t| t.value(row).to_owned());
             let [id, bytes, read, stored, already_stored, set_aside] =
                 wholes.each_ref().map(|w| w.get(row).unwrap_or_default());
-            let [known, header, delimiter, habits] = added.each_ref().map(|texts| {
+            let [known, header, delimiter, habits, row_style] = added.each_ref().map(|texts| {
                 let text = texts.as_ref().map(|t| t.value(row));
                 text.unwrap_or_default().to_owned()
             });
@@ -192,6 +198,7 @@ fn read_part(part: &Part) -> Result<Vec<FinishedFile>, StoreError> {
                     .ok_or_else(|| damaged("the rows it repeats cannot be read"))?,
                 supersedes: Ties::from_text(&supersedes)
                     .ok_or_else(|| damaged("the rows it replaces cannot be read"))?,
+                row_style,
             });
         }
     }

@@ -8,6 +8,7 @@ use super::error::StoreError;
 use super::part::{Part, file_id_of};
 use super::schema::MONTH;
 use super::sound::is_what_its_name_says;
+use super::table::sort;
 
 /// What a line of a log may be about.
 const KNOWN: [&str; 10] = [
@@ -171,7 +172,7 @@ impl Log {
                 }
             }
         }
-        parts.sort_by(|a, b| (a.file_id, &a.month, &a.path).cmp(&(b.file_id, &b.month, &b.path)));
+        sort(&mut parts);
         parts
     }
 }

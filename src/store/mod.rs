@@ -9,6 +9,7 @@ mod anonymous;
 mod arrays;
 mod aside;
 mod check;
+mod chunks;
 mod columns;
 mod error;
 mod export;
@@ -21,10 +22,14 @@ mod mend;
 mod months;
 pub mod names;
 mod outcome;
+pub mod packed;
+mod packed_months;
+mod pages;
 mod part;
 mod private;
 mod reader;
 pub mod records;
+mod rewritten;
 mod row_text;
 mod rows;
 mod schema;
@@ -48,9 +53,11 @@ use std::path::{Path, PathBuf};
 use std::sync::Arc;
 
 pub use check::Checked;
+pub use chunks::VanChunks;
 pub use error::StoreError;
 pub use files::FileLine;
 pub use outcome::FileOutcome;
+pub use rewritten::RowStyle;
 pub use row_text::{harmless, print_of};
 pub use sound::Damage;
 pub use summary::Input;
@@ -71,6 +78,8 @@ use table::{LOG_FOLDER, Table, Worker};
 const FORMAT: u64 = 1;
 /// Says that a folder is a store, and of which format.
 const MARKER: &str = "litrewise.json";
+/// Rows in memory while all are counted.
+const ROWS_COUNTED_AT_ONCE: u64 = 300_000;
 /// What may lie in a folder that is to become a store.
 const OWN_NAMES: [&str; 4] = ["litrewise.toml", MARKER, "litrewise.json.new", LOCK_FILE];
 
@@ -157,8 +166,8 @@ impl Store {
     /// The sound Parquet files of a table. What is damaged is noted and left out.
     fn listed(&self, name: TableName) -> Result<Vec<Part>, StoreError> {
         let folder = self.path.join(name.folder());
-        let parts = match Table::load_if_there(&self.worker, &self.path, name) {
-            Ok(Some(table)) => table.parts(),
+        let parts = match Table::load_if_there(&self.path, name) {
+            Ok(Some(table)) => Ok(table.parts().to_vec()),
             Ok(None) => {
                 if !name.came_later() {
                     self.sound.note(&folder, "is missing".to_owned());
@@ -219,9 +228,7 @@ impl Store {
     /// # Errors
     /// Where the tables cannot be read or `out` not be written to.
     pub fn summarise(&self, out: &mut dyn std::io::Write) -> Result<(), StoreError> {
-        let snapshot = self.snapshot()?;
-        let names = snapshot.van_names()?;
-        summary::write(&snapshot.summaries(&names)?, out)
+        summary::write_own(&self.snapshot()?, out)
     }
 
     /// The same for whole vans' rows that another engine hands over: the
@@ -237,7 +244,7 @@ impl Store {
     ) -> Result<(), StoreError> {
         let snapshot = self.snapshot()?;
         let names = snapshot.van_names()?;
-        summary::write(&summary::of_rows(rows, &snapshot, &names)?, out)
+        summary::write(summary::of_rows(rows, &snapshot, &names)?, out)
     }
 
     /// Every row set aside now, in order of ingest, then of line.
@@ -279,7 +286,20 @@ impl Store {
     /// # Errors
     /// Where the tables cannot be read.
     pub fn row_counts(&self) -> Result<RowCounts, StoreError> {
-        Ok(self.fleet()?.rows)
+        let mut chunks = self.van_chunks(ROWS_COUNTED_AT_ONCE)?;
+        for chunk in &mut chunks {
+            chunk?;
+        }
+        Ok(chunks.rows())
+    }
+
+    /// Everything current, some vans at a time in order of their names: as many
+    /// as have so many rows together, at least one.
+    ///
+    /// # Errors
+    /// Where the tables cannot be read.
+    pub fn van_chunks(&self, rows_at_once: u64) -> Result<VanChunks, StoreError> {
+        VanChunks::new(&self.snapshot()?, rows_at_once)
     }
 
     /// Writes the current rows as the five CSV files of the contract, their

@@ -25,18 +25,33 @@ impl FileOutcome {
     /// Counts accepted rows with their verdicts.
     pub(super) fn count(&mut self, rows: &[AcceptedRow], verdicts: &[Verdict]) {
         let mut unknown: BTreeMap<&str, u64> = BTreeMap::new();
+        let (mut new, mut replaced, mut already_stored) = (0, 0, 0);
         for ((_, record, _), verdict) in rows.iter().zip(verdicts) {
             match verdict {
-                Verdict::New => self.new += 1,
-                Verdict::Corrected => self.replaced += 1,
-                Verdict::AlreadyStored(_) => self.counts.already_stored += 1,
+                Verdict::New => new += 1,
+                Verdict::Corrected => replaced += 1,
+                Verdict::AlreadyStored(_) => already_stored += 1,
                 Verdict::OfNoVan | Verdict::AlreadyListed(_) => {
                     *unknown.entry(who(record)).or_default() += 1;
                 }
             }
         }
-        self.counts.set_aside += unknown.values().sum::<u64>();
+        self.count_judged(new, replaced, already_stored, unknown.into_iter());
+    }
+
+    /// Counts rows by their verdicts; `unknown`: rows of no van, by name.
+    pub(super) fn count_judged<'n>(
+        &mut self,
+        new: u64,
+        replaced: u64,
+        already_stored: u64,
+        unknown: impl Iterator<Item = (&'n str, u64)>,
+    ) {
+        self.new += new;
+        self.replaced += replaced;
+        self.counts.already_stored += already_stored;
         for (name, rows) in unknown {
+            self.counts.set_aside += rows;
             match self
                 .unknown_vans
                 .binary_search_by(|(van, _)| (**van).cmp(name))

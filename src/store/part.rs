@@ -6,19 +6,24 @@ use std::sync::Arc;
 
 use arrow_array::{ArrayRef, RecordBatch};
 use arrow_schema::SchemaRef;
-use parquet::arrow::ProjectionMask;
 use parquet::arrow::arrow_reader::{
     ArrowReaderMetadata, ArrowReaderOptions, ParquetRecordBatchReader,
-    ParquetRecordBatchReaderBuilder,
+    ParquetRecordBatchReaderBuilder, RowSelection,
 };
 use parquet::arrow::arrow_writer::{ArrowWriter, ArrowWriterOptions};
+use parquet::arrow::{ArrowSchemaConverter, ProjectionMask};
 use parquet::basic::{Compression, ZstdLevel};
 use parquet::errors::ParquetError;
+use parquet::file::metadata::RowGroupMetaData;
 use parquet::file::properties::{EnabledStatistics, WriterProperties};
+use parquet::file::statistics::Statistics;
+use parquet::file::writer::SerializedFileWriter;
 use parquet::schema::types::{ColumnPath, SchemaDescriptor};
+use rayon::prelude::*;
 use sha2::{Digest, Sha256};
 
 use super::error::StoreError;
+use super::pages::{self, Column};
 use super::private;
 use super::schema::{MONTH, TEXT, TableName};
 
@@ -57,7 +62,7 @@ pub(super) struct NewPart {
 
 fn properties() -> Result<WriterProperties, ParquetError> {
     Ok(WriterProperties::builder()
-        .set_compression(Compression::ZSTD(ZstdLevel::try_new(1)?))
+        .set_compression(Compression::ZSTD(ZstdLevel::try_new(pages::LEVEL)?))
         .set_created_by("litrewise".to_owned())
         .set_max_row_group_row_count(Some(GROUP_ROWS))
         .set_column_dictionary_enabled(ColumnPath::from(TEXT), false)
@@ -70,13 +75,83 @@ const GROUP_BYTES: usize = 32 << 20;
 
 /// A Parquet file being written below a table's folder. It is no part of the
 /// table until it is committed, and gone if it is not finished.
-pub(super) struct PartWriter {
-    writer: Option<ArrowWriter<Hashed>>,
-    table: TableName,
+struct Unfinished {
     folder: PathBuf,
     file_id: u64,
     month: Option<String>,
-    unfinished: PathBuf,
+    path: PathBuf,
+}
+
+impl Unfinished {
+    fn create(
+        table_folder: &Path,
+        file_id: u64,
+        month: Option<String>,
+    ) -> Result<(Unfinished, Hashed), StoreError> {
+        let folder = match &month {
+            Some(month) => table_folder.join(format!("{MONTH}={month}")),
+            None => table_folder.to_owned(),
+        };
+        private::create_folder(&folder).map_err(|e| StoreError::io("create", &folder, e))?;
+        let path = folder.join(format!("{UNFINISHED}{file_id:08}"));
+        let file = private::create_file(&path).map_err(|e| StoreError::io("write", &path, e))?;
+        let hashed = Hashed {
+            file,
+            hash: Sha256::new(),
+            bytes: 0,
+        };
+        let unfinished = Unfinished {
+            folder,
+            file_id,
+            month,
+            path,
+        };
+        Ok((unfinished, hashed))
+    }
+
+    fn failed(&self, error: ParquetError) -> StoreError {
+        StoreError::parquet("write to", &self.path, error)
+    }
+
+    /// Waits until the disk has the file, and gives it its name.
+    fn finish(self, hashed: Hashed, rows: u64) -> Result<NewPart, StoreError> {
+        let io = |e| StoreError::io("write", &self.path, e);
+        hashed.file.sync_all().map_err(io)?;
+        let sha256 = hex(&hashed.hash.finalize());
+        let name = format!(
+            "part-{:08}-{}.parquet",
+            self.file_id,
+            sha256.get(..16).unwrap_or("")
+        );
+        let path = self.folder.join(&name);
+        std::fs::rename(&self.path, &path).map_err(|e| StoreError::io("write", &path, e))?;
+        Ok(NewPart {
+            relative: match &self.month {
+                Some(month) => format!("{MONTH}={month}/{name}"),
+                None => name,
+            },
+            month: self.month.clone(),
+            path,
+            bytes: hashed.bytes,
+            rows,
+            sha256,
+        })
+    }
+}
+
+impl Drop for Unfinished {
+    fn drop(&mut self) {
+        // Gone already where it was finished; otherwise the next writer
+        // clears what cannot be removed now.
+        let _ = std::fs::remove_file(&self.path);
+    }
+}
+
+/// A Parquet file that is written from records.
+pub(super) struct PartWriter {
+    writer: ArrowWriter<Hashed>,
+    table: TableName,
+    unfinished: Unfinished,
     rows: u64,
 }
 
@@ -87,90 +162,98 @@ impl PartWriter {
         file_id: u64,
         month: Option<String>,
     ) -> Result<PartWriter, StoreError> {
-        let folder = match &month {
-            Some(month) => table_folder.join(format!("{MONTH}={month}")),
-            None => table_folder.to_owned(),
-        };
-        private::create_folder(&folder).map_err(|e| StoreError::io("create", &folder, e))?;
-        let unfinished = folder.join(format!("{UNFINISHED}{file_id:08}"));
-        let file = private::create_file(&unfinished)
-            .map_err(|e| StoreError::io("write", &unfinished, e))?;
+        let (unfinished, hashed) = Unfinished::create(table_folder, file_id, month)?;
         let begun = || -> Result<_, ParquetError> {
             // Plain Parquet types only, so that every engine reads the same thing.
             let options = ArrowWriterOptions::new()
                 .with_properties(properties()?)
                 .with_skip_arrow_metadata(true);
-            let hashed = Hashed {
-                file,
-                hash: Sha256::new(),
-                bytes: 0,
-            };
             ArrowWriter::try_new_with_options(hashed, table.written(), options)
         };
-        let writer = begun().map_err(|e| StoreError::parquet("write to", &unfinished, e))?;
+        let writer = begun().map_err(|e| unfinished.failed(e))?;
         Ok(PartWriter {
-            writer: Some(writer),
+            writer,
             table,
-            folder,
-            file_id,
-            month,
             unfinished,
             rows: 0,
         })
     }
 
     pub(super) fn write(&mut self, arrays: Vec<ArrayRef>) -> Result<(), StoreError> {
-        let Some(writer) = &mut self.writer else {
-            return Ok(());
-        };
         let write = || -> Result<u64, ParquetError> {
             let batch = RecordBatch::try_new(self.table.written(), arrays)?;
-            writer.write(&batch)?;
-            if writer.in_progress_size() > GROUP_BYTES {
-                writer.flush()?;
+            self.writer.write(&batch)?;
+            if self.writer.in_progress_size() > GROUP_BYTES {
+                self.writer.flush()?;
             }
             Ok(batch.num_rows() as u64)
         };
-        self.rows += write().map_err(|e| StoreError::parquet("write to", &self.unfinished, e))?;
+        self.rows += write().map_err(|e| self.unfinished.failed(e))?;
         Ok(())
     }
 
-    /// Waits until the disk has the file, and gives it its name.
-    pub(super) fn finish(mut self) -> Result<NewPart, StoreError> {
-        let failed = |e| StoreError::parquet("write to", &self.unfinished, e);
-        let Some(writer) = self.writer.take() else {
-            return Err(failed(ParquetError::General("finished twice".to_owned())));
-        };
-        let hashed = writer.into_inner().map_err(failed)?;
-        let io = |e| StoreError::io("write", &self.unfinished, e);
-        hashed.file.sync_all().map_err(io)?;
-        let sha256 = hex(&hashed.hash.finalize());
-        let name = format!(
-            "part-{:08}-{}.parquet",
-            self.file_id,
-            sha256.get(..16).unwrap_or("")
-        );
-        let path = self.folder.join(&name);
-        std::fs::rename(&self.unfinished, &path).map_err(|e| StoreError::io("write", &path, e))?;
-        Ok(NewPart {
-            relative: match &self.month {
-                Some(month) => format!("{MONTH}={month}/{name}"),
-                None => name,
-            },
-            month: self.month.clone(),
-            path,
-            bytes: hashed.bytes,
-            rows: self.rows,
-            sha256,
-        })
+    pub(super) fn finish(self) -> Result<NewPart, StoreError> {
+        let hashed = self.writer.into_inner();
+        let hashed = hashed.map_err(|e| self.unfinished.failed(e))?;
+        self.unfinished.finish(hashed, self.rows)
     }
 }
 
-impl Drop for PartWriter {
-    fn drop(&mut self) {
-        // Gone already where it was finished; otherwise the next writer
-        // clears what cannot be removed now.
-        let _ = std::fs::remove_file(&self.unfinished);
+/// A Parquet file that is written column by column.
+pub(super) struct ColumnsWriter {
+    writer: SerializedFileWriter<Hashed>,
+    unfinished: Unfinished,
+    rows: u64,
+}
+
+impl ColumnsWriter {
+    pub(super) fn create(
+        table_folder: &Path,
+        table: TableName,
+        file_id: u64,
+        month: Option<String>,
+    ) -> Result<ColumnsWriter, StoreError> {
+        let (unfinished, hashed) = Unfinished::create(table_folder, file_id, month)?;
+        let begun = || -> Result<_, ParquetError> {
+            let schema = ArrowSchemaConverter::new().convert(&table.written())?;
+            let properties = Arc::new(properties()?);
+            SerializedFileWriter::new(hashed, schema.root_schema_ptr(), properties)
+        };
+        let writer = begun().map_err(|e| unfinished.failed(e))?;
+        Ok(ColumnsWriter {
+            writer,
+            unfinished,
+            rows: 0,
+        })
+    }
+
+    /// Writes a row group; `column` gives each of its columns by its place.
+    pub(super) fn write<'c>(
+        &mut self,
+        rows: usize,
+        column: impl Fn(usize) -> Column<'c> + Sync,
+    ) -> Result<(), StoreError> {
+        let columns = self.writer.schema_descr().columns().to_vec();
+        let mut write = || -> Result<(), ParquetError> {
+            let encoded = columns.par_iter().enumerate();
+            let encoded = encoded.map(|(at, of)| column(at).encode(of));
+            let encoded = encoded.collect::<Result<Vec<_>, ParquetError>>()?;
+            let mut group = self.writer.next_row_group()?;
+            for (bytes, close) in encoded {
+                group.append_column(&bytes, close)?;
+            }
+            group.close()?;
+            Ok(())
+        };
+        write().map_err(|e| self.unfinished.failed(e))?;
+        self.rows += rows as u64;
+        Ok(())
+    }
+
+    pub(super) fn finish(self) -> Result<NewPart, StoreError> {
+        let hashed = self.writer.into_inner();
+        let hashed = hashed.map_err(|e| self.unfinished.failed(e))?;
+        self.unfinished.finish(hashed, self.rows)
     }
 }
 
@@ -244,11 +327,50 @@ pub(super) fn file_id_of(relative: &str) -> Option<u64> {
     name.strip_prefix("part-")?.split('-').next()?.parse().ok()
 }
 
+/// Rows that are asked for: those of which one of some columns lies between two
+/// values, both included. Others may come too.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct Within<'w> {
+    pub(super) columns: &'w [(&'static str, i64, i64)],
+}
+
+impl Within<'_> {
+    /// Whether some of the group's rows may be asked for.
+    fn may_hold(self, group: &RowGroupMetaData) -> bool {
+        self.columns.iter().any(|(name, least, most)| {
+            let mut columns = group.columns().iter();
+            let column = columns.find(|column| column.column_descr().name() == *name);
+            let ends = match column.and_then(|column| column.statistics()) {
+                Some(Statistics::Int64(of)) => of.min_opt().copied().zip(of.max_opt().copied()),
+                Some(Statistics::Int32(of)) => {
+                    let wide = |end: Option<&i32>| end.map(|end| i64::from(*end));
+                    wide(of.min_opt()).zip(wide(of.max_opt()))
+                }
+                _ => return true,
+            };
+            match ends {
+                Some((first, last)) => first <= *most && *least <= last,
+                // none of its rows has a value
+                None => false,
+            }
+        })
+    }
+}
+
+/// Which rows of a file are asked for.
+pub(super) enum Asked<'w> {
+    All,
+    /// Others may come too.
+    Within(Within<'w>),
+    Rows(RowSelection),
+}
+
 /// Opens a Parquet file to read the named columns, or all.
 pub(super) fn open(
     path: &Path,
     table: TableName,
     columns: Option<&[&str]>,
+    asked: Asked<'_>,
 ) -> Result<ParquetRecordBatchReader, StoreError> {
     let file = File::open(path).map_err(|e| StoreError::io("open", path, e))?;
     let read = || -> Result<ParquetRecordBatchReader, ParquetError> {
@@ -262,6 +384,16 @@ pub(super) fn open(
                 ProjectionMask::columns(builder.parquet_schema(), columns.iter().copied())
             }
             None => ProjectionMask::all(),
+        };
+        let builder = match asked {
+            Asked::All => builder,
+            Asked::Rows(rows) => builder.with_row_selection(rows),
+            Asked::Within(within) => {
+                let groups = builder.metadata().row_groups().iter().enumerate();
+                let asked_for = groups.filter(|(_, group)| within.may_hold(group));
+                let asked_for = asked_for.map(|(at, _)| at).collect();
+                builder.with_row_groups(asked_for)
+            }
         };
         builder
             .with_projection(mask)
@@ -288,8 +420,18 @@ pub(super) fn batches(
     path: &Path,
     table: TableName,
     columns: Option<&[&str]>,
-) -> Result<impl Iterator<Item = Result<RecordBatch, StoreError>>, StoreError> {
-    let reader = open(path, table, columns)?;
+) -> Result<impl Iterator<Item = Result<RecordBatch, StoreError>> + use<>, StoreError> {
+    batches_asked(path, table, columns, Asked::All)
+}
+
+/// The same of the rows that are asked for.
+pub(super) fn batches_asked(
+    path: &Path,
+    table: TableName,
+    columns: Option<&[&str]>,
+    asked: Asked<'_>,
+) -> Result<impl Iterator<Item = Result<RecordBatch, StoreError>> + use<>, StoreError> {
+    let reader = open(path, table, columns, asked)?;
     let path = Arc::new(path.to_owned());
     Ok(reader.map(move |batch| {
         batch.map_err(|e| StoreError::parquet("read", &path, ParquetError::from(e)))

@@ -1,19 +1,20 @@
 //! The store as its last finished file left it.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 use std::sync::Arc;
 
 use super::Store;
 use super::aside::{ListedRow, count_set_aside, listed_rows, of_no_van};
+use super::chunks::VanChunks;
 use super::columns::Kind;
 use super::error::StoreError;
 use super::files::{FinishedFiles, name_of};
 use super::names::VanNames;
 use super::part::Part;
 use super::records::{Fill, Fleet, Hardness, History, Reading, RowCounts, Service, SetAside, Van};
-use super::rows::{Gathered, gather};
+use super::rows::{Gathered, for_each_row, gather};
 use super::schema::TableName;
-use super::summary::{self, FleetSummary};
+use super::summary::FleetSummary;
 use super::table::Table;
 use super::taken_back::{self, Deed};
 use super::versions::current;
@@ -60,12 +61,8 @@ impl Snapshot {
         self.parts.get(&name).map_or(&[], Vec::as_slice)
     }
 
-    fn gather<T: Kind>(&self, names: &VanNames) -> Result<Gathered<T>, StoreError> {
-        gather(self.parts(T::TABLE), &self.view, names)
-    }
-
     /// Rows of files in force that were stored already when they came.
-    fn already_stored(&self) -> u64 {
+    pub(super) fn already_stored(&self) -> u64 {
         let in_force = self.files.files.iter().map(|f| &f.line);
         let in_force = in_force.filter(|line| self.view.is_in_force(line.id));
         let counted: u64 = in_force.map(|line| line.counts.already_stored).sum();
@@ -78,33 +75,36 @@ impl Snapshot {
             already_stored: self.already_stored(),
             ..RowCounts::default()
         };
-        let vans = current_by_who::<Van>(self.gather(&VanNames::Any)?, &mut rows);
+        let vans = current_by_who::<Van>(
+            gather(self.parts(TableName::Vans), &self.view, &VanNames::Any)?,
+            &mut rows,
+        );
         let names = VanNames::new(vans.keys().cloned());
-        let hardness = current_by_who::<Hardness>(self.gather(&names)?, &mut rows);
+        let hardness = current_by_who::<Hardness>(
+            gather(self.parts(TableName::Hardness), &self.view, &names)?,
+            &mut rows,
+        );
         rows.set_aside = count_set_aside(self.parts(TableName::SetAside), &self.view)?;
         Ok(Lists {
             vans,
-            names,
             hardness: hardness.into_values().flatten().collect(),
             rows,
         })
     }
 
-    /// What the readings, fills and services say, van by van.
-    pub(super) fn summaries(&self, names: &VanNames) -> Result<FleetSummary, StoreError> {
-        Ok(summary::settle(
-            self.gather::<Reading>(names)?,
-            self.gather::<Fill>(names)?,
-            self.gather::<Service>(names)?,
-            names,
-        ))
-    }
-
     /// Everything current.
     pub(super) fn fleet(&self) -> Result<Fleet, StoreError> {
-        let lists = self.lists()?;
-        let summaries = self.summaries(&lists.names)?;
-        Ok(lists.fleet(summaries))
+        let mut chunks = VanChunks::new(self, u64::MAX)?;
+        let mut histories = Vec::new();
+        for chunk in &mut chunks {
+            histories.extend(chunk?);
+        }
+        Ok(Fleet {
+            histories,
+            hardness: chunks.hardness().to_vec(),
+            has_van_list: chunks.has_van_list(),
+            rows: chunks.rows(),
+        })
     }
 
     /// What is in force of a file's rows; `None` where nothing is, also of one
@@ -168,30 +168,42 @@ pub(super) fn load_files(store: &Store) -> Result<FinishedFiles, StoreError> {
     Ok(files)
 }
 
-pub(super) fn finished_parts(
-    table: &Table,
-    files: &FinishedFiles,
-) -> Result<Vec<Part>, StoreError> {
-    let mut parts = table.parts()?;
-    parts.retain(|part| files.is_finished(part.file_id));
-    Ok(parts)
+pub(super) fn finished_parts(table: &Table, files: &FinishedFiles) -> Vec<Part> {
+    let parts = table.parts().iter();
+    let finished = parts.filter(|part| files.is_finished(part.file_id));
+    finished.cloned().collect()
 }
 
 pub(super) fn van_names(parts: &[Part], view: &View) -> Result<VanNames, StoreError> {
-    let listed = gather::<Van>(parts, view, &VanNames::Any)?;
-    Ok(VanNames::new(listed.rows.into_keys()))
+    let mut listed = BTreeSet::new();
+    for part in parts {
+        let mut last: Option<Arc<str>> = None;
+        for_each_row::<Van>(part, view, |batch, row, _| {
+            let name = Van::names(batch).get(row)?;
+            if last.as_ref().is_none_or(|last| !Arc::ptr_eq(last, name)) {
+                listed.insert(name.clone());
+                last = Some(name.clone());
+            }
+            Some(())
+        })?;
+    }
+    Ok(VanNames::new(listed))
 }
 
 /// The van list, the hardness table, and the rows counted outside readings,
 /// fills and services.
 pub(super) struct Lists {
     vans: BTreeMap<Arc<str>, Vec<Van>>,
-    pub(super) names: VanNames,
     hardness: Vec<Hardness>,
     rows: RowCounts,
 }
 
 impl Lists {
+    /// What is counted here.
+    pub(super) fn rows(&self) -> RowCounts {
+        self.rows
+    }
+
     /// The whole fleet, with its vans' settled rows.
     pub(super) fn fleet(mut self, summaries: FleetSummary) -> Fleet {
         let has_van_list = !self.vans.is_empty();
@@ -220,7 +232,7 @@ impl Lists {
     }
 }
 
-fn current_by_who<T: Kind>(
+pub(super) fn current_by_who<T: Kind>(
     gathered: Gathered<T>,
     counts: &mut RowCounts,
 ) -> BTreeMap<Arc<str>, Vec<T>> {

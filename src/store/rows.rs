@@ -9,7 +9,7 @@ use super::arrays::{Columns, Interner};
 use super::columns::Kind;
 use super::error::StoreError;
 use super::names::{NoVan, VanNames};
-use super::part::{self, Part};
+use super::part::{self, Asked, Part};
 use super::schema::{LINE, TEXT, TableName};
 use super::ties::Place;
 use super::versions::Row;
@@ -80,7 +80,7 @@ pub(super) fn gather<T: Kind>(
 }
 
 /// All columns of a record's table but the text.
-fn without_text(table: TableName) -> Vec<&'static str> {
+pub(super) fn without_text(table: TableName) -> Vec<&'static str> {
     table
         .columns()
         .map(|(name, _)| name)
@@ -107,14 +107,38 @@ pub(super) struct RowPlace {
 pub(super) fn for_each_row<T: Kind>(
     part: &Part,
     view: &View,
+    each: impl FnMut(&T::Batch, usize, RowPlace) -> Option<()>,
+) -> Result<(), StoreError> {
+    for_each_row_within::<T>(part, view, Asked::All, each)
+}
+
+/// The same for those that are asked for.
+pub(super) fn for_each_row_within<T: Kind>(
+    part: &Part,
+    view: &View,
+    asked: Asked<'_>,
     mut each: impl FnMut(&T::Batch, usize, RowPlace) -> Option<()>,
+) -> Result<(), StoreError> {
+    for_each_row_asked::<T>(part, view, asked, |batch, row, places| {
+        places.iter().try_for_each(|place| each(batch, row, *place))
+    })
+}
+
+/// Calls `each` with every stored row that is asked for, and all the rows that
+/// it stands for.
+pub(super) fn for_each_row_asked<T: Kind>(
+    part: &Part,
+    view: &View,
+    asked: Asked<'_>,
+    mut each: impl FnMut(&T::Batch, usize, &[RowPlace]) -> Option<()>,
 ) -> Result<(), StoreError> {
     let Some(file) = view.of_file(part.file_id) else {
         return Ok(());
     };
     let mut interner = Interner::default();
     let wanted = without_text(T::TABLE);
-    for batch in part::batches(&part.path, T::TABLE, Some(&wanted))? {
+    let mut places = Vec::new();
+    for batch in part::batches_asked(&part.path, T::TABLE, Some(&wanted), asked)? {
         let batch = batch?;
         let mut columns = Columns {
             batch: &batch,
@@ -127,15 +151,16 @@ pub(super) fn for_each_row<T: Kind>(
             let line = lines.get(row).ok_or_else(|| damaged(part))?;
             let mark = || T::mark_at(&opened, row);
             let file_id = part.file_id;
+            places.clear();
             file.for_each(line, mark, |owner| {
-                let place = RowPlace {
+                places.push(RowPlace {
                     stored: Place { file_id, line },
                     mark: mark(),
                     owner,
-                };
-                each(&opened, row, place)
-            })
-            .ok_or_else(|| damaged(part))?;
+                });
+                Some(())
+            });
+            each(&opened, row, &places).ok_or_else(|| damaged(part))?;
         }
     }
     Ok(())

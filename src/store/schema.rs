@@ -95,7 +95,7 @@ impl TableName {
     }
 
     /// The record's own columns.
-    fn own_columns(self) -> &'static [Column] {
+    pub(super) fn own_columns(self) -> &'static [Column] {
         use Holds::{Day, Instant, Name, Real, Small, Text, Whole};
         match self {
             TableName::Readings => &[
@@ -186,6 +186,8 @@ impl TableName {
                 ("header", Text),
                 ("delimiter", Text),
                 ("habits", Text),
+                // how rows without text are written again, JSON
+                ("row_style", Text),
             ],
         }
     }

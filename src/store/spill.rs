@@ -18,7 +18,7 @@ use super::schema::{LINE, TEXT, TableName};
 use super::write::Origin;
 
 /// Below the store, while a long file is being read.
-const FOLDER: &str = "being-read";
+pub(super) const FOLDER: &str = "being-read";
 
 /// Versions of one record always lie in the same heap.
 #[derive(Debug)]

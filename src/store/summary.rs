@@ -26,6 +26,7 @@ use parquet::arrow::arrow_reader::ParquetRecordBatchReaderBuilder;
 use rayon::prelude::*;
 
 use super::arrays::{Columns, Interner};
+use super::chunks::{VanChunks, most_frequent, newest};
 use super::columns::Kind;
 use super::error::StoreError;
 use super::names::{NoVan, VanNames};
@@ -34,7 +35,7 @@ use super::records::{Fill, History, Reading, RowCounts, Service};
 use super::rows::{Gathered, identity_of};
 use super::schema::{FILE_ID, LINE, TableName};
 use super::ties::Place;
-use super::versions::{Row, current};
+use super::versions::Row;
 
 /// Says of a stream that it holds summaries, and of which layout.
 const LAYOUT: (&str, &str) = ("litrewise.summaries", "1");
@@ -46,6 +47,8 @@ const OF_NO_VAN: &str = "rows_of_no_van";
 const KIND: &str = "kind";
 /// Vans in one batch of a stream.
 const BATCH_VANS: usize = 64;
+/// Rows of the store that are read at a time.
+const ROWS_AT_ONCE: u64 = 200_000;
 
 /// All vans that rows speak of, summed up.
 #[derive(Debug, Clone, Default)]
@@ -100,6 +103,7 @@ pub(super) fn settle(
         summary.already_stored += counted.already_stored;
         summary.vans.push(history);
     }
+    summary.vans.sort_by(|a, b| a.van.cmp(&b.van));
     summary
 }
 
@@ -124,27 +128,6 @@ impl Unsettled {
         };
         (history, counts)
     }
-}
-
-fn newest<T: Kind>(rows: Vec<Row<T>>, van: &Arc<str>, counts: &mut RowCounts) -> Vec<T> {
-    let mut found = current(rows);
-    counts.stored += found.versions;
-    counts.already_stored += found.repeats;
-    for record in &mut found.records {
-        record.set_who(van.clone());
-    }
-    found.records
-}
-
-fn most_frequent(spellings: BTreeMap<Arc<str>, u64>) -> Option<Arc<str>> {
-    // In order of spelling, so that the smallest wins a tie.
-    let mut best: Option<(Arc<str>, u64)> = None;
-    for (spelling, count) in spellings {
-        if best.as_ref().is_none_or(|(_, most)| count > *most) {
-            best = Some((spelling, count));
-        }
-    }
-    best.map(|(spelling, _)| spelling)
 }
 
 /// Where summaries or rows come from.
@@ -209,42 +192,109 @@ fn schema() -> SchemaRef {
     Arc::new(Schema::new_with_metadata(fields, layout))
 }
 
-/// Writes summaries as a stream. The counts stand in a row without a van.
-pub(super) fn write(summary: &FleetSummary, out: &mut dyn Write) -> Result<(), StoreError> {
-    let failed = |e: ArrowError| StoreError::SummariesOut { source: e };
-    let options = IpcWriteOptions::try_new(64, false, MetadataVersion::V5)
-        .and_then(|options| options.try_with_compression(Some(CompressionType::ZSTD)))
-        .map_err(failed)?;
-    let mut stream = StreamWriter::try_new_with_options(out, &schema(), options).map_err(failed)?;
-    for vans in summary.vans.chunks(BATCH_VANS) {
+/// Writes summaries as a stream, some vans at a time. The counts stand in a row
+/// without a van.
+struct Out<'o> {
+    stream: StreamWriter<&'o mut dyn Write>,
+    waiting: Vec<History>,
+}
+
+fn not_written(source: ArrowError) -> StoreError {
+    StoreError::SummariesOut { source }
+}
+
+impl<'o> Out<'o> {
+    fn new(out: &'o mut dyn Write) -> Result<Out<'o>, StoreError> {
+        let options = IpcWriteOptions::try_new(64, false, MetadataVersion::V5)
+            .and_then(|options| options.try_with_compression(Some(CompressionType::ZSTD)))
+            .map_err(not_written)?;
+        let stream = StreamWriter::try_new_with_options(out, &schema(), options);
+        Ok(Out {
+            stream: stream.map_err(not_written)?,
+            waiting: Vec::new(),
+        })
+    }
+
+    fn push(&mut self, van: History) -> Result<(), StoreError> {
+        // A van of the list of which nothing was ever noted is in the list.
+        if van.readings.is_empty() && van.fills.is_empty() && van.services.is_empty() {
+            return Ok(());
+        }
+        self.waiting.push(van);
+        if self.waiting.len() < BATCH_VANS {
+            return Ok(());
+        }
+        self.write_waiting()
+    }
+
+    fn write_waiting(&mut self) -> Result<(), StoreError> {
+        let vans = std::mem::take(&mut self.waiting);
+        if vans.is_empty() {
+            return Ok(());
+        }
         let names: StringArray = vans.iter().map(|history| Some(&*history.van)).collect();
         let none = || Arc::new(Int64Array::from(vec![0; vans.len()])) as ArrayRef;
-        let columns: Vec<ArrayRef> = vec![
+        self.write(vec![
             Arc::new(names),
-            lists(vans, |history| &history.readings).map_err(failed)?,
-            lists(vans, |history| &history.fills).map_err(failed)?,
-            lists(vans, |history| &history.services).map_err(failed)?,
+            lists(&vans, |history| &history.readings).map_err(not_written)?,
+            lists(&vans, |history| &history.fills).map_err(not_written)?,
+            lists(&vans, |history| &history.services).map_err(not_written)?,
             none(),
             none(),
             none(),
-        ];
-        let batch = RecordBatch::try_new(schema(), columns).map_err(failed)?;
-        stream.write(&batch).map_err(failed)?;
+        ])
     }
-    let count = |count: u64| Arc::new(Int64Array::from(vec![count.cast_signed()])) as ArrayRef;
-    let none = |at: usize| new_null_array(schema().field(at).data_type(), 1);
-    let counts = vec![
-        none(0),
-        none(1),
-        none(2),
-        none(3),
-        count(summary.stored),
-        count(summary.already_stored),
-        count(summary.of_no_van),
-    ];
-    let batch = RecordBatch::try_new(schema(), counts).map_err(failed)?;
-    stream.write(&batch).map_err(failed)?;
-    stream.finish().map_err(failed)
+
+    fn write(&mut self, columns: Vec<ArrayRef>) -> Result<(), StoreError> {
+        let batch = RecordBatch::try_new(schema(), columns).map_err(not_written)?;
+        self.stream.write(&batch).map_err(not_written)
+    }
+
+    fn finish(mut self, counts: [u64; 3]) -> Result<(), StoreError> {
+        self.write_waiting()?;
+        let [stored, already_stored, of_no_van] =
+            counts.map(|n| Arc::new(Int64Array::from(vec![n.cast_signed()])) as ArrayRef);
+        let none = |at: usize| new_null_array(schema().field(at).data_type(), 1);
+        self.write(vec![
+            none(0),
+            none(1),
+            none(2),
+            none(3),
+            stored,
+            already_stored,
+            of_no_van,
+        ])?;
+        self.stream.finish().map_err(not_written)
+    }
+}
+
+/// Sums up the store's own vans.
+pub(super) fn write_own(snapshot: &Snapshot, out: &mut dyn Write) -> Result<(), StoreError> {
+    let elsewhere = snapshot.lists()?.rows();
+    let mut chunks = VanChunks::new(snapshot, ROWS_AT_ONCE)?;
+    let before = chunks.rows();
+    let mut summaries = Out::new(out)?;
+    for chunk in &mut chunks {
+        for van in chunk? {
+            summaries.push(van)?;
+        }
+    }
+    let after = chunks.rows();
+    summaries.finish([
+        after.stored - before.stored,
+        after.already_stored - before.already_stored,
+        after.set_aside - elsewhere.set_aside,
+    ])
+}
+
+/// Writes summaries of rows that were handed over.
+pub(super) fn write(summary: FleetSummary, out: &mut dyn Write) -> Result<(), StoreError> {
+    let mut summaries = Out::new(out)?;
+    let counts = [summary.stored, summary.already_stored, summary.of_no_van];
+    for van in summary.vans {
+        summaries.push(van)?;
+    }
+    summaries.finish(counts)
 }
 
 fn lists<T: Kind>(

@@ -1,14 +1,14 @@
 //! The only door to the table format: snapshots and atomic commits. No type
 //! of the Delta library is seen beyond this file.
 
-use std::collections::HashMap;
+use std::collections::{HashMap, HashSet};
 use std::path::{Path, PathBuf};
 
 use deltalake_core::kernel::transaction::{CommitBuilder, CommitProperties, TableReference};
 use deltalake_core::kernel::{Action, Add};
 use deltalake_core::operations::create::CreateBuilder;
 use deltalake_core::protocol::{DeltaOperation, SaveMode};
-use deltalake_core::{DeltaTable, DeltaTableBuilder, DeltaTableError, ensure_table_uri};
+use deltalake_core::{DeltaTable, DeltaTableBuilder, ensure_table_uri};
 use tokio::runtime::Runtime;
 
 use super::error::StoreError;
@@ -34,18 +34,20 @@ impl Worker {
     }
 }
 
-/// One table as its last seen commit left it.
+/// One table as its last seen commit left it. Its log is read by ourselves; the
+/// library is asked once something is to be committed.
 pub(super) struct Table {
     name: TableName,
     folder: PathBuf,
-    delta: DeltaTable,
+    parts: Vec<Part>,
+    library: Option<DeltaTable>,
 }
 
 impl std::fmt::Debug for Table {
     fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
         f.debug_struct("Table")
             .field("folder", &self.folder)
-            .field("version", &self.delta.version())
+            .field("parts", &self.parts.len())
             .finish()
     }
 }
@@ -56,105 +58,87 @@ impl Table {
         let folder = store.join(name.folder());
         let log = folder.join(LOG_FOLDER);
         private::create_folder(&log).map_err(|e| StoreError::io("create", &log, e))?;
-        let mut table = Table {
-            delta: unloaded(&folder)?,
-            name,
-            folder,
-        };
+        let unloaded = unloaded(&folder)?;
         let partitions: &[&str] = if name.is_by_month() { &[MONTH] } else { &[] };
         let create = CreateBuilder::new()
-            .with_log_store(table.delta.log_store())
+            .with_log_store(unloaded.log_store())
             .with_table_name(name.folder())
             .with_columns(name.delta_columns())
             .with_partition_columns(partitions.iter().copied())
             .with_save_mode(SaveMode::Ignore);
-        table.delta = worker
+        let created = worker
             .0
             .block_on(async { create.await })
-            .map_err(|e| StoreError::table("create", &table.folder, e))?;
-        table.restrict_last_commit()
+            .map_err(|e| StoreError::table("create", &folder, e))?;
+        restrict_last_commit(&folder, &created)
     }
 
     /// # Errors
     /// [`StoreError::DamagedLog`], or what kept it from being read.
-    pub(super) fn load(
-        worker: &Worker,
-        store: &Path,
-        name: TableName,
-    ) -> Result<Table, StoreError> {
+    pub(super) fn load(store: &Path, name: TableName) -> Result<Table, StoreError> {
         let folder = store.join(name.folder());
         let log = Log::read(&folder.join(LOG_FOLDER))?;
+        let parts = log.parts(&folder);
         if let Some((path, what)) = log.damaged.into_iter().next() {
             return Err(StoreError::DamagedLog { path, what });
         }
-        let mut delta = unloaded(&folder)?;
-        // Other bytes may still be JSON; the library trusts them more than it
-        // should.
-        let loaded = quietly(|| worker.0.block_on(delta.load()));
-        match loaded {
-            Some(loaded) => loaded.map_err(|e| StoreError::table("open", &folder, e))?,
-            None => {
-                return Err(StoreError::DamagedLog {
-                    path: folder.join(LOG_FOLDER),
-                    what: "cannot be made sense of".to_owned(),
-                });
-            }
-        }
         Ok(Table {
             name,
+            parts,
             folder,
-            delta,
+            library: None,
         })
     }
 
     /// `None` where an earlier litrewise made the store without this table.
     pub(super) fn load_if_there(
-        worker: &Worker,
         store: &Path,
         name: TableName,
     ) -> Result<Option<Table>, StoreError> {
         if store.join(name.folder()).join(LOG_FOLDER).is_dir() {
-            Table::load(worker, store, name).map(Some)
+            Table::load(store, name).map(Some)
         } else {
             Ok(None)
         }
+    }
+
+    /// Makes sure that the library can read it too.
+    pub(super) fn is_read_by_library(&mut self, worker: &Worker) -> Result<(), StoreError> {
+        self.library(worker).map(|_| ())
+    }
+
+    fn library(&mut self, worker: &Worker) -> Result<&mut DeltaTable, StoreError> {
+        let library = match self.library.take() {
+            Some(library) => library,
+            None => {
+                let mut delta = unloaded(&self.folder)?;
+                // Other bytes may still be JSON; the library trusts them more
+                // than it should.
+                let loaded = quietly(|| worker.0.block_on(delta.load()));
+                match loaded {
+                    Some(loaded) => {
+                        loaded.map_err(|e| StoreError::table("open", &self.folder, e))?;
+                    }
+                    None => {
+                        return Err(StoreError::DamagedLog {
+                            path: self.folder.join(LOG_FOLDER),
+                            what: "cannot be made sense of".to_owned(),
+                        });
+                    }
+                }
+                delta
+            }
+        };
+        Ok(self.library.insert(library))
     }
 
     pub(super) fn folder(&self) -> &Path {
         &self.folder
     }
 
-    fn fail(&self, doing: &'static str) -> impl Fn(DeltaTableError) -> StoreError {
-        let folder = self.folder.clone();
-        move |e| StoreError::table(doing, &folder, e)
-    }
-
     /// The Parquet files that are part of the table now, by ingested file and month.
-    pub(super) fn parts(&self) -> Result<Vec<Part>, StoreError> {
-        let state = self.delta.snapshot().map_err(self.fail("read"))?;
-        let views = state.snapshot().try_log_data().map_err(self.fail("read"))?;
-        let mut parts = views
-            .iter()
-            .map(|view| {
-                let relative = view.path().into_owned();
-                let path = self.folder.join(&relative);
-                let Some(file_id) = file_id_of(&relative) else {
-                    return Err(StoreError::Damaged {
-                        path,
-                        what: "the file's name does not say which ingested file it holds".into(),
-                    });
-                };
-                Ok(Part {
-                    path,
-                    file_id,
-                    month: view.partition_values_map().remove(MONTH).flatten(),
-                    bytes: u64::try_from(view.size()).ok(),
-                    rows: view.num_records().map(|rows| rows as u64),
-                })
-            })
-            .collect::<Result<Vec<_>, _>>()?;
-        parts.sort_by(|a, b| (a.file_id, &a.month, &a.path).cmp(&(b.file_id, &b.month, &b.path)));
-        Ok(parts)
+    pub(super) fn parts(&self) -> &[Part] {
+        &self.parts
     }
 
     /// Makes the new Parquet files part of the table, all or none. Without any,
@@ -178,7 +162,19 @@ impl Table {
             partition_by: self.name.is_by_month().then(|| vec![MONTH.to_owned()]),
             predicate: None,
         };
-        self.commit(worker, actions, operation, hashes)
+        self.commit(worker, actions, operation, hashes)?;
+        let added = parts.iter().filter_map(|part| {
+            Some(Part {
+                path: part.path.clone(),
+                file_id: file_id_of(&part.relative)?,
+                month: part.month.clone(),
+                bytes: Some(part.bytes),
+                rows: Some(part.rows),
+            })
+        });
+        self.parts.extend(added);
+        sort(&mut self.parts);
+        Ok(())
     }
 
     /// Takes the Parquet files of these ingested files out of the table. The
@@ -188,9 +184,7 @@ impl Table {
         worker: &Worker,
         is_to_go: impl Fn(u64) -> bool,
     ) -> Result<(), StoreError> {
-        self.remove(worker, |relative| {
-            file_id_of(relative).is_some_and(&is_to_go)
-        })
+        self.remove(worker, |part| is_to_go(part.file_id))
     }
 
     /// Takes these Parquet files out of the table.
@@ -199,29 +193,35 @@ impl Table {
         worker: &Worker,
         paths: &[PathBuf],
     ) -> Result<(), StoreError> {
-        let folder = self.folder.clone();
-        self.remove(worker, |relative| paths.contains(&folder.join(relative)))
+        self.remove(worker, |part| paths.contains(&part.path))
     }
 
     fn remove(
         &mut self,
         worker: &Worker,
-        is_to_go: impl Fn(&str) -> bool,
+        is_to_go: impl Fn(&Part) -> bool,
     ) -> Result<(), StoreError> {
-        let state = self.delta.snapshot().map_err(self.fail("read"))?;
+        let (going, staying): (Vec<Part>, Vec<Part>) =
+            self.parts.iter().cloned().partition(is_to_go);
+        if going.is_empty() {
+            return Ok(());
+        }
+        let folder = self.folder.clone();
+        let failed = |e| StoreError::table("read", &folder, e);
+        let state = self.library(worker)?.snapshot().map_err(failed)?;
+        let going: HashSet<PathBuf> = going.into_iter().map(|part| part.path).collect();
         let actions: Vec<Action> = state
             .snapshot()
             .try_log_data()
-            .map_err(self.fail("read"))?
+            .map_err(failed)?
             .iter()
-            .filter(|view| is_to_go(&view.path()))
+            .filter(|view| going.contains(&folder.join(&*view.path())))
             .map(|view| Action::Remove(view.remove_action(true)))
             .collect();
-        if actions.is_empty() {
-            return Ok(());
-        }
         let operation = DeltaOperation::Delete { predicate: None };
-        self.commit(worker, actions, operation, serde_json::Map::new())
+        self.commit(worker, actions, operation, serde_json::Map::new())?;
+        self.parts = staying;
+        Ok(())
     }
 
     fn commit(
@@ -231,40 +231,50 @@ impl Table {
         operation: DeltaOperation,
         hashes: serde_json::Map<String, serde_json::Value>,
     ) -> Result<(), StoreError> {
-        let state = self.delta.snapshot().map_err(self.fail("read"))?;
+        let folder = self.folder.clone();
+        let failed = |doing| {
+            let folder = &folder;
+            move |e| StoreError::table(doing, folder, e)
+        };
+        let library = self.library(worker)?;
+        let state = library.snapshot().map_err(failed("read"))?;
         let properties = CommitProperties::default()
             .with_metadata([("sha256".to_owned(), hashes.into())])
             .with_cleanup_expired_logs(Some(false));
         let commit = CommitBuilder::from(properties).with_actions(actions).build(
             Some(state as &dyn TableReference),
-            self.delta.log_store(),
+            library.log_store(),
             operation,
         );
         let done = worker
             .0
             .block_on(async { commit.await })
-            .map_err(self.fail("write to"))?;
-        self.delta.state = Some(done.snapshot());
-        self.restrict_last_commit()
+            .map_err(failed("write to"))?;
+        library.state = Some(done.snapshot());
+        restrict_last_commit(&folder, library)
     }
+}
 
-    /// The library creates its log files readable by all.
-    fn restrict_last_commit(&self) -> Result<(), StoreError> {
-        let version = self.delta.version().unwrap_or_default();
-        let log = self.folder.join(LOG_FOLDER);
-        let names = [
-            format!("{version:020}.json"),
-            format!("{version:020}.checkpoint.parquet"),
-            "_last_checkpoint".to_owned(),
-        ];
-        for path in names.map(|name| log.join(name)) {
-            if path.is_file() {
-                private::restrict_file(&path)
-                    .map_err(|e| StoreError::io("set the permissions of", &path, e))?;
-            }
+pub(super) fn sort(parts: &mut [Part]) {
+    parts.sort_by(|a, b| (a.file_id, &a.month, &a.path).cmp(&(b.file_id, &b.month, &b.path)));
+}
+
+/// The library creates its log files readable by all.
+fn restrict_last_commit(folder: &Path, library: &DeltaTable) -> Result<(), StoreError> {
+    let version = library.version().unwrap_or_default();
+    let log = folder.join(LOG_FOLDER);
+    let names = [
+        format!("{version:020}.json"),
+        format!("{version:020}.checkpoint.parquet"),
+        "_last_checkpoint".to_owned(),
+    ];
+    for path in names.map(|name| log.join(name)) {
+        if path.is_file() {
+            private::restrict_file(&path)
+                .map_err(|e| StoreError::io("set the permissions of", &path, e))?;
         }
-        Ok(())
     }
+    Ok(())
 }
 
 thread_local! {

@@ -8,6 +8,7 @@ use super::error::StoreError;
 use super::files::{FinishedFile, FinishedFiles};
 use super::lines::{Lines, holds};
 use super::part::{self, Part};
+use super::rewritten::{Rewritten, RowWriter};
 use super::rows::damaged;
 use super::schema::{FILE_ID, IS_LISTED, LINE, OF_FILE_ID, OF_LINE, OF_MARK, TableName};
 use super::ties::Place;
@@ -25,6 +26,8 @@ pub(super) struct View {
     /// Files of which a later one has the same bytes: what is set aside of
     /// them is listed there.
     read_again: BTreeSet<u64>,
+    /// Files of whose rows not every text was kept.
+    writers: BTreeMap<u64, RowWriter>,
 }
 
 /// Line and mark of a row → the rows that repeat it.
@@ -44,6 +47,7 @@ impl View {
             ..View::default()
         };
         for file in &files.files {
+            view.remember_style(file);
             if view.is_in_force(file.line.id) {
                 view.know(file);
             }
@@ -56,6 +60,29 @@ impl View {
             }
         }
         Ok(view)
+    }
+
+    /// How the file's rows are written again.
+    pub(super) fn remember_style(&mut self, file: &FinishedFile) {
+        let writer = RowWriter::new(&file.row_style, &file.line.dialect.delimiter);
+        if let Some(writer) = writer {
+            self.writers.insert(file.line.id, writer);
+        }
+    }
+
+    /// The text of a row of a file: as it was kept, or written again.
+    pub(super) fn text_of<T: Rewritten>(
+        &self,
+        file_id: u64,
+        kept: Option<&str>,
+        record: impl FnOnce() -> Option<T>,
+    ) -> String {
+        if let Some(kept) = kept {
+            return kept.to_owned();
+        }
+        let writer = self.writers.get(&file_id);
+        let again = writer.and_then(|writer| Some(writer.text(&record()?)));
+        again.unwrap_or_default()
     }
 
     /// Rows set aside that were accepted in an earlier file are not listed, as
@@ -190,6 +217,11 @@ pub(super) struct FileView<'v> {
 }
 
 impl FileView<'_> {
+    /// Whether every row of the file stands for itself.
+    pub(super) fn is_whole(&self) -> bool {
+        self.in_force && self.hidden.is_empty()
+    }
+
     /// Calls `each` with every row that the stored row stands for: mostly
     /// itself.
     pub(super) fn for_each(

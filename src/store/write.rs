@@ -13,6 +13,7 @@ use super::judge::Verdict;
 use super::months::{Month, MonthFinder, month_name};
 use super::part::{self, GROUP_ROWS, NewPart, PartWriter};
 use super::records::{AcceptedRow, Instant, SetAside};
+use super::ties::Place;
 
 /// Where the rows being written come from.
 #[derive(Debug, Clone, Copy)]
@@ -66,7 +67,7 @@ impl Origin<'_> {
             strings(rows.iter().map(|r| Some(r.reason.as_str()))),
             smalls(rows.iter().map(|r| r.day_position)),
         ];
-        arrays.extend(self.arrays(rows.iter().map(|r| (r.line, r.text.as_str()))));
+        arrays.extend(self.arrays(rows.iter().map(|r| (r.line, Some(r.text.as_str())))));
         part.write(arrays)
     }
 
@@ -86,6 +87,16 @@ impl Origin<'_> {
                 _ => None,
             })
             .collect();
+        self.write_ties(&repeats, part)
+    }
+
+    /// The same for rows told by their line, the stored row they repeat, its
+    /// mark, and 1 where it is one set aside.
+    pub(super) fn write_ties(
+        &self,
+        repeats: &[(u64, Place, u32, u32)],
+        part: &mut PartWriter,
+    ) -> Result<(), StoreError> {
         if repeats.is_empty() {
             return Ok(());
         }
@@ -100,16 +111,16 @@ impl Origin<'_> {
         ])
     }
 
-    /// The columns beside the record's own; `rows`: line and text.
-    fn arrays<'r>(
+    /// The columns beside the record's own; `rows`: line, and text where it is kept.
+    pub(super) fn arrays<'r>(
         &self,
-        rows: impl Iterator<Item = (Option<u64>, &'r str)> + Clone,
+        rows: impl Iterator<Item = (Option<u64>, Option<&'r str>)> + Clone,
     ) -> [ArrayRef; 4] {
         [
             wholes(rows.clone().map(|_| Some(self.id))),
             wholes(rows.clone().map(|(line, _)| line)),
             instants(rows.clone().map(|_| Some(self.at))),
-            strings(rows.map(|(_, text)| Some(text))),
+            strings(rows.map(|(_, text)| text)),
         ]
     }
 }
@@ -141,7 +152,7 @@ fn write_month<T: Kind>(
     let batches = rows.chunks(GROUP_ROWS).map(|chunk| {
         let records: Vec<&T> = chunk.iter().map(|row| row.record).collect();
         let mut arrays = T::arrays(&records);
-        arrays.extend(origin.arrays(chunk.iter().map(|row| (Some(row.line), row.text))));
+        arrays.extend(origin.arrays(chunk.iter().map(|row| (Some(row.line), Some(row.text)))));
         arrays
     });
     part::write(folder, T::TABLE, origin.id, month.map(month_name), batches)

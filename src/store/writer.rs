@@ -14,6 +14,7 @@ use super::lock::WriteLock;
 use super::mend::{EarlierRow, Mending, print};
 use super::names::VanNames;
 use super::outcome::FileOutcome;
+use super::packed::Shelf;
 use super::part::{self, NewPart, Part};
 use super::reader::{finished_parts, load_files, van_names};
 use super::records::{
@@ -53,7 +54,7 @@ impl<'s> Writer<'s> {
         spill::clear(&store.path)?;
         let mut tables = BTreeMap::new();
         for name in TableName::ALL {
-            let mut table = Table::load_if_there(&store.worker, &store.path, name)?;
+            let mut table = Table::load_if_there(&store.path, name)?;
             if table.is_none() && !name.came_later() {
                 return Err(StoreError::DamagedLog {
                     path: store.path.join(name.folder()),
@@ -63,7 +64,7 @@ impl<'s> Writer<'s> {
             if table.is_none() {
                 // An earlier litrewise made the store without it.
                 Table::create(&store.worker, &store.path, name)?;
-                table = Table::load_if_there(&store.worker, &store.path, name)?;
+                table = Table::load_if_there(&store.path, name)?;
             }
             tables.extend(table.map(|table| (name, table)));
         }
@@ -151,7 +152,7 @@ impl<'s> Writer<'s> {
 
     fn parts(&self, name: TableName) -> Result<Vec<Part>, StoreError> {
         match self.tables.get(&name) {
-            Some(table) => finished_parts(table, &self.files),
+            Some(table) => Ok(finished_parts(table, &self.files)),
             None => Ok(Vec::new()),
         }
     }
@@ -183,6 +184,13 @@ impl<'s> Writer<'s> {
         id
     }
 
+    /// The id, of which nothing is left, may be used.
+    pub(super) fn free_id(&mut self, id: u64) {
+        if id + 1 == self.next_id {
+            self.next_id = id;
+        }
+    }
+
     pub(super) fn is_of_no_van(&mut self, record: &Record) -> bool {
         if matches!(self.names, VanNames::Any) {
             return false;
@@ -210,8 +218,8 @@ impl<'s> Writer<'s> {
         let mut count = 0;
         self.rewrite_damaged_lines()?;
         for table in self.tables.values_mut() {
-            let parts = table.parts()?;
-            let damaged: Vec<&Part> = parts
+            let damaged: Vec<&Part> = table
+                .parts()
                 .iter()
                 .filter(|part| self.store.sound.is_lost(part))
                 .collect();
@@ -240,6 +248,11 @@ impl<'s> Writer<'s> {
 
     pub(super) fn sound(&self) -> &Sound {
         &self.store.sound
+    }
+
+    /// A place for packed rows of the file that is read next.
+    pub fn shelf(&self) -> Shelf {
+        Shelf::new(&self.store.path, self.held.packed_bytes)
     }
 
     /// Begins to take a file in, wholly or not at all.
@@ -376,12 +389,17 @@ impl<'s> Writer<'s> {
             .map(|line| line.id)
             .collect();
         let mut texts = HashMap::new();
+        let view = &self.view;
         if !ids.is_empty() {
-            texts_of_kind::<Reading>(&self.parts_of(TableName::Readings, &ids)?, &mut texts)?;
-            texts_of_kind::<Fill>(&self.parts_of(TableName::Fills, &ids)?, &mut texts)?;
-            texts_of_kind::<Service>(&self.parts_of(TableName::Services, &ids)?, &mut texts)?;
-            texts_of_kind::<Van>(&self.parts_of(TableName::Vans, &ids)?, &mut texts)?;
-            texts_of_kind::<Hardness>(&self.parts_of(TableName::Hardness, &ids)?, &mut texts)?;
+            texts_of_kind::<Reading>(&self.parts_of(TableName::Readings, &ids)?, view, &mut texts)?;
+            texts_of_kind::<Fill>(&self.parts_of(TableName::Fills, &ids)?, view, &mut texts)?;
+            texts_of_kind::<Service>(&self.parts_of(TableName::Services, &ids)?, view, &mut texts)?;
+            texts_of_kind::<Van>(&self.parts_of(TableName::Vans, &ids)?, view, &mut texts)?;
+            texts_of_kind::<Hardness>(
+                &self.parts_of(TableName::Hardness, &ids)?,
+                view,
+                &mut texts,
+            )?;
         }
         Ok(texts)
     }
@@ -444,6 +462,7 @@ impl<'s> Writer<'s> {
         let part = part::write(&folder, TableName::Files, file.line.id, None, row)?;
         self.commit(TableName::Files, &[part], file.line.ingested_at)?;
         self.view.hide(&file.supersedes.taken());
+        self.view.remember_style(&file);
         self.view.know(&file);
         self.files.files.push(file);
         if has_vans {
@@ -459,24 +478,33 @@ const MOST_TEXTS: usize = 2_000_000;
 
 fn texts_of_kind<T: Kind>(
     parts: &[Part],
+    view: &View,
     texts: &mut HashMap<u64, Place>,
 ) -> Result<(), StoreError> {
     let mut interner = Interner::default();
     for part in parts {
-        for batch in part::batches(&part.path, T::TABLE, Some(&[LINE, TEXT]))? {
+        for batch in part::batches(&part.path, T::TABLE, None)? {
             let batch = batch?;
-            let columns = Columns {
+            let mut columns = Columns {
                 batch: &batch,
                 path: &part.path,
                 interner: &mut interner,
             };
-            let (lines, row_texts) = (columns.wholes(LINE)?, columns.texts(TEXT)?);
+            let lines = columns.wholes(LINE)?;
+            let row_texts = columns.optional_texts(TEXT)?;
+            // the records are of use only where their texts were not kept
+            let opened = match row_texts.are_all_there() {
+                true => None,
+                false => Some(T::open(&mut columns)?),
+            };
             for row in 0..batch.num_rows() {
                 let file_id = part.file_id;
                 if let Some(line) = lines.get(row)
                     && texts.len() < MOST_TEXTS
                 {
-                    texts.insert(print(row_texts.value(row)), Place { file_id, line });
+                    let record = || T::get(opened.as_ref()?, row);
+                    let text = view.text_of(file_id, row_texts.get(row), record);
+                    texts.insert(print(&text), Place { file_id, line });
                 }
             }
         }

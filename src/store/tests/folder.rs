@@ -10,8 +10,8 @@ fn what_an_interrupted_ingest_wrote_is_not_seen_and_is_cleared() {
     drop(writer);
     assert_eq!(assert_adds_up(&store), counts(1, 1, 0, 0));
     let unfinished = |name| {
-        let table = Table::load(&store.worker, store.path(), name).unwrap();
-        let parts = table.parts().unwrap();
+        let table = Table::load(store.path(), name).unwrap();
+        let parts = table.parts();
         parts.iter().filter(|part| part.file_id == 2).count()
     };
     assert_eq!(unfinished(TableName::Readings), 1);

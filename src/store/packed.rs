@@ -214,7 +214,7 @@ impl PackedRows {
         self.packing
     }
 
-    pub(super) fn van_names(&self) -> &[Arc<str>] {
+    pub(super) fn van_names(&self) -> &Arc<[Arc<str>]> {
         &self.vans
     }
 

@@ -313,7 +313,7 @@ impl Names {
 pub(super) struct Months<'m, T> {
     packed: &'m [PackedRows],
     /// For each of them: the numbers of its vans and texts among all.
-    maps: Vec<(Vec<u32>, Vec<u32>)>,
+    maps: Vec<(Arc<[u32]>, Vec<u32>)>,
     names: Names,
     others: BTreeMap<Month, Vec<Other<'m, T>>>,
 }
@@ -347,7 +347,10 @@ impl<'m, T: Packable> Months<'m, T> {
         others: &'m [AcceptedRow],
         van_names: &VanNames,
     ) -> Result<Self, StoreError> {
-        let names = packed.iter().flat_map(PackedRows::van_names);
+        // mostly one list, which all readers of the file's blocks share
+        let mut lists: Vec<&Arc<[Arc<str>]>> = packed.iter().map(PackedRows::van_names).collect();
+        lists.dedup_by(|a, b| Arc::ptr_eq(a, b));
+        let names = lists.iter().flat_map(|list| list.iter());
         let kinds = others
             .iter()
             .filter_map(|(_, record, _)| T::of(record).map(Kind::who));
@@ -356,14 +359,20 @@ impl<'m, T: Packable> Months<'m, T> {
         let texts = packed.iter().flat_map(PackedRows::text_values);
         let texts: BTreeSet<Arc<str>> = texts.cloned().collect();
         let texts: Vec<Arc<str>> = texts.into_iter().collect();
+        let van_maps: Vec<Arc<[u32]>> = lists
+            .iter()
+            .map(|list| numbers_of(list, &vans).into())
+            .collect();
+        let van_map = |rows: &PackedRows| {
+            let list = lists
+                .iter()
+                .position(|list| Arc::ptr_eq(list, rows.van_names()));
+            let map = list.and_then(|list| van_maps.get(list).cloned());
+            map.unwrap_or_else(|| Arc::new([]))
+        };
         let maps = packed
             .iter()
-            .map(|rows| {
-                (
-                    numbers_of(rows.van_names(), &vans),
-                    numbers_of(rows.text_values(), &texts),
-                )
-            })
+            .map(|rows| (van_map(rows), numbers_of(rows.text_values(), &texts)))
             .collect();
         let mut by_month: BTreeMap<Month, Vec<Other<'m, T>>> = BTreeMap::new();
         let mut finder = MonthFinder::default();

@@ -4,7 +4,7 @@
 use std::cell::RefCell;
 
 use bytes::Bytes;
-use parquet::basic::{Compression, Encoding, ZstdLevel};
+use parquet::basic::{Compression, Encoding, Type as PhysicalType, ZstdLevel};
 use parquet::column::page::{CompressedPage, Page, PageWriter};
 use parquet::column::writer::ColumnCloseResult;
 use parquet::data_type::ByteArray;
@@ -220,8 +220,8 @@ impl Range {
         }
     }
 
-    /// `None` where there is no value at all.
-    fn statistics(self, nulls: u64) -> Option<Statistics> {
+    /// Without ends where there is no value at all: that too is worth knowing.
+    fn statistics(self, nulls: u64, of: PhysicalType) -> Option<Statistics> {
         let nulls = Some(nulls);
         if let Some((least, most)) = self.real {
             // either zero may be meant by a zero
@@ -242,10 +242,20 @@ impl Range {
                 false => Statistics::int64(Some(least), Some(most), None, nulls, false),
             });
         }
-        let (least, most) = self.text?;
-        let (least, most) = (ByteArray::from(least), ByteArray::from(most));
-        let (least, most) = (Some(least), Some(most));
-        Some(Statistics::byte_array(least, most, None, nulls, false))
+        if let Some((least, most)) = self.text {
+            let (least, most) = (ByteArray::from(least), ByteArray::from(most));
+            let (least, most) = (Some(least), Some(most));
+            return Some(Statistics::byte_array(least, most, None, nulls, false));
+        }
+        match of {
+            PhysicalType::DOUBLE => Some(Statistics::double(None, None, None, nulls, false)),
+            PhysicalType::INT32 => Some(Statistics::int32(None, None, None, nulls, false)),
+            PhysicalType::INT64 => Some(Statistics::int64(None, None, None, nulls, false)),
+            PhysicalType::BYTE_ARRAY => {
+                Some(Statistics::byte_array(None, None, None, nulls, false))
+            }
+            _ => None,
+        }
     }
 }
 
@@ -395,7 +405,8 @@ impl Pages {
             .set_total_uncompressed_size(signed(self.uncompressed))
             .set_dictionary_page_offset(self.dictionary_at.map(signed))
             .set_data_page_offset(signed(self.data_at.unwrap_or_default()));
-        if let Some(statistics) = range.and_then(|range| range.statistics(self.nulls)) {
+        let statistics = range.and_then(|range| range.statistics(self.nulls, of.physical_type()));
+        if let Some(statistics) = statistics {
             metadata = metadata.set_statistics(statistics);
         }
         let close = ColumnCloseResult {

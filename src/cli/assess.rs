@@ -107,7 +107,7 @@ impl AssessArgs {
                 json,
             });
         }
-        let mut assessment = looking.assess(as_of);
+        let mut assessment = looking.assess_and_leave(as_of);
         if !self.van.is_empty() {
             if let Some(unknown) = self
                 .van

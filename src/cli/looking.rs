@@ -9,6 +9,7 @@ use super::error::CliError;
 use crate::advise::what_if::{Change, WhatIf, what_if};
 use crate::advise::{self, Assessment, KnownPrices, Since};
 use crate::backtest::{self, Backtest};
+use crate::lives::FleetLives;
 use crate::settings::Settings;
 use crate::store::records::{Fleet, Instant, When};
 use crate::store::{Input, Store};
@@ -74,6 +75,13 @@ impl Looking {
 
     pub(super) fn assess(&self, as_of: Date) -> Assessment {
         assess(&self.fleet, as_of, &self.settings)
+    }
+
+    /// The same for whoever looks no further: the rows go once they are cut.
+    pub(super) fn assess_and_leave(self, as_of: Date) -> Assessment {
+        let lives = lives::cut(&self.fleet, as_of, &self.settings);
+        drop(self.fleet);
+        of_lives(&lives, &self.settings)
     }
 
     /// Prices from the settings and the services up to the newest row.
@@ -145,9 +153,11 @@ fn month_before(day: Date) -> Option<Date> {
 
 /// The assessment is a pure function of records, day and settings.
 fn assess(fleet: &Fleet, as_of: Date, settings: &Settings) -> Assessment {
-    let lives = lives::cut(fleet, as_of, settings);
-    let fit = fit::fit(&lives, settings);
-    advise::assess(&lives, &fit, settings)
+    of_lives(&lives::cut(fleet, as_of, settings), settings)
+}
+
+fn of_lives(lives: &FleetLives, settings: &Settings) -> Assessment {
+    advise::assess(lives, &fit::fit(lives, settings), settings)
 }
 
 /// First and last day on which something was read, filled or done.

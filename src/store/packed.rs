@@ -345,7 +345,7 @@ impl Shelf {
     }
 
     /// One on which nothing is ever laid down.
-    #[cfg(test)]
+    #[cfg(any(test, fuzzing))]
     pub fn of_all_memory() -> Shelf {
         Shelf::new(Path::new(""), usize::MAX)
     }

@@ -55,6 +55,16 @@ pub enum Source {
     BoughtIn,
 }
 
+impl Source {
+    /// The contract's word for the source.
+    pub fn word(self) -> &'static str {
+        match self {
+            Source::Mains => "mains",
+            Source::BoughtIn => "bought_in",
+        }
+    }
+}
+
 /// A tank fill. At least one of `litres` and `meter_litres` is known.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Fill {

@@ -15,16 +15,6 @@ use super::super::records::{Fill, Instant, Record, Source};
 use super::super::schema::TableName;
 use super::{Kind, TIMED, equal_fields, opt};
 
-impl Source {
-    /// The contract's word for the source.
-    pub fn word(self) -> &'static str {
-        match self {
-            Source::Mains => "mains",
-            Source::BoughtIn => "bought_in",
-        }
-    }
-}
-
 pub(in crate::store) struct FillBatch {
     van: Names,
     started_at: Instants,

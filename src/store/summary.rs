@@ -48,7 +48,7 @@ const KIND: &str = "kind";
 /// Vans in one batch of a stream.
 const BATCH_VANS: usize = 64;
 /// Rows of the store that are read at a time.
-const ROWS_AT_ONCE: u64 = 200_000;
+const ROWS_AT_ONCE: u64 = 500_000;
 
 /// All vans that rows speak of, summed up.
 #[derive(Debug, Clone, Default)]

@@ -4,26 +4,11 @@ as far as a careful query does it.
 Usage: ingest_duckdb.py FOLDER OUT [--without-origin]
 """
 
+import functools
 import pathlib
-import sys
 
 import duckdb
-
-ZONE = "Europe/London"
-KINDS = {
-    "readings": (
-        "taken_at",
-        {"feed_ppm": 20_000, "permeate_ppm": 20_000, "product_ppm": 20_000, "water_c": 60,
-         "feed_bar": 30, "permeate_lpm": 200, "concentrate_lpm": 400},
-        ["postcode"],
-    ),
-    "fills": (
-        "started_at",
-        {"litres": 20_000, "meter_litres": 1e9, "reject_litres": 100_000},
-        ["ended_at", "postcode", "source"],
-    ),
-    "services": ("done_at", {"quantity": 10_000, "cost": 100_000}, ["item", "part", "note"]),
-}
+from kinds import KINDS, ZONE, each
 
 
 def take_in(db: duckdb.DuckDBPyConnection, path: pathlib.Path, out: pathlib.Path,
@@ -66,13 +51,6 @@ def take_in(db: duckdb.DuckDBPyConnection, path: pathlib.Path, out: pathlib.Path
          filename_pattern '{path.parent.name}_{{i}}')""")
 
 
-def main() -> None:
-    source, out = pathlib.Path(sys.argv[1]), pathlib.Path(sys.argv[2])
-    out.mkdir(parents=True, exist_ok=True)
-    db = duckdb.connect()
-    db.execute("set timezone = 'UTC'")
-    for kind in KINDS:
-        take_in(db, source / f"{kind}.csv", out, "--without-origin" not in sys.argv)
-
-
-main()
+db = duckdb.connect()
+db.execute("set timezone = 'UTC'")
+each(functools.partial(take_in, db))

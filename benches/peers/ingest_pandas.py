@@ -5,23 +5,9 @@ Usage: ingest_pandas.py FOLDER OUT [--without-origin]
 """
 
 import pathlib
-import sys
 
 import pandas as pd
-
-ZONE = "Europe/London"
-KINDS = {
-    "readings": (
-        "taken_at",
-        {"feed_ppm": 20_000, "permeate_ppm": 20_000, "product_ppm": 20_000, "water_c": 60,
-         "feed_bar": 30, "permeate_lpm": 200, "concentrate_lpm": 400},
-    ),
-    "fills": (
-        "started_at",
-        {"litres": 20_000, "meter_litres": 1e9, "reject_litres": 100_000},
-    ),
-    "services": ("done_at", {"quantity": 10_000, "cost": 100_000}),
-}
+from kinds import KINDS, ZONE, each
 
 
 def instant(texts: pd.Series) -> pd.Series:
@@ -30,7 +16,7 @@ def instant(texts: pd.Series) -> pd.Series:
 
 
 def take_in(path: pathlib.Path, out: pathlib.Path, with_origin: bool) -> None:
-    time, most = KINDS[path.stem]
+    time, most, _ = KINDS[path.stem]
     raw = pd.read_csv(path, dtype="string", engine="pyarrow")
     rows = raw.copy()
     rows[time] = instant(raw[time])
@@ -63,11 +49,4 @@ def take_in(path: pathlib.Path, out: pathlib.Path, with_origin: bool) -> None:
         part.to_parquet(folder / f"{path.parent.name}.parquet", compression="zstd", index=False)
 
 
-def main() -> None:
-    source, out = pathlib.Path(sys.argv[1]), pathlib.Path(sys.argv[2])
-    out.mkdir(parents=True, exist_ok=True)
-    for kind in KINDS:
-        take_in(source / f"{kind}.csv", out, "--without-origin" not in sys.argv)
-
-
-main()
+each(take_in)

@@ -6,23 +6,9 @@ Usage: ingest_polars.py FOLDER OUT [--without-origin]
 
 import datetime
 import pathlib
-import sys
 
 import polars as pl
-
-ZONE = "Europe/London"
-KINDS = {
-    "readings": (
-        "taken_at",
-        {"feed_ppm": 20_000, "permeate_ppm": 20_000, "product_ppm": 20_000, "water_c": 60,
-         "feed_bar": 30, "permeate_lpm": 200, "concentrate_lpm": 400},
-    ),
-    "fills": (
-        "started_at",
-        {"litres": 20_000, "meter_litres": 1e9, "reject_litres": 100_000},
-    ),
-    "services": ("done_at", {"quantity": 10_000, "cost": 100_000}),
-}
+from kinds import KINDS, ZONE, each
 
 
 def instant(column: str) -> pl.Expr:
@@ -35,7 +21,7 @@ def instant(column: str) -> pl.Expr:
 
 
 def take_in(path: pathlib.Path, out: pathlib.Path, with_origin: bool) -> None:
-    time, most = KINDS[path.stem]
+    time, most, _ = KINDS[path.stem]
     raw = pl.scan_csv(path, infer_schema=False, row_index_name="line", row_index_offset=2)
     columns = raw.collect_schema().names()
     parsed = [instant(time)]
@@ -78,11 +64,4 @@ def take_in(path: pathlib.Path, out: pathlib.Path, with_origin: bool) -> None:
         rows.write_parquet(folder / f"{path.parent.name}.parquet")
 
 
-def main() -> None:
-    source, out = pathlib.Path(sys.argv[1]), pathlib.Path(sys.argv[2])
-    out.mkdir(parents=True, exist_ok=True)
-    for kind in KINDS:
-        take_in(source / f"{kind}.csv", out, "--without-origin" not in sys.argv)
-
-
-main()
+each(take_in)

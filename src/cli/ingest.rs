@@ -185,7 +185,7 @@ impl Files {
                     for remark in &told.remarks {
                         context.say(format_args!("  {remark}"));
                     }
-                    add(&mut totals, told.counts);
+                    totals = totals.with(told.counts);
                     taken += 1;
                 }
                 Err(error @ CliError::Ingest(_)) => complain(error.on_one_line()),
@@ -201,13 +201,6 @@ impl Files {
 /// The name as the user gave it.
 fn name_of(path: &Path) -> String {
     path.display().to_string()
-}
-
-fn add(totals: &mut RowCounts, more: RowCounts) {
-    totals.read += more.read;
-    totals.stored += more.stored;
-    totals.already_stored += more.already_stored;
-    totals.set_aside += more.set_aside;
 }
 
 /// When a row came in is part of its history, never of a result.

@@ -10,14 +10,13 @@ use parquet::arrow::arrow_reader::{RowSelection, RowSelector};
 use rayon::prelude::*;
 
 use super::arrays::{Columns, Interner};
-use super::aside::count_set_aside;
 use super::columns::Kind;
 use super::error::StoreError;
 use super::names::{NoVan, VanNames};
 use super::part::{self, Asked, Part};
-use super::reader::{Snapshot, current_by_who};
+use super::reader::{Lists, Snapshot};
 use super::records::{Fill, Hardness, History, Reading, RowCounts, Service, Van};
-use super::rows::{damaged, for_each_row_asked, gather, identity_of, without_text};
+use super::rows::{damaged, for_each_row_asked, identity_of, without_text};
 use super::schema::{LINE, TableName};
 use super::versions::{Row, current};
 use super::view::View;
@@ -33,6 +32,8 @@ pub struct VanChunks {
     services: Vec<Indexed>,
     hardness: Vec<Hardness>,
     has_van_list: bool,
+    /// Rows counted outside readings, fills and services.
+    elsewhere: RowCounts,
     rows: RowCounts,
     next: usize,
     rows_at_once: u64,
@@ -75,21 +76,16 @@ type RunOfVan<T> = (usize, Vec<Row<T>>);
 impl VanChunks {
     pub(super) fn new(snapshot: &Snapshot, rows_at_once: u64) -> Result<VanChunks, StoreError> {
         let view = &snapshot.view;
-        let mut rows = RowCounts {
-            already_stored: snapshot.already_stored(),
-            ..RowCounts::default()
-        };
-        let parts = snapshot.parts(TableName::Vans);
-        let listed = gather::<Van>(parts, view, &VanNames::Any)?;
-        let mut listed = current_by_who::<Van>(listed, &mut rows);
+        let Lists {
+            vans: mut listed,
+            hardness,
+            rows: elsewhere,
+        } = snapshot.lists()?;
         let names = VanNames::new(listed.keys().cloned());
-        let parts = snapshot.parts(TableName::Hardness);
-        let hardness = gather::<Hardness>(parts, view, &names)?;
-        let hardness = current_by_who::<Hardness>(hardness, &mut rows);
+        let mut rows = RowCounts::default();
         let readings = named_runs::<Reading>(snapshot.parts(TableName::Readings), view)?;
         let fills = named_runs::<Fill>(snapshot.parts(TableName::Fills), view)?;
         let services = named_runs::<Service>(snapshot.parts(TableName::Services), view)?;
-        rows.set_aside = count_set_aside(snapshot.parts(TableName::SetAside), view)?;
 
         // whose each name is, and how often it is written
         let mut whose: HashMap<Arc<str>, Result<Arc<str>, NoVan>> = HashMap::new();
@@ -122,10 +118,7 @@ impl VanChunks {
                 let van = OneVan {
                     rows: spelt.values().sum(),
                     listed: listed.remove(&identity).unwrap_or_default(),
-                    name: match has_van_list {
-                        true => identity.clone(),
-                        false => most_frequent(spelt).unwrap_or_else(|| identity.clone()),
-                    },
+                    name: name_of_van(identity.clone(), spelt, has_van_list),
                 };
                 (identity, van)
             })
@@ -142,8 +135,9 @@ impl VanChunks {
             readings: indexed(readings, &numbers),
             fills: indexed(fills, &numbers),
             services: indexed(services, &numbers),
-            hardness: hardness.into_values().flatten().collect(),
+            hardness,
             has_van_list,
+            elsewhere,
             rows,
             next: 0,
             rows_at_once,
@@ -168,9 +162,12 @@ impl VanChunks {
 
     /// Totals over everything in the store, once all vans have been read.
     pub fn rows(&self) -> RowCounts {
-        let mut rows = self.rows;
-        rows.read = rows.stored + rows.already_stored + rows.set_aside;
-        rows
+        self.elsewhere.with(self.rows)
+    }
+
+    /// The same of readings, fills and services alone.
+    pub(super) fn rows_of_vans(&self) -> RowCounts {
+        self.rows
     }
 
     fn read(&mut self, vans: Range<usize>) -> Result<Vec<History>, StoreError> {
@@ -392,8 +389,19 @@ pub(super) fn newest<T: Kind>(rows: Vec<Row<T>>, van: &Arc<str>, counts: &mut Ro
     found.records
 }
 
-/// The spelling of a name that stands in most rows.
-pub(super) fn most_frequent(spellings: BTreeMap<Arc<str>, u64>) -> Option<Arc<str>> {
+/// A van's name: as it is listed, or without a list as it is mostly written.
+pub(super) fn name_of_van(
+    identity: Arc<str>,
+    spelt: BTreeMap<Arc<str>, u64>,
+    is_listed: bool,
+) -> Arc<str> {
+    if is_listed {
+        return identity;
+    }
+    most_frequent(spelt).unwrap_or(identity)
+}
+
+fn most_frequent(spellings: BTreeMap<Arc<str>, u64>) -> Option<Arc<str>> {
     // In order of spelling, so that the smallest wins a tie.
     let mut best: Option<(Arc<str>, u64)> = None;
     for (spelling, count) in spellings {

@@ -144,11 +144,11 @@ pub(super) fn reals<'l, T>(
         Some(word) => u64::from(word),
         None => others.number(value.to_bits(), value),
     };
-    let code = |line: Line<'l, T>| match line {
-        Line::Packed(words) => code_of(words.get(word)),
-        Line::Record(_, record) => of(record).map_or(NULL, &mut other),
-    };
-    let codes = lines.iter().map(code).collect();
+    let codes = codes_of(
+        lines,
+        |words| code_of(words.get(word)),
+        |record| of(record).map_or(NULL, &mut other),
+    );
     let others = others.values;
     let value = move |code: u64| {
         let word = u32::try_from(code).ok().and_then(real);
@@ -168,7 +168,11 @@ pub(super) fn wholes<'l, T>(
     of: impl Fn(&'l T) -> Option<i64>,
 ) -> Option<Column<'l>> {
     Some(Column {
-        codes: codes_of(lines, packed, of),
+        codes: codes_of(
+            lines,
+            |words| whole_code(packed(words)),
+            |record| whole_code(of(record)),
+        ),
         value: Box::new(|code| Value::Whole(code.cast_signed())),
         how: How::Dictionary,
     })
@@ -183,27 +187,29 @@ pub(super) fn smalls<'l, T>(
     Some(Column {
         codes: codes_of(
             lines,
-            |words| packed(words).map(i64::from),
-            |record| of(record).map(i64::from),
+            |words| whole_code(packed(words).map(i64::from)),
+            |record| whole_code(of(record).map(i64::from)),
         ),
         value: Box::new(|code| Value::Small(i32::try_from(code.cast_signed()).unwrap_or_default())),
         how: How::Dictionary,
     })
 }
 
+/// A code for every line.
 fn codes_of<'l, T>(
     lines: &'l Lines<'l, T>,
-    packed: impl Fn(Words<'l>) -> Option<i64>,
-    of: impl Fn(&'l T) -> Option<i64>,
+    packed: impl Fn(Words<'l>) -> u64,
+    mut of: impl FnMut(&'l T) -> u64,
 ) -> Vec<u64> {
     let code = |line: Line<'l, T>| match line {
         Line::Packed(words) => packed(words),
         Line::Record(_, record) => of(record),
     };
-    let codes = lines.iter().map(code);
-    codes
-        .map(|code| code.map_or(NULL, i64::cast_unsigned))
-        .collect()
+    lines.iter().map(code).collect()
+}
+
+fn whole_code(number: Option<i64>) -> u64 {
+    number.map_or(NULL, i64::cast_unsigned)
 }
 
 /// The column of the vans' names.
@@ -231,11 +237,11 @@ pub(super) fn texts<'l, T>(
         Some(number) => number as u64,
         None => others.number(text, text),
     };
-    let code = |line: Line<'l, T>| match line {
-        Line::Packed(words) => code_of(words.get(word)),
-        Line::Record(_, record) => of(record).map_or(NULL, &mut other),
-    };
-    let codes = lines.iter().map(code).collect();
+    let codes = codes_of(
+        lines,
+        |words| code_of(words.get(word)),
+        |record| of(record).map_or(NULL, &mut other),
+    );
     let others = others.values;
     let value = move |code: u64| {
         let known = names.texts.get(code as usize).map(|text| &**text);
@@ -258,8 +264,8 @@ pub(super) fn words<'l, T>(
     Some(Column {
         codes: codes_of(
             lines,
-            |words| Some(i64::from(packed(words))),
-            |record| Some(i64::from(of(record))),
+            |words| u64::from(packed(words)),
+            |record| u64::from(of(record)),
         ),
         value: Box::new(move |code| Value::Text(word(code as usize))),
         how: How::Dictionary,

@@ -62,7 +62,7 @@ impl Snapshot {
     }
 
     /// Rows of files in force that were stored already when they came.
-    pub(super) fn already_stored(&self) -> u64 {
+    fn already_stored(&self) -> u64 {
         let in_force = self.files.files.iter().map(|f| &f.line);
         let in_force = in_force.filter(|line| self.view.is_in_force(line.id));
         let counted: u64 = in_force.map(|line| line.counts.already_stored).sum();
@@ -193,25 +193,21 @@ pub(super) fn van_names(parts: &[Part], view: &View) -> Result<VanNames, StoreEr
 /// The van list, the hardness table, and the rows counted outside readings,
 /// fills and services.
 pub(super) struct Lists {
-    vans: BTreeMap<Arc<str>, Vec<Van>>,
-    hardness: Vec<Hardness>,
-    rows: RowCounts,
+    pub(super) vans: BTreeMap<Arc<str>, Vec<Van>>,
+    pub(super) hardness: Vec<Hardness>,
+    pub(super) rows: RowCounts,
 }
 
 impl Lists {
-    /// What is counted here.
-    pub(super) fn rows(&self) -> RowCounts {
-        self.rows
-    }
-
     /// The whole fleet, with its vans' settled rows.
     pub(super) fn fleet(mut self, summaries: FleetSummary) -> Fleet {
         let has_van_list = !self.vans.is_empty();
-        let mut rows = self.rows;
-        rows.stored += summaries.stored;
-        rows.already_stored += summaries.already_stored;
-        rows.set_aside += summaries.of_no_van;
-        rows.read = rows.stored + rows.already_stored + rows.set_aside;
+        let rows = self.rows.with(RowCounts {
+            stored: summaries.stored,
+            already_stored: summaries.already_stored,
+            set_aside: summaries.of_no_van,
+            ..RowCounts::default()
+        });
         let mut histories = summaries.vans;
         for history in &mut histories {
             history.listed = self.vans.remove(&history.van).unwrap_or_default();
@@ -232,7 +228,7 @@ impl Lists {
     }
 }
 
-pub(super) fn current_by_who<T: Kind>(
+fn current_by_who<T: Kind>(
     gathered: Gathered<T>,
     counts: &mut RowCounts,
 ) -> BTreeMap<Arc<str>, Vec<T>> {

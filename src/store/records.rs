@@ -271,6 +271,21 @@ pub struct RowCounts {
     pub set_aside: u64,
 }
 
+impl RowCounts {
+    /// Both together.
+    pub fn with(self, other: RowCounts) -> RowCounts {
+        let stored = self.stored + other.stored;
+        let already_stored = self.already_stored + other.already_stored;
+        let set_aside = self.set_aside + other.set_aside;
+        RowCounts {
+            read: stored + already_stored + set_aside,
+            stored,
+            already_stored,
+            set_aside,
+        }
+    }
+}
+
 /// One van's current rows, each list oldest first, possibly empty.
 #[derive(Debug, Clone, Default)]
 pub struct History {

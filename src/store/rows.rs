@@ -43,6 +43,25 @@ impl<T> Default for Gathered<T> {
     }
 }
 
+impl<T> Gathered<T> {
+    /// Takes rows written under the name `who`, which is that identity's.
+    pub(super) fn add(
+        &mut self,
+        identity: &Result<Arc<str>, NoVan>,
+        who: Arc<str>,
+        rows: impl ExactSizeIterator<Item = Row<T>>,
+    ) {
+        let count = rows.len() as u64;
+        let Ok(identity) = identity else {
+            self.set_aside += count;
+            return;
+        };
+        let spelling = (identity.clone(), who);
+        *self.spellings.entry(spelling).or_default() += count;
+        self.rows.entry(identity.clone()).or_default().extend(rows);
+    }
+}
+
 /// Consecutive rows of one name.
 type Run<T> = (Arc<str>, Vec<Row<T>>);
 
@@ -61,20 +80,7 @@ pub(super) fn gather<T: Kind>(
         let identity = known
             .entry(who.clone())
             .or_insert_with(|| identity_of::<T>(names, &who));
-        let count = rows.len() as u64;
-        match identity {
-            Ok(identity) => {
-                let spelling = (identity.clone(), who);
-                *gathered.spellings.entry(spelling).or_default() += count;
-                match gathered.rows.get_mut(&*identity) {
-                    Some(earlier) => earlier.extend(rows),
-                    None => {
-                        gathered.rows.insert(identity.clone(), rows);
-                    }
-                }
-            }
-            Err(_) => gathered.set_aside += count,
-        }
+        gathered.add(identity, who, rows.into_iter());
     }
     Ok(gathered)
 }

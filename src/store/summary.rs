@@ -26,7 +26,7 @@ use parquet::arrow::arrow_reader::ParquetRecordBatchReaderBuilder;
 use rayon::prelude::*;
 
 use super::arrays::{Columns, Interner};
-use super::chunks::{VanChunks, most_frequent, newest};
+use super::chunks::{VanChunks, name_of_van, newest};
 use super::columns::Kind;
 use super::error::StoreError;
 use super::names::{NoVan, VanNames};
@@ -89,11 +89,7 @@ pub(super) fn settle(
             readings: readings.rows.remove(&identity).unwrap_or_default(),
             fills: fills.rows.remove(&identity).unwrap_or_default(),
             services: services.rows.remove(&identity).unwrap_or_default(),
-            van: if is_listed {
-                identity
-            } else {
-                most_frequent(spelt).unwrap_or(identity)
-            },
+            van: name_of_van(identity, spelt, is_listed),
         })
         .collect();
     let settled: Vec<(History, RowCounts)> =
@@ -270,21 +266,15 @@ impl<'o> Out<'o> {
 
 /// Sums up the store's own vans.
 pub(super) fn write_own(snapshot: &Snapshot, out: &mut dyn Write) -> Result<(), StoreError> {
-    let elsewhere = snapshot.lists()?.rows();
     let mut chunks = VanChunks::new(snapshot, ROWS_AT_ONCE)?;
-    let before = chunks.rows();
     let mut summaries = Out::new(out)?;
     for chunk in &mut chunks {
         for van in chunk? {
             summaries.push(van)?;
         }
     }
-    let after = chunks.rows();
-    summaries.finish([
-        after.stored - before.stored,
-        after.already_stored - before.already_stored,
-        after.set_aside - elsewhere.set_aside,
-    ])
+    let counts = chunks.rows_of_vans();
+    summaries.finish([counts.stored, counts.already_stored, counts.set_aside])
 }
 
 /// Writes summaries of rows that were handed over.
@@ -548,25 +538,17 @@ impl Gathering<'_> {
 
     fn push<T: Kind>(&mut self, record: T, owner: Place, into: &mut Gathered<T>) {
         let who = record.who().clone();
-        let identity = match self.known.get(&who) {
-            Some(known) => known.clone(),
-            None => {
-                let found = identity_of::<T>(self.names, &who);
-                self.known.insert(who.clone(), found.clone());
-                found
-            }
-        };
-        let Ok(identity) = identity else {
-            into.set_aside += 1;
-            return;
-        };
-        let spelling = (identity.clone(), who);
-        *into.spellings.entry(spelling).or_default() += 1;
-        into.rows.entry(identity).or_default().push(Row {
+        let names = self.names;
+        let identity = self
+            .known
+            .entry(who.clone())
+            .or_insert_with(|| identity_of::<T>(names, &who));
+        let row = Row {
             file_id: owner.file_id,
             line: owner.line,
             record,
-        });
+        };
+        into.add(identity, who, std::iter::once(row));
     }
 }
 

@@ -1,6 +1,6 @@
 //! Arrow arrays from plain values and back.
 
-use std::collections::HashMap;
+use std::cell::OnceCell;
 use std::path::Path;
 use std::sync::Arc;
 
@@ -69,26 +69,13 @@ pub(super) fn dates(values: impl Iterator<Item = Option<Date>>) -> ArrayRef {
     )
 }
 
-/// Every text once, however often it stands in a file.
-#[derive(Debug, Default)]
-pub(super) struct Interner(HashMap<Arc<str>, ()>);
-
-impl Interner {
-    fn intern(&mut self, text: &str) -> Arc<str> {
-        if let Some((known, ())) = self.0.get_key_value(text) {
-            return known.clone();
-        }
-        let new: Arc<str> = text.into();
-        self.0.insert(new.clone(), ());
-        new
-    }
-}
-
 /// A dictionary column: the row's index into the texts that occur.
 #[derive(Debug)]
 pub(super) struct Names {
     keys: PrimitiveArray<Int32Type>,
-    pub(super) values: Vec<Arc<str>>,
+    texts: StringArray,
+    /// The texts once a row asks for them: a few rows name few of them.
+    asked: Vec<OnceCell<Arc<str>>>,
 }
 
 impl Names {
@@ -99,7 +86,20 @@ impl Names {
     }
 
     pub(super) fn get(&self, row: usize) -> Option<&Arc<str>> {
-        self.values.get(self.index(row)?)
+        self.value(self.index(row)?)
+    }
+
+    /// All texts that occur, by index.
+    pub(super) fn values(&self) -> impl Iterator<Item = &Arc<str>> {
+        (0..self.asked.len()).filter_map(|index| self.value(index))
+    }
+
+    fn value(&self, index: usize) -> Option<&Arc<str>> {
+        let text = self.asked.get(index)?;
+        Some(text.get_or_init(|| match self.texts.is_valid(index) {
+            true => self.texts.value(index).into(),
+            false => "".into(),
+        }))
     }
 }
 
@@ -121,7 +121,6 @@ impl Texts {
 pub(super) struct Columns<'a> {
     pub(super) batch: &'a RecordBatch,
     pub(super) path: &'a Path,
-    pub(super) interner: &'a mut Interner,
 }
 
 impl Columns<'_> {
@@ -148,7 +147,7 @@ impl Columns<'_> {
             .ok_or_else(|| self.missing(name))
     }
 
-    pub(super) fn names(&mut self, name: &str) -> Result<Names, StoreError> {
+    pub(super) fn names(&self, name: &str) -> Result<Names, StoreError> {
         let column = self.column(name)?.clone();
         let dictionary = column
             .as_dictionary_opt::<Int32Type>()
@@ -157,13 +156,10 @@ impl Columns<'_> {
             .values()
             .as_string_opt::<i32>()
             .ok_or_else(|| self.missing(name))?;
-        let values = texts
-            .iter()
-            .map(|text| self.interner.intern(text.unwrap_or_default()))
-            .collect();
         Ok(Names {
             keys: dictionary.keys().clone(),
-            values,
+            asked: vec![OnceCell::new(); texts.len()],
+            texts: texts.clone(),
         })
     }
 

@@ -1,7 +1,7 @@
 //! Rows set aside: those that ingest could not use, and stored ones of a van
 //! that the list does not know now.
 
-use super::arrays::{Columns, Interner};
+use super::arrays::Columns;
 use super::columns::Kind;
 use super::error::StoreError;
 use super::lines::WHOLE_FILE;
@@ -34,13 +34,11 @@ impl ListedRow {
 
 /// Calls `each` with the line of every row of a part of the list.
 pub(super) fn for_each_line(part: &Part, mut each: impl FnMut(u64)) -> Result<(), StoreError> {
-    let mut interner = Interner::default();
     for batch in part::batches(&part.path, TableName::SetAside, Some(&[FILE_ID, LINE]))? {
         let batch = batch?;
         let columns = Columns {
             batch: &batch,
             path: &part.path,
-            interner: &mut interner,
         };
         let lines = columns.wholes(LINE)?;
         for row in 0..batch.num_rows() {
@@ -74,15 +72,13 @@ pub(super) fn count_set_aside(parts: &[Part], view: &View) -> Result<u64, StoreE
 
 /// The rows that ingest itself set aside.
 pub(super) fn listed_rows(parts: &[Part], view: &View) -> Result<Vec<ListedRow>, StoreError> {
-    let mut interner = Interner::default();
     let mut rows = Vec::new();
     for part in parts.iter().filter(|p| view.is_in_force(p.file_id)) {
         for batch in part::batches(&part.path, TableName::SetAside, None)? {
             let batch = batch?;
-            let mut columns = Columns {
+            let columns = Columns {
                 batch: &batch,
                 path: &part.path,
-                interner: &mut interner,
             };
             let reasons = columns.names("reason")?;
             let lines = columns.wholes(LINE)?;
@@ -123,20 +119,17 @@ pub(super) fn of_no_van<T: Kind>(
         if !names_someone_unknown::<T>(part, names)? {
             continue;
         }
-        let mut interner = Interner::default();
         for batch in part::batches(&part.path, T::TABLE, None)? {
             let batch = batch?;
-            let mut columns = Columns {
+            let columns = Columns {
                 batch: &batch,
                 path: &part.path,
-                interner: &mut interner,
             };
-            let opened = T::open(&mut columns)?;
+            let opened = T::open(&columns)?;
             let lines = columns.wholes(LINE)?;
             let texts = columns.optional_texts(TEXT)?;
             let reasons: Vec<Option<String>> = T::names(&opened)
-                .values
-                .iter()
+                .values()
                 .map(|name| names.identity(name).err().map(|no_van| no_van.reason(name)))
                 .collect();
             for row in 0..batch.num_rows() {
@@ -167,20 +160,14 @@ pub(super) fn of_no_van<T: Kind>(
 
 /// Looks at the names alone: most files name listed vans only.
 fn names_someone_unknown<T: Kind>(part: &Part, names: &VanNames) -> Result<bool, StoreError> {
-    let mut interner = Interner::default();
     for batch in part::batches(&part.path, T::TABLE, Some(&["van"]))? {
         let batch = batch?;
-        let mut columns = Columns {
+        let columns = Columns {
             batch: &batch,
             path: &part.path,
-            interner: &mut interner,
         };
         let found = columns.names("van")?;
-        if found
-            .values
-            .iter()
-            .any(|name| names.identity(name).is_err())
-        {
+        if found.values().any(|name| names.identity(name).is_err()) {
             return Ok(true);
         }
     }

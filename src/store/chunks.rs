@@ -6,17 +6,22 @@ use std::collections::{BTreeMap, HashMap};
 use std::ops::Range;
 use std::sync::Arc;
 
+use jiff::Timestamp;
+use jiff::civil::Date;
+use jiff::tz::TimeZone;
 use parquet::arrow::arrow_reader::{RowSelection, RowSelector};
 use rayon::prelude::*;
 
-use super::arrays::{Columns, Interner};
+use super::arrays::Columns;
 use super::columns::Kind;
 use super::error::StoreError;
 use super::names::{NoVan, VanNames};
 use super::part::{self, Asked, Part};
 use super::reader::{Lists, Snapshot};
-use super::records::{Fill, Hardness, History, Reading, RowCounts, Service, Van};
-use super::rows::{damaged, for_each_row_asked, identity_of, without_text};
+use super::records::{Fill, Hardness, History, Instant, Reading, RowCounts, Service, Van, When};
+use super::rows::{
+    PartRows, RowBatch, RowPlace, damaged, for_each_row_asked, identity_of, without_text,
+};
 use super::schema::{LINE, TableName};
 use super::versions::{Row, current};
 use super::view::View;
@@ -27,9 +32,9 @@ pub struct VanChunks {
     view: View,
     /// In order of name.
     vans: Vec<OneVan>,
-    readings: Vec<Indexed>,
-    fills: Vec<Indexed>,
-    services: Vec<Indexed>,
+    readings: Vec<Indexed<Reading>>,
+    fills: Vec<Indexed<Fill>>,
+    services: Vec<Indexed<Service>>,
     hardness: Vec<Hardness>,
     has_van_list: bool,
     /// Rows counted outside readings, fills and services.
@@ -47,10 +52,37 @@ struct OneVan {
 }
 
 /// A Parquet file and whose its rows are.
-#[derive(Debug)]
-struct Indexed {
+struct Indexed<T: Kind> {
     part: Part,
     runs: Vec<Run>,
+    /// Where its runs come in the order of the vans, it is read through once.
+    reading: Option<Cursor<T>>,
+}
+
+impl<T: Kind> std::fmt::Debug for Indexed<T> {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        f.debug_tuple("Indexed").field(&self.part).finish()
+    }
+}
+
+/// A file being read through, up to its next run.
+struct Cursor<T: Kind> {
+    /// Opened when the first van has its turn.
+    rows: Option<PartRows<T>>,
+    batch: Option<RowBatch<T>>,
+    row: usize,
+    run: usize,
+}
+
+impl<T: Kind> Cursor<T> {
+    fn at_begin() -> Cursor<T> {
+        Cursor {
+            rows: None,
+            batch: None,
+            row: 0,
+            run: 0,
+        }
+    }
 }
 
 /// Rows of one van that lie side by side.
@@ -160,6 +192,62 @@ impl VanChunks {
         self.has_van_list
     }
 
+    /// Begins with the first van again.
+    pub fn rewind(&mut self) {
+        self.next = 0;
+        self.readings.iter_mut().for_each(Indexed::rewind);
+        self.fills.iter_mut().for_each(Indexed::rewind);
+        self.services.iter_mut().for_each(Indexed::rewind);
+        self.rows = RowCounts {
+            set_aside: self.rows.set_aside,
+            ..RowCounts::default()
+        };
+    }
+
+    /// The day on which something was read, filled or done last.
+    ///
+    /// # Errors
+    /// Where the tables cannot be read.
+    pub fn newest_day(&self, zone: &TimeZone) -> Result<Option<Date>, StoreError> {
+        let on = |at: Instant| {
+            let timestamp = Timestamp::from_microsecond(at.0).ok()?;
+            Some(zone.to_datetime(timestamp).date())
+        };
+        let done = |service: &Service| match service.done_at {
+            When::Day(day) => Some(day),
+            When::At(at) => on(at),
+        };
+        let readings = self.newest_of(&self.readings, |row: &Reading| on(row.taken_at))?;
+        let fills = self.newest_of(&self.fills, |row: &Fill| on(row.started_at))?;
+        let services = self.newest_of(&self.services, done)?;
+        Ok(readings.max(fills).max(services))
+    }
+
+    /// From the newest month that has rows.
+    fn newest_of<T: Kind>(
+        &self,
+        parts: &[Indexed<T>],
+        day: impl Fn(&T) -> Option<Date>,
+    ) -> Result<Option<Date>, StoreError> {
+        let mut by_month: BTreeMap<Option<&String>, Vec<&Indexed<T>>> = BTreeMap::new();
+        for indexed in parts {
+            let month = indexed.part.month.as_ref();
+            by_month.entry(month).or_default().push(indexed);
+        }
+        for of_month in by_month.values().rev() {
+            let mut newest = None;
+            for indexed in of_month {
+                let read = indexed.look_up(&self.view, &(0..self.vans.len()))?;
+                let rows = read.iter().flat_map(|(_, rows)| rows);
+                newest = newest.max(rows.filter_map(|row| day(&row.record)).max());
+            }
+            if newest.is_some() {
+                return Ok(newest);
+            }
+        }
+        Ok(None)
+    }
+
     /// Totals over everything in the store, once all vans have been read.
     pub fn rows(&self) -> RowCounts {
         self.elsewhere.with(self.rows)
@@ -172,12 +260,12 @@ impl VanChunks {
 
     fn read(&mut self, vans: Range<usize>) -> Result<Vec<History>, StoreError> {
         let view = &self.view;
-        let readings = rows_of::<Reading>(&self.readings, view, &vans)?;
-        let fills = rows_of::<Fill>(&self.fills, view, &vans)?;
-        let services = rows_of::<Service>(&self.services, view, &vans)?;
-        let of_vans = self.vans.get_mut(vans).unwrap_or_default();
+        let readings = rows_of(&mut self.readings, view, &vans)?;
+        let fills = rows_of(&mut self.fills, view, &vans)?;
+        let services = rows_of(&mut self.services, view, &vans)?;
+        let of_vans = self.vans.get(vans).unwrap_or_default();
         let read: Vec<(History, RowCounts)> = of_vans
-            .par_iter_mut()
+            .par_iter()
             .zip(readings)
             .zip(fills)
             .zip(services)
@@ -187,7 +275,7 @@ impl VanChunks {
                     readings: newest(readings, &van.name, &mut counts),
                     fills: newest(fills, &van.name, &mut counts),
                     services: newest(services, &van.name, &mut counts),
-                    listed: std::mem::take(&mut van.listed),
+                    listed: van.listed.clone(),
                     van: van.name.clone(),
                 };
                 (history, counts)
@@ -240,7 +328,6 @@ fn runs_of_part<T: Kind>(part: &Part, view: &View) -> Result<Vec<NamedRun>, Stor
         return Ok(Vec::new());
     };
     let mut runs: Vec<NamedRun> = Vec::new();
-    let mut interner = Interner::default();
     let wanted = match file.is_whole() {
         true => vec!["van"],
         false => without_text(T::TABLE),
@@ -248,15 +335,14 @@ fn runs_of_part<T: Kind>(part: &Part, view: &View) -> Result<Vec<NamedRun>, Stor
     let mut at = 0;
     for batch in part::batches(&part.path, T::TABLE, Some(&wanted))? {
         let batch = batch?;
-        let mut columns = Columns {
+        let columns = Columns {
             batch: &batch,
             path: &part.path,
-            interner: &mut interner,
         };
         let names = columns.names("van")?;
         let rows = match file.is_whole() {
             true => None,
-            false => Some((T::open(&mut columns)?, columns.wholes(LINE)?)),
+            false => Some((T::open(&columns)?, columns.wholes(LINE)?)),
         };
         for row in 0..batch.num_rows() {
             let name = names.get(row).ok_or_else(|| damaged(part))?;
@@ -288,7 +374,10 @@ fn runs_of_part<T: Kind>(part: &Part, view: &View) -> Result<Vec<NamedRun>, Stor
     Ok(runs)
 }
 
-fn indexed(parts: Vec<(Part, Vec<NamedRun>)>, numbers: &HashMap<Arc<str>, u32>) -> Vec<Indexed> {
+fn indexed<T: Kind>(
+    parts: Vec<(Part, Vec<NamedRun>)>,
+    numbers: &HashMap<Arc<str>, u32>,
+) -> Vec<Indexed<T>> {
     let run = |run: NamedRun| {
         Some(Run {
             van: *numbers.get(&run.name)?,
@@ -298,21 +387,26 @@ fn indexed(parts: Vec<(Part, Vec<NamedRun>)>, numbers: &HashMap<Arc<str>, u32>) 
     };
     parts
         .into_iter()
-        .map(|(part, runs)| Indexed {
-            part,
-            runs: runs.into_iter().filter_map(run).collect(),
+        .map(|(part, runs)| {
+            let runs: Vec<Run> = runs.into_iter().filter_map(run).collect();
+            let is_in_order = runs.is_sorted_by_key(|run| run.van);
+            Indexed {
+                part,
+                runs,
+                reading: is_in_order.then(Cursor::at_begin),
+            }
         })
         .collect()
 }
 
 /// The rows of some vans, van by van.
 fn rows_of<T: Kind>(
-    parts: &[Indexed],
+    parts: &mut [Indexed<T>],
     view: &View,
     vans: &Range<usize>,
 ) -> Result<Vec<Vec<Row<T>>>, StoreError> {
     let read: Vec<Vec<RunOfVan<T>>> = parts
-        .par_iter()
+        .par_iter_mut()
         .map(|indexed| indexed.read(view, vans))
         .collect::<Result<_, _>>()?;
     let mut all: Vec<Vec<Row<T>>> = Vec::new();
@@ -327,55 +421,114 @@ fn rows_of<T: Kind>(
     Ok(all)
 }
 
-impl Indexed {
-    /// The rows of some vans with the van's place among these.
-    fn read<T: Kind>(
-        &self,
-        view: &View,
-        vans: &Range<usize>,
-    ) -> Result<Vec<RunOfVan<T>>, StoreError> {
-        let of_run = |run: &Run| {
-            let van = (run.van as usize).checked_sub(vans.start)?;
-            (van < vans.len()).then_some((van, *run))
+impl<T: Kind> Indexed<T> {
+    fn rewind(&mut self) {
+        if self.reading.is_some() {
+            self.reading = Some(Cursor::at_begin());
+        }
+    }
+
+    /// The rows of some vans, the next ones, with the van's place among these.
+    fn read(&mut self, view: &View, vans: &Range<usize>) -> Result<Vec<RunOfVan<T>>, StoreError> {
+        let Some(cursor) = &mut self.reading else {
+            return self.look_up(view, vans);
         };
-        let runs: Vec<(usize, Run)> = self.runs.iter().filter_map(of_run).collect();
+        let mut read: Vec<RunOfVan<T>> = Vec::new();
+        let Some(file) = view.of_file(self.part.file_id) else {
+            return Ok(read);
+        };
+        let mut places = Vec::new();
+        while let Some(run) = self.runs.get(cursor.run) {
+            let van = (run.van as usize).saturating_sub(vans.start);
+            if van >= vans.len() {
+                break;
+            }
+            cursor.run += 1;
+            let mut rows = Vec::with_capacity(run.rows as usize);
+            for _ in 0..run.rows {
+                if cursor.batch.as_ref().is_none_or(|b| cursor.row == b.rows) {
+                    if cursor.rows.is_none() {
+                        let all = Asked::Rows(selection(&self.runs));
+                        cursor.rows = Some(PartRows::open(&self.part, all)?);
+                    }
+                    let rows = cursor.rows.as_mut();
+                    cursor.batch = rows.map_or(Ok(None), PartRows::next_batch)?;
+                    cursor.row = 0;
+                }
+                let batch = cursor.batch.as_ref();
+                let taken = batch.and_then(|batch| {
+                    batch.places(&file, cursor.row, &mut places)?;
+                    take(batch, cursor.row, &places, &mut rows)
+                });
+                taken.ok_or_else(|| damaged(&self.part))?;
+                cursor.row += 1;
+            }
+            read.push((van, rows));
+        }
+        if cursor.run == self.runs.len() {
+            // nothing more will come: what it holds can go
+            (cursor.rows, cursor.batch) = (None, None);
+        }
+        Ok(read)
+    }
+
+    /// The same for any vans.
+    fn look_up(&self, view: &View, vans: &Range<usize>) -> Result<Vec<RunOfVan<T>>, StoreError> {
+        let asked_for = |run: &&Run| vans.contains(&(run.van as usize));
+        let runs: Vec<Run> = self.runs.iter().filter(asked_for).copied().collect();
         if runs.is_empty() {
             return Ok(Vec::new());
         }
-        let mut selectors = Vec::new();
-        let mut end = 0;
-        for (_, run) in &runs {
-            let (first, rows) = (run.first as usize, run.rows as usize);
-            if first > end {
-                selectors.push(RowSelector::skip(first - end));
-            }
-            selectors.push(RowSelector::select(rows));
-            end = first + rows;
-        }
-        let asked = Asked::Rows(RowSelection::from(selectors));
         let mut read: Vec<RunOfVan<T>> = Vec::with_capacity(runs.len());
         let mut left = runs.iter();
         // rows asked for that are still to come of the present run
         let mut coming = 0;
+        let asked = Asked::Rows(selection(&runs));
         for_each_row_asked::<T>(&self.part, view, asked, |batch, row, places| {
             if coming == 0 {
-                let (van, run) = left.next()?;
+                let run = left.next()?;
                 coming = run.rows;
-                read.push((*van, Vec::with_capacity(run.rows as usize)));
+                let van = (run.van as usize).checked_sub(vans.start)?;
+                read.push((van, Vec::with_capacity(run.rows as usize)));
             }
             coming -= 1;
             let (_, rows) = read.last_mut()?;
-            for place in places {
-                rows.push(Row {
-                    file_id: place.owner.file_id,
-                    line: place.owner.line,
-                    record: T::get(batch, row)?,
-                });
-            }
-            Some(())
+            take(batch, row, places, rows)
         })?;
         Ok(read)
     }
+}
+
+/// The rows of these runs, which come in the order of the file.
+fn selection(runs: &[Run]) -> RowSelection {
+    let mut selectors = Vec::new();
+    let mut end = 0;
+    for run in runs {
+        let (first, rows) = (run.first as usize, run.rows as usize);
+        if first > end {
+            selectors.push(RowSelector::skip(first - end));
+        }
+        selectors.push(RowSelector::select(rows));
+        end = first + rows;
+    }
+    RowSelection::from(selectors)
+}
+
+/// Takes a stored row for each that it stands for.
+fn take<T: Kind>(
+    batch: &RowBatch<T>,
+    row: usize,
+    places: &[RowPlace],
+    rows: &mut Vec<Row<T>>,
+) -> Option<()> {
+    for place in places {
+        rows.push(Row {
+            file_id: place.owner.file_id,
+            line: place.owner.line,
+            record: T::get(&batch.columns, row)?,
+        });
+    }
+    Some(())
 }
 
 /// The records that count among all versions of one van's.

@@ -23,7 +23,7 @@ pub(super) trait Kind: Rewritten + Sized + Clone + Send + Sync + std::fmt::Debug
     /// Whether `who` names a van that the van list may know.
     const IS_OF_A_VAN: bool;
     /// One batch of the table.
-    type Batch;
+    type Batch: Send;
 
     fn of(record: &Record) -> Option<&Self>;
     fn into_record(self) -> Record;
@@ -45,7 +45,7 @@ pub(super) trait Kind: Rewritten + Sized + Clone + Send + Sync + std::fmt::Debug
 
     /// The record's own columns, in the order of the schema.
     fn arrays(rows: &[&Self]) -> Vec<ArrayRef>;
-    fn open(columns: &mut Columns<'_>) -> Result<Self::Batch, StoreError>;
+    fn open(columns: &Columns<'_>) -> Result<Self::Batch, StoreError>;
     fn names(batch: &Self::Batch) -> &Names;
     /// The key's second part without building the record.
     fn when_at(batch: &Self::Batch, row: usize) -> Option<(i64, u32)>;

@@ -5,7 +5,7 @@ use std::sync::Arc;
 
 use arrow_array::ArrayRef;
 
-use super::arrays::{Columns, Interner, instants, strings, wholes};
+use super::arrays::{Columns, instants, strings, wholes};
 use super::error::StoreError;
 use super::part::{self, Part};
 use super::records::{Dialect, Instant, Note, RowCounts};
@@ -127,13 +127,11 @@ pub(super) fn arrays(file: &FinishedFile) -> Vec<ArrayRef> {
 
 fn read_part(part: &Part) -> Result<Vec<FinishedFile>, StoreError> {
     let mut files = Vec::new();
-    let mut interner = Interner::default();
     for batch in part::batches(&part.path, TableName::Files, None)? {
         let batch = batch?;
         let columns = Columns {
             batch: &batch,
             path: &part.path,
-            interner: &mut interner,
         };
         let texts =
             ["name", "sha256", "recognised", "notes", "supersedes"].map(|c| columns.texts(c));

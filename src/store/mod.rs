@@ -102,6 +102,14 @@ impl DamageSeen {
     }
 }
 
+/// A fleet as read from the store.
+#[derive(Debug)]
+pub enum Read {
+    Whole(records::Fleet),
+    /// Some vans at a time.
+    InTurn(Box<VanChunks>),
+}
+
 impl Store {
     /// Opens the store, made first if the folder is new or empty.
     ///
@@ -211,6 +219,22 @@ impl Store {
     /// Where the tables cannot be read.
     pub fn fleet(&self) -> Result<Fleet, StoreError> {
         self.snapshot()?.fleet()
+    }
+
+    /// The same where it has at most so many rows; else its vans some at a time,
+    /// as for [`Store::van_chunks`].
+    ///
+    /// # Errors
+    /// Where the tables cannot be read.
+    pub fn fleet_up_to(&self, most_rows: u64, rows_at_once: u64) -> Result<Read, StoreError> {
+        let snapshot = self.snapshot()?;
+        let tables = [TableName::Readings, TableName::Fills, TableName::Services];
+        let parts = tables.into_iter().flat_map(|name| snapshot.parts(name));
+        let rows: u64 = parts.filter_map(|part| part.rows).sum();
+        Ok(match rows <= most_rows {
+            true => Read::Whole(snapshot.fleet()?),
+            false => Read::InTurn(Box::new(VanChunks::new(&snapshot, rows_at_once)?)),
+        })
     }
 
     /// The same from vans summed up before; lists, counts and the hardness table

@@ -34,6 +34,8 @@ pub(super) const GROUP_ROWS: usize = 65_536;
 const UNFINISHED: &str = ".unfinished-";
 /// Rows decoded at a time.
 const BATCH_ROWS: usize = 8_192;
+/// The same where many files are open side by side.
+const FEW_ROWS: usize = 1_024;
 
 /// A Parquet file that a commit made part of its table.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -385,9 +387,10 @@ pub(super) fn open(
             }
             None => ProjectionMask::all(),
         };
+        let builder = builder.with_batch_size(BATCH_ROWS);
         let builder = match asked {
             Asked::All => builder,
-            Asked::Rows(rows) => builder.with_row_selection(rows),
+            Asked::Rows(rows) => builder.with_row_selection(rows).with_batch_size(FEW_ROWS),
             Asked::Within(within) => {
                 let groups = builder.metadata().row_groups().iter().enumerate();
                 let asked_for = groups.filter(|(_, group)| within.may_hold(group));
@@ -395,10 +398,7 @@ pub(super) fn open(
                 builder.with_row_groups(asked_for)
             }
         };
-        builder
-            .with_projection(mask)
-            .with_batch_size(BATCH_ROWS)
-            .build()
+        builder.with_projection(mask).build()
     };
     read().map_err(|e| StoreError::parquet("read", path, e))
 }

@@ -6,7 +6,9 @@ use std::sync::Arc;
 use jiff::civil::Date;
 
 /// Microseconds since 1970-01-01T00:00:00Z.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
+#[derive(
+    Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, serde::Serialize, serde::Deserialize,
+)]
 pub struct Instant(pub i64);
 
 /// A day, or an instant where the time of day is known.
@@ -84,7 +86,9 @@ pub struct Fill {
 }
 
 /// What was worked on.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
+#[derive(
+    Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, serde::Serialize, serde::Deserialize,
+)]
 pub enum Item {
     Prefilter,
     Membrane,

@@ -1,11 +1,13 @@
 //! Stored rows of one kind, read part by part.
 
 use std::collections::{BTreeMap, HashMap};
+use std::marker::PhantomData;
 use std::sync::Arc;
 
+use arrow_array::RecordBatch;
 use rayon::prelude::*;
 
-use super::arrays::{Columns, Interner};
+use super::arrays::{Columns, Wholes};
 use super::columns::Kind;
 use super::error::StoreError;
 use super::names::{NoVan, VanNames};
@@ -13,7 +15,7 @@ use super::part::{self, Asked, Part};
 use super::schema::{LINE, TEXT, TableName};
 use super::ties::Place;
 use super::versions::Row;
-use super::view::View;
+use super::view::{FileView, View};
 
 /// What tells a row's van from others; for other kinds the name as it stands.
 pub(super) fn identity_of<T: Kind>(names: &VanNames, who: &Arc<str>) -> Result<Arc<str>, NoVan> {
@@ -126,7 +128,8 @@ pub(super) fn for_each_row_within<T: Kind>(
     mut each: impl FnMut(&T::Batch, usize, RowPlace) -> Option<()>,
 ) -> Result<(), StoreError> {
     for_each_row_asked::<T>(part, view, asked, |batch, row, places| {
-        places.iter().try_for_each(|place| each(batch, row, *place))
+        let mut places = places.iter();
+        places.try_for_each(|place| each(&batch.columns, row, *place))
     })
 }
 
@@ -136,40 +139,86 @@ pub(super) fn for_each_row_asked<T: Kind>(
     part: &Part,
     view: &View,
     asked: Asked<'_>,
-    mut each: impl FnMut(&T::Batch, usize, &[RowPlace]) -> Option<()>,
+    mut each: impl FnMut(&RowBatch<T>, usize, &[RowPlace]) -> Option<()>,
 ) -> Result<(), StoreError> {
     let Some(file) = view.of_file(part.file_id) else {
         return Ok(());
     };
-    let mut interner = Interner::default();
-    let wanted = without_text(T::TABLE);
+    let mut rows = PartRows::<T>::open(part, asked)?;
     let mut places = Vec::new();
-    for batch in part::batches_asked(&part.path, T::TABLE, Some(&wanted), asked)? {
-        let batch = batch?;
-        let mut columns = Columns {
-            batch: &batch,
-            path: &part.path,
-            interner: &mut interner,
-        };
-        let opened = T::open(&mut columns)?;
-        let lines = columns.wholes(LINE)?;
-        for row in 0..batch.num_rows() {
-            let line = lines.get(row).ok_or_else(|| damaged(part))?;
-            let mark = || T::mark_at(&opened, row);
-            let file_id = part.file_id;
-            places.clear();
-            file.for_each(line, mark, |owner| {
-                places.push(RowPlace {
-                    stored: Place { file_id, line },
-                    mark: mark(),
-                    owner,
-                });
-                Some(())
-            });
-            each(&opened, row, &places).ok_or_else(|| damaged(part))?;
+    while let Some(batch) = rows.next_batch()? {
+        for row in 0..batch.rows {
+            let found = batch.places(&file, row, &mut places);
+            found
+                .and_then(|()| each(&batch, row, &places))
+                .ok_or_else(|| damaged(part))?;
         }
     }
     Ok(())
+}
+
+/// A Parquet file's rows, batch by batch.
+pub(super) struct PartRows<T> {
+    part: Part,
+    batches: Box<dyn Iterator<Item = Result<RecordBatch, StoreError>> + Send>,
+    kind: PhantomData<fn() -> T>,
+}
+
+/// Some of them.
+pub(super) struct RowBatch<T: Kind> {
+    pub(super) columns: T::Batch,
+    lines: Wholes,
+    pub(super) rows: usize,
+}
+
+impl<T: Kind> PartRows<T> {
+    pub(super) fn open(part: &Part, asked: Asked<'_>) -> Result<PartRows<T>, StoreError> {
+        let wanted = without_text(T::TABLE);
+        let batches = part::batches_asked(&part.path, T::TABLE, Some(&wanted), asked)?;
+        Ok(PartRows {
+            part: part.clone(),
+            batches: Box::new(batches),
+            kind: PhantomData,
+        })
+    }
+
+    pub(super) fn next_batch(&mut self) -> Result<Option<RowBatch<T>>, StoreError> {
+        let Some(batch) = self.batches.next().transpose()? else {
+            return Ok(None);
+        };
+        let columns = Columns {
+            batch: &batch,
+            path: &self.part.path,
+        };
+        Ok(Some(RowBatch {
+            columns: T::open(&columns)?,
+            lines: columns.wholes(LINE)?,
+            rows: batch.num_rows(),
+        }))
+    }
+}
+
+impl<T: Kind> RowBatch<T> {
+    /// All rows that a stored one stands for; `None` where it lacks its line.
+    pub(super) fn places(
+        &self,
+        file: &FileView<'_>,
+        row: usize,
+        places: &mut Vec<RowPlace>,
+    ) -> Option<()> {
+        places.clear();
+        let line = self.lines.get(row)?;
+        let mark = || T::mark_at(&self.columns, row);
+        let file_id = file.file_id();
+        file.for_each(line, mark, |owner| {
+            places.push(RowPlace {
+                stored: Place { file_id, line },
+                mark: mark(),
+                owner,
+            });
+            Some(())
+        })
+    }
 }
 
 fn read_runs<T: Kind>(part: &Part, view: &View) -> Result<Vec<Run<T>>, StoreError> {

@@ -6,7 +6,7 @@ use std::collections::hash_map::DefaultHasher;
 use std::hash::{Hash, Hasher};
 use std::path::{Path, PathBuf};
 
-use super::arrays::{Columns, Interner};
+use super::arrays::Columns;
 use super::columns::Kind;
 use super::error::StoreError;
 use super::names::VanNames;
@@ -192,15 +192,13 @@ fn read_back<T: Kind>(path: &Path, mut each: impl FnMut(AcceptedRow)) -> Result<
         path: path.to_owned(),
         what: "a row that was just written lacks a value".to_owned(),
     };
-    let mut interner = Interner::default();
     for batch in part::batches(path, T::TABLE, None)? {
         let batch = batch?;
-        let mut columns = Columns {
+        let columns = Columns {
             batch: &batch,
             path,
-            interner: &mut interner,
         };
-        let opened = T::open(&mut columns)?;
+        let opened = T::open(&columns)?;
         let lines = columns.wholes(LINE)?;
         let texts = columns.texts(TEXT)?;
         for row in 0..batch.num_rows() {

@@ -25,7 +25,7 @@ use arrow_schema::{ArrowError, DataType, Field, Fields, Schema, SchemaRef};
 use parquet::arrow::arrow_reader::ParquetRecordBatchReaderBuilder;
 use rayon::prelude::*;
 
-use super::arrays::{Columns, Interner};
+use super::arrays::Columns;
 use super::chunks::{VanChunks, name_of_van, newest};
 use super::columns::Kind;
 use super::error::StoreError;
@@ -433,10 +433,9 @@ fn open<T: Kind>(columns: &[(String, ArrayRef)], from: &Input) -> Result<T::Batc
     let arrays: Vec<ArrayRef> = arrays.collect::<Result<_, _>>()?;
     let batch = RecordBatch::try_new(wanted, arrays).map_err(|e| from.wrong(e.to_string()))?;
     let path = Path::new("");
-    T::open(&mut Columns {
+    T::open(&Columns {
         batch: &batch,
         path,
-        interner: &mut Interner::default(),
     })
     .map_err(|e| from.wrong(e.to_string()))
 }

@@ -5,7 +5,7 @@ use std::collections::BTreeSet;
 
 use arrow_array::ArrayRef;
 
-use super::arrays::{Columns, Interner, instants, strings, wholes};
+use super::arrays::{Columns, instants, strings, wholes};
 use super::error::StoreError;
 use super::part::{self, Part};
 use super::records::Instant;
@@ -68,14 +68,12 @@ pub(super) fn arrays(deed: &Deed) -> Vec<ArrayRef> {
 /// All deeds in order.
 pub(super) fn read(parts: &[Part]) -> Result<Vec<Deed>, StoreError> {
     let mut deeds = Vec::new();
-    let mut interner = Interner::default();
     for part in parts {
         for batch in part::batches(&part.path, TableName::TakenBack, None)? {
             let batch = batch?;
-            let mut columns = Columns {
+            let columns = Columns {
                 batch: &batch,
                 path: &part.path,
-                interner: &mut interner,
             };
             let (ids, file_ids) = (columns.wholes("id")?, columns.wholes(FILE_ID)?);
             let (actions, at) = (columns.names("action")?, columns.instants("at")?);

@@ -3,7 +3,7 @@
 
 use std::collections::{BTreeMap, BTreeSet, HashMap};
 
-use super::arrays::{Columns, Interner};
+use super::arrays::Columns;
 use super::error::StoreError;
 use super::files::{FinishedFile, FinishedFiles};
 use super::lines::{Lines, holds};
@@ -102,13 +102,11 @@ impl View {
     }
 
     fn inherit(&mut self, part: &Part) -> Result<(), StoreError> {
-        let mut interner = Interner::default();
         for batch in part::batches(&part.path, TableName::Repeats, None)? {
             let batch = batch?;
             let columns = Columns {
                 batch: &batch,
                 path: &part.path,
-                interner: &mut interner,
             };
             let wholes = [FILE_ID, LINE, OF_FILE_ID, OF_LINE].map(|name| columns.wholes(name));
             let [file_id, line, of_file_id, of_line] = wholes;
@@ -217,6 +215,10 @@ pub(super) struct FileView<'v> {
 }
 
 impl FileView<'_> {
+    pub(super) fn file_id(&self) -> u64 {
+        self.file_id
+    }
+
     /// Whether every row of the file stands for itself.
     pub(super) fn is_whole(&self) -> bool {
         self.in_force && self.hidden.is_empty()

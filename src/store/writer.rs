@@ -4,7 +4,7 @@ use std::collections::{BTreeMap, BTreeSet, HashMap, HashSet};
 use std::path::{Path, PathBuf};
 
 use super::Store;
-use super::arrays::{Columns, Interner};
+use super::arrays::Columns;
 use super::aside::{for_each_listed_line, listed_rows, of_no_van};
 use super::columns::Kind;
 use super::error::StoreError;
@@ -481,21 +481,19 @@ fn texts_of_kind<T: Kind>(
     view: &View,
     texts: &mut HashMap<u64, Place>,
 ) -> Result<(), StoreError> {
-    let mut interner = Interner::default();
     for part in parts {
         for batch in part::batches(&part.path, T::TABLE, None)? {
             let batch = batch?;
-            let mut columns = Columns {
+            let columns = Columns {
                 batch: &batch,
                 path: &part.path,
-                interner: &mut interner,
             };
             let lines = columns.wholes(LINE)?;
             let row_texts = columns.optional_texts(TEXT)?;
             // the records are of use only where their texts were not kept
             let opened = match row_texts.are_all_there() {
                 true => None,
-                false => Some(T::open(&mut columns)?),
+                false => Some(T::open(&columns)?),
             };
             for row in 0..batch.num_rows() {
                 let file_id = part.file_id;

@@ -79,7 +79,7 @@ impl Kind for Fill {
         ]
     }
 
-    fn open(columns: &mut Columns<'_>) -> Result<FillBatch, StoreError> {
+    fn open(columns: &Columns<'_>) -> Result<FillBatch, StoreError> {
         Ok(FillBatch {
             van: columns.names("van")?,
             started_at: columns.instants("started_at")?,

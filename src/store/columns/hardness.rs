@@ -72,7 +72,7 @@ impl Kind for Hardness {
         ]
     }
 
-    fn open(columns: &mut Columns<'_>) -> Result<HardnessBatch, StoreError> {
+    fn open(columns: &Columns<'_>) -> Result<HardnessBatch, StoreError> {
         Ok(HardnessBatch {
             postcode: columns.names("postcode")?,
             as_of: columns.dates("as_of")?,

@@ -78,7 +78,7 @@ impl Kind for Reading {
         ]
     }
 
-    fn open(columns: &mut Columns<'_>) -> Result<ReadingBatch, StoreError> {
+    fn open(columns: &Columns<'_>) -> Result<ReadingBatch, StoreError> {
         Ok(ReadingBatch {
             van: columns.names("van")?,
             taken_at: columns.instants("taken_at")?,

@@ -116,7 +116,7 @@ impl Kind for Service {
         ]
     }
 
-    fn open(columns: &mut Columns<'_>) -> Result<ServiceBatch, StoreError> {
+    fn open(columns: &Columns<'_>) -> Result<ServiceBatch, StoreError> {
         Ok(ServiceBatch {
             van: columns.names("van")?,
             done_on: columns.dates("done_on")?,

@@ -67,7 +67,7 @@ impl Kind for Van {
         ]
     }
 
-    fn open(columns: &mut Columns<'_>) -> Result<VanBatch, StoreError> {
+    fn open(columns: &Columns<'_>) -> Result<VanBatch, StoreError> {
         Ok(VanBatch {
             van: columns.names("van")?,
             from: columns.dates("from")?,

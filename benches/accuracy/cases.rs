@@ -95,9 +95,9 @@ pub fn of_fleet(proving: &ProvingFleet, plan: &Plan) -> Cases {
     for (number, &as_of) in proving.as_of.iter().enumerate() {
         let lives = lives::cut(&proving.rows, as_of, &proving.settings);
         let fitted = fit::fit(&lives, &proving.settings);
-        cases.remarks.extend(fitted.remarks.iter().cloned());
+        cases.remarks.extend(fitted.fleet.remarks.iter().cloned());
         if plan.shared && number + 1 == proving.as_of.len() {
-            for s in &fitted.shared {
+            for s in &fitted.fleet.shared {
                 eprintln!(
                     "  {:<45} {:>10.5} ± {:.5} (before {:.5} ± {:.5}) {}",
                     s.name, s.value, s.sd, s.prior, s.prior_sd, s.unit
@@ -117,7 +117,7 @@ pub fn of_fleet(proving: &ProvingFleet, plan: &Plan) -> Cases {
             look.van(n, van, van_fit, &membrane, &resin, &mut cases);
         }
         if number + 1 == proving.as_of.len() {
-            districts(proving, &fitted.areas, &mut cases);
+            districts(proving, &fitted.fleet.areas, &mut cases);
         }
     }
     cases

@@ -5,14 +5,13 @@ use super::plan::district::{District, Policy};
 use super::prefilter::chlorine_days;
 use super::prices::DecisionPrices;
 use super::{AreaAssessment, CostPer1000Litres, Suggested, round_to};
-use crate::fit::{AreaFit, HORIZON_DAYS, Span, middle_of};
-use crate::lives::VanLives;
+use crate::fit::{AreaFit, HORIZON_DAYS, Plant, Span, middle_of};
 use crate::settings::Settings;
 
 /// One district's lives, suggestions and what they are worth; `vans`: those based there.
 pub fn assess(
     area: &AreaFit,
-    vans: &[&VanLives],
+    vans: &[&Plant],
     prices: &DecisionPrices,
     settings: &Settings,
 ) -> AreaAssessment {

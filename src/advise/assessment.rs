@@ -233,7 +233,8 @@ pub struct VanExplained {
     pub resin: Vec<Explained>,
 }
 
-/// What a van's page draws. Lists are oldest first and may be empty.
+/// What a van's page draws. Lists are oldest first and may be empty; all but the
+/// weeks are where nothing will be drawn.
 #[derive(Debug, Clone, Default)]
 pub struct VanSeries {
     /// Whether the van has a membrane / resin at all.
@@ -258,6 +259,8 @@ pub struct VanSeries {
     /// What usual membranes of its water let through after as many litres, at
     /// each reading of the membrane in use.
     pub usual_passage: Vec<Band<Date>>,
+    /// How far readings of salt passage lie from the fit, ln; `None`: too few.
+    pub scatter_ln: Option<f64>,
 }
 
 /// What the fleet and district pages draw.

@@ -3,7 +3,7 @@
 use jiff::civil::Date;
 
 use super::{Habit, HabitRemark, in_words, litres_in_words, round_to};
-use crate::fit::FleetFit;
+use crate::fit::FleetWide;
 use crate::lives::{Item, VanLives};
 use crate::settings::{Prices, Settings};
 
@@ -20,13 +20,13 @@ const STILL_FOR_DAYS: i32 = 92;
 
 pub fn of_van(
     van: &VanLives,
-    fit: &FleetFit,
+    wide: &FleetWide,
     until: Date,
     settings: &Settings,
 ) -> Vec<HabitRemark> {
     [
         flush(van, until),
-        late(van, fit, settings),
+        late(van, wide, settings),
         valve(van, &settings.prices),
         stand_still(van, until),
     ]
@@ -74,7 +74,7 @@ fn flush(van: &VanLives, until: Date) -> Option<HabitRemark> {
     )
 }
 
-fn late(van: &VanLives, fit: &FleetFit, settings: &Settings) -> Option<HabitRemark> {
+fn late(van: &VanLives, wide: &FleetWide, settings: &Settings) -> Option<HabitRemark> {
     let life = van.elements.last()?;
     let litres: f64 = life.litres_by_level.iter().sum();
     let known = van.prefilters.iter().any(|p| p.changed_on.is_some());
@@ -83,7 +83,7 @@ fn late(van: &VanLives, fit: &FleetFit, settings: &Settings) -> Option<HabitRema
         return None;
     }
     // What it does is said only where the fleet's own membranes show it.
-    let wear = &fit.late_wear;
+    let wear = &wide.late_wear;
     let effect = if wear.value > 1.5 * wear.sd && wear.value * share > 0.02 {
         format!(
             " In this fleet that wears a membrane {:.0} % faster (likely {:.0} to {:.0} %).",

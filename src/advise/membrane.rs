@@ -1,83 +1,34 @@
 //! A membrane's state, suggested day and reason.
 
-use std::collections::BTreeMap;
-use std::sync::Arc;
-
 use jiff::civil::Date;
 
-use super::alarm::{self, Alarm, AlarmKind, AlarmLevel, Facts, FleetTaps, Thresholds};
+use super::alarm::{self, Alarm, AlarmKind, AlarmLevel, Beside, Facts, Thresholds};
+use super::assess::{Around, Days};
 use super::plan::membrane::{NextOnes, burn, plan};
-use super::prices::DecisionPrices;
 use super::{
     AlarmAssessment, CauseAssessment, MembraneAssessment, MembraneMoney, State, Suspect, add_days,
     in_words, lead_end, round_to, state_by_date,
 };
-use crate::fit::{AreaFit, CannotTell, FleetFit, MembraneForecast, Span, VanFit, Watched};
-use crate::lives::{ElementLife, End, FleetLives, Start, VanLives};
+use crate::fit::{AreaFit, CannotTell, MembraneForecast, Span, VanFit, Watched};
+use crate::lives::{ElementLife, End, Start, VanLives};
 use crate::settings::Settings;
-use crate::stats::robust::median;
 
-/// What the rest of the fleet tells of a van's membrane.
-pub struct Around {
-    lives: AsOf,
-    pub taps: FleetTaps,
-    /// `ln` rise of salt passage of late beyond the usual, by district and van.
-    rises: BTreeMap<Arc<str>, Vec<(Arc<str>, f64)>>,
+/// How far the salt passage of the membrane in use rose of late beyond the usual, ln.
+pub fn rise_of_late(van: &VanLives, fit: &VanFit, until: Date) -> Option<f64> {
+    let (life, forecast) = (van.elements.last()?, fit.membrane.as_ref().ok()?);
+    alarm::rise_of_late(life, &forecast.watched, until)
 }
 
-/// The days that dates are held against.
-#[derive(Clone, Copy)]
-struct AsOf {
-    as_of: Date,
-    until: Date,
-}
-
-impl Around {
-    pub fn of(lives: &FleetLives, fit: &FleetFit) -> Around {
-        let mut rises: BTreeMap<Arc<str>, Vec<(Arc<str>, f64)>> = BTreeMap::new();
-        for (van, van_fit) in lives.vans.iter().zip(&fit.vans) {
-            let (Some(district), Some(life), Ok(forecast)) =
-                (&van.district, van.elements.last(), &van_fit.membrane)
-            else {
-                continue;
-            };
-            if let Some(rise) = alarm::rise_of_late(life, &forecast.watched, lives.until) {
-                let vans = rises.entry(district.clone()).or_default();
-                vans.push((van.van.clone(), rise));
-            }
-        }
-        Around {
-            lives: AsOf {
-                as_of: lives.as_of,
-                until: lives.until,
-            },
-            taps: FleetTaps::of(lives),
-            rises,
-        }
-    }
-
-    /// The middle rise of the other vans of the district; `None` for fewer than three.
-    fn neighbours_rise(&self, van: &VanLives) -> Option<f64> {
-        let vans = self.rises.get(van.district.as_ref()?)?;
-        let others: Vec<f64> = vans
-            .iter()
-            .filter(|v| v.0 != van.van)
-            .map(|v| v.1)
-            .collect();
-        (others.len() >= 3).then_some(median(&others).ok()?)
-    }
-}
-
+/// `area` and `next`: of its district.
 pub fn assess(
     van: &VanLives,
     fit: &VanFit,
     (area, next): (Option<&AreaFit>, Option<&NextOnes>),
-    around: &Around,
-    fleet_fit: &FleetFit,
-    prices: &DecisionPrices,
-    settings: &Settings,
+    beside: &Beside,
+    around: &Around<'_>,
 ) -> MembraneAssessment {
-    let AsOf { as_of, until } = around.lives;
+    let Days { as_of, until } = around.days;
+    let (prices, settings) = (around.prices, around.settings);
     let life = van.elements.last().filter(|e| e.end == End::InUse);
     let fitted_on = life.and_then(|l| l.fitted_on);
     let rule_of_thumb_on =
@@ -105,7 +56,7 @@ pub fn assess(
         (_, Err(why)) => return empty(cannot_tell(why)),
         (None, Ok(_)) => return empty("No membrane is in use on this van.".to_owned()),
     };
-    let burn = burn(van, fit, area, fleet_fit, prices);
+    let burn = burn(van, fit, area, around.wide, prices);
     let planned = plan(van, forecast, next, &burn, until, prices);
     let replace_on = planned.replace_on;
     let watched = &forecast.watched;
@@ -124,19 +75,16 @@ pub fn assess(
             }
         }),
     };
-    let facts = Facts::of(
-        van,
-        life,
-        forecast,
-        raised.as_ref(),
-        &around.taps,
-        around.neighbours_rise(van),
-        until,
-    );
-    let alarm = raised.map(|a| assessed(&a, watched, &facts));
-    let suspect = matches!(state, State::FailingEarly | State::Watch)
-        .then(|| alarm::causes(&facts).first().map(|c| c.suspect))
-        .flatten();
+    let named = matches!(state, State::FailingEarly | State::Watch);
+    let facts = (named || raised.is_some()).then(|| {
+        let taps = &around.taps;
+        Facts::of(van, life, forecast, raised.as_ref(), taps, beside, until)
+    });
+    let facts = facts.as_ref();
+    let alarm = raised.zip(facts).map(|(a, f)| assessed(&a, watched, f));
+    let suspect = facts
+        .filter(|_| named)
+        .and_then(|facts| alarm::causes(facts).first().map(|c| c.suspect));
     let reason = reason(
         state,
         life,

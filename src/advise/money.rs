@@ -2,16 +2,17 @@
 //! priced is left out, and said.
 
 use std::collections::BTreeMap;
+use std::sync::Arc;
 
 use jiff::ToSpan;
 use jiff::civil::{Date, date};
 use serde::Serialize;
 
 use super::plan::ahead::{VanAhead, middle};
-use super::prices::{DecisionPrices, KnownPrices};
+use super::prices::{DecisionPrices, KnownPrices, Paid};
 use super::round_to;
 use crate::fit::{Span, span_of};
-use crate::lives::{FleetLives, Item, VanLives};
+use crate::lives::{Item, VanLives};
 use crate::settings::Settings;
 
 /// Money of the fleet, looking back and ahead.
@@ -117,8 +118,9 @@ impl SpentIn {
 }
 
 /// Everything about money that the records and settings tell.
-pub fn money(
-    lives: &FleetLives,
+pub fn money<'a>(
+    as_of: Date,
+    services: impl Iterator<Item = (&'a Arc<str>, &'a [Paid])>,
     ahead: CostsAhead,
     prices: &DecisionPrices,
     settings: &Settings,
@@ -126,13 +128,12 @@ pub fn money(
     Money {
         currency: settings.prices.currency.clone(),
         prices: prices.known,
-        spent: spent(lives),
-        expected: expected(lives, ahead, prices),
+        spent: spent(as_of, services),
+        expected: expected(as_of, ahead, prices),
     }
 }
 
-fn spent(lives: &FleetLives) -> Spent {
-    let as_of = lives.as_of;
+fn spent<'a>(as_of: Date, services: impl Iterator<Item = (&'a Arc<str>, &'a [Paid])>) -> Spent {
     let year_start = date(as_of.year(), 1, 1);
     let before = year_start.saturating_sub(1.year());
     let same_day = as_of.saturating_sub(1.year());
@@ -148,12 +149,8 @@ fn spent(lives: &FleetLives) -> Spent {
         .map(|m| (first_month.saturating_add((m as i64).months()), 0.0))
         .collect();
     let mut vans: BTreeMap<&str, [f64; 3]> = BTreeMap::new();
-    for van in lives.vans.iter().chain(&lives.retired) {
-        for service in van
-            .services
-            .iter()
-            .filter(|s| !s.inferred && s.date <= as_of)
-        {
+    for (van, services) in services {
+        for service in services.iter().filter(|s| s.date <= as_of) {
             let day = service.date;
             if let (Some(sum), Some(cost)) = (months.get_mut(&day.first_of_month()), service.cost) {
                 *sum += cost;
@@ -172,7 +169,7 @@ fn spent(lives: &FleetLives) -> Spent {
                 }
                 sums.add(service.item, service.cost);
                 if let Some(cost) = service.cost
-                    && let Some(sum) = vans.entry(&van.van).or_default().get_mut(i)
+                    && let Some(sum) = vans.entry(van).or_default().get_mut(i)
                 {
                     *sum += cost;
                 }
@@ -210,47 +207,52 @@ pub struct CostsAhead {
 }
 
 impl CostsAhead {
-    pub fn add_van(
-        &mut self,
+    pub fn add(&mut self, van: VanCosts) {
+        self.draws
+            .resize(van.draws.len().max(self.draws.len()), 0.0);
+        for (sum, cost) in self.draws.iter_mut().zip(&van.draws) {
+            *sum += cost;
+        }
+        self.vans.push(van.expected);
+    }
+}
+
+/// What a van's year costs in each draw, and what is said of it.
+#[derive(Debug, Clone)]
+pub struct VanCosts {
+    draws: Vec<f64>,
+    expected: VanExpected,
+}
+
+impl VanCosts {
+    pub fn of(
         van: &VanLives,
         ahead: &VanAhead,
         prices: &DecisionPrices,
         settings: &Settings,
-    ) {
-        let Some(costs) = ahead.costs(van, prices, &settings.habits) else {
-            return;
-        };
-        self.add_draws(&costs);
-        self.vans.push(VanExpected {
-            van: van.van.to_string(),
-            cost: span_of(costs.into_iter()).map(|c| round_to(c, 1.0)),
-            unknown: unknown(van, ahead),
-        });
-    }
-
-    fn add_draws(&mut self, costs: &[f64]) {
-        self.draws.resize(costs.len().max(self.draws.len()), 0.0);
-        for (sum, cost) in self.draws.iter_mut().zip(costs) {
-            *sum += cost;
-        }
-    }
-
-    /// Adds those of the vans that follow in order of name.
-    pub fn add(&mut self, other: CostsAhead) {
-        self.add_draws(&other.draws);
-        self.vans.extend(other.vans);
+    ) -> Option<VanCosts> {
+        let draws = ahead.costs(van, prices, &settings.habits)?;
+        Some(VanCosts {
+            expected: VanExpected {
+                van: van.van.to_string(),
+                cost: span_of(draws.iter().copied()).map(|c| round_to(c, 1.0)),
+                unknown: unknown(van, ahead),
+            },
+            draws,
+        })
     }
 }
 
-fn expected(lives: &FleetLives, ahead: CostsAhead, prices: &DecisionPrices) -> Option<Expected> {
+fn expected(as_of: Date, mut ahead: CostsAhead, prices: &DecisionPrices) -> Option<Expected> {
+    ahead.vans.sort_by(|a, b| a.van.cmp(&b.van));
     if ahead.vans.is_empty() || !middle(&ahead.draws).is_finite() {
         return None;
     }
     // What a limit passed unplanned costs is no bill, so it is not missed here.
     let without = prices.known.missing();
     Some(Expected {
-        from: lives.as_of.saturating_add(1.day()),
-        to: lives.as_of.saturating_add(365.days()),
+        from: as_of.saturating_add(1.day()),
+        to: as_of.saturating_add(365.days()),
         fleet: span_of(ahead.draws.into_iter()).map(|c| round_to(c, 1.0)),
         without: without.into_iter().filter(|n| *n != "lost_round").collect(),
         vans: ahead.vans,

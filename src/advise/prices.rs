@@ -1,9 +1,9 @@
 //! Prices that decide when to replace, and those that may be shown.
 
+use jiff::civil::Date;
 use serde::Serialize;
 
-use crate::lives::FleetLives;
-use crate::lives::Item;
+use crate::lives::{FleetLives, Item, VanLives};
 use crate::settings::Settings;
 
 /// What a decision needs. Where neither the settings nor the fleet's own costs
@@ -58,6 +58,16 @@ pub const LOST_ROUND_PER_MEMBRANE: f64 = 1.2;
 
 impl KnownPrices {
     pub fn of(settings: &Settings, lives: &FleetLives) -> KnownPrices {
+        let vans = lives.vans.iter().chain(&lives.retired);
+        let paid: Vec<Paid> = vans.flat_map(Paid::of_van).collect();
+        KnownPrices::of_paid(settings, &|| paid.iter())
+    }
+
+    /// The same from what the services cost.
+    pub fn of_paid<'a, I: Iterator<Item = &'a Paid>>(
+        settings: &Settings,
+        services: &dyn Fn() -> I,
+    ) -> KnownPrices {
         let p = &settings.prices;
         let set = |price: Option<f64>| {
             price.map(|price| KnownPrice {
@@ -66,7 +76,7 @@ impl KnownPrices {
             })
         };
         let paid = |item, per_quantity| {
-            own_cost(lives, item, per_quantity).map(|price| KnownPrice {
+            own_cost(services(), item, per_quantity).map(|price| KnownPrice {
                 price,
                 from: PriceSource::Services,
             })
@@ -102,7 +112,10 @@ impl KnownPrices {
 
 impl DecisionPrices {
     pub fn of(settings: &Settings, lives: &FleetLives) -> DecisionPrices {
-        let known = KnownPrices::of(settings, lives);
+        DecisionPrices::of_known(KnownPrices::of(settings, lives))
+    }
+
+    pub fn of_known(known: KnownPrices) -> DecisionPrices {
         let price = |known: Option<KnownPrice>| known.map(|k| k.price);
         let own = known.membrane.is_some()
             && known.prefilter.is_some()
@@ -141,13 +154,35 @@ impl DecisionPrices {
     }
 }
 
+/// A service on record, and what was paid for it.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Paid {
+    pub date: Date,
+    pub item: Item,
+    quantity: Option<f64>,
+    pub cost: Option<f64>,
+}
+
+impl Paid {
+    /// What was put in where nobody wrote it down is left out.
+    pub fn of_van(van: &VanLives) -> impl Iterator<Item = Paid> {
+        let recorded = van.services.iter().filter(|s| !s.inferred);
+        recorded.map(|s| Paid {
+            date: s.date,
+            item: s.item,
+            quantity: s.quantity,
+            cost: s.cost,
+        })
+    }
+}
+
 /// Median cost of the fleet's own services of that kind; per litre for resin.
-fn own_cost(lives: &FleetLives, item: Item, per_quantity: bool) -> Option<f64> {
-    let mut costs: Vec<f64> = lives
-        .vans
-        .iter()
-        .chain(&lives.retired)
-        .flat_map(|v| &v.services)
+fn own_cost<'a>(
+    services: impl Iterator<Item = &'a Paid>,
+    item: Item,
+    per_quantity: bool,
+) -> Option<f64> {
+    let mut costs: Vec<f64> = services
         .filter(|s| s.item == item)
         .filter_map(|s| {
             let cost = s.cost.filter(|c| *c > 0.0)?;

@@ -1,6 +1,5 @@
 //! What to put right in a van's records and probes, apart from its water.
 
-use super::alarm::FleetTaps;
 use super::{About, RecordsRemark};
 use crate::lives::VanLives;
 
@@ -8,9 +7,10 @@ use crate::lives::VanLives;
 /// probes are good to some per cent, and one district drinks one water.
 const OFF: f64 = 0.15;
 
-pub fn of_van(van: &VanLives, taps: &FleetTaps) -> Vec<RecordsRemark> {
+/// `tap_beside_neighbours`: `ln` of its tap of late over its neighbours'.
+pub fn of_van(van: &VanLives, tap_beside_neighbours: Option<f64>) -> Vec<RecordsRemark> {
     let mut out = van.remarks.clone();
-    if let Some(off) = taps.beside_neighbours(van).filter(|x| x.abs() > OFF) {
+    if let Some(off) = tap_beside_neighbours.filter(|x| x.abs() > OFF) {
         let place = van.district.as_deref().unwrap_or("its district");
         out.push(RecordsRemark {
             date: van.last_reading_on,

@@ -1,46 +1,48 @@
 //! The series that pages draw, taken from lives and fits without computing anew.
 
+use super::sharpen::scatter_ln;
 use super::{FleetSeries, VanSeries};
-use crate::fit::{FleetFit, VanFit};
+use crate::fit::{FleetTold, VanFit};
 use crate::lives::VanLives;
 use crate::settings::Settings;
 
-pub fn of_van(van: &VanLives, fit: &VanFit) -> VanSeries {
-    let passage = van.elements.iter().flat_map(|e| &e.points);
-    let products = van.charges.iter().flat_map(|c| &c.points);
-    VanSeries {
+/// `is_drawn`: whether pages will be; without them only the weeks are kept of all lists.
+pub fn of_van(van: &VanLives, fit: &VanFit, is_drawn: bool) -> VanSeries {
+    let membrane = fit.membrane.as_ref().ok();
+    let path = membrane.map_or(&[][..], |m| &m.path);
+    let told = VanSeries {
         has_membrane: van.membranes > 0,
         has_resin: van.resin_litres > 0.0,
+        last_reading_on: van.last_reading_on,
+        weeks: van.weeks.clone(),
+        litres_per_week: membrane
+            .map(|m| m.litres_per_week)
+            .or_else(|| fit.resin.as_ref().ok().map(|r| r.litres_per_week)),
+        scatter_ln: scatter_ln(&fit.readings_at_25, path),
+        ..VanSeries::default()
+    };
+    if !is_drawn {
+        return told;
+    }
+    let passage = van.elements.iter().flat_map(|e| &e.points);
+    let products = van.charges.iter().flat_map(|c| &c.points);
+    let resin = fit.resin.as_ref().ok();
+    let looks = membrane.map_or(&[][..], |m| &m.watched.looks);
+    VanSeries {
         salt_passage: fit.readings_at_25.clone(),
-        salt_passage_path: fit
-            .membrane
-            .as_ref()
-            .map_or_else(|_| Vec::new(), |m| m.path.clone()),
+        salt_passage_path: path.to_vec(),
         salt_passage_by_litres: fit.readings_by_litres.clone(),
         product_ppm: products.map(|p| (p.date, p.product_ppm)).collect(),
-        product_path: fit
-            .resin
-            .as_ref()
-            .map_or_else(|_| Vec::new(), |r| r.path.clone()),
+        product_path: resin.map_or_else(Vec::new, |r| r.path.clone()),
         feed_ppm: passage.map(|p| (p.date, p.feed_ppm)).collect(),
-        weeks: van.weeks.clone(),
         services: van.services.clone(),
         remarks: van.remarks.clone(),
-        last_reading_on: van.last_reading_on,
-        litres_per_week: fit
-            .membrane
-            .as_ref()
-            .map(|m| m.litres_per_week)
-            .ok()
-            .or_else(|| fit.resin.as_ref().ok().map(|r| r.litres_per_week)),
-        usual_passage: fit.membrane.as_ref().map_or_else(
-            |_| Vec::new(),
-            |m| m.watched.looks.iter().map(|l| l.usual).collect(),
-        ),
+        usual_passage: looks.iter().map(|l| l.usual).collect(),
+        ..told
     }
 }
 
-pub fn of_fleet(fit: &FleetFit, settings: &Settings) -> FleetSeries {
+pub fn of_fleet(fit: &FleetTold, settings: &Settings) -> FleetSeries {
     FleetSeries {
         currency: settings.prices.currency.clone(),
         membrane_dots: fit.membrane_dots.clone(),

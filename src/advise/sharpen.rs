@@ -1,6 +1,8 @@
 //! The one reading that would tell most: which van to read next.
 
-use super::{Assessment, State, VanAssessment};
+use jiff::civil::Date;
+
+use super::{Assessment, Band, State, VanAssessment};
 
 /// The van whose next reading tells most.
 #[derive(Debug, Clone, PartialEq)]
@@ -70,28 +72,25 @@ fn narrows(van: &VanAssessment) -> Option<f64> {
         return None;
     }
     let known = (high / low).ln() / P10_TO_P90;
-    let scatter = scatter(van);
+    let scatter = van.series.scatter_ln.unwrap_or(USUAL_SCATTER);
     Some(1.0 - scatter / scatter.hypot(known))
 }
 
-/// How far this van's readings lie from the fit beneath them.
-fn scatter(van: &VanAssessment) -> f64 {
-    let path = &van.series.salt_passage_path;
-    let mut far: Vec<f64> = van
-        .series
-        .salt_passage
+/// How far readings (day, salt passage) lie from the fit beneath them, ln; `None`
+/// where they are too few.
+pub fn scatter_ln(readings: &[(Date, f64)], path: &[Band<Date>]) -> Option<f64> {
+    let mut far: Vec<f64> = readings
         .iter()
         .filter_map(|(day, read)| {
-            let after = path.iter().position(|b| b.x >= *day)?;
-            let level = path.get(after)?.p50;
+            let level = path.get(path.partition_point(|b| b.x < *day))?.p50;
             let off = (read / level).ln().abs();
             off.is_finite().then_some(off)
         })
         .collect();
     if far.len() < FEWEST {
-        return USUAL_SCATTER;
+        return None;
     }
     far.sort_by(f64::total_cmp);
-    let middle = far.get(far.len() / 2).copied().unwrap_or(USUAL_SCATTER);
-    (middle * MEDIAN_TO_SD).max(LEAST_SCATTER)
+    let middle = far.get(far.len() / 2).copied()?;
+    Some((middle * MEDIAN_TO_SD).max(LEAST_SCATTER))
 }

@@ -9,7 +9,7 @@ use jiff::civil::Date;
 
 use super::context::Context;
 use super::error::CliError;
-use super::looking::Looking;
+use super::looking::{self, Looking};
 use super::summarise::sources;
 use crate::advise::Assessment;
 use crate::advise::what_if::{self, Change, WhatIf};
@@ -85,11 +85,6 @@ impl AssessArgs {
                 "--districts comes as text; --format json holds the districts anyway".to_owned(),
             ));
         }
-        let looking = match self.from_summaries.is_empty() {
-            true => Looking::open(context)?,
-            false => Looking::from_summaries(context, &sources(self.from_summaries))?,
-        };
-        let as_of = looking.as_of(context);
         if !self.what_if.is_empty() {
             let json = match self.format {
                 Format::Text => false,
@@ -100,6 +95,11 @@ impl AssessArgs {
                     ));
                 }
             };
+            let looking = match self.from_summaries.is_empty() {
+                true => Looking::open(context)?,
+                false => Looking::from_summaries(context, &sources(self.from_summaries))?,
+            };
+            let as_of = looking.as_of(context);
             return Ok(AssessPlan::WhatIf {
                 as_of,
                 answers: looking.what_if(as_of, &self.what_if)?,
@@ -107,7 +107,10 @@ impl AssessArgs {
                 json,
             });
         }
-        let mut assessment = looking.assess_and_leave(as_of);
+        let mut assessment = match self.from_summaries.is_empty() {
+            true => looking::standing(context)?,
+            false => looking::standing_of_summaries(context, &sources(self.from_summaries))?,
+        };
         if !self.van.is_empty() {
             if let Some(unknown) = self
                 .van

@@ -7,7 +7,7 @@ use clap::{Args, ValueEnum};
 
 use super::context::Context;
 use super::error::CliError;
-use super::looking::Looking;
+use super::looking;
 use crate::advise::Assessment;
 use crate::report::due::{self, By, Job};
 
@@ -64,9 +64,7 @@ impl DueArgs {
                 "parts go into no calendar: choose --format text or csv with --parts".to_owned(),
             ));
         }
-        let looking = Looking::open(context)?;
-        let as_of = looking.as_of(context);
-        let assessment = looking.assess(as_of);
+        let assessment = looking::standing(context)?;
         Ok(DuePlan {
             jobs: due::jobs(&assessment, self.weeks),
             assessment,

@@ -6,6 +6,7 @@ use jiff::civil::Date;
 
 use crate::demo::{QuickError, WriteError};
 use crate::ingest::ReadError;
+use crate::lives::InTurnError;
 use crate::report::ReportError;
 use crate::settings::SettingsError;
 use crate::store::StoreError;
@@ -67,6 +68,8 @@ pub enum CliError {
     Ingest(#[from] ReadError),
     #[error(transparent)]
     Store(#[from] StoreError),
+    #[error(transparent)]
+    InTurn(#[from] InTurnError),
     #[error(transparent)]
     Report(#[from] ReportError),
     #[error(transparent)]

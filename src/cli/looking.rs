@@ -7,12 +7,12 @@ use jiff::tz::TimeZone;
 use super::context::Context;
 use super::error::CliError;
 use crate::advise::what_if::{Change, WhatIf, what_if};
-use crate::advise::{self, Assessment, KnownPrices, Since};
+use crate::advise::{self, Assessment, Glance, KnownPrices, Since};
 use crate::backtest::{self, Backtest};
-use crate::lives::FleetLives;
+use crate::lives::{FleetLives, VanLives};
 use crate::settings::Settings;
 use crate::store::records::{Fleet, Instant, When};
-use crate::store::{Input, Store};
+use crate::store::{Input, Read, Store};
 use crate::{fit, lives};
 
 /// What the store holds, and the settings it is looked at with.
@@ -64,13 +64,7 @@ impl Looking {
 
     /// The day that was asked for, else the day of the newest row, said aloud.
     pub(super) fn as_of(&self, context: &Context) -> Date {
-        context.as_of.unwrap_or_else(|| {
-            context.say(format_args!(
-                "as of {}, the day of the newest row",
-                self.newest_day
-            ));
-            self.newest_day
-        })
+        said(context, self.newest_day)
     }
 
     pub(super) fn assess(&self, as_of: Date) -> Assessment {
@@ -78,7 +72,7 @@ impl Looking {
     }
 
     /// The same for whoever looks no further: the rows go once they are cut.
-    pub(super) fn assess_and_leave(self, as_of: Date) -> Assessment {
+    fn assess_and_leave(self, as_of: Date) -> Assessment {
         let lives = lives::cut(&self.fleet, as_of, &self.settings);
         drop(self.fleet);
         of_lives(&lives, &self.settings)
@@ -134,6 +128,57 @@ impl Looking {
         progress.end();
         result
     }
+}
+
+/// Where every van of the store stands, for whoever draws nothing and looks no
+/// further: vans of a large fleet are gone through some at a time.
+///
+/// # Errors
+/// As for [`Looking::open`]; and where a large fleet's lives cannot be laid down.
+pub(super) fn standing(context: &Context) -> Result<Assessment, CliError> {
+    /// Some 400 MB of rows and what is made of them.
+    const MOST_ROWS_HELD: u64 = 1_500_000;
+    const ROWS_AT_ONCE: u64 = 200_000;
+    let store = context.open_store()?;
+    let settings = context.settings(&context.store)?;
+    let mut chunks = match store.fleet_up_to(MOST_ROWS_HELD, ROWS_AT_ONCE)? {
+        Read::Whole(fleet) => {
+            let looking = Looking::of(fleet, &store, settings)?;
+            let as_of = looking.as_of(context);
+            return Ok(looking.assess_and_leave(as_of));
+        }
+        Read::InTurn(chunks) => chunks,
+    };
+    let newest = chunks.newest_day(&settings.time_zone)?;
+    let newest = newest.ok_or_else(|| CliError::NothingStored {
+        store: store.path().to_owned(),
+    })?;
+    let as_of = said(context, newest);
+    let glance = |van: &VanLives| Glance::of(van, &settings);
+    let lives = lives::cut_in_turn(&mut chunks, as_of, &settings, glance)?;
+    drop(chunks);
+    Ok(advise::assess_in_turn(&lives, &settings)?)
+}
+
+/// The same from vans summed up before.
+///
+/// # Errors
+/// As for [`Looking::open`], or where the summaries cannot be read.
+pub(super) fn standing_of_summaries(
+    context: &Context,
+    from: &[Input],
+) -> Result<Assessment, CliError> {
+    let looking = Looking::from_summaries(context, from)?;
+    let as_of = looking.as_of(context);
+    Ok(looking.assess_and_leave(as_of))
+}
+
+/// The day that was asked for, else the day of the newest row, said aloud.
+fn said(context: &Context, newest: Date) -> Date {
+    context.as_of.unwrap_or_else(|| {
+        context.say(format_args!("as of {newest}, the day of the newest row"));
+        newest
+    })
 }
 
 /// What a month's report tells.

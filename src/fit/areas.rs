@@ -8,9 +8,8 @@ use rayon::prelude::*;
 use super::horizon::{HORIZON_DAYS, middle_of, span_of_sorted};
 use super::membrane::{self, SharedFit};
 use super::resin::{self, PermeateAhead, ResinFit};
-use super::van::{Entering, VanForecast};
+use super::van::{Charted, Entering, Plant, VanForecast};
 use super::{Ahead, AreaFit, Band, ResinUse, Span};
-use crate::lives::{FleetLives, VanLives};
 use crate::settings::Settings;
 
 /// A new membrane's salt passage half-way through its life, for a district in
@@ -24,73 +23,77 @@ const PPM_PER_HARDNESS: f64 = 1.0 / crate::water::HARDNESS_PER_PPM_MEDIAN;
 /// the chance of the draw hides no difference between two plans.
 const COURSES_EACH: usize = 60;
 
-/// A van based in a district: its lives, its forecast, what is otherwise, and its
-/// number among the vans.
-type Based<'a> = (&'a VanLives, &'a VanForecast, Ahead, usize);
+/// A van based in a district, forecast.
+#[derive(Debug, Clone, Copy)]
+pub struct Based<'a> {
+    pub forecast: &'a VanForecast,
+    pub ahead: Ahead,
+    /// Its number among the vans.
+    pub number: usize,
+}
 
-/// One entry per district with a van based in it, in order of name. `permeate`
-/// gives what enters the resin of a van by its number.
+impl<'a> Based<'a> {
+    /// The vans of each district; those without one are left out.
+    pub fn by_district(
+        vans: impl Iterator<Item = Based<'a>>,
+    ) -> BTreeMap<Arc<str>, Vec<Based<'a>>> {
+        let mut by_district: BTreeMap<Arc<str>, Vec<Based<'a>>> = BTreeMap::new();
+        for based in vans {
+            if let Some(name) = &based.plant().district {
+                by_district.entry(name.clone()).or_default().push(based);
+            }
+        }
+        by_district
+    }
+
+    fn plant(&self) -> &Plant {
+        &self.forecast.plant
+    }
+}
+
+/// A district's name, its vans, and what enters the resin of the middle one.
+type District<'a> = (Arc<str>, Vec<Based<'a>>, Option<PermeateAhead>);
+
+/// One entry per district with a van based in it.
 pub fn areas(
-    lives: &FleetLives,
-    forecasts: &[VanForecast],
-    ahead: &[Ahead],
-    (membrane_fit, resin_fit): (&SharedFit, &ResinFit),
-    permeate: &(dyn Fn(usize) -> Option<PermeateAhead> + Sync),
+    districts: Vec<District<'_>>,
+    learnt: (&SharedFit, &ResinFit),
     settings: &Settings,
 ) -> Vec<AreaFit> {
-    let mut by_district: BTreeMap<Arc<str>, Vec<Based<'_>>> = BTreeMap::new();
-    for (i, (van, forecast)) in lives.vans.iter().zip(forecasts).enumerate() {
-        if let Some(name) = &van.district {
-            by_district.entry(name.clone()).or_default().push((
-                van,
-                forecast,
-                ahead.get(i).copied().unwrap_or_default(),
-                i,
-            ));
-        }
-    }
-    by_district
+    districts
         .into_par_iter()
-        .map(|(name, vans)| {
-            let learnt = (membrane_fit, resin_fit);
-            area(name, &vans, learnt, permeate, settings)
-        })
+        .map(|district| area(district, learnt, settings))
         .collect()
 }
 
 fn area(
-    district: Arc<str>,
-    vans: &[Based<'_>],
+    (district, vans, permeate): District<'_>,
     (membrane_fit, resin_fit): (&SharedFit, &ResinFit),
-    permeate: &(dyn Fn(usize) -> Option<PermeateAhead> + Sync),
     settings: &Settings,
 ) -> AreaFit {
-    let hardness = middle_of(
-        vans.iter()
-            .filter_map(|(v, ..)| v.hardness.map(|h| h.mg_l_caco3)),
-    );
-    let week = middle_of(vans.iter().map(|(_, f, ..)| f.usage.litres_per_week));
-    let with_membrane = vans.iter().any(|(v, ..)| v.membranes > 0);
+    let hardness = middle_of(vans.iter().filter_map(|b| b.plant().hardness_mg_l_caco3));
+    let week = middle_of(vans.iter().map(|b| b.forecast.usage.litres_per_week));
+    let with_membrane = with_membrane(&vans);
     let membranes = middle_of(
         vans.iter()
-            .filter(|(v, ..)| v.membranes > 0)
-            .map(|(v, ..)| f64::from(v.membranes)),
+            .filter(|b| b.plant().membranes > 0)
+            .map(|b| f64::from(b.plant().membranes)),
     )
     .unwrap_or(1.0);
     let vessel = middle_of(
         vans.iter()
-            .filter(|(v, ..)| v.resin_litres > 0.0)
-            .map(|(v, ..)| v.resin_litres),
+            .map(|b| b.plant().resin_litres)
+            .filter(|litres| *litres > 0.0),
     );
     // A membrane may wear as in harder water than what the tap gives.
-    let wearing = middle_of(vans.iter().filter_map(|(v, _, otherwise, _)| {
-        let tap = v.hardness.map(|h| h.mg_l_caco3);
-        otherwise.hardness.map(|h| h.1).or(tap)
+    let wearing = middle_of(vans.iter().filter_map(|b| {
+        let tap = b.plant().hardness_mg_l_caco3;
+        b.ahead.hardness.map(|h| h.1).or(tap)
     }));
     let passing = middle_of(
         vans.iter()
-            .filter(|(v, ..)| v.membranes > 0)
-            .map(|(_, _, otherwise, _)| otherwise.ln_passage),
+            .filter(|b| b.plant().membranes > 0)
+            .map(|b| b.ahead.ln_passage),
     );
     let new = hardness
         .filter(|_| with_membrane)
@@ -111,7 +114,7 @@ fn area(
         .as_ref()
         .map(|n| membrane::new_element_courses(membrane_fit, n, COURSES_EACH))
         .unwrap_or_default();
-    let typical = typical_permeate(vans, hardness, with_membrane, permeate);
+    let typical = typical_permeate(&vans, hardness, with_membrane, permeate);
     let next_charges = match (hardness, vessel, typical, week) {
         (Some(h), Some(litres), Some(permeate), Some(week)) => resin::new_charge_lives(
             resin_fit,
@@ -170,28 +173,47 @@ fn resin_use(fit: &ResinFit, district: &Arc<str>) -> ResinUse {
     }
 }
 
-/// What enters the resin of the district's median van.
+/// Vans whose resin gets water of the district's usual kind, with what enters it.
+fn of_kind<'v, 'a>(
+    vans: &'v [Based<'a>],
+    with_membrane: bool,
+) -> impl Iterator<Item = (Entering, &'v Based<'a>)> {
+    vans.iter()
+        .filter(move |b| (b.plant().membranes > 0) == with_membrane)
+        .filter_map(|b| Some((b.forecast.entering?, b)))
+}
+
+fn with_membrane(vans: &[Based<'_>]) -> bool {
+    vans.iter().any(|b| b.plant().membranes > 0)
+}
+
+/// The van into whose resin the district's median water goes.
+pub fn middle_van<'a>(vans: &[Based<'a>]) -> Option<Based<'a>> {
+    let of_kind = || of_kind(vans, with_membrane(vans));
+    let now = middle_of(of_kind().map(|(e, _)| e.ppm_now))?;
+    let middle = of_kind().find(|(e, _)| e.ppm_now == now);
+    middle.map(|(_, based)| *based)
+}
+
+/// What enters the resin of the district's median van; `permeate`: as its
+/// forecast had it.
 fn typical_permeate(
     vans: &[Based<'_>],
     hardness: Option<f64>,
     with_membrane: bool,
-    permeate: &(dyn Fn(usize) -> Option<PermeateAhead> + Sync),
+    permeate: Option<PermeateAhead>,
 ) -> Option<PermeateAhead> {
-    let of_kind: Vec<(Entering, usize)> = vans
-        .iter()
-        .filter(|(v, ..)| (v.membranes > 0) == with_membrane)
-        .filter_map(|(_, f, _, i)| Some((f.entering?, *i)))
-        .collect();
-    let feed = middle_of(of_kind.iter().map(|(e, _)| e.feed_ppm))
+    let of_kind = || of_kind(vans, with_membrane);
+    let feed = middle_of(of_kind().map(|(e, _)| e.feed_ppm))
         .or_else(|| hardness.map(|h| h * PPM_PER_HARDNESS))?;
-    let now = middle_of(of_kind.iter().map(|(e, _)| e.ppm_now)).unwrap_or(if with_membrane {
-        TYPICAL_PASSAGE * feed
-    } else {
-        feed
-    });
-    let middle = of_kind.iter().find(|(e, _)| e.ppm_now == now);
-    let middle = middle.and_then(|(_, i)| permeate(*i));
-    Some(middle.unwrap_or_else(|| PermeateAhead::steady(now, feed)))
+    permeate.or_else(|| {
+        let now = middle_of(of_kind().map(|(e, _)| e.ppm_now)).unwrap_or(if with_membrane {
+            TYPICAL_PASSAGE * feed
+        } else {
+            feed
+        });
+        Some(PermeateAhead::steady(now, feed))
+    })
 }
 
 /// Hardness values at which the fleet's curves are drawn, mg/L CaCO3.
@@ -224,29 +246,14 @@ pub fn membrane_by_hardness(fit: &SharedFit, settings: &Settings) -> Vec<Band<f6
 
 /// Life of the fleet's median vessel against hardness, behind the fleet's
 /// median salt passage.
-pub fn resin_by_hardness(
-    forecasts: &[VanForecast],
-    lives: &FleetLives,
-    fit: &ResinFit,
-    settings: &Settings,
-) -> Vec<Band<f64>> {
-    let Some(vessel) = middle_of(
-        lives
-            .vans
-            .iter()
-            .map(|v| v.resin_litres)
-            .filter(|l| *l > 0.0),
-    ) else {
+pub fn resin_by_hardness(vans: &[Charted], fit: &ResinFit, settings: &Settings) -> Vec<Band<f64>> {
+    let vessels = vans.iter().filter_map(|v| v.resin_litres);
+    let Some(vessel) = middle_of(vessels.filter(|l| *l > 0.0)) else {
         return Vec::new();
     };
-    let passage = middle_of(
-        forecasts
-            .iter()
-            .filter_map(|f| f.fit.membrane.as_ref().ok())
-            .map(|m| m.ln_now.exp()),
-    )
-    .unwrap_or(TYPICAL_PASSAGE);
-    let per_day = middle_of(forecasts.iter().map(|f| f.usage.litres_per_day())).unwrap_or(150.0);
+    let passage = middle_of(vans.iter().filter_map(|v| Some(v.ln_now?.exp())));
+    let passage = passage.unwrap_or(TYPICAL_PASSAGE);
+    let per_day = middle_of(vans.iter().filter_map(|v| v.litres_per_day)).unwrap_or(150.0);
     hardness_axis()
         .filter_map(|h| {
             let feed_ppm = h * PPM_PER_HARDNESS;

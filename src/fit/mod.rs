@@ -14,77 +14,286 @@ mod types;
 mod usage;
 mod van;
 
+use std::borrow::Cow;
+use std::collections::BTreeMap;
+use std::sync::Arc;
+
+use jiff::civil::Date;
 use rayon::prelude::*;
 
-use crate::lives::{End, FleetLives, VanLives};
+use crate::lives::{Cut, FleetLives, VanLives};
 use crate::settings::Settings;
 
+pub use areas::Based;
 pub use horizon::{HORIZON_DAYS, middle_of, span_of};
 pub use types::*;
 use usage::{Season, fleet_litres_per_week};
-use van::VanLooks;
+pub use van::{Charted, Glance, Plant, VanForecast};
+use van::{Known, VanLooks};
 
-/// What the whole fleet teaches of membranes.
-struct Learnt<'a> {
-    all: Vec<&'a VanLives>,
-    looks: Vec<VanLooks>,
-    membrane: membrane::SharedFit,
+/// How each van's readings are gathered.
+struct Gathering {
+    season: Season,
+    fleet_week: Option<f64>,
+    /// Where records end.
+    until: Date,
+    /// Of every van whose lives are held; of others gathered when asked for.
+    held: Vec<VanLooks>,
 }
 
-fn learn_membranes<'a>(lives: &'a FleetLives, settings: &Settings) -> Learnt<'a> {
-    let all: Vec<&VanLives> = lives.vans.iter().chain(&lives.retired).collect();
-    let season = Season::of(all.iter().copied());
-    let fleet_week = fleet_litres_per_week(all.iter().copied(), &season);
-    let mut looks: Vec<VanLooks> = all
-        .par_iter()
-        .map(|v| VanLooks::of(v, fleet_week, &season, &settings.limits, lives.until))
-        .collect();
-    let mut membrane = membrane::fit_shared(looks.iter().flat_map(|l| &l.elements));
-    looks.par_iter_mut().for_each(|l| {
-        let each = l.elements.iter().map(|e| membrane::told(&membrane, e));
-        l.told = each.collect();
-    });
-    let vans = looks.iter().map(|l| (&l.elements[..], &l.told[..]));
-    membrane.van_share = membrane::van_share(&membrane, vans);
-    let elements = looks
-        .iter()
-        .flat_map(|l| l.elements.iter().zip(l.told.iter().map(Option::as_ref)));
-    membrane.typical =
-        membrane::typical_lives(&membrane, elements, settings.limits.salt_passage.ln());
-    Learnt {
-        all,
-        looks,
-        membrane,
+impl Gathering {
+    fn of<C: Cut>(fleet: &C, glances: &[&Glance]) -> Result<Gathering, C::Error> {
+        let weeks = || glances.iter().map(|van| &van.weeks[..]);
+        let season = Season::of(weeks());
+        let mut gathering = Gathering {
+            fleet_week: fleet_litres_per_week(weeks(), &season),
+            season,
+            until: fleet.frame().until,
+            held: Vec::new(),
+        };
+        if C::HELD {
+            gathering.held = fleet.each(&all_of(fleet), |_, van| gathering.gather(van))?;
+        }
+        Ok(gathering)
+    }
+
+    fn gather(&self, van: &VanLives) -> VanLooks {
+        VanLooks::of(van, self.fleet_week, &self.season, self.until)
+    }
+
+    fn looks(&self, number: usize, van: &VanLives) -> Cow<'_, VanLooks> {
+        match self.held.get(number) {
+            Some(looks) => Cow::Borrowed(looks),
+            None => Cow::Owned(self.gather(van)),
+        }
     }
 }
 
-/// What it teaches of resin.
-fn learn_resin(looks: &[VanLooks], settings: &Settings) -> resin::ResinFit {
-    let charges = looks.iter().flat_map(|l| &l.charges);
-    resin::fit_shared(charges, settings.limits.product_ppm)
+fn all_of<C: Cut>(fleet: &C) -> Vec<usize> {
+    (0..fleet.vans()).collect()
+}
+
+/// What the whole fleet teaches of membranes.
+struct Membranes {
+    gathering: Gathering,
+    /// What each van's elements tell.
+    told: Vec<Vec<Option<membrane::Told>>>,
+    fit: membrane::SharedFit,
+}
+
+impl Membranes {
+    /// `glances`: of every van of the fleet, by its number.
+    fn learn<C: Cut>(
+        fleet: &C,
+        glances: &[&Glance],
+        settings: &Settings,
+    ) -> Result<Membranes, C::Error> {
+        let gathering = Gathering::of(fleet, glances)?;
+        let mut fit = shared_numbers(fleet, glances, &gathering)?;
+        let told: Vec<Vec<Option<membrane::Told>>> =
+            fleet.each(&all_of(fleet), |number, van| {
+                let looks = gathering.looks(number, van);
+                let each = looks.elements.iter();
+                each.map(|e| membrane::told(&fit, e)).collect()
+            })?;
+        fit.van_share = membrane::van_share(&fit, told.iter().map(Vec::as_slice));
+        let elements = told.iter().flatten().flatten();
+        fit.typical = membrane::typical_lives(&fit, elements, settings.limits.salt_passage.ln());
+        Ok(Membranes {
+            gathering,
+            told,
+            fit,
+        })
+    }
+
+    /// Looks at what is known of a van besides its lives.
+    fn with<T>(
+        &self,
+        number: usize,
+        van: &VanLives,
+        glances: &[&Glance],
+        look: impl FnOnce(Known<'_>) -> T,
+    ) -> T {
+        look(Known {
+            looks: &self.gathering.looks(number, van),
+            told: self.told.get(number).map_or(&[], Vec::as_slice),
+            charges: glances.get(number).map_or(&[], |van| &van.charges),
+        })
+    }
+}
+
+/// The membranes' shared numbers, from some elements of all that teach.
+fn shared_numbers<C: Cut>(
+    fleet: &C,
+    glances: &[&Glance],
+    gathering: &Gathering,
+) -> Result<membrane::SharedFit, C::Error> {
+    let teaching = glances.iter().enumerate().flat_map(|(van, glance)| {
+        let elements = glance.teaches.iter().enumerate();
+        elements.filter_map(move |(e, teaches)| teaches.then_some((van, e)))
+    });
+    let chosen = membrane::chosen(teaching.collect());
+    let mut vans: Vec<usize> = chosen.iter().map(|(van, _)| *van).collect();
+    vans.dedup();
+    let looks = fleet.each(&vans, |number, van| gathering.looks(number, van))?;
+    let elements = chosen.iter().filter_map(|(van, e)| {
+        let looks = looks.get(vans.binary_search(van).ok()?)?;
+        looks.elements.get(*e)
+    });
+    Ok(membrane::fit_shared(elements))
+}
+
+/// What the fleet step asks of every van.
+fn glances(lives: &FleetLives, settings: &Settings) -> Vec<Glance> {
+    let vans = lives.vans.par_iter().chain(&lives.retired);
+    vans.map(|van| Glance::of(van, settings)).collect()
 }
 
 /// What became of every element and charge on record.
 pub fn outcomes(lives: &FleetLives, settings: &Settings) -> Vec<PartOutcome> {
-    let learnt = learn_membranes(lives, settings);
-    learnt
-        .all
-        .par_iter()
-        .zip(learnt.looks.par_iter())
-        .flat_map_iter(|(v, l)| van::outcomes(v, l, &learnt.membrane, settings))
+    let glances = glances(lives, settings);
+    let glances: Vec<&Glance> = glances.iter().collect();
+    let Ok(membranes) = Membranes::learn(lives, &glances, settings);
+    let vans = lives.vans.par_iter().chain(&lives.retired);
+    vans.enumerate()
+        .flat_map_iter(|(number, van)| {
+            membranes.with(number, van, &glances, |known| {
+                van::outcomes(van, known, &membranes.fit, settings)
+            })
+        })
         .collect()
 }
 
 /// What watching each van's membrane has shown, for the vans in service, in
 /// their order: what [`fit`] gives of it, without its forecasts.
 pub fn watched(lives: &FleetLives, settings: &Settings) -> Vec<Result<Watched, CannotTell>> {
-    let learnt = learn_membranes(lives, settings);
-    lives
-        .vans
-        .par_iter()
-        .zip(learnt.looks.par_iter())
-        .map(|(v, l)| van::watched(v, l, &learnt.membrane, settings, lives.until))
-        .collect()
+    let glances = glances(lives, settings);
+    let glances: Vec<&Glance> = glances.iter().collect();
+    let Ok(membranes) = Membranes::learn(lives, &glances, settings);
+    let watch = |(number, van)| {
+        membranes.with(number, van, &glances, |known| {
+            van::watched(van, known, &membranes.fit, settings, lives.until)
+        })
+    };
+    lives.vans.par_iter().enumerate().map(watch).collect()
+}
+
+/// What the whole fleet teaches: with it each van is forecast on its own.
+pub struct Learnt<'a> {
+    membranes: Membranes,
+    resin: resin::ResinFit,
+    glances: Vec<&'a Glance>,
+    settings: &'a Settings,
+}
+
+impl<'a> Learnt<'a> {
+    /// Learns from all vans; `glances`: of every one, by its number.
+    ///
+    /// # Errors
+    /// Where lives cannot be read back.
+    pub fn of<C: Cut>(
+        fleet: &C,
+        glances: Vec<&'a Glance>,
+        settings: &'a Settings,
+    ) -> Result<Learnt<'a>, C::Error> {
+        let charges = glances.iter().flat_map(|van| &van.charges);
+        Ok(Learnt {
+            resin: resin::fit_shared(charges, settings.limits.product_ppm),
+            membranes: Membranes::learn(fleet, &glances, settings)?,
+            glances,
+            settings,
+        })
+    }
+
+    /// Forecasts a van in service by its number.
+    pub fn forecast(&self, number: usize, van: &VanLives, ahead: Ahead) -> VanForecast {
+        let learnt = (&self.membranes.fit, &self.resin);
+        let until = self.membranes.gathering.until;
+        self.membranes.with(number, van, &self.glances, |known| {
+            van::forecast(van, known, learnt, ahead, self.settings, until)
+        })
+    }
+
+    /// What the next parts will do in each district, in order of name. `fleet`
+    /// holds the lives that were forecast.
+    ///
+    /// # Errors
+    /// Where lives cannot be read back.
+    pub fn areas<C: Cut>(
+        &self,
+        fleet: &C,
+        based: BTreeMap<Arc<str>, Vec<Based<'_>>>,
+    ) -> Result<Vec<AreaFit>, C::Error> {
+        let until = self.membranes.gathering.until;
+        let middles: Vec<Option<Based<'_>>> =
+            based.values().map(|vans| areas::middle_van(vans)).collect();
+        let found: Vec<Based<'_>> = middles.iter().flatten().copied().collect();
+        let numbers: Vec<usize> = found.iter().map(|based| based.number).collect();
+        let ahead: BTreeMap<usize, Ahead> = found
+            .iter()
+            .map(|based| (based.number, based.ahead))
+            .collect();
+        let permeate = fleet.each(&numbers, |number, van| {
+            let ahead = ahead.get(&number).copied().unwrap_or_default();
+            self.membranes.with(number, van, &self.glances, |known| {
+                let fit = &self.membranes.fit;
+                van::permeate_again(van, known, fit, ahead, self.settings, until)
+            })
+        })?;
+        let mut permeate = permeate.into_iter();
+        let with_permeate = based
+            .into_iter()
+            .zip(middles)
+            .map(|((name, vans), middle)| {
+                let permeate = middle.and_then(|_| permeate.next()).flatten();
+                (name, vans, permeate)
+            });
+        let learnt = (&self.membranes.fit, &self.resin);
+        Ok(areas::areas(with_permeate.collect(), learnt, self.settings))
+    }
+
+    /// What the fleet's charts show of a van; `forecast`: of one in service.
+    pub fn charted(
+        &self,
+        number: usize,
+        van: &VanLives,
+        forecast: Option<&VanForecast>,
+    ) -> Charted {
+        let glance = self.glances.get(number);
+        Charted::of(van, glance.map_or(&[], |van| &van.charges), forecast)
+    }
+
+    /// Resin use where no district tells more, and what lateness does.
+    pub fn fleet_wide(&self) -> FleetWide {
+        FleetWide {
+            late_wear: self.membranes.fit.late_wear(),
+            resin_use: ResinUse {
+                capacity_meq_per_litre: self.resin.usual_capacity,
+                co2_share: self.resin.usual_share,
+            },
+        }
+    }
+
+    /// Everything told of the fleet as a whole; `charted`: every van, by its number.
+    pub fn told(&self, areas: Vec<AreaFit>, charted: &[Charted]) -> FleetTold {
+        let (membrane, settings) = (&self.membranes.fit, self.settings);
+        let parts = self.glances.iter().zip(&self.membranes.told);
+        let named = parts.flat_map(|(van, told)| van.parts.iter().zip(told));
+        let named = named.filter_map(|(part, told)| Some((part.as_ref()?, told.as_ref()?)));
+        let explained = membrane.explained.iter().chain(&self.resin.explained);
+        let remarks = membrane.remark.iter().chain(&self.resin.remark);
+        FleetTold {
+            areas,
+            wide: self.fleet_wide(),
+            parts: membrane::lives_by_part(membrane, named, settings.limits.salt_passage.ln()),
+            membrane_dots: Charted::membrane_dots(charted),
+            resin_dots: Charted::resin_dots(charted),
+            membrane_life_by_hardness: areas::membrane_by_hardness(membrane, settings),
+            resin_life_by_hardness: areas::resin_by_hardness(charted, &self.resin, settings),
+            shared: explained.cloned().collect(),
+            remarks: remarks.cloned().collect(),
+        }
+    }
 }
 
 /// Fits the fleet and forecasts every van in service.
@@ -101,147 +310,34 @@ pub fn fit_ahead(
     ahead: &[Ahead],
     settings: &Settings,
 ) -> FleetFit {
-    let Learnt {
-        all,
-        looks,
-        membrane: membrane_fit,
-    } = learn_membranes(lives, settings);
-    let resin_fit = learn_resin(&looks, settings);
-    let forecasts: Vec<van::VanForecast> = changed
-        .vans
-        .par_iter()
-        .zip(looks.par_iter())
-        .enumerate()
-        .map(|(i, (v, l))| {
-            let otherwise = ahead.get(i).copied().unwrap_or_default();
-            let learnt = (&membrane_fit, &resin_fit);
-            van::forecast(v, l, learnt, otherwise, settings, lives.until)
-        })
+    let glances = glances(lives, settings);
+    let Ok(learnt) = Learnt::of(lives, glances.iter().collect(), settings);
+    let otherwise = |number: usize| ahead.get(number).copied().unwrap_or_default();
+    let vans = changed.vans.par_iter().enumerate();
+    let forecasts: Vec<VanForecast> = vans
+        .map(|(number, van)| learnt.forecast(number, van, otherwise(number)))
         .collect();
-    let areas = areas::areas(
-        changed,
-        &forecasts,
-        ahead,
-        (&membrane_fit, &resin_fit),
-        &|i| {
-            let otherwise = ahead.get(i).copied().unwrap_or_default();
-            let (van, looks) = (changed.vans.get(i)?, looks.get(i)?);
-            van::permeate_again(van, looks, &membrane_fit, otherwise, settings, lives.until)
-        },
-        settings,
-    );
-    let remarks = membrane_fit
-        .remark
+    let based = forecasts
         .iter()
-        .chain(&resin_fit.remark)
-        .cloned()
+        .enumerate()
+        .map(|(number, forecast)| Based {
+            forecast,
+            ahead: otherwise(number),
+            number,
+        });
+    let Ok(areas) = learnt.areas(changed, Based::by_district(based));
+    let all = lives.vans.iter().chain(&lives.retired).enumerate();
+    let charted: Vec<Charted> = all
+        .map(|(number, van)| {
+            let mut charted = learnt.charted(number, van, forecasts.get(number));
+            if let Some(changed) = changed.vans.get(number) {
+                charted.resin_litres = Some(changed.resin_litres);
+            }
+            charted
+        })
         .collect();
     FleetFit {
-        areas,
-        late_wear: membrane_fit.late_wear(),
-        parts: parts(&all, &looks, &membrane_fit, settings),
-        membrane_dots: membrane_dots(&all, &looks, &forecasts),
-        resin_dots: resin_dots(&all, &looks, &forecasts),
-        membrane_life_by_hardness: areas::membrane_by_hardness(&membrane_fit, settings),
-        resin_life_by_hardness: areas::resin_by_hardness(&forecasts, changed, &resin_fit, settings),
-        shared: membrane_fit
-            .explained
-            .iter()
-            .chain(&resin_fit.explained)
-            .cloned()
-            .collect(),
-        remarks,
-        resin_use: ResinUse {
-            capacity_meq_per_litre: resin_fit.usual_capacity,
-            co2_share: resin_fit.usual_share,
-        },
+        fleet: learnt.told(areas, &charted),
         vans: forecasts.into_iter().map(|f| f.fit).collect(),
     }
-}
-
-/// Lives by make or batch, where services name at least two.
-fn parts(
-    all: &[&VanLives],
-    looks: &[VanLooks],
-    fit: &membrane::SharedFit,
-    settings: &Settings,
-) -> Vec<PartLife> {
-    let elements = all.iter().zip(looks).flat_map(|(van, l)| {
-        let named = van.elements.iter().zip(&l.elements).zip(&l.told);
-        named.filter_map(|((life, looks), told)| Some((life.part.as_ref()?, looks, told.as_ref())))
-    });
-    membrane::lives_by_part(fit, elements, settings.limits.salt_passage.ln())
-}
-
-/// Lives of elements in use, forecast, as dots on the chart.
-fn membrane_dots(
-    all: &[&VanLives],
-    looks: &[VanLooks],
-    forecasts: &[van::VanForecast],
-) -> Vec<LifeDot> {
-    all.iter()
-        .zip(looks)
-        .zip(forecasts)
-        .filter_map(|((v, l), f)| {
-            let forecast = f.fit.membrane.as_ref().ok()?;
-            let life = v.elements.last().filter(|e| e.fitted_on.is_some())?;
-            let made = life.litres_made?;
-            let hardness = litre_weighted_hardness(&life.hardness_levels, &life.litres_by_level)
-                .or(l.hardness)?;
-            let ahead = f
-                .litres_to_limit_p50
-                .filter(|_| forecast.limit_on.p50.is_some())?;
-            Some(LifeDot {
-                van: v.van.clone(),
-                hardness_mg_l_caco3: hardness,
-                litres: (made + ahead).max(0.0),
-                seen: ahead <= 0.0,
-            })
-        })
-        .collect()
-}
-
-/// Charges whose limit was seen, and the running ones with a forecast.
-fn resin_dots(
-    all: &[&VanLives],
-    looks: &[VanLooks],
-    forecasts: &[van::VanForecast],
-) -> Vec<LifeDot> {
-    let mut dots = Vec::new();
-    for (i, (v, l)) in all.iter().zip(looks).enumerate() {
-        // Straight from the tap a charge lasts days: not on the same chart.
-        if v.membranes == 0 {
-            continue;
-        }
-        for (life, charge) in v.charges.iter().zip(&l.charges) {
-            if life.changed_on.is_none() {
-                continue;
-            }
-            let dot = |litres: f64, seen: bool| LifeDot {
-                van: v.van.clone(),
-                hardness_mg_l_caco3: life.hardness_mg_l_caco3,
-                litres,
-                seen,
-            };
-            match (&charge.crossing, life.end) {
-                (Some(c), _) => dots.push(dot(0.5 * (c.litres.0 + c.litres.1), true)),
-                (None, End::InUse) => {
-                    let left = forecasts
-                        .get(i)
-                        .and_then(|f| f.fit.resin.as_ref().ok())
-                        .and_then(|r| r.litres_left.p50);
-                    if let (Some(left), Some(treated)) = (left, life.litres_treated) {
-                        dots.push(dot(treated + left, false));
-                    }
-                }
-                (None, End::Replaced(_)) => {}
-            }
-        }
-    }
-    dots
-}
-
-fn litre_weighted_hardness(levels: &[f64], litres: &[f64]) -> Option<f64> {
-    let total: f64 = litres.iter().sum();
-    (total > 0.0).then(|| levels.iter().zip(litres).map(|(h, l)| h * l).sum::<f64>() / total)
 }

@@ -26,7 +26,7 @@ fn element(n: usize, passage: impl Fn(usize) -> f64) -> ElementLife {
                 sd_ln: 0.08,
                 theta_lever: 12.0,
                 recovery_known: false,
-                litres_by_level: vec![150.0 * day],
+                litres_by_level: [150.0 * day].into_iter().collect(),
                 late_litres: 0.0,
                 at_base: true,
                 feed_ppm: 320.0,

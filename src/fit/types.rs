@@ -76,8 +76,6 @@ pub struct MembraneForecast {
     pub limit_draws: DayDraws,
     /// Salt passage over time, past fit and forecast, weekly to monthly steps.
     pub path: Vec<Band<Date>>,
-    /// Salt passage against litres made on this element, for the fleet chart.
-    pub path_by_litres: Vec<Band<f64>>,
     /// Usable readings on this element.
     pub readings: usize,
     /// Expected mains-fed litres a week from now on.
@@ -314,16 +312,21 @@ pub struct PartLife {
     pub life_over_typical: Span<f64>,
 }
 
-/// Everything that fitting gives.
+/// What holds in the whole fleet where nothing nearer tells more.
 #[derive(Debug, Clone)]
-pub struct FleetFit {
-    /// As in `FleetLives::vans`, same order.
-    pub vans: Vec<VanFit>,
-    /// One per district with a van based in it, in order of name.
-    pub areas: Vec<AreaFit>,
-    pub shared: Vec<SharedNumber>,
+pub struct FleetWide {
     /// Extra wear of a litre made behind overdue pre-filters, as learnt here.
     pub late_wear: SharedNumber,
+    pub resin_use: ResinUse,
+}
+
+/// What fitting tells of the fleet as a whole.
+#[derive(Debug, Clone)]
+pub struct FleetTold {
+    /// One per district with a van based in it, in order of name.
+    pub areas: Vec<AreaFit>,
+    pub wide: FleetWide,
+    pub shared: Vec<SharedNumber>,
     /// Lives by what the services call the make or batch.
     pub parts: Vec<PartLife>,
     pub membrane_dots: Vec<LifeDot>,
@@ -333,6 +336,12 @@ pub struct FleetFit {
     pub resin_life_by_hardness: Vec<Band<f64>>,
     /// What did not converge and what was done instead; empty when all is well.
     pub remarks: Vec<String>,
-    /// Resin use where no district tells more.
-    pub resin_use: ResinUse,
+}
+
+/// Everything that fitting gives.
+#[derive(Debug, Clone)]
+pub struct FleetFit {
+    /// As in `FleetLives::vans`, same order.
+    pub vans: Vec<VanFit>,
+    pub fleet: FleetTold,
 }

@@ -4,7 +4,7 @@
 use jiff::civil::Date;
 
 use super::horizon::middle_of;
-use crate::lives::VanLives;
+use crate::lives::{VanLives, WeekLitres};
 
 /// After so many weeks a week counts for a third: rounds change.
 const MEMORY_WEEKS: f64 = 16.0;
@@ -26,17 +26,18 @@ impl Season {
     /// No ups and downs.
     pub const EVEN: Season = Season([1.0; 12]);
 
-    /// The fleet's common year, drawn towards an even one while weeks are few.
-    pub fn of<'a>(vans: impl Iterator<Item = &'a VanLives>) -> Season {
+    /// The fleet's common year from each van's weeks, drawn towards an even one
+    /// while they are few.
+    pub fn of<'a>(vans: impl Iterator<Item = &'a [WeekLitres]>) -> Season {
         const EVEN_WEEKS: f64 = 12.0;
         let (mut sum, mut count) = ([EVEN_WEEKS; 12], [EVEN_WEEKS; 12]);
-        for van in vans {
-            let full = van.weeks.len().saturating_sub(1);
+        for weeks in vans {
+            let full = weeks.len().saturating_sub(1);
             // Whole years only: part of one would take its season for the mean.
             let Some(first) = full.checked_sub(full / 52 * 52).filter(|_| full >= 52) else {
                 continue;
             };
-            let weeks = van.weeks.get(first..full).unwrap_or_default();
+            let weeks = weeks.get(first..full).unwrap_or_default();
             let mean = weeks.iter().map(|w| w.litres).sum::<f64>() / weeks.len() as f64;
             if mean <= 0.0 {
                 continue;
@@ -166,13 +167,13 @@ impl UseAhead {
     }
 }
 
-/// The fleet's median week, from vans with at least four counted weeks.
+/// The fleet's median week, from the weeks of vans with at least four counted ones.
 pub fn fleet_litres_per_week<'a>(
-    vans: impl Iterator<Item = &'a VanLives>,
+    vans: impl Iterator<Item = &'a [WeekLitres]>,
     season: &Season,
 ) -> Option<f64> {
     middle_of(
-        vans.filter_map(|v| own(v, season).filter(|m| m.weeks >= 4.0))
+        vans.filter_map(|weeks| own(weeks, season).filter(|m| m.weeks >= 4.0))
             .map(|m| m.mean),
     )
 }
@@ -187,10 +188,10 @@ struct Own {
     worth: f64,
 }
 
-fn own(van: &VanLives, season: &Season) -> Option<Own> {
+fn own(weeks: &[WeekLitres], season: &Season) -> Option<Own> {
     // The week that holds the as-of day is not over.
-    let full = van.weeks.len().saturating_sub(1);
-    let recent = van.weeks.get(full.saturating_sub(RECENT_WEEKS)..full)?;
+    let full = weeks.len().saturating_sub(1);
+    let recent = weeks.get(full.saturating_sub(RECENT_WEEKS)..full)?;
     if recent.is_empty() {
         return None;
     }
@@ -225,7 +226,7 @@ pub fn usage_of(van: &VanLives, fleet_week: Option<f64>, season: &Season) -> Usa
     const FLEET_WEIGHT: f64 = 2.0;
     let fleet = fleet_week.unwrap_or(ASSUMED_LITRES_PER_WEEK);
     let season = *season;
-    match own(van, &season) {
+    match own(&van.weeks, &season) {
         Some(own) if own.mean > 0.0 => {
             let n = own.worth;
             let rate = (own.mean * n + fleet * FLEET_WEIGHT.min(n)) / (n + FLEET_WEIGHT.min(n));

@@ -1,5 +1,7 @@
 //! One van: its looks for the fleet step, and its forecasts after it.
 
+use std::sync::Arc;
+
 use jiff::civil::Date;
 
 use super::horizon::{Spreading, middle_of};
@@ -7,10 +9,10 @@ use super::membrane::{self, ElementDraws, ElementLooks, SharedFit, Told};
 use super::resin::{self, ChargeLooks, PermeateAhead, PermeateDraw, ResinFit};
 use super::usage::{Season, Usage, usage_of};
 use super::{
-    Ahead, CannotTell, MembraneForecast, Part, PartOutcome, ResinForecast, VanFit, Watched,
+    Ahead, CannotTell, LifeDot, MembraneForecast, Part, PartOutcome, ResinForecast, VanFit, Watched,
 };
-use crate::lives::{ElementLife, End, VanLives};
-use crate::settings::{Limits, Settings};
+use crate::lives::{ElementLife, End, VanLives, WeekLitres};
+use crate::settings::Settings;
 
 /// Hardness where nothing in the fleet tells: the middle of what is common.
 const ASSUMED_HARDNESS: f64 = 150.0;
@@ -20,21 +22,49 @@ const ASSUMED_HARDNESS: f64 = 150.0;
 pub struct VanLooks {
     pub usage: Usage,
     pub hardness: Option<f64>,
-    /// As `VanLives::elements` and `VanLives::charges`.
+    /// As `VanLives::elements`.
     pub elements: Vec<ElementLooks>,
-    /// What each of them tells, once the fleet's shared numbers are found.
-    pub told: Vec<Option<Told>>,
+}
+
+/// What the fleet step asks of a van, and what is kept at hand of one whose lives
+/// are laid down.
+#[derive(Debug, Clone)]
+pub struct Glance {
+    pub weeks: Vec<WeekLitres>,
+    /// Whether the fleet may learn from its elements' readings.
+    pub teaches: Vec<bool>,
+    /// As `VanLives::charges`.
     pub charges: Vec<ChargeLooks>,
+    /// What its elements are called.
+    pub parts: Vec<Option<Arc<str>>>,
+}
+
+impl Glance {
+    pub fn of(van: &VanLives, settings: &Settings) -> Glance {
+        let charges = van.charges.iter();
+        Glance {
+            weeks: van.weeks.clone(),
+            teaches: van.elements.iter().map(membrane::teaches).collect(),
+            charges: charges
+                .map(|c| resin::looks_of(c, settings.limits.product_ppm))
+                .collect(),
+            parts: van.elements.iter().map(|e| e.part.clone()).collect(),
+        }
+    }
+}
+
+/// What is known of one van besides its lives.
+#[derive(Debug, Clone, Copy)]
+pub struct Known<'a> {
+    pub looks: &'a VanLooks,
+    /// Of each element.
+    pub told: &'a [Option<Told>],
+    /// Of each charge.
+    pub charges: &'a [ChargeLooks],
 }
 
 impl VanLooks {
-    pub fn of(
-        van: &VanLives,
-        fleet_week: Option<f64>,
-        season: &Season,
-        limits: &Limits,
-        as_of: Date,
-    ) -> VanLooks {
+    pub fn of(van: &VanLives, fleet_week: Option<f64>, season: &Season, as_of: Date) -> VanLooks {
         let usage = usage_of(van, fleet_week, season);
         let hardness = van.hardness.map(|h| h.mg_l_caco3);
         let mut elements: Vec<ElementLooks> = van
@@ -60,17 +90,35 @@ impl VanLooks {
         for element in &mut elements {
             element.expect_lateness(late / all);
         }
-        let charges = van
-            .charges
-            .iter()
-            .map(|c| resin::looks_of(c, limits.product_ppm))
-            .collect();
         VanLooks {
             usage,
             hardness,
             elements,
-            told: Vec::new(),
-            charges,
+        }
+    }
+}
+
+/// What a van's plant is, and where.
+#[derive(Debug, Clone)]
+pub struct Plant {
+    /// District of the base, and the hardness there.
+    pub district: Option<Arc<str>>,
+    pub hardness_mg_l_caco3: Option<f64>,
+    pub membranes: u32,
+    pub resin_litres: f64,
+    pub recovery: Option<f64>,
+    pub feed_ppm: Option<f64>,
+}
+
+impl Plant {
+    pub fn of(van: &VanLives) -> Plant {
+        Plant {
+            district: van.district.clone(),
+            hardness_mg_l_caco3: van.hardness.map(|h| h.mg_l_caco3),
+            membranes: van.membranes,
+            resin_litres: van.resin_litres,
+            recovery: van.recovery,
+            feed_ppm: van.feed_ppm,
         }
     }
 }
@@ -79,11 +127,106 @@ impl VanLooks {
 #[derive(Debug, Clone)]
 pub struct VanForecast {
     pub fit: VanFit,
+    pub plant: Plant,
     pub usage: Usage,
     /// Litres from now until the membrane's limit, median; negative if past.
     pub litres_to_limit_p50: Option<f64>,
     /// What enters the resin.
     pub entering: Option<Entering>,
+}
+
+/// What the fleet's charts show of one van.
+#[derive(Debug, Clone, Default)]
+pub struct Charted {
+    membrane: Option<LifeDot>,
+    resin: Vec<LifeDot>,
+    /// Of a van in service: resin aboard, and use.
+    pub resin_litres: Option<f64>,
+    pub litres_per_day: Option<f64>,
+    /// `ln` salt passage now.
+    pub ln_now: Option<f64>,
+}
+
+impl Charted {
+    /// `hardness`: at its base; `forecast`: of a van in service.
+    pub fn of(van: &VanLives, charges: &[ChargeLooks], forecast: Option<&VanForecast>) -> Charted {
+        let membrane = forecast.and_then(|f| f.fit.membrane.as_ref().ok());
+        Charted {
+            membrane: forecast.and_then(|f| membrane_dot(van, f)),
+            resin: resin_dots(van, charges, forecast),
+            resin_litres: forecast.map(|_| van.resin_litres),
+            litres_per_day: forecast.map(|f| f.usage.litres_per_day()),
+            ln_now: membrane.map(|m| m.ln_now),
+        }
+    }
+
+    pub fn membrane_dots(all: &[Charted]) -> Vec<LifeDot> {
+        all.iter().filter_map(|van| van.membrane.clone()).collect()
+    }
+
+    pub fn resin_dots(all: &[Charted]) -> Vec<LifeDot> {
+        all.iter().flat_map(|van| &van.resin).cloned().collect()
+    }
+}
+
+/// Life of the element in use, forecast, as a dot on the chart.
+fn membrane_dot(van: &VanLives, forecast: &VanForecast) -> Option<LifeDot> {
+    let membrane = forecast.fit.membrane.as_ref().ok()?;
+    let life = van.elements.last().filter(|e| e.fitted_on.is_some())?;
+    let made = life.litres_made?;
+    let hardness = litre_weighted_hardness(&life.hardness_levels, &life.litres_by_level)
+        .or(van.hardness.map(|h| h.mg_l_caco3))?;
+    let ahead = forecast
+        .litres_to_limit_p50
+        .filter(|_| membrane.limit_on.p50.is_some())?;
+    Some(LifeDot {
+        van: van.van.clone(),
+        hardness_mg_l_caco3: hardness,
+        litres: (made + ahead).max(0.0),
+        seen: ahead <= 0.0,
+    })
+}
+
+/// Charges whose limit was seen, and the running one with a forecast.
+fn resin_dots(
+    van: &VanLives,
+    charges: &[ChargeLooks],
+    forecast: Option<&VanForecast>,
+) -> Vec<LifeDot> {
+    // Straight from the tap a charge lasts days: not on the same chart.
+    if van.membranes == 0 {
+        return Vec::new();
+    }
+    let mut dots = Vec::new();
+    for (life, charge) in van.charges.iter().zip(charges) {
+        if life.changed_on.is_none() {
+            continue;
+        }
+        let dot = |litres: f64, seen: bool| LifeDot {
+            van: van.van.clone(),
+            hardness_mg_l_caco3: life.hardness_mg_l_caco3,
+            litres,
+            seen,
+        };
+        match (&charge.crossing, life.end) {
+            (Some(c), _) => dots.push(dot(0.5 * (c.litres.0 + c.litres.1), true)),
+            (None, End::InUse) => {
+                let left = forecast
+                    .and_then(|f| f.fit.resin.as_ref().ok())
+                    .and_then(|r| r.litres_left.p50);
+                if let (Some(left), Some(treated)) = (left, life.litres_treated) {
+                    dots.push(dot(treated + left, false));
+                }
+            }
+            (None, End::Replaced(_)) => {}
+        }
+    }
+    dots
+}
+
+fn litre_weighted_hardness(levels: &[f64], litres: &[f64]) -> Option<f64> {
+    let total: f64 = litres.iter().sum();
+    (total > 0.0).then(|| levels.iter().zip(litres).map(|(h, l)| h * l).sum::<f64>() / total)
 }
 
 /// What enters a van's resin, in two numbers; see [`permeate_again`] for the rest.
@@ -96,29 +239,29 @@ pub struct Entering {
 /// What enters a van's resin now and later, as its forecast had it.
 pub fn permeate_again(
     van: &VanLives,
-    looks: &VanLooks,
+    known: Known<'_>,
     fit: &SharedFit,
     ahead: Ahead,
     settings: &Settings,
     as_of: Date,
 ) -> Option<PermeateAhead> {
-    let element = element_in_use(van, looks, fit, ahead, settings, as_of).ok();
+    let element = element_in_use(van, known, fit, ahead, settings, as_of).ok();
     let draws = element.map(|element| membrane::draws_of(fit, &element));
-    permeate_ahead(van, looks, draws.as_ref())
+    permeate_ahead(van, known, draws.as_ref())
 }
 
 pub fn forecast(
     van: &VanLives,
-    looks: &VanLooks,
+    known: Known<'_>,
     (membrane_fit, resin_fit): (&SharedFit, &ResinFit),
     ahead: Ahead,
     settings: &Settings,
     as_of: Date,
 ) -> VanForecast {
-    let drawn = in_use(van, looks, membrane_fit, ahead, settings, as_of);
-    let permeate = permeate_ahead(van, looks, drawn.as_ref().ok().map(|d| &d.0));
+    let drawn = in_use(van, known, membrane_fit, ahead, settings, as_of);
+    let permeate = permeate_ahead(van, known, drawn.as_ref().ok().map(|d| &d.0));
     let entering = permeate.as_ref();
-    let resin = resin_forecast(van, looks, resin_fit, entering, ahead, settings, as_of);
+    let resin = resin_forecast(van, known, resin_fit, entering, ahead, settings, as_of);
     let litres_to_limit_p50 = drawn.as_ref().ok().and_then(|(draws, _)| {
         middle_of(draws.draws.iter().map(|d| {
             if d.days_to_limit < 0.0 {
@@ -129,6 +272,7 @@ pub fn forecast(
         }))
     });
     let best = &membrane_fit.best.shared;
+    let looks = known.looks;
     let readings_by_litres = looks.elements.last().map_or_else(Vec::new, |e| {
         e.litres_at_readings()
             .into_iter()
@@ -137,6 +281,7 @@ pub fn forecast(
             .collect()
     });
     VanForecast {
+        plant: Plant::of(van),
         fit: VanFit {
             van: van.van.clone(),
             readings_at_25: looks
@@ -160,27 +305,27 @@ pub fn forecast(
 /// What watching the element in use has shown so far.
 pub fn watched(
     van: &VanLives,
-    looks: &VanLooks,
+    known: Known<'_>,
     fit: &SharedFit,
     settings: &Settings,
     as_of: Date,
 ) -> Result<Watched, CannotTell> {
     Ok(membrane::watch(
         fit,
-        &element_in_use(van, looks, fit, Ahead::default(), settings, as_of)?,
+        &element_in_use(van, known, fit, Ahead::default(), settings, as_of)?,
     ))
 }
 
 /// Draws and forecast of the element in use.
 fn in_use(
     van: &VanLives,
-    looks: &VanLooks,
+    known: Known<'_>,
     fit: &SharedFit,
     ahead: Ahead,
     settings: &Settings,
     as_of: Date,
 ) -> Result<(ElementDraws, MembraneForecast), CannotTell> {
-    let element = element_in_use(van, looks, fit, ahead, settings, as_of)?;
+    let element = element_in_use(van, known, fit, ahead, settings, as_of)?;
     let draws = membrane::draws_of(fit, &element);
     let forecast = membrane::forecast(&draws, fit, &element);
     Ok((draws, forecast))
@@ -189,7 +334,7 @@ fn in_use(
 /// The element in use, with what its future hangs on.
 fn element_in_use<'a>(
     van: &'a VanLives,
-    looks: &'a VanLooks,
+    known: Known<'a>,
     fit: &SharedFit,
     ahead: Ahead,
     settings: &Settings,
@@ -202,18 +347,21 @@ fn element_in_use<'a>(
         .elements
         .last()
         .filter(|e| e.end == End::InUse)
-        .zip(looks.elements.last())
+        .zip(known.looks.elements.last())
         .ok_or(CannotTell::NoSaltPassage)?;
     // A new element without readings is forecast from the fleet; one that was
     // there before the records, and never read, cannot be.
     if element.is_empty() && life.fitted_on.is_none() {
         return Err(CannotTell::NoSaltPassage);
     }
-    let others = looks.elements.split_last().map_or(&[][..], |(_, o)| o);
+    let others = known
+        .told
+        .split_last()
+        .map_or(&[][..], |(_, others)| others);
     Ok(membrane::InUse {
-        kin: membrane::Kin::of(fit, others, &looks.told),
+        kin: membrane::Kin::of(fit, others),
         ahead,
-        ..alone(van, looks, life, element, settings, as_of)
+        ..alone(van, known.looks, life, element, settings, as_of)
     })
 }
 
@@ -242,16 +390,19 @@ fn alone<'a>(
 /// What became of a van's parts.
 pub fn outcomes(
     van: &VanLives,
-    looks: &VanLooks,
+    known: Known<'_>,
     fit: &SharedFit,
     settings: &Settings,
 ) -> Vec<PartOutcome> {
     let mut out = Vec::new();
-    for (life, element) in van.elements.iter().zip(&looks.elements) {
+    for (life, element) in van.elements.iter().zip(&known.looks.elements) {
         let Some(until) = life.points.last().map(|p| p.date) else {
             continue;
         };
-        let draws = membrane::draws_of(fit, &alone(van, looks, life, element, settings, until));
+        let draws = membrane::draws_of(
+            fit,
+            &alone(van, known.looks, life, element, settings, until),
+        );
         let middle = middle_of(draws.draws.iter().map(|d| d.days_to_limit)).filter(|d| *d <= 0.0);
         out.push(PartOutcome {
             van: van.van.clone(),
@@ -263,7 +414,7 @@ pub fn outcomes(
                 .map(|d| until.saturating_add(jiff::Span::new().days(d.floor() as i64))),
         });
     }
-    for (life, charge) in van.charges.iter().zip(&looks.charges) {
+    for (life, charge) in van.charges.iter().zip(known.charges) {
         let Some(until) = life.points.last().map(|p| p.date) else {
             continue;
         };
@@ -287,7 +438,7 @@ pub fn outcomes(
 /// through, else what was read there.
 fn permeate_ahead(
     van: &VanLives,
-    looks: &VanLooks,
+    known: Known<'_>,
     draws: Option<&ElementDraws>,
 ) -> Option<PermeateAhead> {
     let feed = Strength::of(van);
@@ -301,7 +452,7 @@ fn permeate_ahead(
             ..PermeateAhead::steady(feed_ppm, feed_ppm)
         });
     }
-    let seen_at_resin = looks.charges.last().and_then(|c| c.permeate_ppm);
+    let seen_at_resin = known.charges.last().and_then(|c| c.permeate_ppm);
     let (Some(draws), Some(feed_ppm)) = (draws, van.feed_ppm) else {
         let ppm = seen_at_resin?;
         return Some(PermeateAhead {
@@ -386,7 +537,7 @@ impl Strength {
 
 fn resin_forecast(
     van: &VanLives,
-    looks: &VanLooks,
+    known: Known<'_>,
     fit: &ResinFit,
     permeate: Option<&PermeateAhead>,
     ahead: Ahead,
@@ -400,7 +551,7 @@ fn resin_forecast(
         .charges
         .last()
         .filter(|c| c.end == End::InUse)
-        .zip(looks.charges.last())
+        .zip(known.charges.last())
         .ok_or(CannotTell::NoProductReading)?;
     if life.litres_treated.is_none() {
         return Err(CannotTell::NoFillsSince(van.fills_between.map(|f| f.1)));
@@ -413,7 +564,7 @@ fn resin_forecast(
     let running = resin::Running {
         charge,
         permeate,
-        usage: &looks.usage,
+        usage: &known.looks.usage,
         limit_ppm: settings.limits.product_ppm,
         as_of,
         changed_on: life.changed_on,

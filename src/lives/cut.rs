@@ -4,16 +4,18 @@ use jiff::civil::Date;
 use rayon::prelude::*;
 
 use super::hardness_table::{HardnessTable, WaterSeen};
+use super::laid::{InTurnError, LaidLives, Laying, pack};
 use super::litres::median_fill;
 use super::median::median_of;
-use super::season::TapSeasons;
+use super::season::{TapSeasons, TapSeen};
 use super::seen::Seen;
 use super::sizes::Standing;
-use super::types::{FleetLives, VanLives};
+use super::types::{FleetLives, Frame, VanLives};
 use super::van::{Lent, cut_van};
 use super::vessel::known_litres;
 use crate::settings::Settings;
-use crate::store::records::Fleet;
+use crate::store::VanChunks;
+use crate::store::records::{Fleet, Hardness};
 
 /// What the fleet lends to a van that does not tell.
 #[derive(Debug, Clone, Default, PartialEq)]
@@ -27,27 +29,82 @@ pub(crate) struct FleetAids {
 /// What one van tells the fleet.
 struct Survey {
     water: WaterSeen,
+    tap: TapSeen,
     resin_litres: Option<f64>,
     fill_litres: Option<f64>,
+    last_row: Option<Date>,
 }
 
 impl Survey {
-    fn of(seen: &Seen<'_>, until: Date, settings: &Settings) -> Survey {
+    /// Nothing is dated between the fleet's newest row and the as-of day, so that
+    /// what holds on the one holds on the other.
+    fn of(seen: &Seen<'_>, as_of: Date, settings: &Settings) -> Survey {
         Survey {
-            water: seen.water(until, &settings.time_zone),
-            resin_litres: known_litres(seen, until),
+            water: seen.water(as_of, &settings.time_zone),
+            tap: TapSeen::of(seen, &settings.time_zone),
+            resin_litres: known_litres(seen, as_of),
             fill_litres: median_fill(seen.fills),
+            last_row: seen.last_row,
         }
     }
 }
 
-impl FleetAids {
-    fn of(surveys: &[Survey]) -> FleetAids {
-        FleetAids {
+/// What all vans together tell: cutting one asks no more of the others.
+struct Surveyed<'a> {
+    /// Of every van, in order of name.
+    water: Vec<WaterSeen>,
+    table: HardnessTable,
+    seasons: TapSeasons,
+    aids: FleetAids,
+    as_of: Date,
+    until: Date,
+    settings: &'a Settings,
+}
+
+impl<'a> Surveyed<'a> {
+    /// `surveys` in order of the vans' names.
+    fn new(
+        surveys: Vec<Survey>,
+        hardness: &[Hardness],
+        as_of: Date,
+        settings: &'a Settings,
+    ) -> Surveyed<'a> {
+        // Records end here: a day without rows must not move any date.
+        let until = surveys.iter().filter_map(|van| van.last_row).max();
+        let until = until.unwrap_or(as_of);
+        let aids = FleetAids {
             resin_litres: median_of(surveys.iter().filter_map(|survey| survey.resin_litres)),
             fill_litres: median_of(surveys.iter().filter_map(|survey| survey.fill_litres)),
+        };
+        let (water, taps): (Vec<WaterSeen>, Vec<TapSeen>) =
+            surveys.into_iter().map(|van| (van.water, van.tap)).unzip();
+        Surveyed {
+            table: HardnessTable::new(hardness, &water, until),
+            seasons: TapSeasons::of(&taps, &water),
+            aids,
+            water,
+            as_of,
+            until,
+            settings,
         }
     }
+
+    fn lent(&self) -> Lent<'_> {
+        Lent {
+            table: &self.table,
+            seasons: &self.seasons,
+            aids: &self.aids,
+            as_of: self.as_of,
+            until: self.until,
+            settings: self.settings,
+        }
+    }
+}
+
+/// Cuts a van that was there by the as-of day, or wrote something down before it was.
+fn cut_if_there(seen: &Seen<'_>, water: &WaterSeen, lent: &Lent<'_>) -> Option<VanLives> {
+    let there = seen.standing != Standing::NotYet || seen.first_row.is_some();
+    there.then(|| cut_van(seen, water, lent))
 }
 
 /// Cuts every van's history into lives, as they could be seen at the end of
@@ -62,42 +119,75 @@ pub fn cut(fleet: &Fleet, as_of: Date, settings: &Settings) -> FleetLives {
         .filter_map(|history| Seen::new(history, as_of, &settings.time_zone))
         .collect();
     seen.sort_by_key(|van| van.van);
-    // Records end here: a day without rows must not move any date.
-    let until = seen
-        .iter()
-        .filter_map(|van| van.last_row)
-        .max()
-        .unwrap_or(as_of);
-    let surveys: Vec<Survey> = seen
-        .par_iter()
-        .map(|van| Survey::of(van, until, settings))
-        .collect();
-    let aids = FleetAids::of(&surveys);
-    let water: Vec<WaterSeen> = surveys.into_iter().map(|survey| survey.water).collect();
-    let table = HardnessTable::new(&fleet.hardness, &water, until);
-    let seasons = TapSeasons::of(&seen, &water, &settings.time_zone);
-    let lent = Lent {
-        table: &table,
-        seasons: &seasons,
-        aids: &aids,
-        as_of,
-        until,
-        settings,
-    };
+    let surveys = seen.par_iter().map(|van| Survey::of(van, as_of, settings));
+    let surveyed = Surveyed::new(surveys.collect(), &fleet.hardness, as_of, settings);
+    let lent = surveyed.lent();
     let cut: Vec<(Standing, VanLives)> = seen
         .par_iter()
-        .zip(&water)
-        .filter(|(van, _)| van.standing != Standing::NotYet || van.first_row.is_some())
-        .map(|(van, water)| (van.standing, cut_van(van, water, &lent)))
+        .zip(&surveyed.water)
+        .filter_map(|(van, water)| Some((van.standing, cut_if_there(van, water, &lent)?)))
         .collect();
     let (in_service, retired): (Vec<_>, Vec<_>) = cut
         .into_iter()
         .partition(|(standing, _)| *standing == Standing::InService);
     FleetLives {
         as_of,
-        until,
+        until: surveyed.until,
         vans: in_service.into_iter().map(|(_, lives)| lives).collect(),
         retired: retired.into_iter().map(|(_, lives)| lives).collect(),
         rows: fleet.rows,
     }
+}
+
+/// The same for a fleet that is read some vans at a time, twice: once for what the
+/// vans tell of each other, once to cut them. Lives are laid down as they are made;
+/// `look` takes from each what is to be kept at hand.
+///
+/// # Errors
+/// Where the store cannot be read, or lives not be laid down.
+pub fn cut_in_turn<K: Send>(
+    chunks: &mut VanChunks,
+    as_of: Date,
+    settings: &Settings,
+    look: impl Fn(&VanLives) -> K + Sync,
+) -> Result<LaidLives<K>, InTurnError> {
+    let zone = &settings.time_zone;
+    let mut surveys = Vec::new();
+    for histories in &mut *chunks {
+        let surveyed: Vec<Survey> = histories?
+            .par_iter()
+            .filter_map(|history| Seen::new(history, as_of, zone))
+            .map(|seen| Survey::of(&seen, as_of, settings))
+            .collect();
+        surveys.extend(surveyed);
+    }
+    let surveyed = Surveyed::new(surveys, chunks.hardness(), as_of, settings);
+    let lent = surveyed.lent();
+    let mut laying = Laying::begin()?;
+    let mut water = surveyed.water.iter();
+    chunks.rewind();
+    for histories in &mut *chunks {
+        let histories = histories?;
+        let seen: Vec<(Seen<'_>, &WaterSeen)> = histories
+            .iter()
+            .filter_map(|history| Seen::new(history, as_of, zone))
+            .zip(&mut water)
+            .collect();
+        let cut: Vec<(bool, K, Vec<u8>)> = seen
+            .par_iter()
+            .filter_map(|(van, water)| Some((van, cut_if_there(van, water, &lent)?)))
+            .map(|(van, lives)| {
+                let in_service = van.standing == Standing::InService;
+                Ok((in_service, look(&lives), pack(&lives)?))
+            })
+            .collect::<Result<_, InTurnError>>()?;
+        for (in_service, kept, packed) in cut {
+            laying.lay_down(in_service, kept, &packed)?;
+        }
+    }
+    laying.finish(Frame {
+        as_of,
+        until: surveyed.until,
+        rows: chunks.rows(),
+    })
 }

@@ -8,7 +8,7 @@ use super::fills;
 use super::looks::Look;
 use super::passage::passages;
 use super::sizes::Standing;
-use super::types::{ElementLife, End, PassagePoint, Start};
+use super::types::{ElementLife, End, LitresByLevel, PassagePoint, Start};
 use super::usage::Made;
 use crate::store::records::Instant;
 use crate::water::water_temperature_factor;
@@ -228,7 +228,7 @@ fn points(stretch: &Stretch<'_>, drunk: &mut Drunk<'_>) -> Vec<PassagePoint> {
             sd_ln: passage.sd_ln,
             theta_lever: passage.theta_lever,
             recovery_known: passage.recovery_known,
-            litres_by_level: drunk.litres.clone(),
+            litres_by_level: LitresByLevel::from_slice(&drunk.litres),
             late_litres: drunk.late_litres,
             at_base: look.at_base,
             feed_ppm,

@@ -19,6 +19,7 @@ mod fills;
 pub(crate) mod fixture;
 mod hardness_table;
 mod health;
+mod laid;
 mod levels;
 mod litres;
 mod looks;
@@ -42,7 +43,8 @@ mod usage;
 mod van;
 mod vessel;
 
-pub use cut::cut;
+pub use cut::{cut, cut_in_turn};
+pub use laid::{InTurnError, LaidLives};
 pub use season::TapSeason;
 pub use there::{WaterThere, water_in};
 pub use types::*;

@@ -14,7 +14,7 @@ use super::seen::Seen;
 use crate::water::tap_temperature_c;
 
 /// A tap's year: mean and half the swing, °C, warmest in early August.
-#[derive(Debug, Clone, Copy, PartialEq)]
+#[derive(Debug, Clone, Copy, PartialEq, serde::Serialize, serde::Deserialize)]
 pub struct TapSeason {
     pub mean_c: f64,
     pub swing_c: f64,
@@ -105,6 +105,16 @@ impl Sums {
     }
 }
 
+/// What one van's thermometer tells of its tap.
+#[derive(Debug, Clone, Copy)]
+pub(crate) struct TapSeen(Sums);
+
+impl TapSeen {
+    pub(crate) fn of(van: &Seen<'_>, zone: &TimeZone) -> TapSeen {
+        TapSeen(of_van(van, zone).at_most())
+    }
+}
+
 /// The seasons of all districts.
 #[derive(Debug, Clone, Default)]
 pub(crate) struct TapSeasons {
@@ -113,9 +123,9 @@ pub(crate) struct TapSeasons {
 }
 
 impl TapSeasons {
-    /// `seen` and `water` of the same vans in the same order.
-    pub(crate) fn of(seen: &[Seen<'_>], water: &[WaterSeen], zone: &TimeZone) -> TapSeasons {
-        let vans: Vec<Sums> = seen.iter().map(|van| of_van(van, zone).at_most()).collect();
+    /// `vans` and `water` of the same vans in the same order.
+    pub(crate) fn of(vans: &[TapSeen], water: &[WaterSeen]) -> TapSeasons {
+        let vans: Vec<Sums> = vans.iter().map(|van| van.0).collect();
         let usual_c = median_of(vans.iter().filter_map(Sums::mean_c)).unwrap_or(USUAL.mean_c);
         let mut all = Sums::default();
         let mut by_district: BTreeMap<Arc<str>, Sums> = BTreeMap::new();

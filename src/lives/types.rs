@@ -3,13 +3,16 @@
 use std::sync::Arc;
 
 use jiff::civil::Date;
+use smallvec::SmallVec;
 
 use super::season::TapSeason;
 
 pub use crate::store::records::{Fleet, Instant, Item, RowCounts};
 
 /// How a hardness value came about.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, serde::Serialize)]
+#[derive(
+    Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, serde::Serialize, serde::Deserialize,
+)]
 #[serde(rename_all = "snake_case")]
 pub enum HardnessBasis {
     /// From the supplier's table.
@@ -21,14 +24,16 @@ pub enum HardnessBasis {
 }
 
 /// Hardness of one place on one day.
-#[derive(Debug, Clone, Copy, PartialEq)]
+#[derive(Debug, Clone, Copy, PartialEq, serde::Serialize, serde::Deserialize)]
 pub struct HardnessAt {
     pub mg_l_caco3: f64,
     pub basis: HardnessBasis,
 }
 
 /// How the start of a life is known.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
+#[derive(
+    Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, serde::Serialize, serde::Deserialize,
+)]
 pub enum Start {
     /// A service row says so.
     Recorded,
@@ -39,7 +44,9 @@ pub enum Start {
 }
 
 /// How a life ended.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
+#[derive(
+    Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, serde::Serialize, serde::Deserialize,
+)]
 pub enum End {
     /// Still in use on the as-of day.
     InUse,
@@ -47,11 +54,16 @@ pub enum End {
     Replaced(Date),
 }
 
+/// Litres by hardness level: most vans know one water or two, and every reading
+/// has them.
+pub type LitresByLevel = SmallVec<[f64; 2]>;
+
 /// One look at salt passage, already brought to 25 °C and to the van's present
 /// usual pressure and recovery as far as the reading allows.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, PartialEq, serde::Serialize, serde::Deserialize)]
 pub struct PassagePoint {
     pub at: Instant,
+    #[serde(with = "super::laid::day")]
     pub date: Date,
     /// Salt passage as read, a fraction (permeate over feed).
     pub raw: f64,
@@ -72,7 +84,7 @@ pub struct PassagePoint {
     pub recovery_known: bool,
     /// Mains-fed litres made by this element up to here, by hardness level
     /// (see [`ElementLife::hardness_levels`]); same length as that.
-    pub litres_by_level: Vec<f64>,
+    pub litres_by_level: LitresByLevel,
     /// Mains-fed litres made while the pre-filters were overdue, up to here.
     pub late_litres: f64,
     /// Whether the van stood at its base.
@@ -90,7 +102,7 @@ pub struct PassagePoint {
 }
 
 /// A membrane element (or the set that shares the water) from fitting on.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, PartialEq, serde::Serialize, serde::Deserialize)]
 pub struct ElementLife {
     /// Recorded or inferred day of fitting; `None` if before the records.
     pub fitted_on: Option<Date>,
@@ -113,9 +125,10 @@ pub struct ElementLife {
 }
 
 /// One look at product water.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, PartialEq, serde::Serialize, serde::Deserialize)]
 pub struct ProductPoint {
     pub at: Instant,
+    #[serde(with = "super::laid::day")]
     pub date: Date,
     pub product_ppm: f64,
     /// What entered the resin then, ppm: read, or interpolated from its
@@ -128,7 +141,7 @@ pub struct ProductPoint {
 }
 
 /// A resin charge from its change on.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, PartialEq, serde::Serialize, serde::Deserialize)]
 pub struct ChargeLife {
     pub changed_on: Option<Date>,
     pub start: Start,
@@ -155,7 +168,7 @@ pub struct ChargeLife {
 }
 
 /// A set of pre-filters from its change on.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, PartialEq, serde::Serialize, serde::Deserialize)]
 pub struct PrefilterLife {
     pub changed_on: Option<Date>,
     pub end: End,
@@ -164,7 +177,7 @@ pub struct PrefilterLife {
 }
 
 /// A service event, for the page and for the reasons.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, PartialEq, serde::Serialize, serde::Deserialize)]
 pub struct ServiceMark {
     pub date: Date,
     pub item: Item,
@@ -177,15 +190,18 @@ pub struct ServiceMark {
 }
 
 /// Mains-fed litres of one week.
-#[derive(Debug, Clone, Copy, PartialEq)]
+#[derive(Debug, Clone, Copy, PartialEq, serde::Serialize, serde::Deserialize)]
 pub struct WeekLitres {
     /// The Monday it begins.
+    #[serde(with = "super::laid::day")]
     pub monday: Date,
     pub litres: f64,
 }
 
 /// What a remark on records is about.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, serde::Serialize)]
+#[derive(
+    Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, serde::Serialize, serde::Deserialize,
+)]
 #[serde(rename_all = "snake_case")]
 pub enum About {
     /// Meters and probes that show what cannot be.
@@ -203,7 +219,7 @@ pub enum About {
 }
 
 /// Something about this van's records that a person should put right.
-#[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord, serde::Serialize)]
+#[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord, serde::Serialize, serde::Deserialize)]
 pub struct RecordsRemark {
     pub date: Option<Date>,
     pub about: About,
@@ -211,7 +227,7 @@ pub struct RecordsRemark {
 }
 
 /// One van, cut into lives, as of a day.
-#[derive(Debug, Clone)]
+#[derive(Debug, Clone, serde::Serialize, serde::Deserialize)]
 pub struct VanLives {
     pub van: Arc<str>,
     /// The base's postcode district on the as-of day (`QA3`), `None` if unknown.
@@ -258,4 +274,37 @@ pub struct FleetLives {
     /// Vans no longer in service: their finished lives still teach.
     pub retired: Vec<VanLives>,
     pub rows: RowCounts,
+}
+
+/// What holds for a whole cut fleet, as in [`FleetLives`].
+#[derive(Debug, Clone, Copy)]
+pub struct Frame {
+    pub as_of: Date,
+    pub until: Date,
+    pub rows: RowCounts,
+}
+
+/// A fleet cut into lives, wherever they lie: in memory ([`FleetLives`]) or laid
+/// down ([`super::LaidLives`]). Vans have numbers: those in service in order of
+/// name, then the retired ones.
+pub trait Cut: Sync {
+    type Error: Send;
+    /// Whether looking at a van again costs nothing.
+    const HELD: bool;
+
+    fn frame(&self) -> Frame;
+    /// How many vans are in service, and how many there are with the retired ones.
+    fn in_service(&self) -> usize;
+    fn vans(&self) -> usize;
+
+    /// Looks at each of these vans, several at once; what was seen comes back in
+    /// the order of `which`.
+    ///
+    /// # Errors
+    /// Where lives cannot be read back.
+    fn each<T: Send>(
+        &self,
+        which: &[usize],
+        look: impl Fn(usize, &VanLives) -> T + Sync,
+    ) -> Result<Vec<T>, Self::Error>;
 }

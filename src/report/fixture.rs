@@ -209,6 +209,7 @@ fn van(i: usize, growth: f64, state: State) -> VanAssessment {
             last_reading_on: Some(days_after(AS_OF, if i == 4 { -40 } else { -3 })),
             usual_passage: Vec::new(),
             litres_per_week: Some(per_week),
+            scatter_ln: None,
         },
         records: Vec::new(),
         habits: Vec::new(),

@@ -4,6 +4,7 @@
 
 mod deciding;
 mod forecasting;
+mod in_turn;
 mod ingesting;
 mod keeping;
 mod layers;

@@ -8,7 +8,7 @@ use nalgebra::DMatrix;
 
 use super::Alarm;
 use crate::fit::{MembraneForecast, Watched};
-use crate::lives::{ElementLife, FleetLives, PassagePoint, VanLives};
+use crate::lives::{ElementLife, PassagePoint, VanLives};
 use crate::stats::linear::least_squares;
 use crate::stats::robust::median;
 
@@ -19,14 +19,72 @@ const AT_LEAST: usize = 3;
 /// Vans of a district whose taps are compared.
 const PEERS: usize = 3;
 
-/// How the taps of each district moved, and how strong each van reads them.
+/// How the taps of each district moved, and how strong its vans read them.
 #[derive(Debug, Default)]
 pub struct FleetTaps {
     /// `ln` of the taps' strength over their own usual, the middle of the
     /// district's vans, by months since year 0.
     moved: BTreeMap<(Arc<str>, i32), f64>,
-    /// `ln` feed of each van of late, by district.
-    of_late: BTreeMap<Arc<str>, Vec<(Arc<str>, f64)>>,
+    /// `ln` feed of the vans of late, by district.
+    of_late: BTreeMap<Arc<str>, Peers>,
+}
+
+/// What one van tells of its tap.
+#[derive(Debug, Clone)]
+pub struct VanTaps {
+    /// `ln` over its own usual, by months since year 0.
+    months: Vec<(i32, f64)>,
+    /// `ln` feed of late.
+    of_late: Option<f64>,
+}
+
+impl VanTaps {
+    /// Nothing where readings are too few.
+    pub fn of(van: &VanLives) -> Option<VanTaps> {
+        let feeds: Vec<(Date, f64)> = comparable(van).map(|p| (p.date, p.feed_ppm.ln())).collect();
+        let all: Vec<f64> = feeds.iter().map(|f| f.1).collect();
+        let usual = median(&all).ok().filter(|_| all.len() >= AT_LEAST)?;
+        let mut months: BTreeMap<i32, Vec<f64>> = BTreeMap::new();
+        for (date, ln) in &feeds {
+            months.entry(month(*date)).or_default().push(ln - usual);
+        }
+        let middles = months.into_iter();
+        let newest = all.get(all.len().saturating_sub(AT_EACH_END)..);
+        Some(VanTaps {
+            months: middles
+                .map(|(month, values)| (month, median(&values).unwrap_or(0.0)))
+                .collect(),
+            of_late: median(newest.unwrap_or(&all)).ok(),
+        })
+    }
+}
+
+/// One value of each of some vans, in order.
+#[derive(Debug, Default)]
+pub struct Peers(Vec<f64>);
+
+impl Peers {
+    pub fn of(values: impl Iterator<Item = f64>) -> Peers {
+        let mut values: Vec<f64> = values.collect();
+        values.sort_by(f64::total_cmp);
+        Peers(values)
+    }
+
+    /// The middle of the others'; `None` where they are too few. `own`: a van's
+    /// value, if it is one of these.
+    pub fn middle_beside(&self, own: Option<f64>) -> Option<f64> {
+        let place = own.map_or(self.0.len(), |own| self.0.partition_point(|x| *x < own));
+        let others = self.0.len() - usize::from(own.is_some());
+        let other = |i: usize| self.0.get(if i < place { i } else { i + 1 }).copied();
+        if others < PEERS {
+            return None;
+        }
+        let low = other((others - 1) / 2)?;
+        match others % 2 {
+            1 => Some(low),
+            _ => Some(low + 0.5 * (other(others / 2)? - low)),
+        }
+    }
 }
 
 fn month(date: Date) -> i32 {
@@ -46,44 +104,29 @@ fn comparable(van: &VanLives) -> impl Iterator<Item = &PassagePoint> {
 }
 
 impl FleetTaps {
-    pub fn of(lives: &FleetLives) -> FleetTaps {
-        let mut taps = FleetTaps::default();
+    /// From the vans in service with their districts.
+    pub fn of<'a>(vans: impl Iterator<Item = (&'a Arc<str>, &'a VanTaps)>) -> FleetTaps {
         let mut by_month: BTreeMap<(Arc<str>, i32), Vec<f64>> = BTreeMap::new();
-        for van in &lives.vans {
-            let Some(district) = &van.district else {
-                continue;
-            };
-            let feeds: Vec<(Date, f64)> =
-                comparable(van).map(|p| (p.date, p.feed_ppm.ln())).collect();
-            let all: Vec<f64> = feeds.iter().map(|f| f.1).collect();
-            let Some(usual) = median(&all).ok().filter(|_| all.len() >= AT_LEAST) else {
-                continue;
-            };
-            let mut months: BTreeMap<i32, Vec<f64>> = BTreeMap::new();
-            for (date, ln) in &feeds {
-                months.entry(month(*date)).or_default().push(ln - usual);
+        let mut of_late: BTreeMap<Arc<str>, Vec<f64>> = BTreeMap::new();
+        for (district, van) in vans {
+            for (month, middle) in &van.months {
+                let key = (district.clone(), *month);
+                by_month.entry(key).or_default().push(*middle);
             }
-            for (month, values) in months {
-                let middle = median(&values).unwrap_or(0.0);
-                by_month
-                    .entry((district.clone(), month))
-                    .or_default()
-                    .push(middle);
-            }
-            let newest = all
-                .get(all.len().saturating_sub(AT_EACH_END)..)
-                .unwrap_or(&all);
-            if let Ok(middle) = median(newest) {
-                let vans = taps.of_late.entry(district.clone()).or_default();
-                vans.push((van.van.clone(), middle));
-            }
+            let newest = of_late.entry(district.clone()).or_default();
+            newest.extend(van.of_late);
         }
-        taps.moved = by_month
+        let moved = by_month
             .into_iter()
             .filter(|(_, vans)| vans.len() >= PEERS)
-            .filter_map(|(key, vans)| Some((key, median(&vans).ok()?)))
-            .collect();
-        taps
+            .filter_map(|(key, vans)| Some((key, median(&vans).ok()?)));
+        let of_late = of_late.into_iter();
+        FleetTaps {
+            moved: moved.collect(),
+            of_late: of_late
+                .map(|(district, values)| (district, Peers::of(values.into_iter())))
+                .collect(),
+        }
     }
 
     /// How the district's taps stood in the month of a day, ln.
@@ -91,17 +134,20 @@ impl FleetTaps {
         self.moved.get(&(district.clone(), month(date))).copied()
     }
 
-    /// `ln` of a van's tap of late over its neighbours'.
-    pub fn beside_neighbours(&self, van: &VanLives) -> Option<f64> {
-        let vans = self.of_late.get(van.district.as_ref()?)?;
-        let own = vans.iter().find(|v| v.0 == van.van)?.1;
-        let others: Vec<f64> = vans
-            .iter()
-            .filter(|v| v.0 != van.van)
-            .map(|v| v.1)
-            .collect();
-        (others.len() >= PEERS).then_some(own - median(&others).ok()?)
+    /// `ln` of a van's tap of late over its neighbours'; `own`: what it tells itself.
+    pub fn beside_neighbours(&self, district: Option<&Arc<str>>, own: &VanTaps) -> Option<f64> {
+        let own = own.of_late?;
+        Some(own - self.of_late.get(district?)?.middle_beside(Some(own))?)
     }
+}
+
+/// What the vans of the same district show.
+#[derive(Debug, Clone, Copy, Default)]
+pub struct Beside {
+    /// `ln` of the van's tap of late over its neighbours'.
+    pub tap: Option<f64>,
+    /// Middle `ln` rise of their salt passage of late beyond the usual.
+    pub neighbours_rise: Option<f64>,
 }
 
 /// What speaks for one cause or another; `None` where nothing tells.
@@ -187,7 +233,7 @@ impl Facts {
         forecast: &MembraneForecast,
         alarm: Option<&Alarm>,
         taps: &FleetTaps,
-        neighbours_rise: Option<f64>,
+        beside: &Beside,
         until: Date,
     ) -> Facts {
         let watched = &forecast.watched;
@@ -244,7 +290,7 @@ impl Facts {
             excess,
             rise,
             stepped,
-            tap_beside_neighbours: taps.beside_neighbours(van),
+            tap_beside_neighbours: beside.tap,
             tap_rise: tap_rise_beyond.or_else(|| rise_of(&tap)),
             neighbours_known: tap_rise_beyond.is_some(),
             all_taps_rise,
@@ -257,7 +303,7 @@ impl Facts {
                 .and_then(|p| p.changed_on)
                 .map(|d| (until - d).get_days()),
             resin_litres_rise: resin_litres_rise(van, life),
-            neighbours_rise,
+            neighbours_rise: beside.neighbours_rise,
             moved: regimes.is_some_and(|(a, b)| a.regime != b.regime),
             probe_remarks: probe_remarks(van, until),
         }

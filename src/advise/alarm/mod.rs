@@ -10,7 +10,7 @@ use jiff::civil::Date;
 use crate::fit::{Watched, WatchedLook};
 
 pub use cause::causes;
-pub use facts::{Facts, FleetTaps, rise_of_late};
+pub use facts::{Beside, Facts, FleetTaps, Peers, VanTaps, rise_of_late};
 pub use words::{check_first, facts_for, finding};
 
 /// How the permitted false alarms are shared between a life too short and a step.

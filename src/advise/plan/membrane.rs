@@ -11,7 +11,7 @@ use super::{
 };
 use crate::advise::prices::DecisionPrices;
 use crate::advise::{add_days, round_to};
-use crate::fit::{AreaFit, Course, CourseSums, FleetFit, HORIZON_DAYS, MembraneForecast, VanFit};
+use crate::fit::{AreaFit, Course, CourseSums, FleetWide, HORIZON_DAYS, MembraneForecast, VanFit};
 use crate::lives::VanLives;
 use crate::stats::replacement::CheapestAge;
 
@@ -56,10 +56,10 @@ pub fn burn(
     van: &VanLives,
     van_fit: &VanFit,
     area: Option<&AreaFit>,
-    fit: &FleetFit,
+    wide: &FleetWide,
     prices: &DecisionPrices,
 ) -> ResinBurn {
-    let resin_use = area.map_or(fit.resin_use, |a| a.resin_use);
+    let resin_use = area.map_or(wide.resin_use, |a| a.resin_use);
     let mut burn = ResinBurn::of(
         prices,
         van.resin_litres,

@@ -82,14 +82,6 @@ impl PartsByMonth {
             told: BTreeSet::new(),
         }
     }
-
-    pub fn add(&mut self, other: &PartsByMonth) {
-        self.told.extend(&other.told);
-        let pairs = self.draws.iter_mut().zip(&other.draws);
-        for (sum, own) in pairs.flat_map(|(s, o)| s.iter_mut().flatten().zip(o.iter().flatten())) {
-            *sum += own;
-        }
-    }
 }
 
 /// The fleet's parts by month.

@@ -350,7 +350,6 @@ pub fn forecast(draws: &ElementDraws, fit: &SharedFit, element: &InUse<'_>) -> M
         salt_passage: span_of(draws.draws.iter().map(|d| d.ln_now.exp())),
         limit_on: day_span(&days, as_of, Some(begin)),
         path: path_over_time((draws, &mut past), (fit, element), &days),
-        path_by_litres: path_over_litres(&mut past, looks),
         limit_draws: DayDraws(days),
         readings: looks.len(),
         litres_per_week: usage.litres_per_week,
@@ -549,12 +548,6 @@ impl Past<'_> {
         })
         .collect()
     }
-}
-
-fn path_over_litres(past: &mut Past<'_>, looks: &ElementLooks) -> Vec<Band<f64>> {
-    let mut litres = looks.litres_at_readings();
-    litres.push(looks.litres_made());
-    past.bands(&litres)
 }
 
 /// A new element (or several that share the water), before it is fitted.

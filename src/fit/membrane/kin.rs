@@ -1,7 +1,6 @@
 //! What the other elements of the same van tell: reject valve, pump and habits
 //! stay when an element goes, so that elements of one van age alike.
 
-use super::looks::ElementLooks;
 use super::shared::SharedFit;
 use super::told::Told;
 use crate::stats::drift;
@@ -22,10 +21,9 @@ struct Own {
     shown: f64,
 }
 
-fn own(fit: &SharedFit, looks: &ElementLooks, told: Option<&Told>) -> Option<Own> {
-    let told = told?;
+fn own(fit: &SharedFit, told: &Told) -> Own {
     let shared = &fit.best.shared;
-    let (addition, unsure) = fit.best.district(looks.district.as_ref());
+    let (addition, unsure) = fit.best.district(told.district.as_ref());
     let (mean, sd) = (shared.ln_rate + addition, shared.rate_sd.hypot(unsure));
     let posterior = drift::rate_posterior(&told.as_made, mean, sd);
     let first: f64 = posterior
@@ -40,27 +38,20 @@ fn own(fit: &SharedFit, looks: &ElementLooks, told: Option<&Told>) -> Option<Own
         .zip(&posterior.weight)
         .map(|(u, w)| (u - first).powi(2) * w)
         .sum();
-    Some(Own {
+    Own {
         shift: first - mean,
         shown: (1.0 - second / (sd * sd)).clamp(0.0, 1.0),
-    })
+    }
 }
 
 /// The share of the variance of `ln` rates that elements of one van have in
-/// common, from all vans that had several. `vans`: each van's elements, and what
-/// they tell.
-pub fn van_share<'a>(
-    fit: &SharedFit,
-    vans: impl Iterator<Item = (&'a [ElementLooks], &'a [Option<Told>])>,
-) -> f64 {
+/// common, from all vans that had several. `vans`: what each van's elements tell.
+pub fn van_share<'a>(fit: &SharedFit, vans: impl Iterator<Item = &'a [Option<Told>]>) -> f64 {
     let variance = fit.best.shared.rate_sd.powi(2);
     let mut together = SHARE_BEFORE * variance * WORTH_PAIRS;
     let mut weight = WORTH_PAIRS;
-    for (elements, told) in vans.filter(|(e, _)| e.len() > 1) {
-        let each = elements.iter().zip(told);
-        let own: Vec<Own> = each
-            .filter_map(|(e, told)| own(fit, e, told.as_ref()))
-            .collect();
+    for told in vans.filter(|told| told.len() > 1) {
+        let own: Vec<Own> = told.iter().flatten().map(|told| own(fit, told)).collect();
         for (i, a) in own.iter().enumerate() {
             for b in own.iter().skip(i + 1) {
                 // One van with many elements must not decide alone.
@@ -89,16 +80,15 @@ impl Kin {
         variance: 1.0,
     };
 
-    /// From the van's other elements, and what they tell.
-    pub fn of(fit: &SharedFit, others: &[ElementLooks], told: &[Option<Told>]) -> Kin {
+    /// From what the van's other elements tell.
+    pub fn of(fit: &SharedFit, others: &[Option<Told>]) -> Kin {
         let variance = fit.best.shared.rate_sd.powi(2);
         let of_van = fit.van_share * variance;
         if of_van <= 0.0 {
             return Kin::NONE;
         }
         let (mut precision, mut sum) = (1.0 / of_van, 0.0);
-        let each = others.iter().zip(told);
-        for own in each.filter_map(|(e, told)| own(fit, e, told.as_ref())) {
+        for own in others.iter().flatten().map(|told| own(fit, told)) {
             if own.shown < 0.05 {
                 continue;
             }

@@ -23,6 +23,8 @@ const NU: f64 = 4.0;
 pub(super) const USUAL_C: f64 = 11.5;
 /// Levels of hardness whose litres lie side by side.
 pub(super) const TOGETHER: usize = 4;
+/// Scatter, in the readings' own standard deviations, of a meter that shows anything.
+const MOST_SCATTER: f64 = 3.0;
 /// A life longer than this many readings is read in groups.
 const MOST_POINTS: usize = 400;
 
@@ -173,6 +175,11 @@ pub fn looks_of(life: &ElementLife, aboard: &Aboard<'_>, as_of: jiff::civil::Dat
     }
 }
 
+/// [`ElementLooks::teaches`], before any looks are gathered.
+pub fn teaches(life: &ElementLife) -> bool {
+    !life.points.is_empty() && scatter(&life.points) < MOST_SCATTER
+}
+
 fn late_share(late_litres: f64, litres: f64) -> f64 {
     if litres > 0.0 {
         (late_litres / litres).clamp(0.0, 1.0)
@@ -276,7 +283,6 @@ impl ElementLooks {
     /// Whether the fleet may learn from these readings: a probe that shows
     /// anything would widen every other van's forecast.
     pub fn teaches(&self) -> bool {
-        const MOST_SCATTER: f64 = 3.0;
         !self.points.is_empty() && self.scatter < MOST_SCATTER
     }
 

@@ -24,8 +24,8 @@ pub use forecast::{
     new_element_lives,
 };
 pub use kin::{Kin, van_share};
-pub use looks::{Aboard, ElementLooks, looks_of};
-pub use shared::{SharedFit, fit_shared};
+pub use looks::{Aboard, ElementLooks, looks_of, teaches};
+pub use shared::{SharedFit, chosen, fit_shared};
 pub use told::{Told, told};
 pub use typical::{lives_by_part, typical_lives};
 pub use watch::watch;

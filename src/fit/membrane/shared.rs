@@ -365,12 +365,17 @@ impl SharedFit {
     }
 }
 
+/// The elements that the shared numbers are learnt from, of all that teach: evenly
+/// spaced in the fleet's order, so that the choice is the same each time.
+pub fn chosen<T>(taught: Vec<T>) -> Vec<T> {
+    let every = taught.len().div_ceil(MOST_ELEMENTS).max(1);
+    taught.into_iter().step_by(every).collect()
+}
+
 /// Finds the shared numbers from all elements of the fleet (possibly none).
 pub fn fit_shared<'a>(elements: impl IntoIterator<Item = &'a ElementLooks>) -> SharedFit {
-    let taught: Vec<&ElementLooks> = elements.into_iter().filter(|e| e.teaches()).collect();
-    // Evenly spaced in the fleet's order, so that the choice is the same each time.
-    let every = taught.len().div_ceil(MOST_ELEMENTS).max(1);
-    let chosen: Vec<&ElementLooks> = taught.into_iter().step_by(every).collect();
+    let taught = elements.into_iter().filter(|e| e.teaches()).collect();
+    let chosen: Vec<&ElementLooks> = chosen(taught);
     let mut by_district: Districts<'_> = BTreeMap::new();
     for element in chosen.iter().copied() {
         by_district

@@ -1,6 +1,8 @@
 //! What the readings of one element tell under the best shared numbers, worked
 //! out once for all who ask.
 
+use std::sync::Arc;
+
 use super::abreast::Summarising;
 use super::looks::ElementLooks;
 use super::shared::SharedFit;
@@ -8,8 +10,11 @@ use crate::stats::drift::DriftSummary;
 use crate::stats::wide;
 
 /// What an element's readings tell; nothing where the fleet may not learn from them.
-#[derive(Debug, Clone, Copy, PartialEq)]
+#[derive(Debug, Clone, PartialEq)]
 pub struct Told {
+    pub start_known: bool,
+    /// District of the base.
+    pub district: Option<Arc<str>>,
     /// As it went.
     pub as_made: DriftSummary,
     /// As if litres behind late pre-filters wore like others, and its exposure then.
@@ -32,6 +37,8 @@ pub fn told(fit: &SharedFit, looks: &ElementLooks) -> Option<Told> {
     });
     let advances = room.iter().map(|look| look.lane(WITHOUT_LATENESS).advance);
     Some(Told {
+        start_known: looks.start_known,
+        district: looks.district.clone(),
         as_made: summaries.lane(AS_MADE),
         without_lateness: summaries.lane(WITHOUT_LATENESS),
         exposure: advances.sum(),

@@ -4,7 +4,6 @@
 use std::collections::BTreeMap;
 use std::sync::Arc;
 
-use super::looks::ElementLooks;
 use super::shared::SharedFit;
 use super::told::Told;
 use crate::fit::{PartLife, Span};
@@ -30,14 +29,12 @@ impl TypicalLife {
 
 /// One element's `ln` life beyond the typical one of the shared numbers, and the
 /// variance with which its readings alone tell it.
-fn own(
-    fit: &SharedFit,
-    (looks, told): (&ElementLooks, Option<&Told>),
-    ln_limit: f64,
-) -> Option<(f64, f64)> {
-    let told = told.filter(|_| looks.start_known)?;
+fn own(fit: &SharedFit, told: &Told, ln_limit: f64) -> Option<(f64, f64)> {
+    if !told.start_known {
+        return None;
+    }
     let shared = &fit.best.shared.without_lateness();
-    let (addition, _) = fit.best.district(looks.district.as_ref());
+    let (addition, _) = fit.best.district(told.district.as_ref());
     let usual = shared.ln_rate + addition;
     let limit = shared.bend(ln_limit).0;
     let typical = (limit - shared.bend(shared.ln_start).0).max(0.05) / usual.exp();
@@ -80,13 +77,13 @@ fn own(
 /// What the elements of each district add; districts without any that tell are missing.
 pub fn typical_lives<'a>(
     fit: &SharedFit,
-    elements: impl Iterator<Item = (&'a ElementLooks, Option<&'a Told>)>,
+    elements: impl Iterator<Item = &'a Told>,
     ln_limit: f64,
 ) -> BTreeMap<Arc<str>, TypicalLife> {
     let mut by_district: BTreeMap<Arc<str>, Vec<(f64, f64)>> = BTreeMap::new();
-    for (looks, told) in elements {
-        let own = own(fit, (looks, told), ln_limit);
-        if let (Some(name), Some(own)) = (&looks.district, own) {
+    for told in elements {
+        let own = own(fit, told, ln_limit);
+        if let (Some(name), Some(own)) = (&told.district, own) {
             by_district.entry(name.clone()).or_default().push(own);
         }
     }
@@ -125,18 +122,18 @@ fn weighted_median(mut values: Vec<(f64, f64)>) -> (f64, f64) {
 /// the district's own addition taken out; empty unless two parts can be compared.
 pub fn lives_by_part<'a>(
     fit: &SharedFit,
-    elements: impl Iterator<Item = (&'a Arc<str>, &'a ElementLooks, Option<&'a Told>)>,
+    elements: impl Iterator<Item = (&'a Arc<str>, &'a Told)>,
     ln_limit: f64,
 ) -> Vec<PartLife> {
     /// Spread of the mean `ln` life between parts (judgement).
     const PART_SD: f64 = 0.3;
     const LEAST: usize = 2;
     let mut by_part: BTreeMap<Arc<str>, Vec<(f64, f64)>> = BTreeMap::new();
-    for (part, looks, told) in elements {
-        let Some((value, variance)) = own(fit, (looks, told), ln_limit) else {
+    for (part, told) in elements {
+        let Some((value, variance)) = own(fit, told, ln_limit) else {
             continue;
         };
-        let life = looks.district.as_ref().and_then(|d| fit.typical.get(d));
+        let life = told.district.as_ref().and_then(|d| fit.typical.get(d));
         let life = life.copied().unwrap_or(TypicalLife::UNKNOWN);
         let entry = by_part.entry(part.clone()).or_default();
         entry.push((value - life.addition, variance));

@@ -1,0 +1,442 @@
+//! From lives and fits to the finished assessment: what the fleet lends to each
+//! van, the districts, then van by van.
+
+use std::collections::BTreeMap;
+use std::convert::Infallible;
+use std::sync::Arc;
+
+use jiff::civil::Date;
+use rayon::prelude::*;
+
+use super::alarm::{Beside, FleetTaps, Peers, VanTaps};
+use super::money::{CostsAhead, VanCosts, money};
+use super::plan::ahead::{VanAhead, Year};
+use super::plan::membrane::NextOnes;
+use super::plan::parts::{MonthOf, PartsByMonth, parts_to_order};
+use super::prices::{DecisionPrices, KnownPrices, Paid};
+use super::{
+    AreaAssessment, Assessment, PartAssessment, VanAssessment, VanExplained, areas, habits,
+    membrane, prefilter, records, resin, round_to, series,
+};
+use crate::fit::{
+    self, Ahead, AreaFit, Based, Charted, FleetFit, FleetTold, FleetWide, Learnt, PartLife, Plant,
+    VanFit, VanForecast,
+};
+use crate::lives::{Cut, FleetLives, Frame, InTurnError, LaidLives, RowCounts, VanLives};
+use crate::settings::Settings;
+
+/// What the assessment of the others asks of a van, and all that is kept at hand
+/// of one whose lives are laid down.
+#[derive(Debug, Clone)]
+pub struct Glance {
+    fit: fit::Glance,
+    of_van: OfVan,
+}
+
+impl Glance {
+    pub fn of(van: &VanLives, settings: &Settings) -> Glance {
+        Glance {
+            fit: fit::Glance::of(van, settings),
+            of_van: OfVan::of(van),
+        }
+    }
+}
+
+/// Of it, what advice asks for.
+#[derive(Debug, Clone)]
+struct OfVan {
+    van: Arc<str>,
+    district: Option<Arc<str>>,
+    taps: Option<VanTaps>,
+    paid: Vec<Paid>,
+}
+
+impl OfVan {
+    fn of(van: &VanLives) -> OfVan {
+        OfVan {
+            van: van.van.clone(),
+            district: van.district.clone(),
+            taps: VanTaps::of(van),
+            paid: Paid::of_van(van).collect(),
+        }
+    }
+}
+
+/// The days that dates are held against.
+#[derive(Debug, Clone, Copy)]
+pub struct Days {
+    pub as_of: Date,
+    /// Where records end.
+    pub until: Date,
+}
+
+/// What the fleet lends to every van.
+pub struct Around<'a> {
+    pub days: Days,
+    pub wide: &'a FleetWide,
+    pub prices: &'a DecisionPrices,
+    pub settings: &'a Settings,
+    pub taps: FleetTaps,
+}
+
+/// A district with what is advised there.
+struct Here {
+    fit: AreaFit,
+    assessed: AreaAssessment,
+    next: NextOnes,
+    /// `ln` rises of salt passage of late beyond the usual.
+    rises: Peers,
+}
+
+/// An assessment being made, district by district.
+struct Assessing<'a> {
+    around: Around<'a>,
+    /// Of every van, by its number; the first so many are in service.
+    vans: Vec<&'a OfVan>,
+    in_service: usize,
+    is_drawn: bool,
+    month_of: MonthOf,
+    assessed: Vec<(usize, VanAssessment)>,
+    areas: Vec<AreaAssessment>,
+    parts: PartsByMonth,
+    costs: CostsAhead,
+}
+
+/// Vans of whole districts, by number, with their fits and rises.
+struct Batch<'a> {
+    numbers: &'a [usize],
+    /// Their fits and rises, by number.
+    fit: &'a (dyn Fn(usize) -> Option<&'a VanFit> + Sync),
+    rise: &'a (dyn Fn(usize) -> Option<f64> + Sync),
+}
+
+impl<'a> Assessing<'a> {
+    fn begin<C: Cut>(
+        fleet: &C,
+        vans: Vec<&'a OfVan>,
+        (wide, prices, settings): (&'a FleetWide, &'a DecisionPrices, &'a Settings),
+        is_drawn: bool,
+    ) -> Assessing<'a> {
+        let Frame { as_of, until, .. } = fleet.frame();
+        let in_service = vans.iter().take(fleet.in_service());
+        let taps = in_service.filter_map(|van| Some((van.district.as_ref()?, van.taps.as_ref()?)));
+        Assessing {
+            around: Around {
+                days: Days { as_of, until },
+                taps: FleetTaps::of(taps),
+                wide,
+                prices,
+                settings,
+            },
+            in_service: fleet.in_service(),
+            is_drawn,
+            month_of: MonthOf::new(as_of, settings.habits.order_days),
+            assessed: Vec::with_capacity(fleet.in_service()),
+            areas: Vec::new(),
+            parts: PartsByMonth::none(),
+            costs: CostsAhead::default(),
+            vans,
+        }
+    }
+
+    /// Numbers of the vans in service by district, those without one first.
+    fn by_district(&self) -> BTreeMap<Option<Arc<str>>, Vec<usize>> {
+        let mut by_district: BTreeMap<Option<Arc<str>>, Vec<usize>> = BTreeMap::new();
+        for (number, van) in self.vans.iter().enumerate().take(self.in_service) {
+            let here = by_district.entry(van.district.clone()).or_default();
+            here.push(number);
+        }
+        by_district
+    }
+
+    /// Assesses vans of whole districts; `plants`: of those of each district.
+    fn add<C: Cut>(
+        &mut self,
+        fleet: &C,
+        areas: &[AreaFit],
+        plants: &BTreeMap<Arc<str>, Vec<&Plant>>,
+        batch: &Batch<'_>,
+    ) -> Result<(), C::Error> {
+        /// Vans whose years are held at once: what they are summed up from is long.
+        const TOGETHER: usize = 256;
+        let mut rises: BTreeMap<&Arc<str>, Vec<f64>> = BTreeMap::new();
+        for number in batch.numbers {
+            let district = self.vans.get(*number).and_then(|van| van.district.as_ref());
+            if let Some((district, rise)) = district.zip((batch.rise)(*number)) {
+                rises.entry(district).or_default().push(rise);
+            }
+        }
+        let here = areas.par_iter().map(|area| {
+            let plants = plants.get(&area.district).map_or(&[][..], Vec::as_slice);
+            let (prices, settings) = (self.around.prices, self.around.settings);
+            let rises = rises.get(&area.district).into_iter().flatten();
+            let here = Here {
+                assessed: areas::assess(area, plants, prices, settings),
+                next: NextOnes::of(area, plants.iter().map(|plant| plant.membranes)),
+                rises: Peers::of(rises.copied()),
+                fit: area.clone(),
+            };
+            (area.district.clone(), here)
+        });
+        let here: BTreeMap<Arc<str>, Here> = here.collect();
+        for numbers in batch.numbers.chunks(TOGETHER) {
+            let assessed = fleet.each(numbers, |number, van| {
+                let district = van.district.as_ref().and_then(|d| here.get(d));
+                let fit = (batch.fit)(number)?;
+                let beside = self.beside(number, district, (batch.rise)(number));
+                let (assessed, ahead) =
+                    assess_van(van, fit, district, &beside, &self.around, self.is_drawn);
+                let (prices, settings) = (self.around.prices, self.around.settings);
+                let costs = VanCosts::of(van, &ahead, prices, settings);
+                Some((number, assessed, ahead, costs))
+            })?;
+            for (number, assessed, ahead, costs) in assessed.into_iter().flatten() {
+                ahead.add_parts(&self.month_of, &mut self.parts);
+                costs.into_iter().for_each(|costs| self.costs.add(costs));
+                self.assessed.push((number, assessed));
+            }
+        }
+        self.areas
+            .extend(here.into_values().map(|here| here.assessed));
+        Ok(())
+    }
+
+    fn beside(&self, number: usize, here: Option<&Here>, rise: Option<f64>) -> Beside {
+        let van = self.vans.get(number);
+        let taps = van.and_then(|van| {
+            let taps = &self.around.taps;
+            taps.beside_neighbours(van.district.as_ref(), van.taps.as_ref()?)
+        });
+        Beside {
+            tap: taps,
+            neighbours_rise: here.and_then(|here| here.rises.middle_beside(rise)),
+        }
+    }
+
+    fn finish(mut self, told: &FleetTold, rows: RowCounts) -> Assessment {
+        self.assessed.sort_by_key(|(number, _)| *number);
+        let (settings, prices) = (self.around.settings, self.around.prices);
+        let as_of = self.around.days.as_of;
+        let services = self.vans.iter().map(|van| (&van.van, &van.paid[..]));
+        Assessment {
+            schema: "litrewise/assessment/1",
+            as_of,
+            limits: settings.limits,
+            vans: self.assessed.into_iter().map(|(_, van)| van).collect(),
+            areas: self.areas,
+            rows,
+            parts: told.parts.iter().map(part).collect(),
+            fleet: series::of_fleet(told, settings),
+            parts_to_order: match self.in_service {
+                0 => Vec::new(),
+                _ => parts_to_order(&self.parts, as_of),
+            },
+            money: money(as_of, services, self.costs, prices, settings),
+            saved_visit: prices.saved_visit(),
+        }
+    }
+}
+
+fn part(part: &PartLife) -> PartAssessment {
+    PartAssessment {
+        part: part.part.to_string(),
+        membranes: part.membranes,
+        life_over_typical: part.life_over_typical.map(|x| round_to(x, 0.01)),
+    }
+}
+
+fn prices_of(vans: &[&OfVan], settings: &Settings) -> DecisionPrices {
+    let services = || vans.iter().flat_map(|van| &van.paid);
+    DecisionPrices::of_known(KnownPrices::of_paid(settings, &services))
+}
+
+/// Builds the assessment from the fleet's lives and what was fitted to them.
+pub fn assess(lives: &FleetLives, fit: &FleetFit, settings: &Settings) -> Assessment {
+    let all = lives.vans.par_iter().chain(&lives.retired);
+    let vans: Vec<OfVan> = all.map(OfVan::of).collect();
+    let vans: Vec<&OfVan> = vans.iter().collect();
+    let prices = prices_of(&vans, settings);
+    let lent = (&fit.fleet.wide, &prices, settings);
+    let mut assessing = Assessing::begin(lives, vans, lent, true);
+    let plants: Vec<Plant> = lives.vans.iter().map(Plant::of).collect();
+    let mut by_district: BTreeMap<Arc<str>, Vec<&Plant>> = BTreeMap::new();
+    for plant in &plants {
+        if let Some(district) = &plant.district {
+            by_district.entry(district.clone()).or_default().push(plant);
+        }
+    }
+    let until = lives.until;
+    let rises = lives.vans.par_iter().zip(&fit.vans);
+    let rises: Vec<Option<f64>> = rises
+        .map(|(van, fit)| membrane::rise_of_late(van, fit, until))
+        .collect();
+    let numbers = assessing.by_district().into_values().flatten();
+    let batch = Batch {
+        numbers: &numbers.collect::<Vec<_>>(),
+        fit: &|number| fit.vans.get(number),
+        rise: &|number| rises.get(number).copied().flatten(),
+    };
+    let added: Result<(), Infallible> =
+        assessing.add(lives, &fit.fleet.areas, &by_district, &batch);
+    let Ok(()) = added;
+    assessing.finish(&fit.fleet, lives.rows)
+}
+
+/// Fits and assesses a fleet whose lives are laid down, some districts at a time:
+/// the same as [`assess`], but for series, which nobody will draw.
+///
+/// # Errors
+/// Where lives cannot be read back.
+pub fn assess_in_turn(
+    fleet: &LaidLives<Glance>,
+    settings: &Settings,
+) -> Result<Assessment, InTurnError> {
+    let glances = fleet.kept();
+    let Frame { until, rows, .. } = fleet.frame();
+    let learnt = Learnt::of(fleet, glances.iter().map(|g| &g.fit).collect(), settings)?;
+    let wide = learnt.fleet_wide();
+    let vans: Vec<&OfVan> = glances.iter().map(|g| &g.of_van).collect();
+    let prices = prices_of(&vans, settings);
+    let lent = (&wide, &prices, settings);
+    let mut assessing = Assessing::begin(fleet, vans, lent, false);
+    let mut charted: Vec<Charted> = vec![Charted::default(); fleet.vans()];
+    let mut areas = Vec::new();
+    for numbers in in_batches(assessing.by_district()) {
+        let forecasts = fleet.each(&numbers, |number, van| {
+            let forecast = learnt.forecast(number, van, Ahead::default());
+            let charted = learnt.charted(number, van, Some(&forecast));
+            let rise = membrane::rise_of_late(van, &forecast.fit, until);
+            (
+                number,
+                Forecast {
+                    forecast,
+                    rise,
+                    charted,
+                },
+            )
+        })?;
+        let mut forecasts: BTreeMap<usize, Forecast> = forecasts.into_iter().collect();
+        for (number, forecast) in &mut forecasts {
+            if let Some(place) = charted.get_mut(*number) {
+                *place = std::mem::take(&mut forecast.charted);
+            }
+        }
+        let based = || {
+            forecasts.iter().map(|(number, f)| Based {
+                forecast: &f.forecast,
+                ahead: Ahead::default(),
+                number: *number,
+            })
+        };
+        let by_district = Based::by_district(based());
+        let plants = by_district.iter().map(|(district, vans)| {
+            let plants = vans.iter().map(|van| &van.forecast.plant);
+            (district.clone(), plants.collect())
+        });
+        let plants: BTreeMap<Arc<str>, Vec<&Plant>> = plants.collect();
+        let here = learnt.areas(fleet, by_district)?;
+        let batch = Batch {
+            numbers: &numbers,
+            fit: &|number| Some(&forecasts.get(&number)?.forecast.fit),
+            rise: &|number| forecasts.get(&number)?.rise,
+        };
+        assessing.add(fleet, &here, &plants, &batch)?;
+        areas.extend(here);
+    }
+    let retired: Vec<usize> = (fleet.in_service()..fleet.vans()).collect();
+    let of_retired = fleet.each(&retired, |number, van| learnt.charted(number, van, None))?;
+    for (number, of_van) in retired.into_iter().zip(of_retired) {
+        if let Some(place) = charted.get_mut(number) {
+            *place = of_van;
+        }
+    }
+    Ok(assessing.finish(&learnt.told(areas, &charted), rows))
+}
+
+/// A van's forecast with what the others ask of it.
+struct Forecast {
+    forecast: VanForecast,
+    rise: Option<f64>,
+    charted: Charted,
+}
+
+/// Whole districts together until they have enough vans to keep all cores at work;
+/// vans without a district can be parted anywhere.
+fn in_batches(by_district: BTreeMap<Option<Arc<str>>, Vec<usize>>) -> Vec<Vec<usize>> {
+    const ENOUGH: usize = 256;
+    let mut batches: Vec<Vec<usize>> = Vec::new();
+    let mut filling: Vec<usize> = Vec::new();
+    for (district, numbers) in by_district {
+        if district.is_none() {
+            batches.extend(numbers.chunks(ENOUGH).map(<[usize]>::to_vec));
+            continue;
+        }
+        filling.extend(numbers);
+        if filling.len() >= ENOUGH {
+            batches.push(std::mem::take(&mut filling));
+        }
+    }
+    if !filling.is_empty() {
+        batches.push(filling);
+    }
+    batches
+}
+
+/// One van, and its coming year.
+fn assess_van(
+    van: &VanLives,
+    van_fit: &VanFit,
+    here: Option<&Here>,
+    beside: &Beside,
+    around: &Around<'_>,
+    is_drawn: bool,
+) -> (VanAssessment, VanAhead) {
+    let (days, settings, prices) = (around.days, around.settings, around.prices);
+    let area = here.map(|h| &h.fit);
+    let suggested = here.map(|h| &h.assessed.suggested);
+    let district = (area, here.map(|h| &h.next));
+    let membrane = membrane::assess(van, van_fit, district, beside, around);
+    let resin = resin::assess(van, van_fit, area, days, prices, settings, suggested);
+    let wear = prefilter::Wear {
+        late: around.wide.late_wear.value,
+        membrane_per_litre: here
+            .and_then(|h| h.assessed.cost_per_1000_litres)
+            .map(|c| c.membrane / 1000.0),
+    };
+    let prefilter = prefilter::assess(van, settings, days.as_of, prices, &wear);
+    let ahead = Year {
+        van,
+        fit: van_fit,
+        area: area.zip(suggested),
+        membrane_on: membrane.replace_on,
+        resin_on: resin.replace_on,
+        prefilter: &prefilter,
+        as_of: days.as_of,
+        until: days.until,
+    }
+    .simulate();
+    let explained = VanExplained {
+        membrane: van_fit
+            .membrane
+            .as_ref()
+            .map_or_else(|_| Vec::new(), |m| m.explained.clone()),
+        resin: van_fit
+            .resin
+            .as_ref()
+            .map_or_else(|_| Vec::new(), |r| r.explained.clone()),
+    };
+    let assessed = VanAssessment {
+        van: van.van.to_string(),
+        postcode: van.district.as_deref().map(str::to_owned),
+        hardness_mg_l_caco3: van.hardness.map(|h| round_to(h.mg_l_caco3, 0.1)),
+        hardness_basis: van.hardness.map(|h| h.basis),
+        membrane,
+        resin,
+        prefilter,
+        series: series::of_van(van, van_fit, is_drawn),
+        explained,
+        records: records::of_van(van, beside.tap),
+        habits: habits::of_van(van, around.wide, days.until, settings),
+    };
+    (assessed, ahead)
+}

@@ -2,7 +2,7 @@
 //! that turned, dates that left the span they were given, and what the work
 //! done in between did to the water.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
 use jiff::civil::Date;
 
@@ -107,6 +107,7 @@ const CHANCE: f64 = 0.10;
 pub fn since(before: &Assessment, now: &Assessment) -> Since {
     let earlier: BTreeMap<&str, &VanAssessment> =
         before.vans.iter().map(|v| (v.van.as_str(), v)).collect();
+    let still: BTreeSet<&str> = now.vans.iter().map(|v| v.van.as_str()).collect();
     let (from, to) = (before.as_of, now.as_of);
     let mut out = Since {
         from,
@@ -117,7 +118,7 @@ pub fn since(before: &Assessment, now: &Assessment) -> Since {
         left: before
             .vans
             .iter()
-            .filter(|b| !now.vans.iter().any(|n| n.van == b.van))
+            .filter(|b| !still.contains(b.van.as_str()))
             .map(|b| b.van.clone())
             .collect(),
         work: Vec::new(),

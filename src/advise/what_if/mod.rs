@@ -3,6 +3,8 @@
 mod apply;
 mod change;
 
+use std::collections::BTreeMap;
+
 use jiff::civil::Date;
 use serde::Serialize;
 
@@ -160,7 +162,9 @@ fn beside(asked: &str, notes: Vec<String>, today: &Assessment, changed: &Assessm
 }
 
 fn van_answers(assessment: &Assessment) -> Vec<(String, VanAnswers)> {
-    let expected = assessment.money.expected.as_ref();
+    let expected = assessment.money.expected.iter().flat_map(|e| &e.vans);
+    let costs: BTreeMap<&str, Span<f64>> =
+        expected.map(|van| (van.van.as_str(), van.cost)).collect();
     assessment
         .vans
         .iter()
@@ -175,9 +179,7 @@ fn van_answers(assessment: &Assessment) -> Vec<(String, VanAnswers)> {
                 resin_litres_left: v.resin.litres_left,
                 resin_replace_on: v.resin.replace_on,
                 prefilter_replace_on: v.prefilter.replace_on,
-                cost: expected
-                    .and_then(|e| e.vans.iter().find(|x| x.van == v.van))
-                    .map(|x| x.cost),
+                cost: costs.get(v.van.as_str()).copied(),
             };
             (v.van.clone(), answers)
         })

@@ -24,6 +24,9 @@ const KNOWN: [&str; 10] = [
     "sidecar",
 ];
 
+/// Values by name.
+type Said = serde_json::Map<String, serde_json::Value>;
+
 /// What the log says, as far as it can be read.
 #[derive(Debug, Default)]
 pub(super) struct Log {
@@ -31,6 +34,10 @@ pub(super) struct Log {
     live: BTreeMap<String, (Option<u64>, Option<u64>)>,
     removed: BTreeSet<String>,
     pub(super) commits: u64,
+    /// How often it says how the table is to be read, and what its columns are.
+    made: (u64, u64),
+    /// Something else is said than which files are in a table as we make them.
+    is_special: bool,
     /// Log files that cannot be read, and why.
     pub(super) damaged: Vec<(PathBuf, String)>,
 }
@@ -80,17 +87,61 @@ impl Log {
         Ok(log)
     }
 
+    /// The number of the newest commit, where the whole log says nothing but
+    /// which files are part of a table that is still as we made it: then nothing
+    /// in it can speak against further files.
+    pub(super) fn newest_of_plain(&self) -> Option<u64> {
+        let is_plain = self.damaged.is_empty() && !self.is_special && self.made == (1, 1);
+        is_plain.then(|| self.commits.checked_sub(1)).flatten()
+    }
+
+    /// Takes note of what more than files the log speaks of.
+    fn look_for_special(&mut self, action: &Said, info: Option<&serde_json::Value>) {
+        // stated twice by a first commit of ours
+        let stated = |what: &str| {
+            let stated = info?.get("operationParameters")?.get(what)?.as_str()?;
+            serde_json::from_str::<serde_json::Value>(stated).ok()
+        };
+        for (about, what) in action {
+            self.is_special |= match about.as_str() {
+                "protocol" => {
+                    self.made.0 += 1;
+                    *what != serde_json::json!({"minReaderVersion": 1, "minWriterVersion": 2})
+                        || stated("protocol").as_ref() != Some(what)
+                }
+                "metaData" => {
+                    self.made.1 += 1;
+                    what.get("configuration") != Some(&serde_json::json!({}))
+                        || stated("metadata").as_ref() != Some(what)
+                }
+                "add" => {
+                    let is = |key: &str, is: fn(&serde_json::Value) -> bool| {
+                        what.get(key).is_some_and(is)
+                    };
+                    !is("path", serde_json::Value::is_string)
+                        || !is("partitionValues", serde_json::Value::is_object)
+                        || !is("size", serde_json::Value::is_u64)
+                        || !is("modificationTime", serde_json::Value::is_i64)
+                        || !is("dataChange", serde_json::Value::is_boolean)
+                }
+                "remove" | "commitInfo" => false,
+                _ => true,
+            };
+        }
+    }
+
     fn read_commit(&mut self, path: &Path, bytes: &[u8]) {
         let mut actions = 0;
         let before = self.damaged.len();
         let mut added: BTreeMap<String, Option<String>> = BTreeMap::new();
         let mut hashes = BTreeMap::new();
+        let mut info: Option<serde_json::Value> = None;
         for (n, line) in bytes.split(|b| *b == b'\n').enumerate() {
             if line.is_empty() {
                 continue;
             }
             match serde_json::from_slice::<serde_json::Value>(line) {
-                Ok(serde_json::Value::Object(action)) => {
+                Ok(serde_json::Value::Object(mut action)) => {
                     actions += 1;
                     if let Some(unknown) = action.keys().find(|k| !KNOWN.contains(&k.as_str())) {
                         let what = format!("says \"{unknown}\", which means nothing");
@@ -108,6 +159,8 @@ impl Log {
                         hashes.insert(part.clone(), hash.as_str().map(str::to_owned));
                     }
                     self.take(&action);
+                    self.look_for_special(&action, info.as_ref());
+                    info = action.remove("commitInfo").or(info);
                 }
                 _ => {
                     let what = format!("is no JSON any more in line {}", n + 1);
@@ -128,7 +181,7 @@ impl Log {
         }
     }
 
-    fn take(&mut self, action: &serde_json::Map<String, serde_json::Value>) {
+    fn take(&mut self, action: &Said) {
         let path_of = |what: &str| action.get(what)?.get("path")?.as_str().map(str::to_owned);
         if let Some(path) = path_of("remove") {
             self.live.remove(&path);

@@ -4,12 +4,15 @@
 use std::collections::{HashMap, HashSet};
 use std::path::{Path, PathBuf};
 
-use deltalake_core::kernel::transaction::{CommitBuilder, CommitProperties, TableReference};
-use deltalake_core::kernel::{Action, Add};
-use deltalake_core::operations::create::CreateBuilder;
+use deltalake_core::kernel::transaction::{
+    CommitBuilder, CommitData, CommitProperties, TableReference, TransactionError,
+};
+use deltalake_core::kernel::{Action, Add, MetadataExt, StructType, new_metadata};
+use deltalake_core::logstore::CommitOrBytes;
 use deltalake_core::protocol::{DeltaOperation, SaveMode};
-use deltalake_core::{DeltaTable, DeltaTableBuilder, ensure_table_uri};
+use deltalake_core::{DeltaTable, DeltaTableBuilder, DeltaTableError, ensure_table_uri};
 use tokio::runtime::Runtime;
+use uuid::Uuid;
 
 use super::error::StoreError;
 use super::log::Log;
@@ -35,13 +38,21 @@ impl Worker {
 }
 
 /// One table as its last seen commit left it. Its log is read by ourselves; the
-/// library is asked once something is to be committed.
+/// library writes it, and loads what is in it where a commit depends on that.
 pub(super) struct Table {
     name: TableName,
     folder: PathBuf,
     parts: Vec<Part>,
+    /// The newest commit, where what only adds hangs on nothing else in the log.
+    newest: Option<u64>,
     library: Option<DeltaTable>,
 }
+
+/// Of so many commits the library sums up the last.
+const SUMMED_UP: u64 = 100;
+
+/// Values said of a commit, by name.
+type Said = serde_json::Map<String, serde_json::Value>;
 
 impl std::fmt::Debug for Table {
     fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
@@ -58,19 +69,11 @@ impl Table {
         let folder = store.join(name.folder());
         let log = folder.join(LOG_FOLDER);
         private::create_folder(&log).map_err(|e| StoreError::io("create", &log, e))?;
-        let unloaded = unloaded(&folder)?;
-        let partitions: &[&str] = if name.is_by_month() { &[MONTH] } else { &[] };
-        let create = CreateBuilder::new()
-            .with_log_store(unloaded.log_store())
-            .with_table_name(name.folder())
-            .with_columns(name.delta_columns())
-            .with_partition_columns(partitions.iter().copied())
-            .with_save_mode(SaveMode::Ignore);
-        let created = worker
-            .0
-            .block_on(async { create.await })
-            .map_err(|e| StoreError::table("create", &folder, e))?;
-        restrict_last_commit(&folder, &created)
+        let library = unloaded(&folder)?;
+        let failed = |e| StoreError::table("create", &folder, e);
+        let (actions, operation) = making(name, &library).map_err(failed)?;
+        write_commit(worker, &library, 0, actions, operation, Said::new()).map_err(failed)?;
+        restrict_commit(&folder, 0)
     }
 
     /// # Errors
@@ -79,12 +82,14 @@ impl Table {
         let folder = store.join(name.folder());
         let log = Log::read(&folder.join(LOG_FOLDER))?;
         let parts = log.parts(&folder);
+        let newest = log.newest_of_plain();
         if let Some((path, what)) = log.damaged.into_iter().next() {
             return Err(StoreError::DamagedLog { path, what });
         }
         Ok(Table {
             name,
             parts,
+            newest,
             folder,
             library: None,
         })
@@ -107,29 +112,31 @@ impl Table {
         self.library(worker).map(|_| ())
     }
 
-    fn library(&mut self, worker: &Worker) -> Result<&mut DeltaTable, StoreError> {
+    /// The library's view of the table, with nothing of it loaded yet.
+    fn unloaded(&mut self) -> Result<&mut DeltaTable, StoreError> {
         let library = match self.library.take() {
             Some(library) => library,
-            None => {
-                let mut delta = unloaded(&self.folder)?;
-                // Other bytes may still be JSON; the library trusts them more
-                // than it should.
-                let loaded = quietly(|| worker.0.block_on(delta.load()));
-                match loaded {
-                    Some(loaded) => {
-                        loaded.map_err(|e| StoreError::table("open", &self.folder, e))?;
-                    }
-                    None => {
-                        return Err(StoreError::DamagedLog {
-                            path: self.folder.join(LOG_FOLDER),
-                            what: "cannot be made sense of".to_owned(),
-                        });
-                    }
-                }
-                delta
-            }
+            None => unloaded(&self.folder)?,
         };
         Ok(self.library.insert(library))
+    }
+
+    fn library(&mut self, worker: &Worker) -> Result<&mut DeltaTable, StoreError> {
+        let folder = self.folder.clone();
+        let library = self.unloaded()?;
+        if library.state.is_none() {
+            // Other bytes may still be JSON; the library trusts them more
+            // than it should.
+            let loaded = quietly(|| worker.0.block_on(library.load()));
+            let Some(loaded) = loaded else {
+                return Err(StoreError::DamagedLog {
+                    path: folder.join(LOG_FOLDER),
+                    what: "cannot be made sense of".to_owned(),
+                });
+            };
+            loaded.map_err(|e| StoreError::table("open", &folder, e))?;
+        }
+        Ok(library)
     }
 
     pub(super) fn folder(&self) -> &Path {
@@ -149,11 +156,11 @@ impl Table {
         parts: &[NewPart],
         at: Instant,
     ) -> Result<(), StoreError> {
-        let actions = parts
+        let actions: Vec<Action> = parts
             .iter()
             .map(|p| Action::Add(add_action(p, at)))
             .collect();
-        let hashes: serde_json::Map<String, serde_json::Value> = parts
+        let hashes: Said = parts
             .iter()
             .map(|p| (p.relative.clone(), p.sha256.clone().into()))
             .collect();
@@ -162,7 +169,9 @@ impl Table {
             partition_by: self.name.is_by_month().then(|| vec![MONTH.to_owned()]),
             predicate: None,
         };
-        self.commit(worker, actions, operation, hashes)?;
+        if !self.append(worker, &actions, &operation, &hashes)? {
+            self.commit(worker, actions, operation, hashes)?;
+        }
         let added = parts.iter().filter_map(|part| {
             Some(Part {
                 path: part.path.clone(),
@@ -219,9 +228,37 @@ impl Table {
             .map(|view| Action::Remove(view.remove_action(true)))
             .collect();
         let operation = DeltaOperation::Delete { predicate: None };
-        self.commit(worker, actions, operation, serde_json::Map::new())?;
+        self.commit(worker, actions, operation, Said::new())?;
         self.parts = staying;
         Ok(())
+    }
+
+    /// Commits what only adds, without loading what is in the table: nothing
+    /// there speaks against it. `false`: nothing was committed.
+    fn append(
+        &mut self,
+        worker: &Worker,
+        actions: &[Action],
+        operation: &DeltaOperation,
+        hashes: &Said,
+    ) -> Result<bool, StoreError> {
+        let Some(version) = self.newest.map(|newest| newest + 1) else {
+            return Ok(false);
+        };
+        if (version + 1).is_multiple_of(SUMMED_UP) {
+            return Ok(false);
+        }
+        let library = self.unloaded()?;
+        let (actions, operation) = (actions.to_vec(), operation.clone());
+        let written = write_commit(worker, library, version, actions, operation, hashes.clone());
+        library.state = None;
+        let written = written.map_err(|e| StoreError::table("write to", &self.folder, e))?;
+        // where another program was quicker the library looks at what it did
+        self.newest = written.then_some(version);
+        if written {
+            restrict_commit(&self.folder, version)?;
+        }
+        Ok(written)
     }
 
     fn commit(
@@ -229,7 +266,7 @@ impl Table {
         worker: &Worker,
         actions: Vec<Action>,
         operation: DeltaOperation,
-        hashes: serde_json::Map<String, serde_json::Value>,
+        hashes: Said,
     ) -> Result<(), StoreError> {
         let folder = self.folder.clone();
         let failed = |doing| {
@@ -251,7 +288,55 @@ impl Table {
             .block_on(async { commit.await })
             .map_err(failed("write to"))?;
         library.state = Some(done.snapshot());
-        restrict_last_commit(&folder, library)
+        let version = done.version();
+        self.newest = self.newest.map(|_| version);
+        restrict_commit(&folder, version)
+    }
+}
+
+/// What the first commit of a table says.
+fn making(
+    name: TableName,
+    library: &DeltaTable,
+) -> Result<(Vec<Action>, DeltaOperation), DeltaTableError> {
+    let plainest = serde_json::json!({"minReaderVersion": 1, "minWriterVersion": 2});
+    let protocol = serde_json::from_value(plainest)?;
+    let schema = StructType::try_new(name.delta_columns())?;
+    let partitions: &[&str] = if name.is_by_month() { &[MONTH] } else { &[] };
+    let settings: [(&str, &str); 0] = [];
+    let metadata = new_metadata(&schema, partitions, settings)?;
+    let metadata = metadata.with_name(name.folder().to_owned())?;
+    let operation = DeltaOperation::Create {
+        mode: SaveMode::Ignore,
+        location: library.table_url().clone(),
+        protocol: Clone::clone(&protocol),
+        metadata: metadata.clone(),
+    };
+    let actions = vec![Action::Protocol(protocol), Action::Metadata(metadata)];
+    Ok((actions, operation))
+}
+
+/// Writes a commit under its number; says whether the number was still free.
+fn write_commit(
+    worker: &Worker,
+    library: &DeltaTable,
+    version: u64,
+    actions: Vec<Action>,
+    operation: DeltaOperation,
+    hashes: Said,
+) -> Result<bool, DeltaTableError> {
+    let said = match hashes.is_empty() {
+        true => HashMap::new(),
+        false => HashMap::from([("sha256".to_owned(), hashes.into())]),
+    };
+    let commit = CommitData::new(actions, operation, said, Vec::new());
+    let bytes = CommitOrBytes::LogBytes(commit.get_bytes()?);
+    let log = library.log_store();
+    let writing = log.write_commit_entry(version, bytes, Uuid::new_v4());
+    match worker.0.block_on(writing) {
+        Ok(()) => Ok(true),
+        Err(TransactionError::VersionAlreadyExists(_)) => Ok(false),
+        Err(e) => Err(e.into()),
     }
 }
 
@@ -260,8 +345,7 @@ pub(super) fn sort(parts: &mut [Part]) {
 }
 
 /// The library creates its log files readable by all.
-fn restrict_last_commit(folder: &Path, library: &DeltaTable) -> Result<(), StoreError> {
-    let version = library.version().unwrap_or_default();
+fn restrict_commit(folder: &Path, version: u64) -> Result<(), StoreError> {
     let log = folder.join(LOG_FOLDER);
     let names = [
         format!("{version:020}.json"),

@@ -4,6 +4,7 @@
 use std::sync::Arc;
 
 use arrow_array::ArrayRef;
+use rayon::prelude::*;
 
 use super::arrays::{Columns, instants, strings, wholes};
 use super::error::StoreError;
@@ -54,11 +55,8 @@ pub(super) struct FinishedFiles {
 impl FinishedFiles {
     pub(super) fn read(parts: &[Part]) -> Result<FinishedFiles, StoreError> {
         let mut finished = FinishedFiles::default();
-        for part in parts {
-            for file in read_part(part)? {
-                finished.files.push(file);
-            }
-        }
+        let read: Result<Vec<_>, _> = parts.par_iter().map(read_part).collect();
+        finished.files.extend(read?.into_iter().flatten());
         finished.files.sort_by_key(|f| f.line.id);
         Ok(finished)
     }

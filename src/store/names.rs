@@ -1,7 +1,7 @@
 //! Which van a name means.
 
-use std::collections::{BTreeMap, HashMap};
-use std::sync::Arc;
+use std::collections::HashMap;
+use std::sync::{Arc, OnceLock};
 
 /// The name with everything folded that people write in more than one way:
 /// case, spaces, hyphens, underscores, and the letter O beside a digit.
@@ -47,10 +47,26 @@ pub(super) enum VanNames {
 
 #[derive(Debug, Clone, Default)]
 pub(super) struct VanList {
-    /// Listed name → itself.
-    exact: BTreeMap<Arc<str>, ()>,
-    /// Fold → the one van with it, or `None` where several share it.
-    folded: HashMap<String, Option<Arc<str>>>,
+    /// In order.
+    names: Vec<Arc<str>>,
+    /// Fold → the one van with it, or `None` where several share it. Made once
+    /// a name is asked for that is not listed.
+    folded: OnceLock<HashMap<String, Option<Arc<str>>>>,
+}
+
+impl VanList {
+    fn folded(&self) -> &HashMap<String, Option<Arc<str>>> {
+        self.folded.get_or_init(|| {
+            let mut folded: HashMap<_, _> = HashMap::with_capacity(self.names.len());
+            for name in &self.names {
+                folded
+                    .entry(van_key(name))
+                    .and_modify(|van| *van = None)
+                    .or_insert_with(|| Some(name.clone()));
+            }
+            folded
+        })
+    }
 }
 
 /// Why a name is no van.
@@ -74,20 +90,16 @@ impl NoVan {
 impl VanNames {
     /// `listed`: the names of the current van list; empty means no list.
     pub(super) fn new(listed: impl IntoIterator<Item = Arc<str>>) -> VanNames {
-        let mut list = VanList::default();
-        for name in listed {
-            if list.exact.insert(name.clone(), ()).is_none() {
-                list.folded
-                    .entry(van_key(&name))
-                    .and_modify(|van| *van = None)
-                    .or_insert(Some(name));
-            }
+        let mut names: Vec<Arc<str>> = listed.into_iter().collect();
+        names.sort_unstable();
+        names.dedup();
+        if names.is_empty() {
+            return VanNames::Any;
         }
-        if list.exact.is_empty() {
-            VanNames::Any
-        } else {
-            VanNames::Listed(list)
-        }
+        VanNames::Listed(VanList {
+            names,
+            folded: OnceLock::new(),
+        })
     }
 
     /// What tells this van from others: its listed name, or without a list
@@ -97,10 +109,11 @@ impl VanNames {
             VanNames::Any => return Ok(van_key(name).into()),
             VanNames::Listed(list) => list,
         };
-        if let Some((exact, ())) = list.exact.get_key_value(name) {
+        let exact = list.names.binary_search_by(|listed| (**listed).cmp(name));
+        if let Some(exact) = exact.ok().and_then(|at| list.names.get(at)) {
             return Ok(exact.clone());
         }
-        match list.folded.get(&van_key(name)) {
+        match list.folded().get(&van_key(name)) {
             Some(Some(van)) => Ok(van.clone()),
             Some(None) => Err(NoVan::FitsSeveral),
             None => Err(NoVan::NotListed),

@@ -1,19 +1,20 @@
 //! The store as its last finished file left it.
 
-use std::collections::{BTreeMap, BTreeSet};
+use std::collections::BTreeMap;
 use std::sync::Arc;
 
 use super::Store;
+use super::arrays::{Columns, Interner};
 use super::aside::{ListedRow, count_set_aside, listed_rows, of_no_van};
 use super::chunks::VanChunks;
 use super::columns::Kind;
 use super::error::StoreError;
 use super::files::{FinishedFiles, name_of};
 use super::names::VanNames;
-use super::part::Part;
+use super::part::{self, Part};
 use super::records::{Fill, Fleet, Hardness, History, Reading, RowCounts, Service, SetAside, Van};
-use super::rows::{Gathered, for_each_row, gather};
-use super::schema::TableName;
+use super::rows::{Gathered, damaged, gather};
+use super::schema::{LINE, TableName};
 use super::summary::FleetSummary;
 use super::table::Table;
 use super::taken_back::{self, Deed};
@@ -175,17 +176,40 @@ pub(super) fn finished_parts(table: &Table, files: &FinishedFiles) -> Vec<Part> 
 }
 
 pub(super) fn van_names(parts: &[Part], view: &View) -> Result<VanNames, StoreError> {
-    let mut listed = BTreeSet::new();
+    let mut listed = Vec::new();
+    let mut interner = Interner::default();
     for part in parts {
+        let Some(file) = view.of_file(part.file_id) else {
+            continue;
+        };
         let mut last: Option<Arc<str>> = None;
-        for_each_row::<Van>(part, view, |batch, row, _| {
-            let name = Van::names(batch).get(row)?;
-            if last.as_ref().is_none_or(|last| !Arc::ptr_eq(last, name)) {
-                listed.insert(name.clone());
-                last = Some(name.clone());
+        for batch in part::batches(&part.path, TableName::Vans, Some(&["van", LINE]))? {
+            let batch = batch?;
+            let mut columns = Columns {
+                batch: &batch,
+                path: &part.path,
+                interner: &mut interner,
+            };
+            let (names, lines) = (columns.names("van")?, columns.wholes(LINE)?);
+            for row in 0..batch.num_rows() {
+                let line = lines.get(row).ok_or_else(|| damaged(part))?;
+                let name = names.get(row).ok_or_else(|| damaged(part))?;
+                let mut is_in_force = false;
+                // a line of the list tells of one van, so it needs no mark
+                file.for_each(
+                    line,
+                    || 0,
+                    |_| {
+                        is_in_force = true;
+                        Some(())
+                    },
+                );
+                if is_in_force && last.as_ref().is_none_or(|last| !Arc::ptr_eq(last, name)) {
+                    listed.push(name.clone());
+                    last = Some(name.clone());
+                }
             }
-            Some(())
-        })?;
+        }
     }
     Ok(VanNames::new(listed))
 }

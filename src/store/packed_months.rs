@@ -7,6 +7,8 @@ use std::hash::Hash;
 use std::path::Path;
 use std::sync::Arc;
 
+use rayon::prelude::*;
+
 use super::columns::Kind;
 use super::error::StoreError;
 use super::judge::{Against, Verdict};
@@ -24,6 +26,8 @@ use super::write::Origin;
 /// Rows of a row group: a month of the largest fleets, so that each distinct
 /// value is written once.
 const GROUP_ROWS: usize = 1 << 18;
+/// Rows that one thread lays side by side at a time.
+const GATHERED: usize = 1 << 14;
 
 /// A kind of record that can be packed.
 pub(super) trait Packable: Kind {
@@ -61,13 +65,6 @@ impl Words<'_> {
     }
 }
 
-/// A row being written; the number of its van beside a record.
-#[derive(Debug, Clone, Copy)]
-pub(super) enum Line<'l, T> {
-    Packed(Words<'l>),
-    Record(u32, &'l T),
-}
-
 /// Rows being written, in order.
 pub(super) struct Lines<'l, T> {
     /// Words of all of them, also where they stand for a record.
@@ -80,17 +77,6 @@ pub(super) struct Lines<'l, T> {
 impl<T> Lines<'_, T> {
     fn all_words(&self) -> impl Iterator<Item = Words<'_>> {
         self.words.chunks_exact(self.width.max(1)).map(Words)
-    }
-
-    fn iter(&self) -> impl Iterator<Item = Line<'_, T>> {
-        let mut records = self.records.iter().peekable();
-        let all = self.all_words().enumerate();
-        all.map(
-            move |(n, words)| match records.next_if(|(at, ..)| *at == n) {
-                Some((_, van, record)) => Line::Record(*van, *record),
-                None => Line::Packed(words),
-            },
-        )
     }
 }
 
@@ -201,11 +187,13 @@ fn codes_of<'l, T>(
     packed: impl Fn(Words<'l>) -> u64,
     mut of: impl FnMut(&'l T) -> u64,
 ) -> Vec<u64> {
-    let code = |line: Line<'l, T>| match line {
-        Line::Packed(words) => packed(words),
-        Line::Record(_, record) => of(record),
-    };
-    lines.iter().map(code).collect()
+    let mut codes: Vec<u64> = lines.all_words().map(packed).collect();
+    for (at, _, record) in &lines.records {
+        if let Some(code) = codes.get_mut(*at) {
+            *code = of(record);
+        }
+    }
+    codes
 }
 
 fn whole_code(number: Option<i64>) -> u64 {
@@ -214,12 +202,17 @@ fn whole_code(number: Option<i64>) -> u64 {
 
 /// The column of the vans' names.
 pub(super) fn vans<'l, T>(lines: &'l Lines<'l, T>, names: &'l Names) -> Option<Column<'l>> {
-    let code = |line: Line<'l, T>| match line {
-        Line::Packed(words) => code_of(words.get(VAN)),
-        Line::Record(van, _) => code_of(van),
-    };
+    let mut codes: Vec<u64> = lines
+        .all_words()
+        .map(|words| code_of(words.get(VAN)))
+        .collect();
+    for (at, van, _) in &lines.records {
+        if let Some(code) = codes.get_mut(*at) {
+            *code = code_of(*van);
+        }
+    }
     Some(Column {
-        codes: lines.iter().map(code).collect(),
+        codes,
         value: Box::new(|code| Value::Text(names.van_at(code as usize))),
         how: How::Dictionary,
     })
@@ -281,7 +274,8 @@ pub(super) struct Names {
     texts: Vec<Arc<str>>,
     /// For each name the first name that means the same van.
     whose: Vec<Result<u32, NoVan>>,
-    identities: HashMap<Arc<str>, u32>,
+    /// In order: which van is meant by the first name that means it.
+    identities: Vec<(Arc<str>, u32)>,
     /// Whether every van is written in one way only.
     is_spelt_alike: bool,
 }
@@ -308,6 +302,14 @@ impl Names {
     fn identity(&self, van: u32) -> u32 {
         let whose = self.whose.get(van as usize);
         whose.and_then(|whose| whose.ok()).unwrap_or(van)
+    }
+
+    /// The first name that means the van.
+    fn first_of(&self, identity: &Arc<str>) -> Option<u32> {
+        let found = self
+            .identities
+            .binary_search_by(|(known, _)| known.cmp(identity));
+        Some(self.identities.get(found.ok()?)?.1)
     }
 
     fn is_of_no_van(&self, van: u32) -> bool {
@@ -356,19 +358,14 @@ impl<'m, T: Packable> Months<'m, T> {
         // mostly one list, which all readers of the file's blocks share
         let mut lists: Vec<&Arc<[Arc<str>]>> = packed.iter().map(PackedRows::van_names).collect();
         lists.dedup_by(|a, b| Arc::ptr_eq(a, b));
-        let names = lists.iter().flat_map(|list| list.iter());
         let kinds = others
             .iter()
             .filter_map(|(_, record, _)| T::of(record).map(Kind::who));
-        let vans: BTreeSet<Arc<str>> = names.chain(kinds).cloned().collect();
-        let vans: Vec<Arc<str>> = vans.into_iter().collect();
-        let texts = packed.iter().flat_map(PackedRows::text_values);
-        let texts: BTreeSet<Arc<str>> = texts.cloned().collect();
-        let texts: Vec<Arc<str>> = texts.into_iter().collect();
-        let van_maps: Vec<Arc<[u32]>> = lists
-            .iter()
-            .map(|list| numbers_of(list, &vans).into())
-            .collect();
+        let kinds: Vec<Arc<str>> = kinds.cloned().collect();
+        let names = lists.iter().map(|list| &***list);
+        let (vans, van_maps) = numbered(names.chain([&*kinds]));
+        let van_maps: Vec<Arc<[u32]>> = van_maps.into_iter().map(Arc::from).collect();
+        let (texts, text_maps) = numbered(packed.iter().map(PackedRows::text_values));
         let van_map = |rows: &PackedRows| {
             let list = lists
                 .iter()
@@ -376,10 +373,7 @@ impl<'m, T: Packable> Months<'m, T> {
             let map = list.and_then(|list| van_maps.get(list).cloned());
             map.unwrap_or_else(|| Arc::new([]))
         };
-        let maps = packed
-            .iter()
-            .map(|rows| (van_map(rows), numbers_of(rows.text_values(), &texts)))
-            .collect();
+        let maps = packed.iter().map(van_map).zip(text_maps).collect();
         let mut by_month: BTreeMap<Month, Vec<Other<'m, T>>> = BTreeMap::new();
         let mut finder = MonthFinder::default();
         for (line, record, text) in others {
@@ -398,16 +392,32 @@ impl<'m, T: Packable> Months<'m, T> {
                 text,
             });
         }
-        let mut identities: HashMap<Arc<str>, u32> = HashMap::new();
-        let mut whose = Vec::with_capacity(vans.len());
-        let mut is_spelt_alike = true;
-        for (van, name) in (0..).zip(&vans) {
-            whose.push(identity_of::<T>(van_names, name).map(|identity| {
-                let first = *identities.entry(identity).or_insert(van);
-                is_spelt_alike &= first == van;
-                first
-            }));
+        let meant: Vec<Result<Arc<str>, NoVan>> = vans
+            .par_iter()
+            .map(|name| identity_of::<T>(van_names, name))
+            .collect();
+        let mut identities: Vec<(Arc<str>, u32)> = meant
+            .iter()
+            .zip(0..)
+            .filter_map(|(identity, van)| Some((identity.as_ref().ok()?.clone(), van)))
+            .collect();
+        identities.sort_unstable();
+        let mut whose: Vec<Result<u32, NoVan>> = meant
+            .iter()
+            .zip(0..)
+            .map(|(identity, van)| identity.as_ref().map(|_| van).map_err(|none| *none))
+            .collect();
+        let all = identities.len();
+        for alike in identities.chunk_by(|a, b| a.0 == b.0) {
+            let first = alike.first().map_or(NONE, |(_, van)| *van);
+            for (_, van) in alike {
+                if let Some(slot) = whose.get_mut(*van as usize) {
+                    *slot = Ok(first);
+                }
+            }
         }
+        identities.dedup_by(|b, a| a.0 == b.0);
+        let is_spelt_alike = identities.len() == all;
         Ok(Months {
             packed,
             maps,
@@ -444,6 +454,26 @@ impl<'m, T: Packable> Months<'m, T> {
         let touched = parts.iter().filter(|part| part.month == name);
         let touched = touched.filter(|part| against.sound.is_sound(part));
         let verdicts = rows.verdicts(&order, has_alike, against, touched)?;
+        let mut order = order;
+        if verdicts.is_empty() && self.names.whose.iter().all(Result::is_ok) {
+            done.new = u64::from(rows.len());
+        } else {
+            self.count(&rows, &verdicts, &mut done);
+            order.retain(|i| verdicts.get(*i as usize).is_none_or(|v| v.is_written()));
+        }
+        if !order.is_empty() {
+            let mut part = ColumnsWriter::create(folder, T::TABLE, origin.id, name)?;
+            for group in order.chunks(GROUP_ROWS) {
+                rows.write(group, origin, &mut part)?;
+            }
+            done.part = Some(part.finish()?);
+        }
+        Ok(done)
+    }
+
+    /// Counts what became of the rows; `verdicts` is empty where they are the first of
+    /// their records.
+    fn count(&self, rows: &RowsOfMonth<'_, T>, verdicts: &[Verdict], done: &mut MonthDone) {
         let verdict_of = |i: u32| match verdicts.get(i as usize) {
             Some(verdict) => *verdict,
             None if self.names.is_of_no_van(rows.van(i)) => Verdict::OfNoVan,
@@ -469,16 +499,6 @@ impl<'m, T: Packable> Months<'m, T> {
             }
         }
         done.repeats.sort_unstable_by_key(|(line, ..)| *line);
-        let mut order = order;
-        order.retain(|i| verdict_of(*i).is_written());
-        if !order.is_empty() {
-            let mut part = ColumnsWriter::create(folder, T::TABLE, origin.id, name)?;
-            for group in order.chunks(GROUP_ROWS) {
-                rows.write(group, origin, &mut part)?;
-            }
-            done.part = Some(part.finish()?);
-        }
-        Ok(done)
     }
 
     fn rows_of(&self, month: Month) -> Result<RowsOfMonth<'_, T>, StoreError> {
@@ -522,8 +542,36 @@ fn number_among(name: &Arc<str>, all: &[Arc<str>]) -> u32 {
     found.and_then(|at| u32::try_from(at).ok()).unwrap_or(NONE)
 }
 
-fn numbers_of(some: &[Arc<str>], all: &[Arc<str>]) -> Vec<u32> {
-    some.iter().map(|name| number_among(name, all)).collect()
+/// The names of all lists, each once and in order; and for each list the numbers of
+/// its names among them.
+fn numbered<'n>(lists: impl Iterator<Item = &'n [Arc<str>]>) -> (Vec<Arc<str>>, Vec<Vec<u32>>) {
+    let (mut places, mut maps) = (Vec::new(), Vec::new());
+    for (list, names) in lists.enumerate() {
+        let own = names.iter().enumerate();
+        places.extend(own.map(|(at, name)| (start_of(name), name, list, at)));
+        maps.push(vec![NONE; names.len()]);
+    }
+    places.sort_unstable();
+    let mut all: Vec<Arc<str>> = Vec::new();
+    for (_, name, list, at) in places {
+        if all.last() != Some(name) {
+            all.push(name.clone());
+        }
+        if let Some(slot) = maps.get_mut(list).and_then(|map| map.get_mut(at)) {
+            *slot = u32::try_from(all.len() - 1).unwrap_or(NONE);
+        }
+    }
+    (all, maps)
+}
+
+/// The first bytes of a name as a number: in the order of the names, as far as it
+/// tells them apart.
+fn start_of(name: &str) -> u64 {
+    let mut start = [0; 8];
+    for (to, byte) in start.iter_mut().zip(name.bytes()) {
+        *to = byte;
+    }
+    u64::from_be_bytes(start)
 }
 
 /// The rows of one month, numbered: the packed ones first.
@@ -562,11 +610,11 @@ impl Piece<'_> {
         van.copied().unwrap_or(NONE)
     }
 
-    /// Adds a row's words, its van and texts by their numbers among all.
-    fn add(&self, words: Words<'_>, texts: &[usize], to: &mut Vec<u32>) {
-        let start = to.len();
-        to.extend_from_slice(words.0);
-        let row = to.get_mut(start..).unwrap_or_default();
+    /// Puts a row's words there, its van and texts by their numbers among all.
+    fn put(&self, words: Words<'_>, texts: &[usize], row: &mut [u32]) {
+        for (to, word) in row.iter_mut().zip(words.0) {
+            *to = *word;
+        }
         if let Some(van) = row.get_mut(VAN) {
             *van = self.van(words);
         }
@@ -637,46 +685,69 @@ impl<T: Packable> RowsOfMonth<'_, T> {
         let Some((piece, words)) = self.row(i) else {
             return self.other(i).map(|other| other.record.clone());
         };
-        let mut mapped = Vec::with_capacity(self.width);
-        piece.add(words, T::PACKING.texts(), &mut mapped);
+        let mut mapped = vec![NONE; self.width];
+        piece.put(words, T::PACKING.texts(), &mut mapped);
         Some(T::unpack(Words(&mapped), self.names))
     }
 
     /// The rows in order of van, time and line, and whether any two may be of one
     /// van and time; `who` gives a van's number.
     fn order(&self, who: impl Fn(u32) -> u32) -> (Vec<u32>, bool) {
-        // most of the order is told by one number that is quick to compare
-        let coarse = |van: u32, seconds: i64, i: u32| {
-            let seconds = seconds.clamp(0, i64::from(NONE)).cast_unsigned();
-            u128::from(who(van)) << 64 | u128::from(seconds) << 32 | u128::from(i)
-        };
-        let mut keys: Vec<u128> = Vec::with_capacity(self.len() as usize);
+        let seconds = |seconds: i64| seconds.clamp(0, i64::from(NONE)).cast_unsigned();
+        let mut keys: Vec<(u32, u64)> = Vec::with_capacity(self.len() as usize);
         let mut numbers = 0..self.len();
         for piece in &self.pieces {
             let rows = piece.rows.chunks_exact(self.width.max(1)).map(Words);
             let rows = rows.zip(&mut numbers);
-            keys.extend(rows.map(|(words, i)| coarse(piece.van(words), words.seconds(), i)));
+            keys.extend(rows.map(|(words, i)| {
+                let when = seconds(words.seconds());
+                (who(piece.van(words)), when << 32 | u64::from(i))
+            }));
         }
         let others = self.others.iter().zip(self.packed as u32..);
-        keys.extend(
-            others.map(|(other, i)| {
-                coarse(other.van, other.record.when().0.div_euclid(1_000_000), i)
-            }),
-        );
-        keys.sort_unstable();
-        let mut order: Vec<u32> = keys.iter().map(|key| *key as u32).collect();
-        let (mut start, mut has_alike) = (0, false);
-        for alike in keys.chunk_by(|a, b| a >> 32 == b >> 32) {
-            let end = start + alike.len();
-            if alike.len() > 1
-                && let Some(rows) = order.get_mut(start..end)
-            {
-                has_alike = true;
-                rows.sort_unstable_by_key(|i| (self.when(*i), self.line(*i), *i));
+        keys.extend(others.map(|(other, i)| {
+            let when = seconds(other.record.when().0.div_euclid(1_000_000));
+            (who(other.van), when << 32 | u64::from(i))
+        }));
+        // counted into place by van, each van's few rows are sorted by themselves
+        let vans = self.names.vans.len();
+        let place = |van: u32| (van as usize).min(vans);
+        let mut ends = vec![0; vans + 1];
+        for (van, _) in &keys {
+            if let Some(count) = ends.get_mut(place(*van)) {
+                *count += 1;
             }
-            start = end;
         }
-        (order, has_alike)
+        let mut end = 0;
+        for count in &mut ends {
+            (*count, end) = (end, end + *count);
+        }
+        let mut sorted = vec![0_u64; keys.len()];
+        for (van, key) in keys {
+            if let Some(next) = ends.get_mut(place(van))
+                && let Some(slot) = sorted.get_mut(*next)
+            {
+                *slot = key;
+                *next += 1;
+            }
+        }
+        let mut has_alike = false;
+        let mut start = 0;
+        for end in ends {
+            let rows = sorted.get_mut(start..end).unwrap_or_default();
+            start = end;
+            rows.sort_unstable();
+            for alike in rows.chunk_by_mut(|a, b| *a >> 32 == *b >> 32) {
+                if alike.len() > 1 {
+                    has_alike = true;
+                    alike.sort_unstable_by_key(|key| {
+                        let i = *key as u32;
+                        (self.when(i), self.line(i), i)
+                    });
+                }
+            }
+        }
+        (sorted.iter().map(|key| *key as u32).collect(), has_alike)
     }
 
     fn key(&self, i: u32) -> Key {
@@ -749,6 +820,10 @@ impl<T: Packable> RowsOfMonth<'_, T> {
         parts: impl Iterator<Item = &'p Part>,
     ) -> Result<Vec<(usize, T, RowPlace)>, StoreError> {
         let mut stored = Vec::new();
+        let mut parts = parts.peekable();
+        if parts.peek().is_none() {
+            return Ok(stored);
+        }
         let times = (0..self.len()).map(|i| self.when(i).0);
         let least = times.clone().min().unwrap_or_default();
         let most = times.max().unwrap_or_default();
@@ -772,7 +847,7 @@ impl<T: Packable> RowsOfMonth<'_, T> {
                         _ => {
                             let number = *numbers.entry(name.clone()).or_insert_with(|| {
                                 let identity = identity_of::<T>(against.names, name).ok()?;
-                                self.names.identities.get(&identity).copied()
+                                self.names.first_of(&identity)
                             });
                             last = Some((name.clone(), number));
                             number
@@ -800,19 +875,28 @@ impl<T: Packable> RowsOfMonth<'_, T> {
         part: &mut ColumnsWriter,
     ) -> Result<(), StoreError> {
         // side by side first, as each column walks over them
+        let mut words = vec![NONE; rows.len() * self.width];
+        let gathered = words.par_chunks_mut(GATHERED * self.width.max(1));
+        gathered
+            .zip(rows.par_chunks(GATHERED))
+            .for_each(|(to, rows)| {
+                for (to, i) in to.chunks_exact_mut(self.width.max(1)).zip(rows) {
+                    if let Some((piece, words)) = self.row(*i) {
+                        piece.put(words, T::PACKING.texts(), to);
+                    }
+                }
+            });
         let mut lines = Lines {
-            words: Vec::with_capacity(rows.len() * self.width),
+            words,
             width: self.width,
             records: Vec::new(),
         };
-        for (n, i) in rows.iter().enumerate() {
-            if let Some((piece, words)) = self.row(*i) {
-                piece.add(words, T::PACKING.texts(), &mut lines.words);
-            } else if let Some(other) = self.other(*i) {
-                let end = lines.words.len() + self.width;
-                lines.words.resize(end, NONE);
-                lines.records.push((n, other.van, other.record));
-            }
+        if !self.others.is_empty() {
+            let others = rows.iter().enumerate();
+            let others = others.filter_map(|(n, i)| Some((n, self.other(*i)?)));
+            lines
+                .records
+                .extend(others.map(|(n, other)| (n, other.van, other.record)));
         }
         let own = T::TABLE.own_columns().len();
         part.write(rows.len(), |at| {

@@ -263,7 +263,7 @@ impl Range {
 struct Distinct {
     codes: Vec<u64>,
     /// Their places, at the hash of each or behind it; [`FREE`] where none is.
-    slots: Vec<(u64, u32)>,
+    slots: Vec<u32>,
 }
 
 const FREE: u32 = u32::MAX;
@@ -272,7 +272,7 @@ impl Distinct {
     fn new() -> Distinct {
         Distinct {
             codes: Vec::new(),
-            slots: vec![(0, FREE); 1 << 8],
+            slots: vec![FREE; 1 << 8],
         }
     }
 
@@ -281,36 +281,36 @@ impl Distinct {
             self.grow();
         }
         let next = u32::try_from(self.codes.len()).unwrap_or(FREE);
-        match find(&mut self.slots, code) {
-            Some(slot) if slot.1 == FREE => {
-                *slot = (code, next);
+        match find(&mut self.slots, &self.codes, code) {
+            Some(slot) if *slot == FREE => {
+                *slot = next;
                 self.codes.push(code);
                 next
             }
-            Some(slot) => slot.1,
+            Some(slot) => *slot,
             None => FREE,
         }
     }
 
     fn grow(&mut self) {
-        let mut slots = vec![(0, FREE); self.slots.len() * 4];
-        for (code, place) in self.slots.iter().filter(|slot| slot.1 != FREE) {
-            if let Some(slot) = find(&mut slots, *code) {
-                *slot = (*code, *place);
+        let mut slots = vec![FREE; self.slots.len() * 4];
+        for (code, place) in self.codes.iter().zip(0..) {
+            if let Some(slot) = find(&mut slots, &self.codes, *code) {
+                *slot = place;
             }
         }
         self.slots = slots;
     }
 }
 
-/// The slot that holds the code, or the free one for it; there always is one.
-fn find(slots: &mut [(u64, u32)], code: u64) -> Option<&mut (u64, u32)> {
+/// The slot that holds the code's place, or the free one for it; there always is one.
+fn find<'s>(slots: &'s mut [u32], codes: &[u64], code: u64) -> Option<&'s mut u32> {
     let mask = slots.len() - 1;
     let hash = code.wrapping_mul(0x9e37_79b9_7f4a_7c15);
     let mut at = (hash >> 32) as usize & mask;
     loop {
-        let (known, place) = slots.get(at)?;
-        if *place == FREE || *known == code {
+        let place = *slots.get(at)?;
+        if place == FREE || codes.get(place as usize) == Some(&code) {
             return slots.get_mut(at);
         }
         at = (at + 1) & mask;
@@ -364,10 +364,17 @@ impl Pages {
         rows: &[u64],
         values: impl FnOnce(&mut Vec<u8>),
     ) -> Result<(), ParquetError> {
-        let is_there: Vec<u32> = rows.iter().map(|code| u32::from(*code != NULL)).collect();
-        self.nulls += is_there.iter().filter(|there| **there == 0).count() as u64;
+        let nulls = rows.iter().filter(|code| **code == NULL).count();
+        self.nulls += nulls as u64;
         let mut bytes = vec![0; 4];
-        hybrid(&is_there, 1, &mut bytes);
+        if nulls == 0 && rows.len() >= 8 {
+            // one run, as most columns have it
+            varint((rows.len() as u64) << 1, &mut bytes);
+            bytes.push(1);
+        } else {
+            let is_there: Vec<u32> = rows.iter().map(|code| u32::from(*code != NULL)).collect();
+            hybrid(&is_there, 1, &mut bytes);
+        }
         let levels = u32::try_from(bytes.len() - 4).unwrap_or(u32::MAX);
         if let Some(length) = bytes.first_chunk_mut() {
             *length = levels.to_le_bytes();
@@ -461,14 +468,15 @@ fn literal(numbers: &[u32], width: u32, bytes: &mut Vec<u8>) {
 
 /// Bit behind bit, the lowest first.
 fn pack(numbers: impl Iterator<Item = u64>, width: u32, bytes: &mut Vec<u8>) {
-    let (mut held, mut bits) = (0_u128, 0);
+    let (mut held, mut bits) = (0_u64, 0);
     for number in numbers {
-        held |= u128::from(number) << bits;
+        held |= number << bits;
         bits += width;
-        if bits >= 64 {
-            bytes.extend_from_slice(&(held as u64).to_le_bytes());
-            held >>= 64;
-            bits -= 64;
+        if bits >= u64::BITS {
+            bytes.extend_from_slice(&held.to_le_bytes());
+            bits -= u64::BITS;
+            // what of the number had no room any more
+            held = number.unbounded_shr(width - bits);
         }
     }
     let last = held.to_le_bytes();

@@ -38,10 +38,10 @@ use layout::Plan;
 use vans::Vans;
 
 /// Bytes of a block, which ends with a whole line.
-const BLOCK: usize = 1 << 19;
+const BLOCK: usize = 1 << 18;
 /// Blocks read at once, by as many readers; whatever the number of cores, so
 /// that the same rows are always held and laid down together.
-const SLOTS: usize = 4;
+const SLOTS: usize = 8;
 /// Bytes of rows that may go the careful way; beyond, all do.
 const MOST_ODD: usize = 16 << 20;
 
@@ -80,10 +80,13 @@ impl PlainStart {
     /// `None` where the file must go the careful way, which says what is wrong.
     pub fn of(source: &Source<'_>, name: &str, options: &Options) -> Option<PlainStart> {
         let stamp = source.stamp()?;
-        let mut start = Vec::new();
+        let mut start = Vec::with_capacity(START);
         let mut bytes = source.from(0).ok()?;
-        let most = START as u64;
-        bytes.by_ref().take(most).read_to_end(&mut start).ok()?;
+        bytes
+            .by_ref()
+            .take(START as u64)
+            .read_to_end(&mut start)
+            .ok()?;
         let mark = plain_mark(&start, name).ok().flatten()?;
         let (text, is_whole) = first_window(&start, mark)?;
         refuse_what_is_no_table(text, is_whole, name).ok()?;
@@ -132,7 +135,7 @@ impl PlainStart {
             if now.blocks.iter().all(|block| block.length == 0) || blocks.is_not_plain {
                 break;
             }
-            let pairs = slots.par_iter_mut().zip(&now.blocks);
+            let pairs = slots.par_iter_mut().zip(&now.blocks).with_max_len(1);
             let parse =
                 || pairs.for_each(|(slot, block)| slot.read(block.bytes(), block.line, &vans));
             (read, ()) = rayon::join(|| blocks.fill(&mut next), parse);

@@ -7,6 +7,8 @@ use std::io::Write;
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
 
+use rayon::prelude::*;
+
 use super::error::StoreError;
 use super::private;
 use super::spill;
@@ -345,7 +347,6 @@ impl Shelf {
     }
 
     /// One on which nothing is ever laid down.
-    #[cfg(any(test, fuzzing))]
     pub fn of_all_memory() -> Shelf {
         Shelf::new(Path::new(""), usize::MAX)
     }
@@ -370,10 +371,8 @@ impl Shelf {
                 self.folder.insert(folder)
             }
         };
-        for (number, rows) in all.iter_mut().enumerate() {
-            rows.lay_down(folder, number)?;
-        }
-        Ok(())
+        let all = all.par_iter_mut().enumerate();
+        all.try_for_each(|(number, rows)| rows.lay_down(folder, number))
     }
 }
 

@@ -100,7 +100,9 @@ impl Vans {
     fn place(&self, key: u128) -> Option<usize> {
         let mask = self.keys.len().checked_sub(1)?;
         let word = (key as u64) ^ ((key >> 64) as u64).rotate_left(29);
-        let mut at = (word.wrapping_mul(0x9e37_79b9_7f4a_7c15) >> 32) as usize & mask;
+        // the highest bits: every byte of the cell has a say in them
+        let hash = word.wrapping_mul(0x9e37_79b9_7f4a_7c15);
+        let mut at = hash.unbounded_shr(self.keys.len().leading_zeros() + 1) as usize & mask;
         loop {
             let there = *self.keys.get(at)?;
             if there == key || there == 0 {

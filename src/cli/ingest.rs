@@ -12,6 +12,7 @@ use super::ledger;
 use super::said;
 use super::scratch::ScratchStore;
 use crate::ingest::{self, DateOrder, FileReader, Options};
+use crate::store::packed::Shelf;
 use crate::store::records::{Instant, RowCounts};
 use crate::store::{Action, Store};
 
@@ -174,12 +175,18 @@ impl Files {
         let mut writer = store.writer()?;
         let mut totals = RowCounts::default();
         let mut taken = 0usize;
-        for path in &self.paths {
-            let file = FileReader::open(path, &name_of(path), options);
-            match file
-                .map_err(CliError::from)
-                .and_then(|file| said::file(file, &mut writer))
-            {
+        let mut ahead = None;
+        for (n, path) in self.paths.iter().enumerate() {
+            let file = ahead.take();
+            let file = file.unwrap_or_else(|| read(path, options, writer.shelf()));
+            // committing one leaves time to read the next
+            let next = self.paths.get(n + 1).filter(|next| is_small(next));
+            let told;
+            (told, ahead) = rayon::join(
+                || file.and_then(|file| said::take(file, &mut writer)),
+                || next.map(|next| read(next, options, Shelf::of_all_memory())),
+            );
+            match told {
                 Ok(told) => {
                     writeln!(out, "{}", told.line)?;
                     for remark in &told.remarks {
@@ -196,6 +203,18 @@ impl Files {
         writeln!(out, "{}", said::totals(taken, totals))?;
         Ok(!self.failed && taken == self.paths.len())
     }
+}
+
+/// Bytes of a file that is read while the one before it is still being
+/// committed: its rows are all held in memory.
+const SMALL: u64 = 16 << 20;
+
+fn is_small(path: &Path) -> bool {
+    std::fs::metadata(path).is_ok_and(|found| found.is_file() && found.len() <= SMALL)
+}
+
+fn read(path: &Path, options: &Options, shelf: Shelf) -> Result<said::Read<'static>, CliError> {
+    said::read(FileReader::open(path, &name_of(path), options)?, shelf)
 }
 
 /// The name as the user gave it.

@@ -1,6 +1,7 @@
 //! What is said about a file that was taken in.
 
 use crate::ingest::{FileReader, Gathered, shown};
+use crate::store::packed::Shelf;
 use crate::store::records::{FileTail, Note, RowCounts};
 use crate::store::{FileOutcome, Taking, Writer};
 
@@ -19,10 +20,26 @@ pub(super) struct Told {
     pub counts: RowCounts,
 }
 
+/// A file read as far as it tells without the store, and where its rows lie.
+pub(super) struct Read<'b>(Gathered<'b>, Shelf);
+
 /// Takes the file in and tells what became of it.
 pub(super) fn file(file: FileReader<'_>, writer: &mut Writer<'_>) -> Result<Told, CliError> {
-    let mut shelf = writer.shelf();
-    let careful = match file.gather::<CliError>(&mut shelf)? {
+    take(read(file, writer.shelf())?, writer)
+}
+
+/// Reads a file that is then to be taken in.
+pub(super) fn read(file: FileReader<'_>, mut shelf: Shelf) -> Result<Read<'_>, CliError> {
+    let gathered = file.gather::<CliError>(&mut shelf)?;
+    Ok(Read(gathered, shelf))
+}
+
+/// The same for one that was read.
+pub(super) fn take(
+    Read(gathered, shelf): Read<'_>,
+    writer: &mut Writer<'_>,
+) -> Result<Told, CliError> {
+    let careful = match gathered {
         Gathered::Careful(file) => file,
         Gathered::Plain(plain) => {
             let name = shown(&plain.head().name).into_owned();

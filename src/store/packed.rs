@@ -4,6 +4,7 @@
 use std::borrow::Cow;
 use std::fs::File;
 use std::io::Write;
+use std::ops::Range;
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
 
@@ -132,10 +133,17 @@ pub struct PackedRows {
     packing: Packing,
     vans: Arc<[Arc<str>]>,
     texts: Vec<Arc<str>>,
+    /// Rows that are held, in the order in which they came, and the texts kept of
+    /// them.
+    rows: Vec<u32>,
+    kept: Vec<u8>,
     heaps: Vec<Heap>,
-    /// The day last seen, and where its month's heap is.
-    last: Option<(u32, usize)>,
-    size: usize,
+    /// The day last seen.
+    day: Option<u32>,
+    /// The heap of its month, and where the run of rows began that goes on.
+    open: Option<(usize, Run)>,
+    /// How many runs are over.
+    runs: usize,
     /// Holds what was laid down, and how many bytes that is.
     file: Option<(File, PathBuf, u64)>,
 }
@@ -145,11 +153,18 @@ pub struct PackedRows {
 struct Heap {
     /// Since year 0; `None` where the kind is not split.
     month: Option<i32>,
-    rows: Vec<u32>,
-    texts: Vec<u8>,
+    /// Where those lie among the rows that are held.
+    runs: Vec<Run>,
     /// Where others lie in the file: from which byte on, how many bytes of rows
     /// and, behind them, of texts.
     laid_down: Vec<(u64, usize, usize)>,
+}
+
+/// Rows one behind the other: their words, and the texts kept of them.
+#[derive(Debug, Clone)]
+struct Run {
+    words: Range<usize>,
+    kept: Range<usize>,
 }
 
 const DAY_SECONDS: u32 = 86_400;
@@ -160,9 +175,12 @@ impl PackedRows {
             packing,
             vans: Arc::new([]),
             texts: Vec::new(),
+            rows: Vec::new(),
+            kept: Vec::new(),
             heaps: Vec::new(),
-            last: None,
-            size: 0,
+            day: None,
+            open: None,
+            runs: 0,
             file: None,
         }
     }
@@ -182,34 +200,63 @@ impl PackedRows {
     /// Keeps a row; `text` where it cannot be written again from its values.
     pub fn push(&mut self, words: &[u32], text: &[u8]) {
         let seconds = words.get(SECONDS).copied().unwrap_or_default();
-        let at = match self.last {
-            Some((day, at)) if day == seconds / DAY_SECONDS => at,
-            _ => self.heap_of_day(seconds / DAY_SECONDS),
-        };
-        if let Some(heap) = self.heaps.get_mut(at) {
-            heap.rows.extend_from_slice(words);
-            heap.texts.extend_from_slice(text);
-            self.size += 4 * words.len() + text.len();
+        let day = seconds / DAY_SECONDS;
+        if self.day != Some(day) {
+            self.turn_to(day);
+        }
+        self.rows.extend_from_slice(words);
+        if !text.is_empty() {
+            self.kept.extend_from_slice(text);
         }
     }
 
-    fn heap_of_day(&mut self, day: u32) -> usize {
+    /// The next rows are of this day.
+    fn turn_to(&mut self, day: u32) {
+        self.day = Some(day);
         let month = self.packing.is_by_month().then(|| month_of_day(day));
+        if let Some((at, _)) = &self.open
+            && self.heaps.get(*at).is_some_and(|heap| heap.month == month)
+        {
+            return;
+        }
+        self.end_run();
         let at = match self.heaps.binary_search_by_key(&month, |heap| heap.month) {
             Ok(at) => at,
             Err(at) => {
                 let heap = Heap {
                     month,
-                    rows: Vec::new(),
-                    texts: Vec::new(),
+                    runs: Vec::new(),
                     laid_down: Vec::new(),
                 };
                 self.heaps.insert(at, heap);
                 at
             }
         };
-        self.last = Some((day, at));
-        at
+        self.open = Some((at, self.run_from(self.rows.len(), self.kept.len())));
+    }
+
+    fn run_from(&self, words: usize, kept: usize) -> Run {
+        Run {
+            words: words..self.rows.len(),
+            kept: kept..self.kept.len(),
+        }
+    }
+
+    fn end_run(&mut self) {
+        if let Some((at, begun)) = self.open.take() {
+            let run = self.run_from(begun.words.start, begun.kept.start);
+            if let Some(heap) = self.heaps.get_mut(at)
+                && !run.words.is_empty()
+            {
+                heap.runs.push(run);
+                self.runs += 1;
+            }
+        }
+    }
+
+    /// Bytes that are held.
+    fn size(&self) -> usize {
+        4 * self.rows.len() + self.kept.len() + self.runs * size_of::<Run>()
     }
 
     pub(super) fn packing(&self) -> Packing {
@@ -231,32 +278,45 @@ impl PackedRows {
     /// The rows of a month and the texts kept of them, in the order in which
     /// they came.
     pub(super) fn of_month(&self, month: Option<i32>) -> Result<RowsAndTexts<'_>, StoreError> {
-        let at = self.heaps.binary_search_by_key(&month, |heap| heap.month);
-        let Some(heap) = at.ok().and_then(|at| self.heaps.get(at)) else {
+        let found = self.heaps.binary_search_by_key(&month, |heap| heap.month);
+        let Some((at, heap)) = found.ok().and_then(|at| Some((at, self.heaps.get(at)?))) else {
             return Ok((Cow::default(), Cow::default()));
         };
-        let Some((file, path, _)) = self.file.as_ref().filter(|_| !heap.laid_down.is_empty())
-        else {
-            return Ok((Cow::from(&heap.rows), Cow::from(&heap.texts)));
-        };
-        let bytes: usize = heap.laid_down.iter().map(|(_, rows, _)| rows).sum();
-        let mut rows = Vec::with_capacity(bytes / 4 + heap.rows.len());
-        let mut texts = Vec::new();
-        let mut bytes = Vec::new();
-        for (at, row_bytes, text_bytes) in &heap.laid_down {
-            let failed = |e| StoreError::io("read", path, e);
-            bytes.resize(row_bytes + text_bytes, 0);
-            read_at(file, &mut bytes, *at).map_err(failed)?;
-            let (own, behind) = bytes.split_at_checked(*row_bytes).unwrap_or_default();
-            rows.extend(words_of(own));
-            texts.extend_from_slice(behind);
+        let going_on = self.open.as_ref().filter(|(of, _)| *of == at);
+        let going_on = going_on.map(|(_, run)| self.run_from(run.words.start, run.kept.start));
+        let runs: Vec<Run> = heap.runs.iter().cloned().chain(going_on).collect();
+        let words_of_run = |run: &Run| self.rows.get(run.words.clone()).unwrap_or_default();
+        let kept_of_run = |run: &Run| self.kept.get(run.kept.clone()).unwrap_or_default();
+        if let [run] = &*runs
+            && heap.laid_down.is_empty()
+        {
+            return Ok((words_of_run(run).into(), kept_of_run(run).into()));
         }
-        rows.extend_from_slice(&heap.rows);
-        texts.extend_from_slice(&heap.texts);
+        let laid_down: usize = heap.laid_down.iter().map(|(_, rows, _)| rows).sum();
+        let held: usize = runs.iter().map(|run| run.words.len()).sum();
+        let mut rows = Vec::with_capacity(laid_down / 4 + held);
+        let mut texts = Vec::new();
+        if let Some((file, path, _)) = &self.file {
+            let mut bytes = Vec::new();
+            for (at, row_bytes, text_bytes) in &heap.laid_down {
+                let failed = |e| StoreError::io("read", path, e);
+                bytes.resize(row_bytes + text_bytes, 0);
+                read_at(file, &mut bytes, *at).map_err(failed)?;
+                let (own, behind) = bytes.split_at_checked(*row_bytes).unwrap_or_default();
+                rows.extend(words_of(own));
+                texts.extend_from_slice(behind);
+            }
+        }
+        for run in &runs {
+            rows.extend_from_slice(words_of_run(run));
+            texts.extend_from_slice(kept_of_run(run));
+        }
         Ok((rows.into(), texts.into()))
     }
 
     fn lay_down(&mut self, folder: &Path, number: usize) -> Result<(), StoreError> {
+        self.end_run();
+        let mut bytes = Vec::with_capacity(self.size());
         let (file, path, length) = match &mut self.file {
             Some(file) => file,
             none => {
@@ -266,23 +326,30 @@ impl PackedRows {
                 none.insert((file, path, 0))
             }
         };
-        let mut bytes = Vec::with_capacity(self.size);
-        for heap in &mut self.heaps {
-            if heap.rows.is_empty() {
-                continue;
+        for heap in self.heaps.iter_mut().filter(|heap| !heap.runs.is_empty()) {
+            let start = bytes.len();
+            for run in &heap.runs {
+                add_bytes(
+                    self.rows.get(run.words.clone()).unwrap_or_default(),
+                    &mut bytes,
+                );
             }
-            let at = *length + bytes.len() as u64;
-            let (rows, texts) = (4 * heap.rows.len(), heap.texts.len());
-            heap.laid_down.push((at, rows, texts));
-            add_bytes(&heap.rows, &mut bytes);
-            bytes.extend_from_slice(&heap.texts);
+            let middle = bytes.len();
+            for run in &heap.runs {
+                bytes.extend_from_slice(self.kept.get(run.kept.clone()).unwrap_or_default());
+            }
+            let at = *length + start as u64;
+            heap.laid_down
+                .push((at, middle - start, bytes.len() - middle));
             // the room goes too: the next rows may be of other months
-            (heap.rows, heap.texts) = (Vec::new(), Vec::new());
+            heap.runs = Vec::new();
         }
         let written = file.write_all(&bytes);
         written.map_err(|e| StoreError::io("write", path, e))?;
         *length += bytes.len() as u64;
-        self.size = 0;
+        self.rows.clear();
+        self.kept.clear();
+        (self.day, self.runs) = (None, 0);
         Ok(())
     }
 }
@@ -357,7 +424,7 @@ impl Shelf {
     /// # Errors
     /// Where they cannot be written.
     pub fn keep_small(&mut self, all: &mut [&mut PackedRows]) -> Result<(), StoreError> {
-        let size: usize = all.iter().map(|rows| rows.size).sum();
+        let size: usize = all.iter().map(|rows| rows.size()).sum();
         if size <= self.held {
             return Ok(());
         }

@@ -172,19 +172,22 @@ impl Files {
         context: &Context,
         out: &mut dyn Write,
     ) -> Result<bool, CliError> {
-        let mut writer = store.writer()?;
+        let ahead = |n: usize| {
+            let path = self.paths.get(n).filter(|path| is_small(path))?;
+            Some(read(path, options, Shelf::of_all_memory()))
+        };
+        let (writer, mut next) = rayon::join(|| store.writer(), || ahead(0));
+        let mut writer = writer?;
         let mut totals = RowCounts::default();
         let mut taken = 0usize;
-        let mut ahead = None;
         for (n, path) in self.paths.iter().enumerate() {
-            let file = ahead.take();
+            let file = next.take();
             let file = file.unwrap_or_else(|| read(path, options, writer.shelf()));
             // committing one leaves time to read the next
-            let next = self.paths.get(n + 1).filter(|next| is_small(next));
             let told;
-            (told, ahead) = rayon::join(
+            (told, next) = rayon::join(
                 || file.and_then(|file| said::take(file, &mut writer)),
-                || next.map(|next| read(next, options, Shelf::of_all_memory())),
+                || ahead(n + 1),
             );
             match told {
                 Ok(told) => {

@@ -8,7 +8,7 @@ use std::sync::{Arc, Mutex, PoisonError};
 use crate::store::packed::NONE;
 
 use super::super::row::is_plain_van;
-use super::known::{MOST_TEXT, Quick, short_key};
+use super::known::{MOST_TEXT, Quick};
 
 /// Cells that name a van, and the vans' numbers; [`NONE`] where a cell is not
 /// plain.
@@ -25,7 +25,9 @@ pub(super) struct Vans {
 /// Cells met since the table was last added to.
 #[derive(Default)]
 struct Fresh {
-    numbers: HashMap<Box<[u8]>, u32>,
+    /// Those of up to 15 bytes.
+    short: HashMap<u128, u32, BuildHasherDefault<Quick>>,
+    long: HashMap<Box<[u8]>, u32, BuildHasherDefault<Quick>>,
     names: Vec<Arc<str>>,
     bytes: usize,
 }
@@ -39,14 +41,18 @@ impl Vans {
         };
         let number = match known {
             Some(number) => *number,
-            None => self.fresh(cell)?,
+            None => self.fresh(cell, key)?,
         };
         Some(number).filter(|number| *number != NONE)
     }
 
-    fn fresh(&self, cell: &[u8]) -> Option<u32> {
+    fn fresh(&self, cell: &[u8], key: Option<u128>) -> Option<u32> {
         let mut fresh = self.fresh.lock().unwrap_or_else(PoisonError::into_inner);
-        if let Some(number) = fresh.numbers.get(cell) {
+        let known = match key {
+            Some(key) => fresh.short.get(&key),
+            None => fresh.long.get(cell),
+        };
+        if let Some(number) = known {
             return Some(*number);
         }
         fresh.bytes += cell.len();
@@ -63,26 +69,23 @@ impl Vans {
             }
             None => NONE,
         };
-        fresh.numbers.insert(cell.into(), number);
+        match key {
+            Some(key) => fresh.short.insert(key, number),
+            None => fresh.long.insert(cell.into(), number),
+        };
         Some(number)
     }
 
     /// Puts what is new into the table.
     pub fn settle(&mut self) {
         let fresh = self.fresh.get_mut().unwrap_or_else(PoisonError::into_inner);
-        for (cell, number) in std::mem::take(&mut fresh.numbers) {
-            match short_key(&cell) {
-                None => {
-                    self.long.insert(cell, number);
-                }
-                Some(key) => {
-                    if (self.count + 1) * 4 > self.keys.len() * 3 {
-                        self.grow();
-                    }
-                    self.put(key, number);
-                    self.count += 1;
-                }
+        self.long.extend(fresh.long.drain());
+        for (key, number) in std::mem::take(&mut fresh.short) {
+            if (self.count + 1) * 2 > self.keys.len() {
+                self.grow();
             }
+            self.put(key, number);
+            self.count += 1;
         }
     }
 
@@ -134,6 +137,7 @@ impl Vans {
 
 #[cfg(test)]
 mod tests {
+    use super::super::known::short_key;
     use super::*;
 
     #[test]

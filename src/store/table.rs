@@ -415,3 +415,67 @@ fn add_action(part: &NewPart, at: Instant) -> Add {
         clustering_provider: None,
     }
 }
+
+#[cfg(test)]
+mod tests {
+    #![allow(clippy::unwrap_used)]
+    use deltalake_core::operations::create::CreateBuilder;
+    use serde_json::Value;
+
+    use super::*;
+
+    /// The first commit without what differs each time.
+    fn first_commit(table: &Path) -> Vec<Value> {
+        let path = table.join(LOG_FOLDER).join(format!("{:020}.json", 0));
+        let text = std::fs::read_to_string(path).unwrap();
+        let of_its_own = ["id", "createdTime", "timestamp", "location"];
+        let lines = text.lines().map(|line| {
+            let mut said: Value = serde_json::from_str(line).unwrap();
+            let stated = said.pointer_mut("/commitInfo/operationParameters/metadata");
+            if let Some(stated) = stated {
+                *stated = serde_json::from_str(stated.as_str().unwrap()).unwrap();
+            }
+            let places = [
+                "/commitInfo",
+                "/commitInfo/operationParameters",
+                "/commitInfo/operationParameters/metadata",
+                "/metaData",
+            ];
+            for place in places {
+                if let Some(values) = said.pointer_mut(place).and_then(Value::as_object_mut) {
+                    values.retain(|key, _| !of_its_own.contains(&key.as_str()));
+                }
+            }
+            said
+        });
+        lines.collect()
+    }
+
+    #[test]
+    fn a_table_is_made_as_the_library_makes_one() {
+        let folder = tempfile::tempdir().unwrap();
+        let (ours, theirs) = (folder.path().join("ours"), folder.path().join("theirs"));
+        let worker = Worker::start().unwrap();
+        for name in TableName::ALL {
+            Table::create(&worker, &ours, name).unwrap();
+            let log = theirs.join(name.folder()).join(LOG_FOLDER);
+            private::create_folder(&log).unwrap();
+            let library = unloaded(&theirs.join(name.folder())).unwrap();
+            let partitions: &[&str] = if name.is_by_month() { &[MONTH] } else { &[] };
+            let create = CreateBuilder::new()
+                .with_log_store(library.log_store())
+                .with_table_name(name.folder())
+                .with_columns(name.delta_columns())
+                .with_partition_columns(partitions.iter().copied())
+                .with_save_mode(SaveMode::Ignore);
+            worker.0.block_on(async { create.await }).unwrap();
+            let [ours, theirs] = [&ours, &theirs].map(|store| store.join(name.folder()));
+            assert_eq!(first_commit(&ours), first_commit(&theirs));
+            // both may be added to without being loaded
+            for table in [ours, theirs] {
+                let log = Log::read(&table.join(LOG_FOLDER)).unwrap();
+                assert_eq!(log.newest_of_plain(), Some(0));
+            }
+        }
+    }
+}

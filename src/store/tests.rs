@@ -1,6 +1,7 @@
 #![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic)]
 
 mod aside;
+mod commits;
 mod damage;
 mod export;
 mod folder;

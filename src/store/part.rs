@@ -1,11 +1,13 @@
 //! One Parquet file of a table: writing it, opening it.
 
 use std::fs::File;
+use std::io::Read;
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
 
 use arrow_array::{ArrayRef, RecordBatch};
 use arrow_schema::SchemaRef;
+use bytes::Bytes;
 use parquet::arrow::arrow_reader::{
     ArrowReaderMetadata, ArrowReaderOptions, ParquetRecordBatchReader,
     ParquetRecordBatchReaderBuilder, RowSelection,
@@ -16,6 +18,7 @@ use parquet::basic::{Compression, ZstdLevel};
 use parquet::errors::ParquetError;
 use parquet::file::metadata::RowGroupMetaData;
 use parquet::file::properties::{EnabledStatistics, WriterProperties};
+use parquet::file::reader::ChunkReader;
 use parquet::file::statistics::Statistics;
 use parquet::file::writer::SerializedFileWriter;
 use parquet::schema::types::{ColumnPath, SchemaDescriptor};
@@ -367,6 +370,9 @@ pub(super) enum Asked<'w> {
     Rows(RowSelection),
 }
 
+/// Bytes of a file that is read at once, as it costs less than its pieces do.
+const SMALL: u64 = 1 << 16;
+
 /// Opens a Parquet file to read the named columns, or all.
 pub(super) fn open(
     path: &Path,
@@ -374,33 +380,48 @@ pub(super) fn open(
     columns: Option<&[&str]>,
     asked: Asked<'_>,
 ) -> Result<ParquetRecordBatchReader, StoreError> {
-    let file = File::open(path).map_err(|e| StoreError::io("open", path, e))?;
-    let read = || -> Result<ParquetRecordBatchReader, ParquetError> {
-        let found = ArrowReaderMetadata::load(&file, ArrowReaderOptions::new())?;
-        let schema = columns_there(table, found.parquet_schema())?;
-        let options = ArrowReaderOptions::new().with_schema(schema);
-        let metadata = ArrowReaderMetadata::try_new(found.metadata().clone(), options)?;
-        let builder = ParquetRecordBatchReaderBuilder::new_with_metadata(file, metadata);
-        let mask = match columns {
-            Some(columns) => {
-                ProjectionMask::columns(builder.parquet_schema(), columns.iter().copied())
-            }
-            None => ProjectionMask::all(),
-        };
-        let builder = builder.with_batch_size(BATCH_ROWS);
-        let builder = match asked {
-            Asked::All => builder,
-            Asked::Rows(rows) => builder.with_row_selection(rows).with_batch_size(FEW_ROWS),
-            Asked::Within(within) => {
-                let groups = builder.metadata().row_groups().iter().enumerate();
-                let asked_for = groups.filter(|(_, group)| within.may_hold(group));
-                let asked_for = asked_for.map(|(at, _)| at).collect();
-                builder.with_row_groups(asked_for)
-            }
-        };
-        builder.with_projection(mask).build()
+    let failed = |doing| move |e| StoreError::io(doing, path, e);
+    let mut file = File::open(path).map_err(failed("open"))?;
+    let length = file.metadata().map_err(failed("open"))?.len();
+    let reader = if length <= SMALL {
+        let mut bytes = Vec::with_capacity(usize::try_from(length).unwrap_or(0));
+        file.read_to_end(&mut bytes).map_err(failed("read"))?;
+        reader_of(Bytes::from(bytes), table, columns, asked)
+    } else {
+        reader_of(file, table, columns, asked)
     };
-    read().map_err(|e| StoreError::parquet("read", path, e))
+    reader.map_err(|e| StoreError::parquet("read", path, e))
+}
+
+fn reader_of(
+    file: impl ChunkReader + 'static,
+    table: TableName,
+    columns: Option<&[&str]>,
+    asked: Asked<'_>,
+) -> Result<ParquetRecordBatchReader, ParquetError> {
+    let found = ArrowReaderMetadata::load(&file, ArrowReaderOptions::new())?;
+    let schema = columns_there(table, found.parquet_schema())?;
+    let options = ArrowReaderOptions::new().with_schema(schema);
+    let metadata = ArrowReaderMetadata::try_new(found.metadata().clone(), options)?;
+    let builder = ParquetRecordBatchReaderBuilder::new_with_metadata(file, metadata);
+    let mask = match columns {
+        Some(columns) => ProjectionMask::columns(builder.parquet_schema(), columns.iter().copied()),
+        None => ProjectionMask::all(),
+    };
+    let builder = builder.with_batch_size(BATCH_ROWS);
+    let builder = match asked {
+        Asked::All => builder,
+        Asked::Rows(rows) => builder
+            .with_row_selection(rows)
+            .with_batch_size(FEW_ROWS),
+        Asked::Within(within) => {
+            let groups = builder.metadata().row_groups().iter().enumerate();
+            let asked_for = groups.filter(|(_, group)| within.may_hold(group));
+            let asked_for = asked_for.map(|(at, _)| at).collect();
+            builder.with_row_groups(asked_for)
+        }
+    };
+    builder.with_projection(mask).build()
 }
 
 /// The schema to read a file with. One of an earlier litrewise may lack columns

@@ -155,8 +155,12 @@ impl Snapshot {
 }
 
 pub(super) fn load_files(store: &Store) -> Result<FinishedFiles, StoreError> {
-    let sound = store.listed(TableName::Files)?;
-    let mut files = FinishedFiles::read(&sound)?;
+    finished_files(store, &store.listed(TableName::Files)?)
+}
+
+/// `sound`: the sound Parquet files of the table of files.
+pub(super) fn finished_files(store: &Store, sound: &[Part]) -> Result<FinishedFiles, StoreError> {
+    let mut files = FinishedFiles::read(sound)?;
     // A file whose line is damaged was finished all the same.
     let folder = store.path.join(TableName::Files.folder());
     for damage in store.sound.damage() {

@@ -16,7 +16,7 @@ use super::names::VanNames;
 use super::outcome::FileOutcome;
 use super::packed::Shelf;
 use super::part::{self, NewPart, Part};
-use super::reader::{finished_parts, load_files, van_names};
+use super::reader::{finished_files, finished_parts, van_names};
 use super::records::{
     FileHead, FileRows, FileTail, Fill, Hardness, Instant, Reading, Record, RowBatch, Service, Van,
 };
@@ -68,7 +68,9 @@ impl<'s> Writer<'s> {
             }
             tables.extend(table.map(|table| (name, table)));
         }
-        let files = load_files(store)?;
+        let listed = tables.get(&TableName::Files).map(Table::parts);
+        let listed = store.sound.only_sound(listed.unwrap_or_default().to_vec());
+        let files = finished_files(store, &listed)?;
         // Never used again, even where nothing but a trace of it is left.
         let mut last_id = 0;
         for (name, table) in &mut tables {

@@ -12,7 +12,15 @@ pub(super) const LOCK_FILE: &str = "ingest.lock";
 /// process ends, however it ends.
 #[derive(Debug)]
 pub(super) struct WriteLock {
-    _file: File,
+    file: File,
+}
+
+impl Drop for WriteLock {
+    fn drop(&mut self) {
+        // Closing alone would not let go while a process that is just being
+        // started still has the file open too.
+        let _ = self.file.unlock();
+    }
 }
 
 impl WriteLock {
@@ -23,7 +31,7 @@ impl WriteLock {
         let file =
             private::open_to_lock(&path).map_err(|e| StoreError::io("open the lock", &path, e))?;
         match file.try_lock() {
-            Ok(()) => Ok(WriteLock { _file: file }),
+            Ok(()) => Ok(WriteLock { file }),
             Err(TryLockError::WouldBlock) => Err(StoreError::Busy { lock: path }),
             Err(TryLockError::Error(e)) => Err(StoreError::io("lock", &path, e)),
         }

@@ -411,9 +411,7 @@ fn reader_of(
     let builder = builder.with_batch_size(BATCH_ROWS);
     let builder = match asked {
         Asked::All => builder,
-        Asked::Rows(rows) => builder
-            .with_row_selection(rows)
-            .with_batch_size(FEW_ROWS),
+        Asked::Rows(rows) => builder.with_row_selection(rows).with_batch_size(FEW_ROWS),
         Asked::Within(within) => {
             let groups = builder.metadata().row_groups().iter().enumerate();
             let asked_for = groups.filter(|(_, group)| within.may_hold(group));

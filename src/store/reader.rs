@@ -4,7 +4,7 @@ use std::collections::BTreeMap;
 use std::sync::Arc;
 
 use super::Store;
-use super::arrays::{Columns, Interner};
+use super::arrays::Columns;
 use super::aside::{ListedRow, count_set_aside, listed_rows, of_no_van};
 use super::chunks::VanChunks;
 use super::columns::Kind;
@@ -181,7 +181,6 @@ pub(super) fn finished_parts(table: &Table, files: &FinishedFiles) -> Vec<Part> 
 
 pub(super) fn van_names(parts: &[Part], view: &View) -> Result<VanNames, StoreError> {
     let mut listed = Vec::new();
-    let mut interner = Interner::default();
     for part in parts {
         let Some(file) = view.of_file(part.file_id) else {
             continue;
@@ -189,10 +188,9 @@ pub(super) fn van_names(parts: &[Part], view: &View) -> Result<VanNames, StoreEr
         let mut last: Option<Arc<str>> = None;
         for batch in part::batches(&part.path, TableName::Vans, Some(&["van", LINE]))? {
             let batch = batch?;
-            let mut columns = Columns {
+            let columns = Columns {
                 batch: &batch,
                 path: &part.path,
-                interner: &mut interner,
             };
             let (names, lines) = (columns.names("van")?, columns.wholes(LINE)?);
             for row in 0..batch.num_rows() {

@@ -252,12 +252,26 @@ fn prices_of(vans: &[&OfVan], settings: &Settings) -> DecisionPrices {
 
 /// Builds the assessment from the fleet's lives and what was fitted to them.
 pub fn assess(lives: &FleetLives, fit: &FleetFit, settings: &Settings) -> Assessment {
+    assess_held(lives, fit, settings, true)
+}
+
+/// The same without the series of its vans, where no page will be drawn.
+pub fn assess_undrawn(lives: &FleetLives, fit: &FleetFit, settings: &Settings) -> Assessment {
+    assess_held(lives, fit, settings, false)
+}
+
+fn assess_held(
+    lives: &FleetLives,
+    fit: &FleetFit,
+    settings: &Settings,
+    is_drawn: bool,
+) -> Assessment {
     let all = lives.vans.par_iter().chain(&lives.retired);
     let vans: Vec<OfVan> = all.map(OfVan::of).collect();
     let vans: Vec<&OfVan> = vans.iter().collect();
     let prices = prices_of(&vans, settings);
     let lent = (&fit.fleet.wide, &prices, settings);
-    let mut assessing = Assessing::begin(lives, vans, lent, true);
+    let mut assessing = Assessing::begin(lives, vans, lent, is_drawn);
     let plants: Vec<Plant> = lives.vans.iter().map(Plant::of).collect();
     let mut by_district: BTreeMap<Arc<str>, Vec<&Plant>> = BTreeMap::new();
     for plant in &plants {
@@ -283,7 +297,7 @@ pub fn assess(lives: &FleetLives, fit: &FleetFit, settings: &Settings) -> Assess
 }
 
 /// Fits and assesses a fleet whose lives are laid down, some districts at a time:
-/// the same as [`assess`], but for series, which nobody will draw.
+/// the same as [`assess_undrawn`].
 ///
 /// # Errors
 /// Where lives cannot be read back.

@@ -23,7 +23,7 @@ use jiff::civil::Date;
 use crate::settings::Settings;
 
 pub use alarm::Alarm;
-pub use assess::{Glance, assess, assess_in_turn};
+pub use assess::{Glance, assess, assess_in_turn, assess_undrawn};
 pub use assessment::*;
 pub use due::{Job, jobs, stood_still};
 pub use membrane::alarm_of;

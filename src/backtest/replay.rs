@@ -85,7 +85,7 @@ pub fn replay(
         progress(done, months.len());
         let then = lives::cut(fleet, on, settings);
         let fitted = fit::fit(&then, settings);
-        let assessed = advise::assess(&then, &fitted, settings);
+        let assessed = advise::assess_undrawn(&then, &fitted, settings);
         let mut now = BTreeMap::new();
         for ((van, van_fit), assessment) in then.vans.iter().zip(&fitted.vans).zip(&assessed.vans) {
             if let Ok(forecast) = &van_fit.membrane {

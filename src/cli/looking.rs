@@ -67,15 +67,25 @@ impl Looking {
         said(context, self.newest_day)
     }
 
-    pub(super) fn assess(&self, as_of: Date) -> Assessment {
-        assess(&self.fleet, as_of, &self.settings)
+    /// For pages, with all that they draw.
+    fn assess(&self, as_of: Date) -> Assessment {
+        let lives = lives::cut(&self.fleet, as_of, &self.settings);
+        advise::assess(&lives, &fit::fit(&lives, &self.settings), &self.settings)
     }
 
-    /// The same for whoever looks no further: the rows go once they are cut.
+    /// For whoever only holds it against another day's.
+    fn assess_undrawn(&self, as_of: Date) -> Assessment {
+        undrawn(
+            &lives::cut(&self.fleet, as_of, &self.settings),
+            &self.settings,
+        )
+    }
+
+    /// For whoever draws nothing and looks no further: the rows go once they are cut.
     fn assess_and_leave(self, as_of: Date) -> Assessment {
         let lives = lives::cut(&self.fleet, as_of, &self.settings);
         drop(self.fleet);
-        of_lives(&lives, &self.settings)
+        undrawn(&lives, &self.settings)
     }
 
     /// Prices from the settings and the services up to the newest row.
@@ -95,7 +105,7 @@ impl Looking {
     ) -> Result<Vec<WhatIf>, CliError> {
         let lives = lives::cut(&self.fleet, as_of, &self.settings);
         let fitted = fit::fit(&lives, &self.settings);
-        let today = advise::assess(&lives, &fitted, &self.settings);
+        let today = advise::assess_undrawn(&lives, &fitted, &self.settings);
         questions
             .iter()
             .map(|(asked, changes)| {
@@ -109,8 +119,10 @@ impl Looking {
     /// good earlier forecasts were where that is asked for.
     pub(super) fn month(&self, as_of: Date, with_past: bool, context: &Context) -> Month {
         let before = month_before(as_of).filter(|day| *day >= self.first_day);
-        let (assessment, before) =
-            rayon::join(|| self.assess(as_of), || before.map(|day| self.assess(day)));
+        let (assessment, before) = rayon::join(
+            || self.assess(as_of),
+            || before.map(|day| self.assess_undrawn(day)),
+        );
         Month {
             since: before.map(|before| advise::since(&before, &assessment)),
             backtest: with_past.then(|| self.backtest(as_of, context)),
@@ -196,13 +208,8 @@ fn month_before(day: Date) -> Option<Date> {
     day.checked_sub(jiff::Span::new().months(1)).ok()
 }
 
-/// The assessment is a pure function of records, day and settings.
-fn assess(fleet: &Fleet, as_of: Date, settings: &Settings) -> Assessment {
-    of_lives(&lives::cut(fleet, as_of, settings), settings)
-}
-
-fn of_lives(lives: &FleetLives, settings: &Settings) -> Assessment {
-    advise::assess(lives, &fit::fit(lives, settings), settings)
+fn undrawn(lives: &FleetLives, settings: &Settings) -> Assessment {
+    advise::assess_undrawn(lives, &fit::fit(lives, settings), settings)
 }
 
 /// First and last day on which something was read, filled or done.

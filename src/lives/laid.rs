@@ -17,7 +17,7 @@ pub enum InTurnError {
     #[error(transparent)]
     Store(#[from] StoreError),
     #[error(
-        "cannot {doing} lives laid down in {}: such a fleet needs about 100 kB a van there; TMPDIR names another folder",
+        "cannot {doing} {}: a fleet of this size is laid down there for the time being, some 100 kB a van; the variable TMPDIR names another folder",
         path.display()
     )]
     Scratch {

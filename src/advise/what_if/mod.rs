@@ -116,7 +116,7 @@ pub fn what_if(
         &otherwise.ahead,
         &otherwise.settings,
     );
-    let changed = super::assess(&otherwise.lives, &fitted, &otherwise.settings);
+    let changed = super::assess_undrawn(&otherwise.lives, &fitted, &otherwise.settings);
     Ok(beside(asked, otherwise.notes, today, &changed))
 }
 

@@ -77,6 +77,10 @@ fn fall_at(levels: &[Level], since: usize, n: usize, scatter: f64) -> Option<f64
     let before = levels.get(since.max(n.saturating_sub(LOOKS_BEFORE))..n)?;
     let after = levels.get(n..(n + LOOKS_AFTER).min(levels.len()))?;
     let (last, first) = (before.last()?, after.first()?);
+    // Asked first, as it nearly always settles the matter.
+    if last.ln_salt_passage - first.ln_salt_passage <= FALL_LN / 2.0 {
+        return None;
+    }
     let own = before
         .iter()
         .rev()
@@ -99,8 +103,7 @@ fn fall_at(levels: &[Level], since: usize, n: usize, scatter: f64) -> Option<f64
     // Every look after it is down, and the one before it is not yet.
     let middle = was - fall / 2.0;
     let stays = after.iter().all(|level| level.ln_salt_passage < middle);
-    let sudden = last.ln_salt_passage > middle
-        && last.ln_salt_passage - first.ln_salt_passage > FALL_LN / 2.0;
+    let sudden = last.ln_salt_passage > middle;
     (fall > FALL_LN.max(chance)
         && stays
         && sudden
@@ -160,11 +163,13 @@ pub(crate) fn fresh_again(
         if after.len() < LOOKS_AT_LEAST {
             break;
         }
+        if last.product_ppm < going {
+            continue;
+        }
         // One splashed cup is no spent charge: the ones before it had risen too.
         let had_risen = median_of(before.iter().map(|level| level.product_ppm))
             .is_some_and(|ppm| ppm > FRESH_PPM);
-        let spent = last.product_ppm >= going
-            && (had_risen || (resin_only && last.product_ppm > limit_ppm));
+        let spent = had_risen || (resin_only && last.product_ppm > limit_ppm);
         let fell = median_of(after.iter().map(|level| level.product_ppm))
             .is_some_and(|ppm| last.product_ppm - ppm >= PRODUCT_FALL_PPM);
         let fresh = after.iter().all(|level| {

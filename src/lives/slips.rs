@@ -18,7 +18,9 @@ const READABLE_PPM: f64 = 5.0;
 /// µS/cm on the 0.5 scale: twice the ppm.
 const CONDUCTIVITY: (f64, f64) = (1.85, 2.15);
 /// The 0.7 scale against the 0.5 scale, or the other way round.
-const SCALES: [(f64, f64); 2] = [(1.33, 1.47), (1.0 / 1.47, 1.0 / 1.33)];
+const SCALES: [(f64, f64); 2] = [(NEAREST, 1.47), (1.0 / 1.47, 1.0 / NEAREST)];
+/// No named factor is nearer to 1 than this one and its inverse.
+const NEAREST: f64 = 1.33;
 const DECIMALS: [(f64, f64); 2] = [(8.5, 11.8), (1.0 / 11.8, 1.0 / 8.5)];
 /// What the other meters may move meanwhile.
 const OTHERS: (f64, f64) = (0.65, 1.55);
@@ -59,12 +61,15 @@ fn slip(looks: &[Look], i: usize) -> Option<Slip> {
     let look = looks.get(i).filter(|look| look.at_base)?;
     let from = i.saturating_sub(BESIDE);
     let beside = looks.get(from..(i + BESIDE + 1).min(looks.len()))?;
-    let beside: Vec<&Look> = beside
+    let beside = beside
         .iter()
         .enumerate()
         .filter(|(n, other)| from + n != i && other.at_base)
-        .map(|(_, other)| other)
-        .collect();
+        .map(|(_, other)| other);
+    if is_alike(look.feed_ppm?, beside.clone().filter_map(|l| l.feed_ppm)) {
+        return None;
+    }
+    let beside: Vec<&Look> = beside.collect();
     let usual = |of: fn(&Look) -> Option<f64>| {
         let mut values: Vec<f64> = beside.iter().filter_map(|other| of(other)).collect();
         (values.len() >= BESIDE_AT_LEAST)
@@ -108,6 +113,15 @@ fn slip(looks: &[Look], i: usize) -> Option<Slip> {
         .iter()
         .any(|scale| is_within(tap_ratio, *scale) && all_within(*scale))
         .then_some(Slip::Scale)
+}
+
+/// Whether a tap reads so much like each of those beside it that it is off from
+/// what is usual by none of the factors: the usual one lies between them.
+fn is_alike(ppm: f64, mut beside: impl Iterator<Item = f64>) -> bool {
+    beside.all(|other| {
+        let ratio = ppm / other;
+        1.0 / NEAREST < ratio && ratio < NEAREST
+    })
 }
 
 fn is_within(ratio: f64, (low, high): (f64, f64)) -> bool {

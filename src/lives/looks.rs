@@ -9,10 +9,10 @@ use super::days::Days;
 use super::median::median;
 use super::postcode::Postcode;
 use super::remarks::{Remarks, Repeated};
+use super::season::TapSeason;
 use super::seen::Seen;
 use super::slips;
 use crate::store::records::{Instant, Reading};
-use crate::water::tap_temperature_c;
 
 /// One look at the meters: the median of readings taken within ten minutes.
 #[derive(Debug, Clone, PartialEq)]
@@ -64,8 +64,13 @@ const COPIES_FROM_IN_SOFT_WATER: usize = 8;
 /// Swapping must change the order by this much to be believed.
 const SWAP_AT_LEAST: f64 = 5.0;
 
-/// A van's looks, oldest first.
-pub(crate) fn looks(seen: &Seen<'_>, days: &mut Days, remarks: &mut Remarks) -> Vec<Look> {
+/// A van's looks, oldest first. `season`: that of its tap.
+pub(crate) fn looks(
+    seen: &Seen<'_>,
+    season: &TapSeason,
+    days: &mut Days,
+    remarks: &mut Remarks,
+) -> Vec<Look> {
     let mut looks: Vec<Look> = Vec::with_capacity(seen.readings.len());
     let mut rest = seen.readings;
     while let Some(first) = rest.first() {
@@ -77,7 +82,7 @@ pub(crate) fn looks(seen: &Seen<'_>, days: &mut Days, remarks: &mut Remarks) -> 
             .count()
             .max(1);
         let (group, after) = rest.split_at(together);
-        looks.push(one_look(group, seen, days));
+        looks.push(one_look(group, seen, season, days));
         rest = after;
     }
     put_right(&mut looks, remarks);
@@ -85,7 +90,7 @@ pub(crate) fn looks(seen: &Seen<'_>, days: &mut Days, remarks: &mut Remarks) -> 
     thin_copies(looks, remarks)
 }
 
-fn one_look(group: &[Reading], seen: &Seen<'_>, days: &mut Days) -> Look {
+fn one_look(group: &[Reading], seen: &Seen<'_>, season: &TapSeason, days: &mut Days) -> Look {
     let first = group.first();
     let at = first.map_or(Instant(0), |r| r.taken_at);
     let date = days.date(at);
@@ -102,7 +107,7 @@ fn one_look(group: &[Reading], seen: &Seen<'_>, days: &mut Days) -> Look {
         permeate_ppm: of(|r| r.permeate_ppm),
         product_ppm: of(|r| r.product_ppm),
         water_c: of(|r| r.water_c),
-        seasonal_c: tap_temperature_c(f64::from(date.day_of_year())),
+        seasonal_c: season.on(f64::from(date.day_of_year())),
         feed_bar: of(|r| r.feed_bar),
         permeate_lpm: of(|r| r.permeate_lpm),
         concentrate_lpm: of(|r| r.concentrate_lpm),
@@ -160,39 +165,38 @@ fn put_right(looks: &mut [Look], remarks: &mut Remarks) {
 }
 
 /// Keeps the first of a run of looks with the same figures.
-fn thin_copies(looks: Vec<Look>, remarks: &mut Remarks) -> Vec<Look> {
-    let mut kept: Vec<Look> = Vec::with_capacity(looks.len());
-    let mut run: Vec<Look> = Vec::new();
-    let mut close = |run: &mut Vec<Look>, kept: &mut Vec<Look>| {
-        let known = run
-            .first()
-            .map_or(0, |look| look.triple().iter().flatten().count());
-        let shows = run
-            .first()
-            .and_then(|look| look.feed_ppm)
-            .is_some_and(|feed| feed > FEED_THAT_SHOWS_PPM);
-        let copies_from = if shows {
-            COPIES_FROM
-        } else {
-            COPIES_FROM_IN_SOFT_WATER
-        };
-        if run.len() >= copies_from && known >= 2 {
+fn thin_copies(mut looks: Vec<Look>, remarks: &mut Remarks) -> Vec<Look> {
+    let mut copies: Vec<usize> = Vec::new();
+    let mut begin = 0;
+    for run in looks.chunk_by(|a, b| a.triple() == b.triple()) {
+        if is_copied(run) {
+            copies.extend(begin + 1..begin + run.len());
             for copy in run.iter().skip(1) {
                 remarks.count(Repeated::CopiedReading, copy.date);
             }
-            run.truncate(1);
         }
-        kept.append(run);
-    };
-    for look in looks {
-        if run
-            .last()
-            .is_some_and(|last| last.triple() != look.triple())
-        {
-            close(&mut run, &mut kept);
-        }
-        run.push(look);
+        begin += run.len();
     }
-    close(&mut run, &mut kept);
-    kept
+    let (mut number, mut copies) = (0, copies.into_iter().peekable());
+    looks.retain(|_| {
+        number += 1;
+        copies.next_if_eq(&(number - 1)).is_none()
+    });
+    looks
+}
+
+/// Whether looks in a row with the same figures are too many to be readings.
+fn is_copied(run: &[Look]) -> bool {
+    let Some(first) = run.first() else {
+        return false;
+    };
+    let shows = first
+        .feed_ppm
+        .is_some_and(|feed| feed > FEED_THAT_SHOWS_PPM);
+    let copies_from = if shows {
+        COPIES_FROM
+    } else {
+        COPIES_FROM_IN_SOFT_WATER
+    };
+    run.len() >= copies_from && first.triple().iter().flatten().count() >= 2
 }

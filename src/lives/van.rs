@@ -115,12 +115,10 @@ impl<'a> Settled<'a> {
     ) -> Settled<'a> {
         let (until, habits) = (lent.until, &lent.settings.habits);
         let mut days = Days::new(&lent.settings.time_zone);
-        let mut looks = looks(seen, &mut days, remarks);
-        let season = lent.seasons.at(water);
+        let mut looks = looks(seen, &lent.seasons.at(water), &mut days, remarks);
         let regimes = changes::regimes(seen, &looks);
         for (look, regime) in looks.iter_mut().zip(&regimes) {
             look.regime = *regime;
-            look.seasonal_c = season.on(f64::from(look.date.day_of_year()));
         }
         let tank_litres = seen.sizes.on(until, |row| row.tank_litres);
         let usual = UsualFill::of(seen.fills, tank_litres, lent.aids.fill_litres);

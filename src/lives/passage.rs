@@ -71,13 +71,38 @@ impl Running {
     }
 }
 
-/// Takes one value out of a window in order, and another one in.
-fn move_on(window: &mut Vec<f64>, left: f64, joined: f64) {
-    if let Ok(at) = window.binary_search_by(|v| v.total_cmp(&left)) {
-        window.remove(at);
+/// Takes one value out of a window in order, and another one in: those between
+/// the two places move up.
+fn move_on(window: &mut [f64], left: f64, joined: f64) {
+    if left.to_bits() == joined.to_bits() {
+        return;
     }
-    let at = window.partition_point(|v| v.total_cmp(&joined).is_lt());
-    window.insert(at, joined);
+    let Some(at) = window.iter().position(|v| v.to_bits() == left.to_bits()) else {
+        return;
+    };
+    let (below, above) = window.split_at_mut(at);
+    let Some((slot, above)) = above.split_first_mut() else {
+        return;
+    };
+    let mut slot = slot;
+    if left.total_cmp(&joined).is_lt() {
+        for next in above {
+            if next.total_cmp(&joined).is_ge() {
+                break;
+            }
+            *slot = *next;
+            slot = next;
+        }
+    } else {
+        for next in below.iter_mut().rev() {
+            if next.total_cmp(&joined).is_lt() {
+                break;
+            }
+            *slot = *next;
+            slot = next;
+        }
+    }
+    *slot = joined;
 }
 
 /// Salt passage of each look, same order and length; `None` where it cannot be
@@ -91,11 +116,7 @@ pub(crate) fn passages(looks: &[Look]) -> Vec<Option<Passage>> {
         look.permeate_lpm.filter(|lpm| *lpm > 0.0)?;
         look.concentrate_lpm.filter(|lpm| *lpm > 0.0)
     });
-    // Usual over the year: a median of recoveries would follow the season.
-    let usual_recovery = |n: usize| {
-        let made = flow.around(n)? * water_temperature_factor(MIDDLING_C);
-        Some(recovery_from_flows(made, drained.around(n)?))
-    };
+    let middling = water_temperature_factor(MIDDLING_C);
     let permeate = Running::of(looks, |look| Some(look.salt_passage()? * look.feed_ppm?));
     let pressure = Running::of(looks, |look| look.feed_bar.filter(|bar| *bar > 0.0));
     looks
@@ -103,6 +124,12 @@ pub(crate) fn passages(looks: &[Look]) -> Vec<Option<Passage>> {
         .enumerate()
         .map(|(n, look)| {
             let raw = look.salt_passage()?;
+            let usual_flow = flow.around(n);
+            let usual_drained = drained.around(n);
+            // Usual over the year: a median of recoveries would follow the season.
+            let usual_recovery = usual_flow
+                .zip(usual_drained)
+                .map(|(lpm, drained)| recovery_from_flows(lpm * middling, drained));
             let known = Conditions {
                 feed_ppm: look.feed_ppm?,
                 // What is usual there, not what was read: a reading that errs
@@ -114,23 +141,20 @@ pub(crate) fn passages(looks: &[Look]) -> Vec<Option<Passage>> {
                 concentrate_lpm: look.concentrate_lpm,
                 feed_bar: look.feed_bar,
                 usual: UsualOperation {
-                    permeate_lpm_at_25: flow.around(n),
-                    recovery: usual_recovery(n),
+                    permeate_lpm_at_25: usual_flow,
+                    recovery: usual_recovery,
                     feed_bar: pressure.around(n),
                 },
             };
             let at_25 = salt_passage_at_25(raw, &known, THETA_MEAN_PER_C).ok()?;
             // The layer at the membrane grows with recovery as the feed side does.
-            let usual = usual_recovery(n);
             let read = look
                 .permeate_lpm
                 .zip(look.concentrate_lpm)
                 .filter(|(made, drained)| *made > 0.0 && *drained > 0.0)
                 .map(|(made, drained)| recovery_from_flows(made, drained));
-            let layer = match (usual, read, flow.around(n)) {
-                (Some(usual), Some(read), Some(_)) => {
-                    polarisation_factor(usual) / polarisation_factor(read)
-                }
+            let layer = match (usual_recovery, read) {
+                (Some(usual), Some(read)) => polarisation_factor(usual) / polarisation_factor(read),
                 _ => 1.0,
             };
             Some(Passage {
@@ -138,10 +162,7 @@ pub(crate) fn passages(looks: &[Look]) -> Vec<Option<Passage>> {
                 salt_passage: at_25.salt_passage * layer,
                 sd_ln: at_25.sd_ln,
                 theta_lever: at_25.theta_lever,
-                recovery_known: flow.around(n).is_some()
-                    && drained.around(n).is_some()
-                    && look.permeate_lpm.is_some_and(|lpm| lpm > 0.0)
-                    && look.concentrate_lpm.is_some_and(|lpm| lpm > 0.0),
+                recovery_known: usual_recovery.is_some() && read.is_some(),
             })
         })
         .collect()

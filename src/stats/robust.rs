@@ -22,6 +22,19 @@ pub fn median(values: &[f64]) -> Result<f64, StatsError> {
     quantile(values, 0.5, QuantileType::Type7)
 }
 
+/// [`median`] of a few values, which are put in order where they are.
+///
+/// # Errors
+/// As there.
+pub fn median_in_place(values: &mut [f64]) -> Result<f64, StatsError> {
+    if values.is_empty() {
+        return median(values);
+    }
+    check_finite("values", values)?;
+    values.sort_unstable_by(f64::total_cmp);
+    Ok(quantile_of_sorted(values, 0.5, QuantileType::Type7))
+}
+
 /// Median of the absolute deviations from the median, not scaled to a standard deviation.
 pub fn mad(values: &[f64]) -> Result<f64, StatsError> {
     let centre = median(values)?;

@@ -3,7 +3,7 @@
 use std::sync::Arc;
 
 use crate::lives::{ElementLife, PassagePoint, Start};
-use crate::stats::robust::median;
+use crate::stats::robust::{median, median_in_place};
 
 use super::shared::Shared;
 use super::step::step_of;
@@ -199,13 +199,9 @@ fn rounding_variances(points: &[PassagePoint]) -> Vec<f64> {
     }
     (0..points.len())
         .map(|i| {
-            let around: Vec<f64> = points
-                .iter()
-                .skip(i.saturating_sub(4))
-                .take(9)
-                .map(|p| p.permeate_ppm)
-                .collect();
-            let usual = median(&around).unwrap_or(1.0).max(0.5);
+            let around = points.iter().skip(i.saturating_sub(4));
+            let usual = median_of_few::<9>(around.map(|p| p.permeate_ppm));
+            let usual = usual.unwrap_or(1.0).max(0.5);
             STEADY_LOOKS * (ROUNDING_PPM / usual).powi(2)
         })
         .collect()
@@ -222,20 +218,30 @@ fn tail_weights(points: &[PassagePoint]) -> Vec<f64> {
     ln.iter()
         .enumerate()
         .map(|(i, y)| {
-            let from = i.saturating_sub(3);
-            let to = (i + 4).min(ln.len());
-            let around: Vec<f64> = (from..to)
-                .filter(|&j| j != i)
-                .filter_map(|j| ln.get(j).copied())
-                .collect();
-            if around.len() < 2 {
+            let (from, to) = (i.saturating_sub(3), (i + 4).min(ln.len()));
+            if to - from < 3 {
                 return 1.0;
             }
+            let before = ln.get(from..i).unwrap_or_default();
+            let after = ln.get(i + 1..to).unwrap_or_default();
+            let around = median_of_few::<6>(before.iter().chain(after).copied());
             let sd = points.get(i).map_or(0.1, |p| p.sd_ln).max(0.02) * 1.25;
-            let z = (y - median(&around).unwrap_or(*y)) / sd;
+            let z = (y - around.unwrap_or(*y)) / sd;
             ((NU + 1.0) / (NU + z * z)).min(1.0)
         })
         .collect()
+}
+
+/// Median of the first so many values; `None` where there are none, or not all are
+/// finite.
+fn median_of_few<const MOST: usize>(values: impl Iterator<Item = f64>) -> Option<f64> {
+    let mut few = [0.0; MOST];
+    let mut count = 0;
+    for (to, value) in few.iter_mut().zip(values) {
+        *to = value;
+        count += 1;
+    }
+    median_in_place(few.get_mut(..count)?).ok()
 }
 
 /// Median distance of readings from the one before, in standard deviations:

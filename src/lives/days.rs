@@ -8,16 +8,29 @@ use crate::store::records::{Instant, When};
 
 pub(crate) const MICROS_PER_DAY: i64 = 86_400_000_000;
 
+/// Microseconds by which local time is ahead, from `since` up to `until`.
+#[derive(Debug, Clone, Copy)]
+struct Offset {
+    since: i64,
+    until: i64,
+    ahead: i64,
+}
+
+impl Offset {
+    fn holds_at(&self, at: Instant) -> bool {
+        at.0 >= self.since && at.0 < self.until
+    }
+}
+
 /// Finds the local day of an instant. Rows come in order, so the offset from
 /// universal time and the day before are remembered: a look-up in the time
 /// zone costs far more than a comparison.
 #[derive(Debug, Clone)]
 pub(crate) struct Days {
     time_zone: TimeZone,
-    /// Microseconds by which local time is ahead, from `since` up to `until`.
-    offset: i64,
-    since: i64,
-    until: i64,
+    offset: Offset,
+    /// All that were looked up.
+    known: Vec<Offset>,
     /// Day number since 1970-01-01 of the last day found, and that day.
     number: i64,
     date: Date,
@@ -27,9 +40,12 @@ impl Days {
     pub(crate) fn new(time_zone: &TimeZone) -> Days {
         Days {
             time_zone: time_zone.clone(),
-            offset: 0,
-            since: 0,
-            until: 0,
+            offset: Offset {
+                since: 0,
+                until: 0,
+                ahead: 0,
+            },
+            known: Vec::new(),
             number: 0,
             date: date(1970, 1, 1),
         }
@@ -37,33 +53,47 @@ impl Days {
 
     /// The local day on which `at` falls.
     pub(crate) fn date(&mut self, at: Instant) -> Date {
-        if at.0 < self.since || at.0 >= self.until {
-            self.look_up(at);
+        if !self.offset.holds_at(at) {
+            let known = self.known.iter().find(|offset| offset.holds_at(at));
+            self.offset = match known {
+                Some(known) => *known,
+                None => self.look_up(at),
+            };
         }
-        let local = at.0.saturating_add(self.offset);
+        let local = at.0.saturating_add(self.offset.ahead);
         let number = local.div_euclid(MICROS_PER_DAY);
-        if number != self.number {
-            self.number = number;
+        // Mostly it is one of the next few days, which are soon counted off.
+        let ahead = number - self.number;
+        if (1..=7).contains(&ahead) {
+            for _ in 0..ahead {
+                self.date = self.date.tomorrow().unwrap_or(self.date);
+            }
+        } else if ahead != 0 {
             self.date = days_after(date(1970, 1, 1), number);
         }
+        self.number = number;
         self.date
     }
 
     /// Finds the offset at an instant and how long it holds.
-    fn look_up(&mut self, at: Instant) {
+    fn look_up(&mut self, at: Instant) -> Offset {
         let edge = if at.0 < 0 {
             Timestamp::MIN
         } else {
             Timestamp::MAX
         };
         let timestamp = Timestamp::from_microsecond(at.0).unwrap_or(edge);
-        self.offset = i64::from(self.time_zone.to_offset(timestamp).seconds()) * 1_000_000;
-        self.since = at.0;
-        self.until = self
-            .time_zone
-            .following(timestamp)
-            .next()
-            .map_or(i64::MAX, |change| change.timestamp().as_microsecond());
+        let offset = Offset {
+            since: at.0,
+            until: self
+                .time_zone
+                .following(timestamp)
+                .next()
+                .map_or(i64::MAX, |change| change.timestamp().as_microsecond()),
+            ahead: i64::from(self.time_zone.to_offset(timestamp).seconds()) * 1_000_000,
+        };
+        self.known.push(offset);
+        offset
     }
 
     /// The first instant of a local day.

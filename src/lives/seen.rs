@@ -39,6 +39,8 @@ pub(crate) struct Seen<'a> {
     pub sizes: Sizes<'a>,
     pub places: Places<'a>,
     pub base: Base,
+    /// Knows the offsets that hold at the rows.
+    pub days: Days,
     /// Rows left out because the van was out of service by then.
     pub rows_after_out: usize,
     /// First day with any row.
@@ -121,6 +123,7 @@ impl<'a> Seen<'a> {
             sizes,
             places,
             base,
+            days,
             rows_after_out: known_readings.len() - readings.len() + known_fills.len() - fills.len(),
             first_row,
             last_row,

@@ -5,7 +5,6 @@ use jiff::civil::Date;
 use super::changes::{self, Change};
 use super::charges::{self, Resin};
 use super::cut::FleetAids;
-use super::days::Days;
 use super::elements::{self, Material};
 use super::entering::{Track, entering_ppm};
 use super::hardness_table::{HardnessTable, WaterSeen};
@@ -114,7 +113,7 @@ impl<'a> Settled<'a> {
         remarks: &mut Remarks,
     ) -> Settled<'a> {
         let (until, habits) = (lent.until, &lent.settings.habits);
-        let mut days = Days::new(&lent.settings.time_zone);
+        let mut days = seen.days.clone();
         let mut looks = looks(seen, &lent.seasons.at(water), &mut days, remarks);
         let regimes = changes::regimes(seen, &looks);
         for (look, regime) in looks.iter_mut().zip(&regimes) {

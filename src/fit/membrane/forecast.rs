@@ -91,8 +91,15 @@ pub struct ElementDraw {
 #[derive(Debug, Clone)]
 pub struct ElementDraws {
     pub draws: Vec<ElementDraw>,
-    /// `ln` salt passage at the readings and at the end, a path for every fourth draw.
-    pub paths: Vec<Vec<f64>>,
+    /// At the readings and at the end, a path for every fourth draw.
+    paths: Vec<Path>,
+}
+
+/// Levels that a draw went through, and their scale.
+#[derive(Debug, Clone)]
+struct Path {
+    levels: Vec<f64>,
+    scale: Scale,
 }
 
 /// Everything about one element under one draw of the shared numbers.
@@ -221,8 +228,10 @@ fn draws_under(
         if passed || shown {
             paths.draw(rate, level, rng, path);
             if shown {
-                out.paths
-                    .push(path.iter().map(|&l| shared.unbend(l)).collect());
+                out.paths.push(Path {
+                    levels: path.clone(),
+                    scale: shared.scale(),
+                });
             }
         }
         let mut draw = ElementDraw {
@@ -465,7 +474,6 @@ fn path_over_time(
             .usage
             .season
             .usual_days(f64::from(as_of.day_of_year()), day);
-        levels.clear();
         wide::widest(PassageAhead {
             draws: &draws.draws,
             sways: &fit.sways,
@@ -500,25 +508,28 @@ impl wide::Loops for PassageAhead<'_> {
     #[inline(always)]
     fn run(self) {
         let each = self.draws.iter().zip(self.sways);
-        self.passage.extend(each.map(|(d, z)| {
+        // A plain loop into room that is there: only so are several worked out together.
+        self.passage.resize(each.len(), 0.0);
+        for (passage, (d, z)) in self.passage.iter_mut().zip(each) {
             let litres = d.litres_per_day * self.usual_days;
             let g = &d.growth;
             let wander = (g.wander_per_litre * litres).sqrt() * z;
             let level = g.level + g.rate_per_litre * litres + wander;
-            wide::exp(g.scale.unbend_wide(level)).min(1.0)
-        }));
+            let seen = wide::exp(g.scale.unbend_wide(level));
+            *passage = if seen < 1.0 { seen } else { 1.0 };
+        }
     }
 }
 
 /// Salt passage at the readings and at the end, as far as it was asked for.
 struct Past<'a> {
-    paths: &'a [Vec<f64>],
+    paths: &'a [Path],
     spans: Vec<Option<Span<f64>>>,
 }
 
 impl Past<'_> {
     fn of(draws: &ElementDraws) -> Past<'_> {
-        let places = draws.paths.first().map_or(0, Vec::len);
+        let places = draws.paths.first().map_or(0, |p| p.levels.len());
         Past {
             paths: &draws.paths,
             spans: vec![None; places],
@@ -528,8 +539,11 @@ impl Past<'_> {
     fn span(&mut self, place: usize) -> Option<Span<f64>> {
         let known = self.spans.get_mut(place)?;
         Some(*known.get_or_insert_with(|| {
-            let there = self.paths.iter().filter_map(|p| p.get(place));
-            span_of(there.map(|l| l.exp()))
+            let there = self.paths.iter().filter_map(|p| {
+                let level = p.levels.get(place)?;
+                Some(p.scale.unbend(*level).exp())
+            });
+            span_of(there)
         }))
     }
 

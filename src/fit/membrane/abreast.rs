@@ -6,7 +6,7 @@
 use super::course::Scale;
 use super::looks::{ElementLooks, TOGETHER};
 use super::shared::Shared;
-use crate::stats::drift::abreast::{LANES, Lanes, Looks, Summaries, lanes};
+use crate::stats::drift::abreast::{LANES, Lanes, Looks, Summaries, SummingUp, Taking, lanes};
 use crate::stats::wide;
 
 /// Shared numbers side by side; the last one stands in for those that are missing.
@@ -70,10 +70,16 @@ impl SharedAbreast {
 
 impl ElementLooks {
     /// As [`ElementLooks::looks`]: puts the looks into `out`, and gives `ln` of
-    /// what their scale stretches them by, summed.
+    /// what their scale stretches them by, summed. `taking` gets each as it is made:
+    /// what waits for the look before goes on beside what the next one is made of.
     #[inline(always)]
-    pub fn looks_abreast(&self, shared: &SharedAbreast, out: &mut Vec<Looks>) -> Lanes {
-        out.clear();
+    pub fn looks_abreast(
+        &self,
+        shared: &SharedAbreast,
+        out: &mut Vec<Looks>,
+        mut taking: impl Taking,
+    ) -> Lanes {
+        // What stands there from before is overwritten.
         out.resize(self.len(), Looks::NONE);
         let per_membrane = 1.0 / self.membranes();
         let groups = self
@@ -82,6 +88,12 @@ impl ElementLooks {
             .zip(self.litres_by_levels());
         // Exposure of the first few levels comes with the rest; more are rare.
         let (mut first, mut litres_of_first) = ([[0.0; LANES]; TOGETHER], &[][..]);
+        let is_more = self.ln_levels().len() > TOGETHER;
+        if is_more {
+            for look in out.iter_mut() {
+                look.advance = [0.0; LANES];
+            }
+        }
         for (n, (ln_levels, litres)) in groups.enumerate() {
             let mut factors = [[0.0; LANES]; TOGETHER];
             for (factor, ln_hardness) in factors.iter_mut().zip(ln_levels) {
@@ -111,7 +123,8 @@ impl ElementLooks {
         for ((look, point), litres) in each {
             // One loop for all, into memory of its own: only so are the lanes worked
             // out together.
-            let (exposures, befores, so_far) = (look.advance, before, stretched);
+            let exposures = if is_more { look.advance } else { [0.0; LANES] };
+            let (befores, so_far) = (before, stretched);
             let mut now = Looks::NONE;
             for l in 0..LANES {
                 let [of_a, of_b, of_c, of_d] = *litres;
@@ -137,6 +150,7 @@ impl ElementLooks {
                 stretched[l] = so_far[l] - ln_w;
             }
             *look = now;
+            taking.take(look);
         }
         stretched
     }
@@ -150,12 +164,10 @@ pub fn summarise(
     shared: &SharedAbreast,
     room: &mut Vec<Looks>,
 ) -> (Summaries, Lanes) {
-    let stretched = element.looks_abreast(shared, room);
-    let mut summaries = shared.start(element.start_known);
-    for look in room.iter() {
-        summaries.look(look, &shared.wander);
-    }
-    (summaries, stretched)
+    let mut summaries = [shared.start(element.start_known); 2];
+    let mut summing = SummingUp::new(&mut summaries, &shared.wander);
+    let stretched = element.looks_abreast(shared, room, &mut summing);
+    (summing.sum(), stretched)
 }
 
 /// [`summarise`], compiled for every width.

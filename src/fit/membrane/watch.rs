@@ -7,9 +7,10 @@
 use jiff::civil::Date;
 
 use super::abreast::{SharedAbreast, lanes_of};
+use super::course::Scale;
 use super::forecast::InUse;
 use super::looks::ElementLooks;
-use super::shared::{Shared, SharedDraw, SharedFit};
+use super::shared::{SharedDraw, SharedFit};
 use super::typical::TypicalLife;
 use crate::fit::{Band, Step, Watched, WatchedLook};
 use crate::stats::drift::abreast::{LANES, Lanes, Looks, Summaries, lanes};
@@ -168,7 +169,7 @@ impl wide::Loops for Watching<'_> {
 
     #[inline(always)]
     fn run(self) {
-        self.element.looks_abreast(self.shared, self.room);
+        self.element.looks_abreast(self.shared, self.room, ());
         for (i, look) in self.room.iter_mut().enumerate() {
             let (share, breaks) = self.element.bare(i);
             for variance in &mut look.variance {
@@ -476,10 +477,18 @@ fn believed(looks: &[Looks], i: usize, newest: usize) -> Looks {
 
 /// What usual elements of this water read after so many litres.
 struct Usual {
-    shared: Shared,
-    ln_rate: f64,
-    spread: f64,
+    scale: Scale,
+    rate: f64,
     start: Drifting,
+    /// One in ten lies below, half, and nine in ten.
+    shares: [Share; 3],
+}
+
+/// Standard deviations from the middle, and how much the pace is off there.
+#[derive(Clone, Copy)]
+struct Share {
+    z: f64,
+    pace: f64,
 }
 
 impl Usual {
@@ -496,31 +505,31 @@ impl Usual {
             start.start_variance = first.iter().map(|l| l.variance).sum::<f64>()
                 / (first.len() * first.len()).max(1) as f64;
         }
+        const Z90: f64 = 1.2816;
+        let ln_rate = draw.shared.ln_rate + addition;
+        let spread = draw.shared.rate_sd.hypot(unsure);
+        let rate = ln_rate.exp();
         Usual {
-            ln_rate: draw.shared.ln_rate + addition,
-            spread: draw.shared.rate_sd.hypot(unsure),
-            shared,
+            scale: shared.scale(),
+            rate,
             start,
+            shares: [-Z90, 0.0, Z90].map(|z: f64| Share {
+                z,
+                pace: (ln_rate + z.signum() * spread).exp() - rate,
+            }),
         }
     }
 
     /// Nine elements in ten of that water lie below `p90`, one in ten below `p10`.
     fn after(&self, exposure: f64, x: Date) -> Band<Date> {
         let start = &self.start;
-        let at = |z: f64| {
+        let grown = self.rate * exposure;
+        let sd = (start.start_variance + start.wander * exposure).sqrt();
+        let [p10, p50, p90] = self.shares.map(|Share { z, pace }| {
             // The spreads of start, wander and pace, each as it shows on the level.
-            let pace = (self.ln_rate + z.signum() * self.spread).exp() - self.ln_rate.exp();
-            let grown = self.ln_rate.exp() * exposure;
-            let sd = (start.start_variance + start.wander * exposure).sqrt();
             let level = start.start_mean + grown + z * sd.hypot(pace * exposure);
-            self.shared.unbend(level).exp().min(1.0)
-        };
-        const Z90: f64 = 1.2816;
-        Band {
-            x,
-            p10: at(-Z90),
-            p50: at(0.0),
-            p90: at(Z90),
-        }
+            self.scale.unbend(level).exp().min(1.0)
+        });
+        Band { x, p10, p50, p90 }
     }
 }

@@ -54,6 +54,54 @@ impl Looks {
     }
 }
 
+/// Who takes looks as they are worked out.
+pub trait Taking {
+    /// Has to be marked `#[inline(always)]`.
+    fn take(&mut self, look: &Looks);
+}
+
+/// Nobody does.
+impl Taking for () {
+    #[inline(always)]
+    fn take(&mut self, _: &Looks) {}
+}
+
+/// Sums up looks from the first one on: the same as [`Summaries::look`] one by one,
+/// but quicker.
+#[derive(Debug)]
+pub struct SummingUp<'a> {
+    // By turns into one of two: only so do the lanes stay side by side from one
+    // look to the next.
+    was: &'a mut Summaries,
+    now: &'a mut Summaries,
+    wander: &'a Lanes,
+}
+
+impl<'a> SummingUp<'a> {
+    /// `room` for two: what is there before any look, and whatever else.
+    #[inline(always)]
+    pub fn new(room: &'a mut [Summaries; 2], wander: &'a Lanes) -> SummingUp<'a> {
+        let [was, now] = room;
+        SummingUp { was, now, wander }
+    }
+
+    #[inline(always)]
+    pub fn sum(&self) -> Summaries {
+        *self.was
+    }
+}
+
+impl Taking for &mut SummingUp<'_> {
+    #[inline(always)]
+    fn take(&mut self, look: &Looks) {
+        self.was.with(look, self.wander, self.now);
+        if self.now.looks.is_multiple_of(Summaries::TOGETHER) {
+            self.now.add_ln_spreads();
+        }
+        std::mem::swap(&mut self.was, &mut self.now);
+    }
+}
+
 /// As [`DriftSummary`], but for the constant.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Summaries {
@@ -87,35 +135,48 @@ impl Summaries {
         }
     }
 
+    /// Looks after which the logarithm of the product of their variances is taken.
+    const TOGETHER: usize = 8;
+
     /// Takes in one more look; see [`DriftSummary::look`].
     #[inline(always)]
     pub fn look(&mut self, look: &Looks, wander: &Lanes) {
-        // Copies, and one loop for all: only so are the lanes worked out together.
-        let (was, look, wander) = (*self, *look, *wander);
-        let mut now = was;
+        let was = *self;
+        was.with(look, wander, self);
+        if self.looks.is_multiple_of(Self::TOGETHER) {
+            self.add_ln_spreads();
+        }
+    }
+
+    /// Makes `now` what this is with one more look.
+    #[inline(always)]
+    fn with(&self, look: &Looks, wander: &Lanes, now: &mut Summaries) {
+        // One loop for all: only so are the lanes worked out together.
         for l in 0..LANES {
-            let level_rate = was.level_rate[l] + look.advance[l];
-            let variance = was.level_variance[l] + wander[l] * look.advance[l] + look.jump[l];
+            let level_rate = self.level_rate[l] + look.advance[l];
+            let variance = self.level_variance[l] + wander[l] * look.advance[l] + look.jump[l];
             let spread = variance + look.variance[l];
             let weight = 1.0 / spread;
-            let miss = look.y[l] - was.level_0[l];
+            let miss = look.y[l] - self.level_0[l];
             let gain = variance * weight;
-            now.information[l] = was.information[l] + level_rate * level_rate * weight;
-            now.linear[l] = was.linear[l] + level_rate * miss * weight;
-            now.squares[l] = was.squares[l] + miss * miss * weight;
-            now.spreads[l] = was.spreads[l] * spread;
-            now.level_0[l] = was.level_0[l] + gain * miss;
+            now.information[l] = self.information[l] + level_rate * level_rate * weight;
+            now.linear[l] = self.linear[l] + level_rate * miss * weight;
+            now.squares[l] = self.squares[l] + miss * miss * weight;
+            now.spreads[l] = self.spreads[l] * spread;
+            now.level_0[l] = self.level_0[l] + gain * miss;
             now.level_rate[l] = level_rate - gain * level_rate;
             now.level_variance[l] = variance * (1.0 - gain);
         }
-        now.looks += 1;
-        // One logarithm for several looks, before their product leaves all bounds.
-        if now.looks.is_multiple_of(8) {
-            let (so_far, spreads) = (now.ln_spreads, now.spreads);
-            now.ln_spreads = lanes!(l => so_far[l] + wide::ln(spreads[l]));
-            now.spreads = [1.0; LANES];
-        }
-        *self = now;
+        now.ln_spreads = self.ln_spreads;
+        now.looks = self.looks + 1;
+    }
+
+    /// One logarithm for several looks, before their product leaves all bounds.
+    #[inline(always)]
+    fn add_ln_spreads(&mut self) {
+        let (so_far, spreads) = (self.ln_spreads, self.spreads);
+        self.ln_spreads = lanes!(l => so_far[l] + wide::ln(spreads[l]));
+        self.spreads = [1.0; LANES];
     }
 
     /// `ln p(looks | rate)` at rate 0.

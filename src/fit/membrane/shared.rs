@@ -480,29 +480,16 @@ struct SideBySide {
 impl SideBySide {
     /// At most [`LANES`] sets.
     fn of(sets: &[Shared]) -> SideBySide {
-        const REACH: f64 = 4.5;
-        let step = |s: &Shared| 2.0 * REACH * s.total_rate_sd() / (GRID - 1) as f64;
-        let ln_rate =
-            |s: &Shared, i: usize| s.ln_rate - REACH * s.total_rate_sd() + step(s) * i as f64;
-        let density = |s: &Shared, i: usize, n: usize| {
-            let mean = s.ln_rate + node(n) * s.district_sd;
-            let z = (ln_rate(s, i) - mean) / s.rate_sd;
-            wide::exp(-0.5 * z * z) * step(s) / (s.rate_sd * (2.0 * std::f64::consts::PI).sqrt())
-        };
+        let (rates, density) = wide::widest(LayingOut {
+            ln_rate: lanes_of(sets, |s| s.ln_rate),
+            rate_sd: lanes_of(sets, |s| s.rate_sd),
+            district_sd: lanes_of(sets, |s| s.district_sd),
+            total_rate_sd: lanes_of(sets, Shared::total_rate_sd),
+        });
         SideBySide {
             shared: SharedAbreast::of(sets),
-            rates: (0..GRID)
-                .map(|i| lanes_of(sets, |s| wide::exp(ln_rate(s, i))))
-                .collect(),
-            density: (0..GRID / TOGETHER)
-                .map(|group| {
-                    std::array::from_fn(|n| {
-                        std::array::from_fn(|i| {
-                            lanes_of(sets, |s| density(s, group * TOGETHER + i, n))
-                        })
-                    })
-                })
-                .collect(),
+            rates,
+            density,
         }
     }
 
@@ -512,6 +499,49 @@ impl SideBySide {
             side: self,
             elements,
         })
+    }
+}
+
+/// What the grids of rates and densities are laid out from.
+struct LayingOut {
+    ln_rate: Lanes,
+    rate_sd: Lanes,
+    district_sd: Lanes,
+    total_rate_sd: Lanes,
+}
+
+impl wide::Loops for LayingOut {
+    type Output = (Vec<Lanes>, Vec<[[Lanes; TOGETHER]; NODES]>);
+
+    #[inline(always)]
+    fn run(self) -> Self::Output {
+        const REACH: f64 = 4.5;
+        let LayingOut {
+            ln_rate: middle,
+            rate_sd,
+            district_sd,
+            total_rate_sd,
+        } = self;
+        let step = lanes!(l => 2.0 * REACH * total_rate_sd[l] / (GRID - 1) as f64);
+        let low = lanes!(l => middle[l] - REACH * total_rate_sd[l]);
+        let whole = lanes!(l => rate_sd[l] * (2.0 * std::f64::consts::PI).sqrt());
+        let means: [Lanes; NODES] =
+            std::array::from_fn(|n| lanes!(l => middle[l] + node(n) * district_sd[l]));
+        let mut rates = Vec::with_capacity(GRID);
+        let mut density = vec![[[[0.0; LANES]; TOGETHER]; NODES]; GRID / TOGETHER];
+        for (group, of_group) in density.iter_mut().enumerate() {
+            for i in 0..TOGETHER {
+                let at = (group * TOGETHER + i) as f64;
+                let ln_rate = lanes!(l => low[l] + step[l] * at);
+                rates.push(lanes!(l => wide::exp(ln_rate[l])));
+                for (of_node, mean) in of_group.iter_mut().zip(&means) {
+                    let mean = *mean;
+                    let z = lanes!(l => (ln_rate[l] - mean[l]) / rate_sd[l]);
+                    of_node[i] = lanes!(l => wide::exp(-0.5 * z[l] * z[l]) * step[l] / whole[l]);
+                }
+            }
+        }
+        (rates, density)
     }
 }
 

@@ -200,15 +200,16 @@ fn ends(values: &[f64]) -> Option<(f64, f64)> {
 
 /// `ln` of each reading over the usual salt passage then.
 pub fn residuals(life: &ElementLife, watched: &Watched) -> Vec<(Date, f64)> {
-    let by_day: BTreeMap<Date, f64> = watched
-        .looks
-        .iter()
-        .map(|l| (l.date, l.usual.p50))
-        .collect();
+    // Both oldest first; of several looks on a day the last one counts.
+    let mut looks = watched.looks.iter().peekable();
+    let mut last = None;
     life.points
         .iter()
         .filter_map(|p| {
-            let usual = by_day.get(&p.date)?;
+            while let Some(look) = looks.next_if(|l| l.date <= p.date) {
+                last = Some(look);
+            }
+            let usual = last.filter(|l| l.date == p.date)?.usual.p50;
             Some((p.date, (p.salt_passage.max(1e-6) / usual.max(1e-6)).ln()))
         })
         .collect()

@@ -2,7 +2,7 @@
 
 use super::changes::Change;
 use super::elements::{Material, Stretch};
-use super::entering::Track;
+use super::entering::{Track, Walk};
 use super::seen::Dated;
 use super::types::{ChargeLife, ProductPoint};
 use super::usage::{Districts, Made};
@@ -112,19 +112,20 @@ struct Treated {
 
 impl Treated {
     /// The water of a fill carries what enters the resin at that time.
-    fn add(&mut self, fill: &Made, entering: &Track) {
+    fn add(&mut self, fill: &Made, entering: &mut Walk<'_>) {
         self.litres += fill.litres;
         self.ppm_litres += fill.litres * entering.at(fill.at).unwrap_or_default();
     }
 }
 
 fn points(stretch: &Stretch<'_>, entering: &Track) -> (Vec<ProductPoint>, Treated) {
+    let mut entering = entering.walk();
     let mut treated = Treated::default();
     let mut fills = stretch.made.iter().peekable();
     let mut points = Vec::new();
     for look in stretch.looks {
         while let Some(fill) = fills.next_if(|fill| fill.at <= look.at) {
-            treated.add(fill, entering);
+            treated.add(fill, &mut entering);
         }
         if let Some(product_ppm) = look.product_ppm {
             points.push(ProductPoint {
@@ -138,7 +139,7 @@ fn points(stretch: &Stretch<'_>, entering: &Track) -> (Vec<ProductPoint>, Treate
         }
     }
     for fill in fills {
-        treated.add(fill, entering);
+        treated.add(fill, &mut entering);
     }
     (points, treated)
 }

@@ -36,20 +36,51 @@ impl Track {
         }
     }
 
-    /// The value at an instant; `None` if there is no knot at all.
-    pub(crate) fn at(&self, at: Instant) -> Option<f64> {
-        let element = self.starts.partition_point(|start| *start <= at);
-        let knots = self.pieces.get(element)?;
-        let after = knots.partition_point(|(knot, _)| *knot <= at);
-        let right = knots.get(after);
-        let left = after.checked_sub(1).and_then(|n| knots.get(n));
+    /// From the beginning, to be asked for one instant after the other.
+    pub(crate) fn walk(&self) -> Walk<'_> {
+        Walk {
+            track: self,
+            element: 0,
+            after: 0,
+        }
+    }
+}
+
+/// Where one has come to on a track.
+#[derive(Debug, Clone)]
+pub(crate) struct Walk<'a> {
+    track: &'a Track,
+    element: usize,
+    /// Number of the first knot of the element that is still ahead.
+    after: usize,
+}
+
+impl Walk<'_> {
+    /// The value at an instant, not before the one asked for last; `None` if there is
+    /// no knot at all.
+    pub(crate) fn at(&mut self, at: Instant) -> Option<f64> {
+        let Track {
+            starts,
+            pieces,
+            otherwise,
+        } = self.track;
+        let begun = starts.get(self.element..).unwrap_or_default();
+        let begun = begun.iter().take_while(|start| **start <= at).count();
+        if begun > 0 {
+            (self.element, self.after) = (self.element + begun, 0);
+        }
+        let knots = pieces.get(self.element)?;
+        let passed = knots.get(self.after..).unwrap_or_default();
+        self.after += passed.iter().take_while(|(knot, _)| *knot <= at).count();
+        let right = knots.get(self.after);
+        let left = self.after.checked_sub(1).and_then(|n| knots.get(n));
         match (left, right) {
             (Some((from, a)), Some((to, b))) => {
                 let share = (at.0 - from.0) as f64 / (to.0 - from.0).max(1) as f64;
                 Some(a + share * (b - a))
             }
             (Some((_, value)), None) | (None, Some((_, value))) => Some(*value),
-            (None, None) => self.otherwise,
+            (None, None) => *otherwise,
         }
     }
 }
@@ -70,11 +101,15 @@ pub(crate) fn entering_ppm(looks: &[Look], membrane_changes: &[Change], resin_on
         .filter_map(|look| Some((look.at, look.salt_passage()?)))
         .collect();
     let passages = Track::new(&passages, starts.clone());
+    let mut passages = passages.walk();
     let permeates: Vec<(Instant, f64)> = looks
         .iter()
         .filter_map(|look| {
-            let by_feed = || Some(look.feed_ppm? * passages.at(look.at)?);
-            Some((look.at, look.permeate_ppm.or_else(by_feed)?))
+            let permeate_ppm = match look.permeate_ppm {
+                Some(ppm) => ppm,
+                None => look.feed_ppm? * passages.at(look.at)?,
+            };
+            Some((look.at, permeate_ppm))
         })
         .collect();
     Track::new(&permeates, starts)
@@ -88,12 +123,12 @@ mod tests {
     fn values_are_linear_between_knots_and_never_drawn_across_a_change() {
         let knots = [(Instant(0), 10.0), (Instant(10), 20.0), (Instant(30), 5.0)];
         let track = Track::new(&knots, vec![Instant(25), Instant(40)]);
-        assert_eq!(track.at(Instant(5)), Some(15.0));
-        assert_eq!(track.at(Instant(24)), Some(20.0));
-        assert_eq!(track.at(Instant(25)), Some(5.0));
+        assert_eq!(track.walk().at(Instant(5)), Some(15.0));
+        assert_eq!(track.walk().at(Instant(24)), Some(20.0));
+        assert_eq!(track.walk().at(Instant(25)), Some(5.0));
         // An element that was never read takes the median of all.
-        assert_eq!(track.at(Instant(50)), Some(10.0));
-        assert_eq!(Track::default().at(Instant(0)), None);
-        assert_eq!(Track::new(&[], vec![]).at(Instant(0)), None);
+        assert_eq!(track.walk().at(Instant(50)), Some(10.0));
+        assert_eq!(Track::default().walk().at(Instant(0)), None);
+        assert_eq!(Track::new(&[], vec![]).walk().at(Instant(0)), None);
     }
 }

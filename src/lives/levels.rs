@@ -42,6 +42,7 @@ pub(crate) fn product_levels(
 ) -> Vec<ProductLevel> {
     let is_comparable = comparable(looks);
     let mut fills = made.iter().peekable();
+    let mut entering = entering.walk();
     let mut litres = 0.0;
     let mut levels = Vec::new();
     for (n, (look, regime)) in looks.iter().zip(regimes).enumerate() {

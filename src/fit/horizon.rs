@@ -84,7 +84,8 @@ impl Spreading {
 pub fn span_of(draws: impl Iterator<Item = f64>) -> Span<f64> {
     /// So few are put in order sooner than parted.
     const FEW: usize = 100;
-    let mut keys: Vec<i64> = draws.map(key).collect();
+    let mut keys = Vec::with_capacity(draws.size_hint().1.unwrap_or(0));
+    keys.extend(draws.map(key));
     let count = keys.len();
     if count <= FEW {
         keys.sort_unstable();

@@ -4,7 +4,7 @@ use nalgebra::{DMatrix, DVector};
 
 use super::error::{StatsError, Stop, check_finite, check_length};
 use super::linear::least_squares;
-use super::quantiles::{QuantileType, quantile, quantile_of_sorted};
+use super::quantiles::{QuantileType, quantile_of_sorted};
 use super::special::normal_quantile;
 
 /// The upper quartile of the standard normal, which makes a median of absolute
@@ -19,20 +19,29 @@ pub const HUBER_TUNING: f64 = 1.345;
 /// # Errors
 /// No values, or one that is not finite.
 pub fn median(values: &[f64]) -> Result<f64, StatsError> {
-    quantile(values, 0.5, QuantileType::Type7)
+    median_in_place(&mut values.to_vec())
 }
 
-/// [`median`] of a few values, which are put in order where they are.
+/// The same; puts the values in another order.
 ///
 /// # Errors
 /// As there.
 pub fn median_in_place(values: &mut [f64]) -> Result<f64, StatsError> {
-    if values.is_empty() {
-        return median(values);
-    }
+    let Some(below) = values.len().checked_sub(1).map(|last| last / 2) else {
+        return Err(StatsError::TooFew {
+            what: "sample",
+            needed: 1,
+            found: 0,
+        });
+    };
     check_finite("values", values)?;
-    values.sort_unstable_by(f64::total_cmp);
-    Ok(quantile_of_sorted(values, 0.5, QuantileType::Type7))
+    let is_odd = values.len() % 2 == 1;
+    let (_, low, above) = values.select_nth_unstable_by(below, f64::total_cmp);
+    let low = *low;
+    match above.iter().copied().min_by(f64::total_cmp) {
+        Some(high) if !is_odd => Ok(low + 0.5 * (high - low)),
+        _ => Ok(low),
+    }
 }
 
 /// Median of the absolute deviations from the median, not scaled to a standard deviation.

@@ -200,10 +200,11 @@ impl Vigil {
 
     /// The evidence for a step, in days (see the module), and the most telling one.
     pub fn steps(&self, rates: &Rates, weights: &[f64], size: StepSize) -> (f64, Option<StepSeen>) {
-        let rates: Vec<(f64, f64)> = believed(rates, weights).map(|(r, w)| (r.rate, w)).collect();
+        let mut believable = Vec::with_capacity(POINTS);
+        believable.extend(believed(rates, weights).map(|(r, w)| (r.rate, w)));
         let found = wide::widest(StepsSought {
             steps: &self.steps,
-            rates: &rates,
+            rates: &believable,
             size,
         });
         let top = found.iter().map(|f| f.0).fold(f64::NEG_INFINITY, f64::max);

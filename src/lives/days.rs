@@ -98,6 +98,15 @@ impl Days {
 
     /// The first instant of a local day.
     pub(crate) fn start(&self, date: Date) -> Instant {
+        let midnight = days_between(jiff::civil::date(1970, 1, 1), date) * MICROS_PER_DAY;
+        // Where the offset is known and does not change about then.
+        let known = self.known.iter().find(|offset| {
+            let start = midnight - offset.ahead;
+            start - MICROS_PER_DAY >= offset.since && start + MICROS_PER_DAY < offset.until
+        });
+        if let Some(offset) = known {
+            return Instant(midnight - offset.ahead);
+        }
         // Only the very edge of the calendar has no such instant.
         date.to_zoned_datetime(self.time_zone.clone())
             .map_or(Instant(i64::MIN), |zoned| {

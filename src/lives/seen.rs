@@ -68,6 +68,7 @@ impl<'a> Seen<'a> {
         let readings = before(known_readings, used_until, |r| r.taken_at);
         let known_fills = before(&history.fills, known_until, |f| f.started_at);
         let fills = before(known_fills, used_until, |f| f.started_at);
+        let fill_dates: Vec<Date> = fills.iter().map(|f| days.date(f.started_at)).collect();
         let mut services: Vec<Dated<'a>> = history
             .services
             .iter()
@@ -111,7 +112,6 @@ impl<'a> Seen<'a> {
         .flatten()
         .max();
         let mut places = Places::default();
-        let fill_dates: Vec<Date> = fills.iter().map(|f| days.date(f.started_at)).collect();
         let base = Base::new(&sizes, readings, fills, &mut places, &mut days, as_of);
         Some(Seen {
             van: &history.van,

@@ -38,10 +38,10 @@ struct Survey {
 impl Survey {
     /// Nothing is dated between the fleet's newest row and the as-of day, so that
     /// what holds on the one holds on the other.
-    fn of(seen: &Seen<'_>, as_of: Date, settings: &Settings) -> Survey {
+    fn of(seen: &Seen<'_>, as_of: Date) -> Survey {
         Survey {
-            water: seen.water(as_of, &settings.time_zone),
-            tap: TapSeen::of(seen, &settings.time_zone),
+            water: seen.water(as_of),
+            tap: TapSeen::of(seen),
             resin_litres: known_litres(seen, as_of),
             fill_litres: median_fill(seen.fills),
             last_row: seen.last_row,
@@ -119,7 +119,7 @@ pub fn cut(fleet: &Fleet, as_of: Date, settings: &Settings) -> FleetLives {
         .filter_map(|history| Seen::new(history, as_of, &settings.time_zone))
         .collect();
     seen.sort_by_key(|van| van.van);
-    let surveys = seen.par_iter().map(|van| Survey::of(van, as_of, settings));
+    let surveys = seen.par_iter().map(|van| Survey::of(van, as_of));
     let surveyed = Surveyed::new(surveys.collect(), &fleet.hardness, as_of, settings);
     let lent = surveyed.lent();
     let cut: Vec<(Standing, VanLives)> = seen
@@ -157,7 +157,7 @@ pub fn cut_in_turn<K: Send>(
         let surveyed: Vec<Survey> = histories?
             .par_iter()
             .filter_map(|history| Seen::new(history, as_of, zone))
-            .map(|seen| Survey::of(&seen, as_of, settings))
+            .map(|seen| Survey::of(&seen, as_of))
             .collect();
         surveys.extend(surveyed);
     }

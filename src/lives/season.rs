@@ -5,9 +5,7 @@ use std::collections::BTreeMap;
 use std::sync::Arc;
 
 use jiff::civil::Date;
-use jiff::tz::TimeZone;
 
-use super::days::Days;
 use super::hardness_table::WaterSeen;
 use super::median::median_of;
 use super::seen::Seen;
@@ -110,8 +108,8 @@ impl Sums {
 pub(crate) struct TapSeen(Sums);
 
 impl TapSeen {
-    pub(crate) fn of(van: &Seen<'_>, zone: &TimeZone) -> TapSeen {
-        TapSeen(of_van(van, zone).at_most())
+    pub(crate) fn of(van: &Seen<'_>) -> TapSeen {
+        TapSeen(of_van(van).at_most())
     }
 }
 
@@ -168,8 +166,8 @@ fn district(water: &WaterSeen) -> Option<Arc<str>> {
         .map(Into::into)
 }
 
-fn of_van(van: &Seen<'_>, zone: &TimeZone) -> Sums {
-    let mut days = Days::new(zone);
+fn of_van(van: &Seen<'_>) -> Sums {
+    let mut days = van.days.clone();
     let mut sums = Sums::default();
     let mut last: Option<Date> = None;
     for reading in van.readings {

@@ -139,8 +139,8 @@ impl<'a> Seen<'a> {
     }
 
     /// What the van tells about the water of its places.
-    pub(crate) fn water(&self, as_of: Date, time_zone: &TimeZone) -> WaterSeen {
-        let mut days = Days::new(time_zone);
+    pub(crate) fn water(&self, as_of: Date) -> WaterSeen {
+        let mut days = self.days.clone();
         let mut by_place: BTreeMap<String, Vec<f64>> = BTreeMap::new();
         let mut all: Vec<f64> = Vec::new();
         for reading in self.readings {

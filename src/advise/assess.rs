@@ -102,10 +102,10 @@ struct Assessing<'a> {
     costs: CostsAhead,
 }
 
-/// Vans of whole districts, by number, with their fits and rises.
+/// Vans of whole districts.
 struct Batch<'a> {
     numbers: &'a [usize],
-    /// Their fits and rises, by number.
+    /// By number: what was fitted, and the rise of salt passage of late.
     fit: &'a (dyn Fn(usize) -> Option<&'a VanFit> + Sync),
     rise: &'a (dyn Fn(usize) -> Option<f64> + Sync),
 }

@@ -6,6 +6,7 @@
 
 mod areas;
 mod horizon;
+mod learnt;
 mod membrane;
 mod resin;
 #[cfg(test)]
@@ -14,134 +15,17 @@ mod types;
 mod usage;
 mod van;
 
-use std::borrow::Cow;
-use std::collections::BTreeMap;
-use std::sync::Arc;
-
-use jiff::civil::Date;
 use rayon::prelude::*;
 
-use crate::lives::{Cut, FleetLives, VanLives};
+use crate::lives::FleetLives;
 use crate::settings::Settings;
 
 pub use areas::Based;
 pub use horizon::{HORIZON_DAYS, middle_of, span_of};
+pub use learnt::Learnt;
+use learnt::Membranes;
 pub use types::*;
-use usage::{Season, fleet_litres_per_week};
 pub use van::{Charted, Glance, Plant, VanForecast};
-use van::{Known, VanLooks};
-
-/// How each van's readings are gathered.
-struct Gathering {
-    season: Season,
-    fleet_week: Option<f64>,
-    /// Where records end.
-    until: Date,
-    /// Of every van whose lives are held; of others gathered when asked for.
-    held: Vec<VanLooks>,
-}
-
-impl Gathering {
-    fn of<C: Cut>(fleet: &C, glances: &[&Glance]) -> Result<Gathering, C::Error> {
-        let weeks = || glances.iter().map(|van| &van.weeks[..]);
-        let season = Season::of(weeks());
-        let mut gathering = Gathering {
-            fleet_week: fleet_litres_per_week(weeks(), &season),
-            season,
-            until: fleet.frame().until,
-            held: Vec::new(),
-        };
-        if C::HELD {
-            gathering.held = fleet.each(&all_of(fleet), |_, van| gathering.gather(van))?;
-        }
-        Ok(gathering)
-    }
-
-    fn gather(&self, van: &VanLives) -> VanLooks {
-        VanLooks::of(van, self.fleet_week, &self.season, self.until)
-    }
-
-    fn looks(&self, number: usize, van: &VanLives) -> Cow<'_, VanLooks> {
-        match self.held.get(number) {
-            Some(looks) => Cow::Borrowed(looks),
-            None => Cow::Owned(self.gather(van)),
-        }
-    }
-}
-
-fn all_of<C: Cut>(fleet: &C) -> Vec<usize> {
-    (0..fleet.vans()).collect()
-}
-
-/// What the whole fleet teaches of membranes.
-struct Membranes {
-    gathering: Gathering,
-    /// What each van's elements tell.
-    told: Vec<Vec<Option<membrane::Told>>>,
-    fit: membrane::SharedFit,
-}
-
-impl Membranes {
-    /// `glances`: of every van of the fleet, by its number.
-    fn learn<C: Cut>(
-        fleet: &C,
-        glances: &[&Glance],
-        settings: &Settings,
-    ) -> Result<Membranes, C::Error> {
-        let gathering = Gathering::of(fleet, glances)?;
-        let mut fit = shared_numbers(fleet, glances, &gathering)?;
-        let told: Vec<Vec<Option<membrane::Told>>> =
-            fleet.each(&all_of(fleet), |number, van| {
-                let looks = gathering.looks(number, van);
-                let each = looks.elements.iter();
-                each.map(|e| membrane::told(&fit, e)).collect()
-            })?;
-        fit.van_share = membrane::van_share(&fit, told.iter().map(Vec::as_slice));
-        let elements = told.iter().flatten().flatten();
-        fit.typical = membrane::typical_lives(&fit, elements, settings.limits.salt_passage.ln());
-        Ok(Membranes {
-            gathering,
-            told,
-            fit,
-        })
-    }
-
-    /// Looks at what is known of a van besides its lives.
-    fn with<T>(
-        &self,
-        number: usize,
-        van: &VanLives,
-        glances: &[&Glance],
-        look: impl FnOnce(Known<'_>) -> T,
-    ) -> T {
-        look(Known {
-            looks: &self.gathering.looks(number, van),
-            told: self.told.get(number).map_or(&[], Vec::as_slice),
-            charges: glances.get(number).map_or(&[], |van| &van.charges),
-        })
-    }
-}
-
-/// The membranes' shared numbers, from some elements of all that teach.
-fn shared_numbers<C: Cut>(
-    fleet: &C,
-    glances: &[&Glance],
-    gathering: &Gathering,
-) -> Result<membrane::SharedFit, C::Error> {
-    let teaching = glances.iter().enumerate().flat_map(|(van, glance)| {
-        let elements = glance.teaches.iter().enumerate();
-        elements.filter_map(move |(e, teaches)| teaches.then_some((van, e)))
-    });
-    let chosen = membrane::chosen(teaching.collect());
-    let mut vans: Vec<usize> = chosen.iter().map(|(van, _)| *van).collect();
-    vans.dedup();
-    let looks = fleet.each(&vans, |number, van| gathering.looks(number, van))?;
-    let elements = chosen.iter().filter_map(|(van, e)| {
-        let looks = looks.get(vans.binary_search(van).ok()?)?;
-        looks.elements.get(*e)
-    });
-    Ok(membrane::fit_shared(elements))
-}
 
 /// What the fleet step asks of every van.
 fn glances(lives: &FleetLives, settings: &Settings) -> Vec<Glance> {
@@ -176,124 +60,6 @@ pub fn watched(lives: &FleetLives, settings: &Settings) -> Vec<Result<Watched, C
         })
     };
     lives.vans.par_iter().enumerate().map(watch).collect()
-}
-
-/// What the whole fleet teaches: with it each van is forecast on its own.
-pub struct Learnt<'a> {
-    membranes: Membranes,
-    resin: resin::ResinFit,
-    glances: Vec<&'a Glance>,
-    settings: &'a Settings,
-}
-
-impl<'a> Learnt<'a> {
-    /// Learns from all vans; `glances`: of every one, by its number.
-    ///
-    /// # Errors
-    /// Where lives cannot be read back.
-    pub fn of<C: Cut>(
-        fleet: &C,
-        glances: Vec<&'a Glance>,
-        settings: &'a Settings,
-    ) -> Result<Learnt<'a>, C::Error> {
-        let charges = glances.iter().flat_map(|van| &van.charges);
-        Ok(Learnt {
-            resin: resin::fit_shared(charges, settings.limits.product_ppm),
-            membranes: Membranes::learn(fleet, &glances, settings)?,
-            glances,
-            settings,
-        })
-    }
-
-    /// Forecasts a van in service by its number.
-    pub fn forecast(&self, number: usize, van: &VanLives, ahead: Ahead) -> VanForecast {
-        let learnt = (&self.membranes.fit, &self.resin);
-        let until = self.membranes.gathering.until;
-        self.membranes.with(number, van, &self.glances, |known| {
-            van::forecast(van, known, learnt, ahead, self.settings, until)
-        })
-    }
-
-    /// What the next parts will do in each district, in order of name. `fleet`
-    /// holds the lives that were forecast.
-    ///
-    /// # Errors
-    /// Where lives cannot be read back.
-    pub fn areas<C: Cut>(
-        &self,
-        fleet: &C,
-        based: BTreeMap<Arc<str>, Vec<Based<'_>>>,
-    ) -> Result<Vec<AreaFit>, C::Error> {
-        let until = self.membranes.gathering.until;
-        let middles: Vec<Option<Based<'_>>> =
-            based.values().map(|vans| areas::middle_van(vans)).collect();
-        let found: Vec<Based<'_>> = middles.iter().flatten().copied().collect();
-        let numbers: Vec<usize> = found.iter().map(|based| based.number).collect();
-        let ahead: BTreeMap<usize, Ahead> = found
-            .iter()
-            .map(|based| (based.number, based.ahead))
-            .collect();
-        let permeate = fleet.each(&numbers, |number, van| {
-            let ahead = ahead.get(&number).copied().unwrap_or_default();
-            self.membranes.with(number, van, &self.glances, |known| {
-                let fit = &self.membranes.fit;
-                van::permeate_again(van, known, fit, ahead, self.settings, until)
-            })
-        })?;
-        let mut permeate = permeate.into_iter();
-        let with_permeate = based
-            .into_iter()
-            .zip(middles)
-            .map(|((name, vans), middle)| {
-                let permeate = middle.and_then(|_| permeate.next()).flatten();
-                (name, vans, permeate)
-            });
-        let learnt = (&self.membranes.fit, &self.resin);
-        Ok(areas::areas(with_permeate.collect(), learnt, self.settings))
-    }
-
-    /// What the fleet's charts show of a van; `forecast`: of one in service.
-    pub fn charted(
-        &self,
-        number: usize,
-        van: &VanLives,
-        forecast: Option<&VanForecast>,
-    ) -> Charted {
-        let glance = self.glances.get(number);
-        Charted::of(van, glance.map_or(&[], |van| &van.charges), forecast)
-    }
-
-    /// Resin use where no district tells more, and what lateness does.
-    pub fn fleet_wide(&self) -> FleetWide {
-        FleetWide {
-            late_wear: self.membranes.fit.late_wear(),
-            resin_use: ResinUse {
-                capacity_meq_per_litre: self.resin.usual_capacity,
-                co2_share: self.resin.usual_share,
-            },
-        }
-    }
-
-    /// Everything told of the fleet as a whole; `charted`: every van, by its number.
-    pub fn told(&self, areas: Vec<AreaFit>, charted: &[Charted]) -> FleetTold {
-        let (membrane, settings) = (&self.membranes.fit, self.settings);
-        let parts = self.glances.iter().zip(&self.membranes.told);
-        let named = parts.flat_map(|(van, told)| van.parts.iter().zip(told));
-        let named = named.filter_map(|(part, told)| Some((part.as_ref()?, told.as_ref()?)));
-        let explained = membrane.explained.iter().chain(&self.resin.explained);
-        let remarks = membrane.remark.iter().chain(&self.resin.remark);
-        FleetTold {
-            areas,
-            wide: self.fleet_wide(),
-            parts: membrane::lives_by_part(membrane, named, settings.limits.salt_passage.ln()),
-            membrane_dots: Charted::membrane_dots(charted),
-            resin_dots: Charted::resin_dots(charted),
-            membrane_life_by_hardness: areas::membrane_by_hardness(membrane, settings),
-            resin_life_by_hardness: areas::resin_by_hardness(charted, &self.resin, settings),
-            shared: explained.cloned().collect(),
-            remarks: remarks.cloned().collect(),
-        }
-    }
 }
 
 /// Fits the fleet and forecasts every van in service.

@@ -90,7 +90,7 @@ pub fn scatter_ln(readings: &[(Date, f64)], path: &[Band<Date>]) -> Option<f64> 
     if far.len() < FEWEST {
         return None;
     }
-    far.sort_by(f64::total_cmp);
-    let middle = far.get(far.len() / 2).copied()?;
-    Some((middle * MEDIAN_TO_SD).max(LEAST_SCATTER))
+    let half = far.len() / 2;
+    let (_, middle, _) = far.select_nth_unstable_by(half, f64::total_cmp);
+    Some((*middle * MEDIAN_TO_SD).max(LEAST_SCATTER))
 }

@@ -117,9 +117,12 @@ pub fn write(
             Ok(())
         })
     };
-    let (pages, tables) = rayon::join(pages, || write_tables(&waiting, plan.assessment, &lines));
-    pages.and(tables)?;
-    write_index(&waiting, plan, &lines, &book.names)?;
+    let others = || {
+        write_tables(&waiting, plan.assessment, &lines)?;
+        write_index(&waiting, plan, &lines, &book.names)
+    };
+    let (pages, others) = rayon::join(pages, others);
+    pages.and(others)?;
     let pages = book.pages.iter().map(|(name, _)| name.as_str());
     let tables = files::TABLES.iter().map(|table| table.name);
     let names: Vec<String> = pages

@@ -2,10 +2,8 @@
 //! van, the districts, then van by van.
 
 use std::collections::BTreeMap;
-use std::convert::Infallible;
 use std::sync::Arc;
 
-use jiff::civil::Date;
 use rayon::prelude::*;
 
 use super::alarm::{Beside, FleetTaps, Peers, VanTaps};
@@ -22,7 +20,7 @@ use crate::fit::{
     self, Ahead, AreaFit, Based, Charted, FleetFit, FleetTold, FleetWide, Learnt, PartLife, Plant,
     VanFit, VanForecast,
 };
-use crate::lives::{Cut, FleetLives, Frame, InTurnError, LaidLives, RowCounts, VanLives};
+use crate::lives::{Cut, FleetLives, Frame, InTurnError, LaidLives, VanLives};
 use crate::settings::Settings;
 
 /// What the assessment of the others asks of a van, and all that is kept at hand
@@ -62,17 +60,10 @@ impl OfVan {
     }
 }
 
-/// The days that dates are held against.
-#[derive(Debug, Clone, Copy)]
-pub struct Days {
-    pub as_of: Date,
-    /// Where records end.
-    pub until: Date,
-}
-
 /// What the fleet lends to every van.
 pub struct Around<'a> {
-    pub days: Days,
+    /// The days that dates are held against, and the rows.
+    pub frame: Frame,
     pub wide: &'a FleetWide,
     pub prices: &'a DecisionPrices,
     pub settings: &'a Settings,
@@ -105,7 +96,8 @@ struct Assessing<'a> {
 /// Vans of whole districts.
 struct Batch<'a> {
     numbers: &'a [usize],
-    /// By number: what was fitted, and the rise of salt passage of late.
+    /// By number: the plant, what was fitted, and the rise of salt passage of late.
+    plant: &'a (dyn Fn(usize) -> Option<&'a Plant> + Sync),
     fit: &'a (dyn Fn(usize) -> Option<&'a VanFit> + Sync),
     rise: &'a (dyn Fn(usize) -> Option<f64> + Sync),
 }
@@ -117,12 +109,12 @@ impl<'a> Assessing<'a> {
         (wide, prices, settings): (&'a FleetWide, &'a DecisionPrices, &'a Settings),
         is_drawn: bool,
     ) -> Assessing<'a> {
-        let Frame { as_of, until, .. } = fleet.frame();
+        let frame = fleet.frame();
         let in_service = vans.iter().take(fleet.in_service());
         let taps = in_service.filter_map(|van| Some((van.district.as_ref()?, van.taps.as_ref()?)));
         Assessing {
             around: Around {
-                days: Days { as_of, until },
+                frame,
                 taps: FleetTaps::of(taps),
                 wide,
                 prices,
@@ -130,7 +122,7 @@ impl<'a> Assessing<'a> {
             },
             in_service: fleet.in_service(),
             is_drawn,
-            month_of: MonthOf::new(as_of, settings.habits.order_days),
+            month_of: MonthOf::new(frame.as_of, settings.habits.order_days),
             assessed: Vec::with_capacity(fleet.in_service()),
             areas: Vec::new(),
             parts: PartsByMonth::none(),
@@ -149,31 +141,33 @@ impl<'a> Assessing<'a> {
         by_district
     }
 
-    /// Assesses vans of whole districts; `plants`: of those of each district.
+    /// Assesses vans of whole districts.
     fn add<C: Cut>(
         &mut self,
         fleet: &C,
         areas: &[AreaFit],
-        plants: &BTreeMap<Arc<str>, Vec<&Plant>>,
         batch: &Batch<'_>,
     ) -> Result<(), C::Error> {
         /// Vans whose years are held at once: what they are summed up from is long.
         const TOGETHER: usize = 256;
-        let mut rises: BTreeMap<&Arc<str>, Vec<f64>> = BTreeMap::new();
-        for number in batch.numbers {
-            let district = self.vans.get(*number).and_then(|van| van.district.as_ref());
-            if let Some((district, rise)) = district.zip((batch.rise)(*number)) {
-                rises.entry(district).or_default().push(rise);
+        let mut by_district: BTreeMap<&Arc<str>, (Vec<&Plant>, Vec<f64>)> = BTreeMap::new();
+        for plant in batch.numbers.iter().map(|n| (*n, (batch.plant)(*n))) {
+            if let (number, Some(plant)) = plant
+                && let Some(district) = &plant.district
+            {
+                let (plants, rises) = by_district.entry(district).or_default();
+                plants.push(plant);
+                rises.extend((batch.rise)(number));
             }
         }
         let here = areas.par_iter().map(|area| {
-            let plants = plants.get(&area.district).map_or(&[][..], Vec::as_slice);
+            let vans = by_district.get(&area.district);
+            let (plants, rises) = vans.map_or((&[][..], &[][..]), |(p, r)| (p, r));
             let (prices, settings) = (self.around.prices, self.around.settings);
-            let rises = rises.get(&area.district).into_iter().flatten();
             let here = Here {
                 assessed: areas::assess(area, plants, prices, settings),
                 next: NextOnes::of(area, plants.iter().map(|plant| plant.membranes)),
-                rises: Peers::of(rises.copied()),
+                rises: Peers::of(rises.iter().copied()),
                 fit: area.clone(),
             };
             (area.district.clone(), here)
@@ -213,10 +207,10 @@ impl<'a> Assessing<'a> {
         }
     }
 
-    fn finish(mut self, told: &FleetTold, rows: RowCounts) -> Assessment {
+    fn finish(mut self, told: &FleetTold) -> Assessment {
         self.assessed.sort_by_key(|(number, _)| *number);
         let (settings, prices) = (self.around.settings, self.around.prices);
-        let as_of = self.around.days.as_of;
+        let Frame { as_of, rows, .. } = self.around.frame;
         let services = self.vans.iter().map(|van| (&van.van, &van.paid[..]));
         Assessment {
             schema: "litrewise/assessment/1",
@@ -273,12 +267,6 @@ fn assess_held(
     let lent = (&fit.fleet.wide, &prices, settings);
     let mut assessing = Assessing::begin(lives, vans, lent, is_drawn);
     let plants: Vec<Plant> = lives.vans.iter().map(Plant::of).collect();
-    let mut by_district: BTreeMap<Arc<str>, Vec<&Plant>> = BTreeMap::new();
-    for plant in &plants {
-        if let Some(district) = &plant.district {
-            by_district.entry(district.clone()).or_default().push(plant);
-        }
-    }
     let until = lives.until;
     let rises = lives.vans.par_iter().zip(&fit.vans);
     let rises: Vec<Option<f64>> = rises
@@ -287,13 +275,12 @@ fn assess_held(
     let numbers = assessing.by_district().into_values().flatten();
     let batch = Batch {
         numbers: &numbers.collect::<Vec<_>>(),
+        plant: &|number| plants.get(number),
         fit: &|number| fit.vans.get(number),
         rise: &|number| rises.get(number).copied().flatten(),
     };
-    let added: Result<(), Infallible> =
-        assessing.add(lives, &fit.fleet.areas, &by_district, &batch);
-    let Ok(()) = added;
-    assessing.finish(&fit.fleet, lives.rows)
+    let Ok(()) = assessing.add(lives, &fit.fleet.areas, &batch);
+    assessing.finish(&fit.fleet)
 }
 
 /// Fits and assesses a fleet whose lives are laid down, some districts at a time:
@@ -306,7 +293,7 @@ pub fn assess_in_turn(
     settings: &Settings,
 ) -> Result<Assessment, InTurnError> {
     let glances = fleet.kept();
-    let Frame { until, rows, .. } = fleet.frame();
+    let until = fleet.frame().until;
     let learnt = Learnt::of(fleet, glances.iter().map(|g| &g.fit).collect(), settings)?;
     let wide = learnt.fleet_wide();
     let vans: Vec<&OfVan> = glances.iter().map(|g| &g.of_van).collect();
@@ -335,26 +322,19 @@ pub fn assess_in_turn(
                 *place = std::mem::take(&mut forecast.charted);
             }
         }
-        let based = || {
-            forecasts.iter().map(|(number, f)| Based {
-                forecast: &f.forecast,
-                ahead: Ahead::default(),
-                number: *number,
-            })
-        };
-        let by_district = Based::by_district(based());
-        let plants = by_district.iter().map(|(district, vans)| {
-            let plants = vans.iter().map(|van| &van.forecast.plant);
-            (district.clone(), plants.collect())
+        let based = forecasts.iter().map(|(number, f)| Based {
+            forecast: &f.forecast,
+            ahead: Ahead::default(),
+            number: *number,
         });
-        let plants: BTreeMap<Arc<str>, Vec<&Plant>> = plants.collect();
-        let here = learnt.areas(fleet, by_district)?;
+        let here = learnt.areas(fleet, Based::by_district(based))?;
         let batch = Batch {
             numbers: &numbers,
+            plant: &|number| Some(&forecasts.get(&number)?.forecast.plant),
             fit: &|number| Some(&forecasts.get(&number)?.forecast.fit),
             rise: &|number| forecasts.get(&number)?.rise,
         };
-        assessing.add(fleet, &here, &plants, &batch)?;
+        assessing.add(fleet, &here, &batch)?;
         areas.extend(here);
     }
     let retired: Vec<usize> = (fleet.in_service()..fleet.vans()).collect();
@@ -364,7 +344,7 @@ pub fn assess_in_turn(
             *place = of_van;
         }
     }
-    Ok(assessing.finish(&learnt.told(areas, &charted), rows))
+    Ok(assessing.finish(&learnt.told(areas, &charted)))
 }
 
 /// A van's forecast with what the others ask of it.
@@ -405,19 +385,19 @@ fn assess_van(
     around: &Around<'_>,
     is_drawn: bool,
 ) -> (VanAssessment, VanAhead) {
-    let (days, settings, prices) = (around.days, around.settings, around.prices);
+    let (frame, settings, prices) = (around.frame, around.settings, around.prices);
     let area = here.map(|h| &h.fit);
     let suggested = here.map(|h| &h.assessed.suggested);
     let district = (area, here.map(|h| &h.next));
     let membrane = membrane::assess(van, van_fit, district, beside, around);
-    let resin = resin::assess(van, van_fit, area, days, prices, settings, suggested);
+    let resin = resin::assess(van, van_fit, area, frame, prices, settings, suggested);
     let wear = prefilter::Wear {
         late: around.wide.late_wear.value,
         membrane_per_litre: here
             .and_then(|h| h.assessed.cost_per_1000_litres)
             .map(|c| c.membrane / 1000.0),
     };
-    let prefilter = prefilter::assess(van, settings, days.as_of, prices, &wear);
+    let prefilter = prefilter::assess(van, settings, frame.as_of, prices, &wear);
     let ahead = Year {
         van,
         fit: van_fit,
@@ -425,8 +405,8 @@ fn assess_van(
         membrane_on: membrane.replace_on,
         resin_on: resin.replace_on,
         prefilter: &prefilter,
-        as_of: days.as_of,
-        until: days.until,
+        as_of: frame.as_of,
+        until: frame.until,
     }
     .simulate();
     let explained = VanExplained {
@@ -450,7 +430,7 @@ fn assess_van(
         series: series::of_van(van, van_fit, is_drawn),
         explained,
         records: records::of_van(van, beside.tap),
-        habits: habits::of_van(van, around.wide, days.until, settings),
+        habits: habits::of_van(van, around.wide, frame.until, settings),
     };
     (assessed, ahead)
 }

@@ -3,14 +3,14 @@
 use jiff::civil::Date;
 
 use super::alarm::{self, Alarm, AlarmKind, AlarmLevel, Beside, Facts, Thresholds};
-use super::assess::{Around, Days};
+use super::assess::Around;
 use super::plan::membrane::{NextOnes, burn, plan};
 use super::{
     AlarmAssessment, CauseAssessment, MembraneAssessment, MembraneMoney, State, Suspect, add_days,
     in_words, lead_end, round_to, state_by_date,
 };
 use crate::fit::{AreaFit, CannotTell, MembraneForecast, Span, VanFit, Watched};
-use crate::lives::{ElementLife, End, Start, VanLives};
+use crate::lives::{ElementLife, End, Frame, Start, VanLives};
 use crate::settings::Settings;
 
 /// How far the salt passage of the membrane in use rose of late beyond the usual, ln.
@@ -27,7 +27,7 @@ pub fn assess(
     beside: &Beside,
     around: &Around<'_>,
 ) -> MembraneAssessment {
-    let Days { as_of, until } = around.days;
+    let Frame { as_of, until, .. } = around.frame;
     let (prices, settings) = (around.prices, around.settings);
     let life = van.elements.last().filter(|e| e.end == End::InUse);
     let fitted_on = life.and_then(|l| l.fitted_on);

@@ -1,6 +1,5 @@
 //! A resin charge's state, suggested day and reason.
 
-use super::assess::Days;
 use super::membrane::cannot_tell;
 use super::plan::bottle::{self, Round};
 use super::plan::resin::wait;
@@ -9,14 +8,14 @@ use super::{
     ResinAssessment, State, Suggested, add_days, lead_end, litres_in_words, round_to, state_by_date,
 };
 use crate::fit::{AreaFit, CannotTell, ResinForecast, Span, VanFit};
-use crate::lives::{ChargeLife, End, Start, VanLives};
+use crate::lives::{ChargeLife, End, Frame, Start, VanLives};
 use crate::settings::Settings;
 
 pub fn assess(
     van: &VanLives,
     fit: &VanFit,
     area: Option<&AreaFit>,
-    days: Days,
+    frame: Frame,
     prices: &DecisionPrices,
     settings: &Settings,
     suggested: Option<&Suggested>,
@@ -47,18 +46,18 @@ pub fn assess(
         (None, Ok(_)) => return empty("No resin is in use on this van.".to_owned()),
     };
     let p50 = forecast.limit_on.p50;
-    let most = p50.map(|d| f64::from((d - days.until).get_days()));
+    let most = p50.map(|d| f64::from((d - frame.until).get_days()));
     let (mut early, mut replace_on) = (Vec::new(), p50);
     if let Some(most) = most.filter(|m| *m > 0.0) {
         let (waiting_days, list) = wait(life.resin_litres, forecast, area, most, prices);
-        replace_on = Some(add_days(days.until, waiting_days));
+        replace_on = Some(add_days(frame.until, waiting_days));
         early = list;
     }
-    let state = state_by_date(replace_on, days.as_of, settings).unwrap_or_else(|| {
+    let state = state_by_date(replace_on, frame.as_of, settings).unwrap_or_else(|| {
         let soon = forecast
             .limit_on
             .p10
-            .is_some_and(|d| d <= lead_end(days.as_of, settings));
+            .is_some_and(|d| d <= lead_end(frame.as_of, settings));
         if soon { State::Watch } else { State::OnCourse }
     });
     ResinAssessment {

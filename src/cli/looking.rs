@@ -1,6 +1,5 @@
 //! From the store to the finished assessment, as every looking command needs it.
 
-use jiff::Timestamp;
 use jiff::civil::Date;
 use jiff::tz::TimeZone;
 
@@ -11,7 +10,7 @@ use crate::advise::{self, Assessment, Glance, KnownPrices, Since};
 use crate::backtest::{self, Backtest};
 use crate::lives::{FleetLives, VanLives};
 use crate::settings::Settings;
-use crate::store::records::{Fleet, Instant, When};
+use crate::store::records::{Fleet, History};
 use crate::store::{Input, Read, Store};
 use crate::{fit, lives};
 
@@ -213,37 +212,21 @@ fn undrawn(lives: &FleetLives, settings: &Settings) -> Assessment {
 }
 
 /// First and last day on which something was read, filled or done.
-fn days(fleet: &Fleet, time_zone: &TimeZone) -> Option<(Date, Date)> {
-    let on = |at: Instant| {
-        let timestamp = Timestamp::from_microsecond(at.0).ok()?;
-        Some(time_zone.to_datetime(timestamp).date())
-    };
-    let mut span: Option<(Date, Date)> = None;
-    let mut see = |day: Date| {
-        span = Some(span.map_or((day, day), |(first, last)| (first.min(day), last.max(day))));
-    };
-    for history in &fleet.histories {
+fn days(fleet: &Fleet, zone: &TimeZone) -> Option<(Date, Date)> {
+    let of_van = |history: &History| {
         // Oldest first, so the ends tell.
         let readings = [history.readings.first(), history.readings.last()];
+        let readings = readings.map(|r| r.and_then(|r| r.taken_at.date_in(zone)));
         let fills = [history.fills.first(), history.fills.last()];
-        readings
-            .into_iter()
-            .flatten()
-            .filter_map(|r| on(r.taken_at))
-            .for_each(&mut see);
-        fills
-            .into_iter()
-            .flatten()
-            .filter_map(|f| on(f.started_at))
-            .for_each(&mut see);
-        for service in &history.services {
-            match service.done_at {
-                When::Day(day) => see(day),
-                When::At(at) => on(at).into_iter().for_each(&mut see),
-            }
-        }
-    }
-    span
+        let fills = fills.map(|f| f.and_then(|f| f.started_at.date_in(zone)));
+        let services = history.services.iter();
+        let services: Vec<Option<Date>> = services.map(|s| s.done_at.date_in(zone)).collect();
+        readings.into_iter().chain(fills).chain(services).flatten()
+    };
+    let mut days = fleet.histories.iter().flat_map(of_van);
+    let first = days.next()?;
+    let span = (first, first);
+    Some(days.fold(span, |(a, b), day| (a.min(day), b.max(day))))
 }
 
 #[cfg(test)]

@@ -168,12 +168,12 @@ pub fn cut_in_turn<K: Send>(
     chunks.rewind();
     for histories in &mut *chunks {
         let histories = histories?;
-        let seen: Vec<(Seen<'_>, &WaterSeen)> = histories
-            .iter()
+        let seen: Vec<Seen<'_>> = histories
+            .par_iter()
             .filter_map(|history| Seen::new(history, as_of, zone))
-            .zip(&mut water)
             .collect();
-        let cut: Vec<(bool, K, Vec<u8>)> = seen
+        let with_water: Vec<(Seen<'_>, &WaterSeen)> = seen.into_iter().zip(&mut water).collect();
+        let cut: Vec<(bool, K, Vec<u8>)> = with_water
             .par_iter()
             .filter_map(|(van, water)| Some((van, cut_if_there(van, water, &lent)?)))
             .map(|(van, lives)| {

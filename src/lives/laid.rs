@@ -30,12 +30,11 @@ pub enum InTurnError {
 /// A file that nobody else can open, gone with the process.
 #[derive(Debug)]
 struct Scratch {
-    file: File,
     path: PathBuf,
 }
 
 impl Scratch {
-    fn create() -> Result<Scratch, InTurnError> {
+    fn create() -> Result<(Scratch, File), InTurnError> {
         let (base, process) = (std::env::temp_dir(), std::process::id());
         let mut options = OpenOptions::new();
         options.read(true).write(true).create_new(true);
@@ -49,7 +48,7 @@ impl Scratch {
                     // Where a file may go while it is open, no kill leaves it behind.
                     #[cfg(unix)]
                     let _ = std::fs::remove_file(&path);
-                    return Ok(Scratch { file, path });
+                    return Ok((Scratch { path }, file));
                 }
                 Err(e) if e.kind() == io::ErrorKind::AlreadyExists && number < 1000 => number += 1,
                 Err(source) => {
@@ -114,9 +113,7 @@ pub(crate) fn pack(lives: &VanLives) -> Result<Vec<u8>, InTurnError> {
 
 impl<K> Laying<K> {
     pub(crate) fn begin() -> Result<Laying<K>, InTurnError> {
-        let scratch = Scratch::create()?;
-        let file = scratch.file.try_clone();
-        let file = file.map_err(|source| failed("write", &scratch, source))?;
+        let (scratch, file) = Scratch::create()?;
         Ok(Laying {
             scratch,
             file: BufWriter::with_capacity(1 << 20, file),

@@ -6,7 +6,6 @@ use std::collections::{BTreeMap, HashMap};
 use std::ops::Range;
 use std::sync::Arc;
 
-use jiff::Timestamp;
 use jiff::civil::Date;
 use jiff::tz::TimeZone;
 use parquet::arrow::arrow_reader::{RowSelection, RowSelector};
@@ -18,7 +17,7 @@ use super::error::StoreError;
 use super::names::{NoVan, VanNames};
 use super::part::{self, Asked, Part};
 use super::reader::{Lists, Snapshot};
-use super::records::{Fill, Hardness, History, Instant, Reading, RowCounts, Service, Van, When};
+use super::records::{Fill, Hardness, History, Reading, RowCounts, Service, Van};
 use super::rows::{
     PartRows, RowBatch, RowPlace, damaged, for_each_row_asked, identity_of, without_text,
 };
@@ -209,17 +208,9 @@ impl VanChunks {
     /// # Errors
     /// Where the tables cannot be read.
     pub fn newest_day(&self, zone: &TimeZone) -> Result<Option<Date>, StoreError> {
-        let on = |at: Instant| {
-            let timestamp = Timestamp::from_microsecond(at.0).ok()?;
-            Some(zone.to_datetime(timestamp).date())
-        };
-        let done = |service: &Service| match service.done_at {
-            When::Day(day) => Some(day),
-            When::At(at) => on(at),
-        };
-        let readings = self.newest_of(&self.readings, |row: &Reading| on(row.taken_at))?;
-        let fills = self.newest_of(&self.fills, |row: &Fill| on(row.started_at))?;
-        let services = self.newest_of(&self.services, done)?;
+        let readings = self.newest_of(&self.readings, |r: &Reading| r.taken_at.date_in(zone))?;
+        let fills = self.newest_of(&self.fills, |f: &Fill| f.started_at.date_in(zone))?;
+        let services = self.newest_of(&self.services, |s: &Service| s.done_at.date_in(zone))?;
         Ok(readings.max(fills).max(services))
     }
 

@@ -3,7 +3,9 @@
 
 use std::sync::Arc;
 
+use jiff::Timestamp;
 use jiff::civil::Date;
+use jiff::tz::TimeZone;
 
 /// Microseconds since 1970-01-01T00:00:00Z.
 #[derive(
@@ -18,6 +20,24 @@ pub enum When {
     Day(Date),
     /// A known instant.
     At(Instant),
+}
+
+impl Instant {
+    /// The day in that zone; `None` beyond all calendars.
+    pub fn date_in(self, zone: &TimeZone) -> Option<Date> {
+        let timestamp = Timestamp::from_microsecond(self.0).ok()?;
+        Some(zone.to_datetime(timestamp).date())
+    }
+}
+
+impl When {
+    /// As for [`Instant::date_in`].
+    pub fn date_in(self, zone: &TimeZone) -> Option<Date> {
+        match self {
+            When::Day(day) => Some(day),
+            When::At(at) => at.date_in(zone),
+        }
+    }
 }
 
 /// A look at the meters. At least one of the three ppm values is known.

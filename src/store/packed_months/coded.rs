@@ -112,14 +112,14 @@ pub(in crate::store) fn smalls<'l, T>(
     packed: impl Fn(Words<'l>) -> Option<i32>,
     of: impl Fn(&'l T) -> Option<i32>,
 ) -> Option<Column<'l>> {
+    let as_wholes = wholes(
+        lines,
+        move |words| packed(words).map(i64::from),
+        move |record| of(record).map(i64::from),
+    )?;
     Some(Column {
-        codes: codes_of(
-            lines,
-            |words| whole_code(packed(words).map(i64::from)),
-            |record| whole_code(of(record).map(i64::from)),
-        ),
         value: Box::new(|code| Value::Small(i32::try_from(code.cast_signed()).unwrap_or_default())),
-        how: How::Dictionary,
+        ..as_wholes
     })
 }
 

@@ -9,13 +9,13 @@ use criterion::{Criterion, Throughput, criterion_group, criterion_main};
 use jiff::civil::date;
 use jiff::tz::TimeZone;
 use litrewise::demo::{QuickPlan, RowOrder, write_quick};
-use litrewise::ingest::{FileReader, Gathered, Options, ReadError, read_bytes};
+use litrewise::ingest::{Options, read_bytes};
 use litrewise::report::kernels::{Press, lay_out_van};
 use litrewise::settings::Settings;
 use litrewise::stats::mixed::{GroupSummary, MixedModel};
 use litrewise::stats::passage::Passage;
+use litrewise::store::Store;
 use litrewise::store::records::Instant;
-use litrewise::store::{Store, StoreError};
 use litrewise::{advise, fit, lives};
 
 /// 60 vans over a year, as CSV and as a store.
@@ -54,24 +54,6 @@ fn fleet() -> Fleet {
     Fleet { folder, store }
 }
 
-#[derive(Debug)]
-enum Stopped {
-    Reading,
-    Storing,
-}
-
-impl From<ReadError> for Stopped {
-    fn from(_: ReadError) -> Stopped {
-        Stopped::Reading
-    }
-}
-
-impl From<StoreError> for Stopped {
-    fn from(_: StoreError) -> Stopped {
-        Stopped::Storing
-    }
-}
-
 fn rows(c: &mut Criterion) {
     let fleet = fleet();
     let path = fleet.folder.path().join("csv/readings.csv");
@@ -79,22 +61,10 @@ fn rows(c: &mut Criterion) {
     let rows = bytes.iter().filter(|b| **b == b'\n').count() as u64 - 1;
     let mut group = c.benchmark_group("ingest");
     group.throughput(Throughput::Elements(rows));
-    let writer = fleet.store.writer().unwrap();
-    group.bench_function("plain readings packed, rows", |b| {
-        b.iter(|| {
-            let file = FileReader::open(&path, "readings.csv", &options()).unwrap();
-            let mut shelf = writer.shelf();
-            matches!(
-                file.gather::<Stopped>(&mut shelf).unwrap(),
-                Gathered::Plain(_)
-            )
-        });
-    });
     group.bench_function("readings read with care, rows", |b| {
         b.iter(|| read_bytes(black_box(&bytes), "readings.csv", &options()).unwrap());
     });
     group.finish();
-    drop(writer);
 
     let records = fleet.store.fleet().unwrap();
     let vans = records.histories.len() as u64;

@@ -13,50 +13,10 @@ pub mod water;
 #[path = "../../src/store"]
 pub mod store {
     pub mod names;
-    pub mod packed;
-    mod private;
     pub mod records;
-    mod rewritten;
     mod row_text;
 
-    pub use error::StoreError;
-    pub use rewritten::RowStyle;
     pub use row_text::{harmless, print_of};
-
-    /// The store's errors without those of its libraries.
-    pub mod error {
-        #[derive(Debug, thiserror::Error)]
-        #[error("cannot {doing} {}", path.display())]
-        pub struct StoreError {
-            doing: &'static str,
-            path: std::path::PathBuf,
-            source: std::io::Error,
-        }
-
-        impl StoreError {
-            pub fn io(
-                doing: &'static str,
-                path: &std::path::Path,
-                source: std::io::Error,
-            ) -> StoreError {
-                let path = path.to_owned();
-                StoreError {
-                    doing,
-                    path,
-                    source,
-                }
-            }
-        }
-    }
-
-    /// Nothing is laid down here.
-    mod spill {
-        pub const FOLDER: &str = "being-read";
-
-        pub fn clear(_: &std::path::Path) -> Result<(), super::StoreError> {
-            Ok(())
-        }
-    }
 }
 
 use ingest::Options;
@@ -73,34 +33,8 @@ fn options() -> Options {
     }
 }
 
-#[derive(Debug)]
-struct Stopped;
-
-impl From<ingest::ReadError> for Stopped {
-    fn from(_: ingest::ReadError) -> Stopped {
-        Stopped
-    }
-}
-
-impl From<store::StoreError> for Stopped {
-    fn from(_: store::StoreError) -> Stopped {
-        Stopped
-    }
-}
-
-/// Goes through the bytes the quick way, where they are plain.
-fn pack(bytes: &[u8]) -> Result<(), Stopped> {
-    let file = ingest::FileReader::of_bytes(bytes, "yard.csv", &options())?;
-    let mut shelf = store::packed::Shelf::of_all_memory();
-    if let ingest::Gathered::Plain(plain) = file.gather::<Stopped>(&mut shelf)? {
-        plain.read(|_| Ok::<_, Stopped>(()))?;
-    }
-    Ok(())
-}
-
 /// Reads the bytes and makes sure of what every reading promises.
 pub fn read(bytes: &[u8]) -> Option<FileRows> {
-    let _ = pack(bytes);
     let file = ingest::read_bytes(bytes, "yard.csv", &options()).ok()?;
     let rows = file.rows.len() + file.set_aside.len();
     let word = if rows == 1 { "row" } else { "rows" };

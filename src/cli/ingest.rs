@@ -12,7 +12,6 @@ use super::ledger;
 use super::said;
 use super::scratch::ScratchStore;
 use crate::ingest::{self, DateOrder, FileReader, Options};
-use crate::store::packed::Shelf;
 use crate::store::records::{Instant, RowCounts};
 use crate::store::{Action, Store};
 
@@ -174,7 +173,7 @@ impl Files {
     ) -> Result<bool, CliError> {
         let ahead = |n: usize| {
             let path = self.paths.get(n).filter(|path| is_small(path))?;
-            Some(read(path, options, Shelf::of_all_memory()))
+            Some(read(path, options))
         };
         let (writer, mut next) = rayon::join(|| store.writer(), || ahead(0));
         let mut writer = writer?;
@@ -182,11 +181,11 @@ impl Files {
         let mut taken = 0usize;
         for (n, path) in self.paths.iter().enumerate() {
             let file = next.take();
-            let file = file.unwrap_or_else(|| read(path, options, writer.shelf()));
+            let file = file.unwrap_or_else(|| read(path, options));
             // committing one leaves time to read the next
             let told;
             (told, next) = rayon::join(
-                || file.and_then(|file| said::take(file, &mut writer)),
+                || file.and_then(|file| said::file(file, &mut writer)),
                 || ahead(n + 1),
             );
             match told {
@@ -216,8 +215,8 @@ fn is_small(path: &Path) -> bool {
     std::fs::metadata(path).is_ok_and(|found| found.is_file() && found.len() <= SMALL)
 }
 
-fn read(path: &Path, options: &Options, shelf: Shelf) -> Result<said::Read<'static>, CliError> {
-    said::read(FileReader::open(path, &name_of(path), options)?, shelf)
+fn read(path: &Path, options: &Options) -> Result<FileReader<'static>, CliError> {
+    Ok(FileReader::open(path, &name_of(path), options)?)
 }
 
 /// The name as the user gave it.

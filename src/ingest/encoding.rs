@@ -6,7 +6,6 @@ use std::io::{self, Read};
 use encoding_rs::{Decoder, Encoding, UTF_8, UTF_16BE, UTF_16LE, WINDOWS_1252};
 
 use super::error::ReadError;
-use super::split::WINDOW;
 
 /// Bytes read at a time.
 const BLOCK: usize = 1 << 18;
@@ -23,18 +22,6 @@ pub(super) struct Script {
     pub lost: u64,
     /// Length of the byte-order mark.
     mark: usize,
-}
-
-impl Script {
-    /// That of plain UTF-8.
-    pub fn plain() -> Script {
-        Script {
-            encoding: UTF_8,
-            told: None,
-            lost: 0,
-            mark: 0,
-        }
-    }
 }
 
 /// First bytes of files that people send by mistake.
@@ -82,37 +69,6 @@ pub(super) fn script(mut bytes: impl Read, file: &str) -> Result<Script, ReadErr
         next_block(&mut bytes, &mut block).map_err(unreadable)?;
     }
     Ok(tally.script(mark))
-}
-
-/// The length of the byte-order mark of a text that begins like plain UTF-8;
-/// `None` where it is written in another way. `start`: at least its first block.
-pub(super) fn plain_mark(start: &[u8], file: &str) -> Result<Option<usize>, ReadError> {
-    let block = start.get(..BLOCK).unwrap_or(start);
-    refuse_what_is_no_text(block, &mut io::empty(), file)?;
-    let (encoding, mark) = Encoding::for_bom(block).unwrap_or((UTF_8, 0));
-    let body = block.get(mark..).unwrap_or_default();
-    let is_plain = encoding == UTF_8
-        && unmarked(body.get(..HEAD).unwrap_or(body), file)? == UTF_8
-        && memchr::memchr(0, start).is_none();
-    Ok(is_plain.then_some(mark))
-}
-
-/// Bytes at the start that [`first_window`] needs.
-pub(super) const START: usize = WINDOW + BLOCK;
-
-/// What [`super::split::Rows::into_first_window`] gives of a plain text behind
-/// its mark; `None` where it is none. `start`: all of the file's bytes, or the
-/// first [`START`].
-pub(super) fn first_window(start: &[u8], mark: usize) -> Option<(&str, bool)> {
-    let text = start.get(mark..)?;
-    if text.len() < WINDOW {
-        return Some((std::str::from_utf8(text).ok()?, true));
-    }
-    // whole blocks are read until there is enough
-    let blocks = (WINDOW + mark).next_multiple_of(BLOCK) - mark;
-    let text = text.get(..blocks).unwrap_or(text);
-    let end = memchr::memrchr2(b'\n', b'\r', text)?;
-    Some((std::str::from_utf8(text.get(..=end)?).ok()?, false))
 }
 
 /// Fills the block as far as there is anything to read.
@@ -496,35 +452,6 @@ mod tests {
             for little in [true, false] {
                 let (read, told) = text(&utf16(&whole, little));
                 assert!(read == whole && told.is_some());
-            }
-        }
-    }
-
-    #[test]
-    fn the_first_window_of_a_plain_text_is_what_reading_it_in_blocks_gives() {
-        use super::super::split::Rows;
-        let line = "QV-1,2026-10-01T08:00,320,9°C\n";
-        let long = line.repeat((START + WINDOW / 2) / line.len());
-        let lengths = [
-            1,
-            line.len(),
-            WINDOW - 1,
-            WINDOW,
-            START - 70,
-            START,
-            long.len(),
-        ];
-        for length in lengths {
-            let end = long.floor_char_boundary(length);
-            for bom in ["", "\u{feff}"] {
-                let bytes = format!("{bom}{}", long.get(..end).unwrap()).into_bytes();
-                let script = script(bytes.as_slice(), "x").unwrap();
-                let blocks = TextBlocks::new(Box::new(bytes.as_slice()), &script);
-                let expected = Rows::of_blocks(blocks, b',').into_first_window();
-                let start = bytes.get(..START).unwrap_or(&bytes);
-                let mark = plain_mark(start, "x").unwrap().unwrap();
-                let found = first_window(start, mark).map(|(text, whole)| (text.to_owned(), whole));
-                assert!(found == Some(expected), "{length} {bom:?}");
             }
         }
     }

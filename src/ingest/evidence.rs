@@ -17,16 +17,6 @@ use super::units::Measure;
 /// So many short rows are a habit, fewer a slip.
 const ENDS_EARLY_FROM: u64 = 3;
 
-/// What plain rows tell: days as numbers with the year first, decimal points.
-#[derive(Debug, Default)]
-pub(super) struct PlainEvidence {
-    pub rows: u64,
-    /// Rows whose last cell is empty.
-    pub empty_ends: u64,
-    pub has_points: bool,
-    pub has_times: bool,
-}
-
 /// Counts over all rows of a file.
 #[derive(Debug, Default)]
 pub(super) struct Evidence {
@@ -57,13 +47,6 @@ impl Evidence {
     /// Reads through the rows behind the header.
     pub fn gather(rows: &mut Rows<'_>, layout: &Layout, today: Date) -> Evidence {
         let mut evidence = Evidence::default();
-        evidence.add(rows, layout, today);
-        evidence
-    }
-
-    /// Adds what some rows more tell.
-    pub fn add(&mut self, rows: &mut Rows<'_>, layout: &Layout, today: Date) {
-        let evidence = self;
         let columns: Vec<(Measure, usize)> = layout
             .columns()
             .map(|(column, cell)| (column.measure(), cell))
@@ -92,19 +75,7 @@ impl Evidence {
                 }
             }
         }
-    }
-
-    /// Adds what plain rows of so many cells told.
-    pub fn add_plain(&mut self, plain: &PlainEvidence, cells: usize) {
-        if plain.rows == 0 {
-            return;
-        }
-        *self.lengths.entry(cells).or_insert(0) += plain.rows;
-        self.empty_ends += plain.empty_ends;
-        self.points += u64::from(plain.has_points);
-        self.iso += plain.rows;
-        self.other_dates += plain.rows;
-        self.other_times += u64::from(plain.has_times);
+        evidence
     }
 
     /// How many cells most rows have; as many as the header in case of doubt.

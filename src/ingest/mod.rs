@@ -26,7 +26,6 @@ mod mend_file;
 mod names;
 mod notes;
 mod numbers;
-mod plain;
 mod postcode;
 mod quotes;
 mod ragged;
@@ -57,8 +56,7 @@ pub use error::ReadError;
 pub use headers::{RecordKind, canonical_header};
 pub use mapping::{Heading, MAPPING};
 pub use mend_file::{ToMend, mend_file};
-pub use plain::PlainFile;
-pub use read::{CarefulReader, FileReader, Gathered, read_bytes};
+pub use read::{FileReader, read_bytes};
 pub use text::shown;
 
 /// How files are read.

@@ -11,9 +11,7 @@ use std::sync::Arc;
 use jiff::civil::Date;
 
 use crate::store::names::van_key;
-use crate::store::packed::{PackedRows, Shelf};
 use crate::store::records::{Dialect, FileHead, FileRows, FileTail, Record, RowBatch, SetAside};
-use crate::store::{RowStyle, StoreError};
 
 use super::Options;
 use super::columns::Column;
@@ -30,7 +28,6 @@ use super::mend_file::{self, Habits, Mark};
 use super::names::Names;
 use super::notes::Notes;
 use super::numbers::DecimalMark;
-use super::plain::{OddRow, PlainFile, PlainStart};
 use super::row::{Cells, Ground};
 use super::rows_hardness::bare_is_mg_l;
 use super::source::{Seen, Source, Watched};
@@ -44,24 +41,8 @@ const BATCH_TEXT: usize = 1 << 22;
 /// Bytes kept of a row's text.
 const KEPT_TEXT: usize = 1 << 16;
 
-/// A file that can be read.
-pub struct FileReader<'b> {
-    name: String,
-    options: Options,
-    source: Source<'b>,
-    /// What is known of it, where its start looks plain.
-    plain: Option<PlainStart>,
-}
-
-/// A file that was read as far as is quick.
-pub enum Gathered<'b> {
-    /// Only what is odd in it is still to be judged.
-    Plain(PlainFile<'b>),
-    Careful(CarefulReader<'b>),
-}
-
 /// A file whose header and habits are known, and whose rows are still to be read.
-pub struct CarefulReader<'b> {
+pub struct FileReader<'b> {
     name: String,
     source: Source<'b>,
     script: Script,
@@ -85,7 +66,7 @@ pub fn read_bytes(
     shown_name: &str,
     options: &Options,
 ) -> Result<FileRows, ReadError> {
-    let file = CarefulReader::new(Source::Bytes(bytes), shown_name, options)?;
+    let file = FileReader::of_bytes(bytes, shown_name, options)?;
     let head = file.head();
     let mut all = RowBatch::default();
     let tail = file.read(|mut batch| {
@@ -117,7 +98,7 @@ impl<'b> FileReader<'b> {
         options: &Options,
     ) -> Result<FileReader<'static>, ReadError> {
         let source = Source::open(path, shown_name)?;
-        Ok(FileReader::of_source(source, shown_name, options))
+        FileReader::new(source, shown_name, options)
     }
 
     /// The same for bytes in memory.
@@ -129,83 +110,10 @@ impl<'b> FileReader<'b> {
         shown_name: &str,
         options: &Options,
     ) -> Result<FileReader<'b>, ReadError> {
-        Ok(FileReader::of_source(
-            Source::Bytes(bytes),
-            shown_name,
-            options,
-        ))
+        FileReader::new(Source::Bytes(bytes), shown_name, options)
     }
 
-    fn of_source(source: Source<'b>, name: &str, options: &Options) -> FileReader<'b> {
-        FileReader {
-            plain: PlainStart::of(&source, name, options),
-            name: name.to_owned(),
-            options: options.clone(),
-            source,
-        }
-    }
-
-    /// Reads a plain file through, its rows laid on the shelf where they are
-    /// many; of any other only how it is written.
-    ///
-    /// # Errors
-    /// Why the whole file cannot be taken in, or laid down.
-    pub fn gather<E: From<ReadError> + From<StoreError>>(
-        self,
-        shelf: &mut Shelf,
-    ) -> Result<Gathered<'b>, E> {
-        let (name, options) = (&self.name, &self.options);
-        let source = match self.plain {
-            None => self.source,
-            Some(start) => match start.read::<E>(self.source, name, options, shelf)? {
-                Ok(plain) => return Ok(Gathered::Plain(plain)),
-                Err(source) => source,
-            },
-        };
-        let careful = CarefulReader::new(source, name, options)?;
-        Ok(Gathered::Careful(careful))
-    }
-}
-
-impl<'b> PlainFile<'b> {
-    /// What is known of the file.
-    pub fn head(&self) -> FileHead {
-        self.reader.head()
-    }
-
-    /// Judges the rows that were not plain, as [`CarefulReader::read`]; `None`
-    /// where they show that the others are not either.
-    ///
-    /// # Errors
-    /// What `take` says.
-    pub fn read<E: From<ReadError>>(
-        &self,
-        take: impl FnMut(RowBatch) -> Result<(), E>,
-    ) -> Result<Option<FileTail>, E> {
-        self.reader.read_rows(Some((self.count, &self.odd)), take)
-    }
-
-    /// The rows that were packed, and how they are written again.
-    pub fn into_packed(self) -> (Vec<PackedRows>, RowStyle) {
-        (self.rows, self.style)
-    }
-
-    /// The file, to be read the careful way.
-    ///
-    /// # Errors
-    /// As for [`FileReader::gather`].
-    pub fn into_careful(self) -> Result<CarefulReader<'b>, ReadError> {
-        let reader = self.reader;
-        CarefulReader::new(reader.source, &reader.name, &reader.options)
-    }
-}
-
-impl<'b> CarefulReader<'b> {
-    pub(super) fn new(
-        source: Source<'b>,
-        name: &str,
-        options: &Options,
-    ) -> Result<CarefulReader<'b>, ReadError> {
+    fn new(source: Source<'b>, name: &str, options: &Options) -> Result<FileReader<'b>, ReadError> {
         let unreadable = |source| unreadable(name, source);
         let watched = Watched::over(&source).map_err(unreadable)?;
         let script = script(watched.bytes(), name)?;
@@ -232,7 +140,7 @@ impl<'b> CarefulReader<'b> {
         if let Some((_, habits)) = mends {
             layout.date_order = layout.date_order.or(habits.order);
         }
-        let file = CarefulReader {
+        let file = FileReader {
             name: name.to_owned(),
             source,
             script,
@@ -248,30 +156,7 @@ impl<'b> CarefulReader<'b> {
             Ok::<_, ReadError>(Evidence::gather(rows, &file.layout, options.today))
         };
         let evidence = file.pass(gather)?;
-        Ok(CarefulReader { evidence, ..file })
-    }
-
-    /// One that was read through as a plain file.
-    pub(super) fn of_plain(
-        source: Source<'b>,
-        name: &str,
-        seen: Seen,
-        (layout, header): (Layout, String),
-        (evidence, notes): (Evidence, Notes),
-        options: &Options,
-    ) -> CarefulReader<'b> {
-        CarefulReader {
-            name: name.to_owned(),
-            source,
-            script: Script::plain(),
-            seen,
-            layout,
-            header,
-            mends: None,
-            evidence,
-            notes,
-            options: options.clone(),
-        }
+        Ok(FileReader { evidence, ..file })
     }
 
     /// What is known of the file before its rows are read.
@@ -314,20 +199,8 @@ impl<'b> CarefulReader<'b> {
     /// batches handed on are worth nothing; or what `take` says.
     pub fn read<E: From<ReadError>>(
         self,
-        take: impl FnMut(RowBatch) -> Result<(), E>,
-    ) -> Result<FileTail, E> {
-        let tail = self.read_rows(None, take)?;
-        Ok(tail.unwrap_or_default())
-    }
-
-    /// `odd`: where the file was read through already, how many of its rows
-    /// were plain, and the others. `None` where these show that the plain ones
-    /// are not what they seemed.
-    fn read_rows<E: From<ReadError>>(
-        &self,
-        odd: Option<(u64, &[OddRow])>,
         mut take: impl FnMut(RowBatch) -> Result<(), E>,
-    ) -> Result<Option<FileTail>, E> {
+    ) -> Result<FileTail, E> {
         let options = &self.options;
         let (evidence, layout) = (&self.evidence, &self.layout);
         let mut notes = self.notes.clone();
@@ -375,33 +248,21 @@ impl<'b> CarefulReader<'b> {
         if layout.kind == RecordKind::Hardness {
             file.bare_is_mg_l = self.pass(|rows| Ok::<_, E>(has_bare_mg_l(&ground, rows)))?;
         }
-        match odd {
-            None => self.pass(|rows| file.read_all(rows, &mut take))?,
-            Some((plain, odd)) => {
-                file.read = plain;
-                for row in odd {
-                    let mut rows = Rows::of_line(&row.text, row.line, layout);
-                    file.read_all(&mut rows, &mut take)?;
-                    if ground.in_another_table.get() {
-                        return Ok(None);
-                    }
-                }
-            }
-        }
+        self.pass(|rows| file.read_all(rows, &mut take))?;
         take(std::mem::take(&mut file.batch))?;
-        Ok(Some(FileTail {
+        Ok(FileTail {
             dialect: Dialect {
                 header: self.header.clone(),
                 delimiter: char::from(layout.delimiter).to_string(),
                 habits: settled.told(),
             },
             ..file.finish(&words)
-        }))
+        })
     }
 }
 
 /// The line of headers, and that of units below it where there is one.
-pub(super) fn header_of(layout: &Layout, start: &str) -> String {
+fn header_of(layout: &Layout, start: &str) -> String {
     let without_marks = |cells: &[String]| {
         let own = layout.headers.iter().zip(cells);
         let own = own.filter(|(header, _)| !mend_file::is_ours(header));
@@ -420,7 +281,7 @@ pub(super) fn header_of(layout: &Layout, start: &str) -> String {
     mend_file::lines_of(&lines, layout.delimiter)
 }
 
-pub(super) fn unreadable(name: &str, source: std::io::Error) -> ReadError {
+fn unreadable(name: &str, source: std::io::Error) -> ReadError {
     ReadError::Unreadable {
         file: name.to_owned(),
         source,

@@ -6,7 +6,6 @@ use std::fmt::Write as _;
 use std::fs::File;
 use std::io::{self, Read, Seek, SeekFrom};
 use std::path::Path;
-use std::time::{Duration, SystemTime};
 
 use sha2::{Digest, Sha256};
 
@@ -38,75 +37,15 @@ impl Source<'_> {
     }
 
     fn rewound(&self) -> io::Result<Box<dyn Read + Send + '_>> {
-        self.from(0)
-    }
-
-    /// The bytes from a place on.
-    pub fn from(&self, place: u64) -> io::Result<Box<dyn Read + Send + '_>> {
         Ok(match self {
-            Source::Bytes(bytes) => {
-                let place = usize::try_from(place).unwrap_or(usize::MAX);
-                Box::new(bytes.get(place..).unwrap_or_default())
-            }
+            Source::Bytes(bytes) => Box::new(*bytes),
             Source::File(file) => {
                 let mut file: &File = file;
-                file.seek(SeekFrom::Start(place))?;
+                file.seek(SeekFrom::Start(0))?;
                 Box::new(file)
             }
         })
     }
-
-    /// What tells that a file has not been written to meanwhile; `None` where
-    /// nothing does.
-    pub fn stamp(&self) -> Option<Stamp> {
-        let Source::File(file) = self else {
-            return Some(Stamp {
-                written: None,
-                is_fresh: false,
-            });
-        };
-        let written = written(file).ok()?;
-        let age = SystemTime::now().duration_since(written.1).ok();
-        Some(Stamp {
-            written: Some(written),
-            is_fresh: age.is_none_or(|age| age < FRESH),
-        })
-    }
-
-    /// Whether the bytes, of which one pass saw so much, are still those that
-    /// they were when the stamp was taken.
-    pub fn is_still(&self, stamp: &Stamp, seen: &Seen) -> io::Result<bool> {
-        let Source::File(file) = self else {
-            return Ok(true);
-        };
-        // what a stamp tells may also have changed with the bytes left alone
-        if stamp.written == Some(written(file)?) && !stamp.is_fresh {
-            return Ok(true);
-        }
-        let watched = Watched::over(self)?;
-        io::copy(&mut watched.bytes(), &mut io::sink())?;
-        Ok(watched.seen() == *seen)
-    }
-}
-
-/// A file written to so recently may be written to again within one tick of
-/// the clock that stamps files.
-const FRESH: Duration = Duration::from_secs(2);
-
-/// How long a file is and when it was written to.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub(super) struct Stamp {
-    written: Option<(u64, SystemTime, i64)>,
-    is_fresh: bool,
-}
-
-fn written(file: &File) -> io::Result<(u64, SystemTime, i64)> {
-    let found = file.metadata()?;
-    #[cfg(unix)]
-    let changed = std::os::unix::fs::MetadataExt::ctime_nsec(&found);
-    #[cfg(not(unix))]
-    let changed = 0;
-    Ok((found.len(), found.modified()?, changed))
 }
 
 #[cfg(unix)]

@@ -77,11 +77,6 @@ impl Mending {
         }
     }
 
-    /// Whether no row can take the place of one set aside before.
-    pub(super) fn is_idle(&self) -> bool {
-        self.earlier.is_empty() && self.same == Lines::default()
-    }
-
     /// Takes the places of the same line in files of the same bytes; says
     /// whether there was one.
     fn take_same(&mut self, line: u64) -> bool {

@@ -8,28 +8,25 @@ use std::sync::Arc;
 use arrow_array::{ArrayRef, RecordBatch};
 use arrow_schema::SchemaRef;
 use bytes::Bytes;
+use parquet::arrow::ProjectionMask;
 use parquet::arrow::arrow_reader::{
     ArrowReaderMetadata, ArrowReaderOptions, ParquetRecordBatchReader,
     ParquetRecordBatchReaderBuilder, RowSelection,
 };
 use parquet::arrow::arrow_writer::{ArrowWriter, ArrowWriterOptions};
-use parquet::arrow::{ArrowSchemaConverter, ProjectionMask};
 use parquet::basic::{Compression, ZstdLevel};
 use parquet::errors::ParquetError;
-use parquet::file::metadata::RowGroupMetaData;
 use parquet::file::properties::{EnabledStatistics, WriterProperties};
 use parquet::file::reader::ChunkReader;
-use parquet::file::statistics::Statistics;
-use parquet::file::writer::SerializedFileWriter;
 use parquet::schema::types::{ColumnPath, SchemaDescriptor};
-use rayon::prelude::*;
 use sha2::{Digest, Sha256};
 
 use super::error::StoreError;
-use super::pages::{self, Column};
 use super::private;
 use super::schema::{MONTH, TEXT, TableName};
 
+/// Level of compression: more gains nothing on meters' decimals.
+const LEVEL: i32 = 1;
 /// Rows encoded before a row group is closed: bounds the writer's memory.
 pub(super) const GROUP_ROWS: usize = 65_536;
 /// Begins the name of a file that is still being written. Readers of the
@@ -67,7 +64,7 @@ pub(super) struct NewPart {
 
 fn properties() -> Result<WriterProperties, ParquetError> {
     Ok(WriterProperties::builder()
-        .set_compression(Compression::ZSTD(ZstdLevel::try_new(pages::LEVEL)?))
+        .set_compression(Compression::ZSTD(ZstdLevel::try_new(LEVEL)?))
         .set_created_by("litrewise".to_owned())
         .set_max_row_group_row_count(Some(GROUP_ROWS))
         .set_column_dictionary_enabled(ColumnPath::from(TEXT), false)
@@ -204,64 +201,6 @@ impl PartWriter {
     }
 }
 
-/// A Parquet file that is written column by column.
-pub(super) struct ColumnsWriter {
-    writer: SerializedFileWriter<Hashed>,
-    unfinished: Unfinished,
-    rows: u64,
-}
-
-impl ColumnsWriter {
-    pub(super) fn create(
-        table_folder: &Path,
-        table: TableName,
-        file_id: u64,
-        month: Option<String>,
-    ) -> Result<ColumnsWriter, StoreError> {
-        let (unfinished, hashed) = Unfinished::create(table_folder, file_id, month)?;
-        let begun = || -> Result<_, ParquetError> {
-            let schema = ArrowSchemaConverter::new().convert(&table.written())?;
-            let properties = Arc::new(properties()?);
-            SerializedFileWriter::new(hashed, schema.root_schema_ptr(), properties)
-        };
-        let writer = begun().map_err(|e| unfinished.failed(e))?;
-        Ok(ColumnsWriter {
-            writer,
-            unfinished,
-            rows: 0,
-        })
-    }
-
-    /// Writes a row group; `column` gives each of its columns by its place.
-    pub(super) fn write<'c>(
-        &mut self,
-        rows: usize,
-        column: impl Fn(usize) -> Column<'c> + Sync,
-    ) -> Result<(), StoreError> {
-        let columns = self.writer.schema_descr().columns().to_vec();
-        let mut write = || -> Result<(), ParquetError> {
-            let encoded = columns.par_iter().enumerate();
-            let encoded = encoded.map(|(at, of)| column(at).encode(of));
-            let encoded = encoded.collect::<Result<Vec<_>, ParquetError>>()?;
-            let mut group = self.writer.next_row_group()?;
-            for (bytes, close) in encoded {
-                group.append_column(&bytes, close)?;
-            }
-            group.close()?;
-            Ok(())
-        };
-        write().map_err(|e| self.unfinished.failed(e))?;
-        self.rows += rows as u64;
-        Ok(())
-    }
-
-    pub(super) fn finish(self) -> Result<NewPart, StoreError> {
-        let hashed = self.writer.into_inner();
-        let hashed = hashed.map_err(|e| self.unfinished.failed(e))?;
-        self.unfinished.finish(hashed, self.rows)
-    }
-}
-
 /// Removes what an interrupted writer left half-written below a table's folder.
 /// Gives the highest id of an ingested file that any name there bears, also of
 /// a file that was never committed.
@@ -332,41 +271,9 @@ pub(super) fn file_id_of(relative: &str) -> Option<u64> {
     name.strip_prefix("part-")?.split('-').next()?.parse().ok()
 }
 
-/// Rows that are asked for: those of which one of some columns lies between two
-/// values, both included. Others may come too.
-#[derive(Debug, Clone, Copy)]
-pub(super) struct Within<'w> {
-    pub(super) columns: &'w [(&'static str, i64, i64)],
-}
-
-impl Within<'_> {
-    /// Whether some of the group's rows may be asked for.
-    fn may_hold(self, group: &RowGroupMetaData) -> bool {
-        self.columns.iter().any(|(name, least, most)| {
-            let mut columns = group.columns().iter();
-            let column = columns.find(|column| column.column_descr().name() == *name);
-            let ends = match column.and_then(|column| column.statistics()) {
-                Some(Statistics::Int64(of)) => of.min_opt().copied().zip(of.max_opt().copied()),
-                Some(Statistics::Int32(of)) => {
-                    let wide = |end: Option<&i32>| end.map(|end| i64::from(*end));
-                    wide(of.min_opt()).zip(wide(of.max_opt()))
-                }
-                _ => return true,
-            };
-            match ends {
-                Some((first, last)) => first <= *most && *least <= last,
-                // none of its rows has a value
-                None => false,
-            }
-        })
-    }
-}
-
 /// Which rows of a file are asked for.
-pub(super) enum Asked<'w> {
+pub(super) enum Asked {
     All,
-    /// Others may come too.
-    Within(Within<'w>),
     Rows(RowSelection),
 }
 
@@ -378,7 +285,7 @@ pub(super) fn open(
     path: &Path,
     table: TableName,
     columns: Option<&[&str]>,
-    asked: Asked<'_>,
+    asked: Asked,
 ) -> Result<ParquetRecordBatchReader, StoreError> {
     let failed = |doing| move |e| StoreError::io(doing, path, e);
     let mut file = File::open(path).map_err(failed("open"))?;
@@ -397,7 +304,7 @@ fn reader_of(
     file: impl ChunkReader + 'static,
     table: TableName,
     columns: Option<&[&str]>,
-    asked: Asked<'_>,
+    asked: Asked,
 ) -> Result<ParquetRecordBatchReader, ParquetError> {
     let found = ArrowReaderMetadata::load(&file, ArrowReaderOptions::new())?;
     let schema = columns_there(table, found.parquet_schema())?;
@@ -412,12 +319,6 @@ fn reader_of(
     let builder = match asked {
         Asked::All => builder,
         Asked::Rows(rows) => builder.with_row_selection(rows).with_batch_size(FEW_ROWS),
-        Asked::Within(within) => {
-            let groups = builder.metadata().row_groups().iter().enumerate();
-            let asked_for = groups.filter(|(_, group)| within.may_hold(group));
-            let asked_for = asked_for.map(|(at, _)| at).collect();
-            builder.with_row_groups(asked_for)
-        }
     };
     builder.with_projection(mask).build()
 }
@@ -448,7 +349,7 @@ pub(super) fn batches_asked(
     path: &Path,
     table: TableName,
     columns: Option<&[&str]>,
-    asked: Asked<'_>,
+    asked: Asked,
 ) -> Result<impl Iterator<Item = Result<RecordBatch, StoreError>> + use<>, StoreError> {
     let reader = open(path, table, columns, asked)?;
     let path = Arc::new(path.to_owned());

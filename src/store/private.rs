@@ -46,11 +46,6 @@ pub(super) fn create_file(path: &Path) -> io::Result<File> {
     options().truncate(true).open(path)
 }
 
-/// The same for a file that is read again.
-pub(super) fn create_to_read_and_write(path: &Path) -> io::Result<File> {
-    options().read(true).truncate(true).open(path)
-}
-
 pub(super) fn open_to_lock(path: &Path) -> io::Result<File> {
     options().truncate(false).open(path)
 }

@@ -22,16 +22,6 @@ pub struct RowStyle {
     pub zone: String,
 }
 
-impl RowStyle {
-    /// Empty where rows cannot be written again.
-    pub(super) fn to_text(&self) -> String {
-        if self.columns.is_empty() {
-            return String::new();
-        }
-        serde_json::to_string(self).unwrap_or_default()
-    }
-}
-
 /// Writes rows of one file again.
 #[derive(Debug, Clone)]
 pub(super) struct RowWriter {

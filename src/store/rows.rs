@@ -124,7 +124,7 @@ pub(super) fn for_each_row<T: Kind>(
 pub(super) fn for_each_row_within<T: Kind>(
     part: &Part,
     view: &View,
-    asked: Asked<'_>,
+    asked: Asked,
     mut each: impl FnMut(&T::Batch, usize, RowPlace) -> Option<()>,
 ) -> Result<(), StoreError> {
     for_each_row_asked::<T>(part, view, asked, |batch, row, places| {
@@ -138,7 +138,7 @@ pub(super) fn for_each_row_within<T: Kind>(
 pub(super) fn for_each_row_asked<T: Kind>(
     part: &Part,
     view: &View,
-    asked: Asked<'_>,
+    asked: Asked,
     mut each: impl FnMut(&RowBatch<T>, usize, &[RowPlace]) -> Option<()>,
 ) -> Result<(), StoreError> {
     let Some(file) = view.of_file(part.file_id) else {
@@ -172,7 +172,7 @@ pub(super) struct RowBatch<T: Kind> {
 }
 
 impl<T: Kind> PartRows<T> {
-    pub(super) fn open(part: &Part, asked: Asked<'_>) -> Result<PartRows<T>, StoreError> {
+    pub(super) fn open(part: &Part, asked: Asked) -> Result<PartRows<T>, StoreError> {
         let wanted = without_text(T::TABLE);
         let batches = part::batches_asked(&part.path, T::TABLE, Some(&wanted), asked)?;
         Ok(PartRows {

@@ -75,11 +75,6 @@ impl Settled {
         Ok(settled)
     }
 
-    /// Whether no row went to another file to be mended and was set aside there.
-    pub(super) fn is_idle(&self) -> bool {
-        self.moved.is_empty()
-    }
-
     /// Where the row on this line is listed, if it went to another file to be
     /// mended and was set aside there.
     pub(super) fn listed_elsewhere(&self, line: u64) -> Option<Place> {

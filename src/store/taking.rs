@@ -4,8 +4,6 @@
 use std::collections::{BTreeMap, HashMap, HashSet};
 use std::path::PathBuf;
 
-use rayon::prelude::*;
-
 use super::columns::Kind;
 use super::error::StoreError;
 use super::files::{FileLine, FinishedFile};
@@ -13,14 +11,11 @@ use super::judge::{Against, Verdict, Whose, who};
 use super::lines::WHOLE_FILE;
 use super::mend::{Mended, Mending, print};
 use super::outcome::FileOutcome;
-use super::packed::{PackedRows, Packing, Shelf};
-use super::packed_months::{Months, Packable};
 use super::part::{NewPart, Part, PartWriter};
 use super::records::{
     AcceptedRow, FileHead, FileTail, Fill, Hardness, Instant, Reading, Record, RowBatch, Service,
     Van,
 };
-use super::rewritten::RowStyle;
 use super::rows::identity_of;
 use super::schema::TableName;
 use super::settled::Settled;
@@ -34,8 +29,6 @@ use super::writer::Writer;
 pub(super) struct Held {
     pub(super) rows: usize,
     pub(super) bytes: usize,
-    /// Bytes of packed rows.
-    pub(super) packed_bytes: usize,
 }
 
 impl Default for Held {
@@ -43,21 +36,9 @@ impl Default for Held {
         Held {
             rows: 250_000,
             bytes: 64 << 20,
-            packed_bytes: 16 << 20,
         }
     }
 }
-
-/// The rows of a file that were packed.
-struct Packed {
-    rows: Vec<PackedRows>,
-    style: RowStyle,
-    /// Where some of them may lie.
-    _shelf: Shelf,
-}
-
-/// Months that are judged before what they repeat is written.
-const MONTHS_AT_ONCE: usize = 4;
 
 /// A file of which nothing is in the store until it is finished. Dropped
 /// before that, it leaves nothing behind.
@@ -69,7 +50,6 @@ pub struct Taking<'w, 's> {
     rows: Vec<AcceptedRow>,
     bytes: usize,
     spill: Option<Spill>,
-    packed: Option<Packed>,
     mending: Mending,
     settled: Settled,
     /// Accepted rows of earlier files of this name, by the print of their text;
@@ -107,7 +87,6 @@ impl<'w, 's> Taking<'w, 's> {
             rows: Vec::new(),
             bytes: 0,
             spill: None,
-            packed: None,
             mending,
             set_aside: None,
             repeats: None,
@@ -173,32 +152,6 @@ impl<'w, 's> Taking<'w, 's> {
             self.lay_down()?;
         }
         Ok(())
-    }
-
-    /// Whether the rows need not be known by their texts, so that packed ones
-    /// can be taken.
-    pub fn takes_packed(&self) -> bool {
-        self.mending.is_idle() && self.settled.is_idle()
-    }
-
-    /// Gives up a file that is to be taken in from its start again: its id is
-    /// free for that.
-    pub fn give_up(mut self) {
-        // what was begun is removed first
-        (self.set_aside, self.repeats) = (None, None);
-        if self.uncommitted.is_empty() {
-            self.writer.free_id(self.id);
-        }
-    }
-
-    /// Takes the file's packed rows, as [`Taking::takes_packed`] allows; only
-    /// rows that could not be packed come beside them.
-    pub fn take_packed(&mut self, rows: Vec<PackedRows>, style: RowStyle, shelf: Shelf) {
-        self.packed = Some(Packed {
-            rows,
-            style,
-            _shelf: shelf,
-        });
     }
 
     /// Where a row of this very text was accepted in an earlier file of this
@@ -267,7 +220,6 @@ impl<'w, 's> Taking<'w, 's> {
     /// Where the store cannot be read or written; the file then counts as not
     /// ingested.
     pub fn finish(mut self, tail: FileTail) -> Result<FileOutcome, StoreError> {
-        let style = self.packed.as_ref().map(|packed| packed.style.to_text());
         let supersedes = self.write_rows()?.supersedes;
         let line = FileLine {
             id: self.id,
@@ -284,7 +236,7 @@ impl<'w, 's> Taking<'w, 's> {
             line,
             supersedes,
             known: std::mem::take(&mut self.known),
-            row_style: style.unwrap_or_default(),
+            row_style: String::new(),
         };
         self.writer.finish(file, self.has_vans)?;
         Ok(std::mem::take(&mut self.outcome))
@@ -295,14 +247,12 @@ impl<'w, 's> Taking<'w, 's> {
         let mended = std::mem::take(&mut self.mending).finish();
         self.outcome.mended = mended.mended;
         let stored = self.writer.parts_by_kind()?;
-        let packed = self.packed.take();
-        match (packed, self.spill.is_some()) {
-            (Some(packed), _) => self.judge_and_write_packed(&packed.rows, &stored)?,
-            (None, false) => {
+        match self.spill.is_some() {
+            false => {
                 let rows = std::mem::take(&mut self.rows);
                 self.judge_and_write(&rows, &stored, &mended)?;
             }
-            (None, true) => {
+            true => {
                 self.lay_down()?;
                 let heaps = self.spill.take().map(Spill::into_heaps);
                 let names = self.writer.names.clone();
@@ -380,72 +330,6 @@ impl<'w, 's> Taking<'w, 's> {
             };
             self.origin().write_repeats(rows, &verdicts, &mut part)?;
             self.repeats = Some(part);
-        }
-        Ok(())
-    }
-
-    fn judge_and_write_packed(
-        &mut self,
-        packed: &[PackedRows],
-        stored: &BTreeMap<TableName, Vec<Part>>,
-    ) -> Result<(), StoreError> {
-        match packed.first().map(PackedRows::packing) {
-            Some(Packing::Readings) => self.write_months::<Reading>(packed, stored),
-            Some(Packing::Fills) => self.write_months::<Fill>(packed, stored),
-            Some(Packing::Services) => self.write_months::<Service>(packed, stored),
-            None => Ok(()),
-        }
-    }
-
-    fn write_months<T: Packable>(
-        &mut self,
-        packed: &[PackedRows],
-        stored: &BTreeMap<TableName, Vec<Part>>,
-    ) -> Result<(), StoreError> {
-        let others = std::mem::take(&mut self.rows);
-        let months = Months::<T>::new(&self.head.name, packed, &others, &self.writer.names)?;
-        let folder = self.writer.folder(T::TABLE);
-        let parts = stored.get(&T::TABLE).map_or(&[][..], Vec::as_slice);
-        for some in months.months().chunks(MONTHS_AT_ONCE) {
-            let against = Against {
-                file: &self.head.name,
-                view: &self.writer.view,
-                sound: self.writer.sound(),
-                names: &self.writer.names,
-            };
-            let origin = self.origin();
-            let finish = |month| months.finish(month, &against, parts, &origin, &folder);
-            let done: Vec<Result<_, StoreError>> =
-                some.par_iter().map(|month| finish(*month)).collect();
-            // those that were written are to be removed if another failed
-            let mut failed = None;
-            for month in done {
-                match month {
-                    Ok(month) => {
-                        self.keep(T::TABLE, month.part.into_iter().collect());
-                        let unknown = month.unknown.iter().map(|(van, rows)| (&**van, *rows));
-                        let outcome = &mut self.outcome;
-                        outcome.count_judged(
-                            month.new,
-                            month.replaced,
-                            month.already_stored,
-                            unknown,
-                        );
-                        if !month.repeats.is_empty() {
-                            let mut part = match self.repeats.take() {
-                                Some(part) => part,
-                                None => self.part_of(TableName::Repeats)?,
-                            };
-                            self.origin().write_ties(&month.repeats, &mut part)?;
-                            self.repeats = Some(part);
-                        }
-                    }
-                    Err(error) => failed = failed.or(Some(error)),
-                }
-            }
-            if let Some(error) = failed {
-                return Err(error);
-            }
         }
         Ok(())
     }

@@ -14,7 +14,6 @@ use super::lock::WriteLock;
 use super::mend::{EarlierRow, Mending, print};
 use super::names::VanNames;
 use super::outcome::FileOutcome;
-use super::packed::Shelf;
 use super::part::{self, NewPart, Part};
 use super::reader::{finished_files, finished_parts, van_names};
 use super::records::{
@@ -186,13 +185,6 @@ impl<'s> Writer<'s> {
         id
     }
 
-    /// The id, of which nothing is left, may be used.
-    pub(super) fn free_id(&mut self, id: u64) {
-        if id + 1 == self.next_id {
-            self.next_id = id;
-        }
-    }
-
     pub(super) fn is_of_no_van(&mut self, record: &Record) -> bool {
         if matches!(self.names, VanNames::Any) {
             return false;
@@ -250,11 +242,6 @@ impl<'s> Writer<'s> {
 
     pub(super) fn sound(&self) -> &Sound {
         &self.store.sound
-    }
-
-    /// A place for packed rows of the file that is read next.
-    pub fn shelf(&self) -> Shelf {
-        Shelf::new(&self.store.path, self.held.packed_bytes)
     }
 
     /// Begins to take a file in, wholly or not at all.

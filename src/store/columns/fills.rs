@@ -8,10 +8,7 @@ use super::super::arrays::{
     Columns, Instants, Names, Reals, Smalls, instants, reals, smalls, strings,
 };
 use super::super::error::StoreError;
-use super::super::packed::{NONE, Packing, fill as at};
-use super::super::packed_months::{self, Lines, Names as FileNames, Packable, Words};
-use super::super::pages::{Column, How};
-use super::super::records::{Fill, Instant, Record, Source};
+use super::super::records::{Fill, Record, Source};
 use super::super::schema::TableName;
 use super::{Kind, TIMED, equal_fields, opt};
 
@@ -119,76 +116,5 @@ impl Kind for Fill {
                 .into_iter()
                 .find(|s| s.word() == &**source)?,
         })
-    }
-}
-
-/// When a packed fill ended.
-fn ended_at(words: Words<'_>) -> Option<Instant> {
-    let took = Some(words.get(at::TOOK)).filter(|took| *took != NONE)?;
-    Some(Instant(words.micros() + i64::from(took) * 1_000_000))
-}
-
-fn source(words: Words<'_>) -> Source {
-    match words.get(at::BOUGHT) {
-        1 => Source::BoughtIn,
-        _ => Source::Mains,
-    }
-}
-
-impl Packable for Fill {
-    const PACKING: Packing = Packing::Fills;
-    const WHEN: &'static [(&'static str, i64)] = &[("started_at", 1)];
-
-    fn unpack(words: Words<'_>, names: &FileNames) -> Self {
-        Fill {
-            van: names.shared_van(words),
-            started_at: Instant(words.micros()),
-            day_position: None,
-            ended_at: ended_at(words),
-            postcode: names.shared_text(words, at::PLACE),
-            litres: words.real(at::LITRES),
-            meter_litres: words.real(at::METER),
-            reject_litres: words.real(at::REJECT),
-            source: source(words),
-        }
-    }
-
-    fn when_of(words: Words<'_>) -> (i64, u32) {
-        (words.micros(), TIMED)
-    }
-
-    fn column<'l>(
-        at: usize,
-        lines: &'l Lines<'l, Self>,
-        names: &'l FileNames,
-    ) -> Option<Column<'l>> {
-        let real = |word: usize, of: fn(&Self) -> Option<f64>, how: How| {
-            packed_months::reals(lines, word, of, how)
-        };
-        match at {
-            0 => packed_months::vans(lines, names),
-            1 => packed_months::wholes(lines, |w| Some(w.micros()), |f| Some(f.started_at.0)),
-            2 => packed_months::smalls(lines, |_| None, |f| f.day_position.map(u32::cast_signed)),
-            3 => packed_months::wholes(
-                lines,
-                |w| ended_at(w).map(|at| at.0),
-                |f| f.ended_at.map(|at| at.0),
-            ),
-            4 => packed_months::texts(lines, at::PLACE, |f| opt(&f.postcode), names),
-            5 => real(at::LITRES, |f| f.litres, How::Dictionary),
-            // a counter: hardly two are the same
-            6 => real(at::METER, |f| f.meter_litres, How::Streams),
-            7 => real(at::REJECT, |f| f.reject_litres, How::Dictionary),
-            8 => packed_months::words(
-                lines,
-                |w| u32::from(source(w) == Source::BoughtIn),
-                |f| u32::from(f.source == Source::BoughtIn),
-                |place| match place {
-                    0 => Source::Mains.word(),
-                    _ => Source::BoughtIn.word(),
-                },
-            ),
-            _ => None,
-        }
     }
 }

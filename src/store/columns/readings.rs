@@ -8,10 +8,7 @@ use super::super::arrays::{
     Columns, Instants, Names, Reals, Smalls, instants, reals, smalls, strings,
 };
 use super::super::error::StoreError;
-use super::super::packed::{Packing, reading as at};
-use super::super::packed_months::{self, Lines, Names as FileNames, Packable, Words};
-use super::super::pages::{Column, How};
-use super::super::records::{Instant, Reading, Record};
+use super::super::records::{Reading, Record};
 use super::super::schema::TableName;
 use super::{Kind, TIMED, equal_fields, opt};
 
@@ -122,54 +119,5 @@ impl Kind for Reading {
             permeate_lpm: out.get(row),
             concentrate_lpm: waste.get(row),
         })
-    }
-}
-
-impl Packable for Reading {
-    const PACKING: Packing = Packing::Readings;
-    const WHEN: &'static [(&'static str, i64)] = &[("taken_at", 1)];
-
-    fn unpack(words: Words<'_>, names: &FileNames) -> Self {
-        Reading {
-            van: names.shared_van(words),
-            taken_at: Instant(words.micros()),
-            day_position: None,
-            postcode: names.shared_text(words, at::PLACE),
-            feed_ppm: words.real(at::FEED),
-            permeate_ppm: words.real(at::PERMEATE),
-            product_ppm: words.real(at::PRODUCT),
-            water_c: words.real(at::WATER),
-            feed_bar: words.real(at::BAR),
-            permeate_lpm: words.real(at::PERMEATE_FLOW),
-            concentrate_lpm: words.real(at::CONCENTRATE_FLOW),
-        }
-    }
-
-    fn when_of(words: Words<'_>) -> (i64, u32) {
-        (words.micros(), TIMED)
-    }
-
-    fn column<'l>(
-        at: usize,
-        lines: &'l Lines<'l, Self>,
-        names: &'l FileNames,
-    ) -> Option<Column<'l>> {
-        let real = |word: usize, of: fn(&Self) -> Option<f64>| {
-            packed_months::reals(lines, word, of, How::Dictionary)
-        };
-        match at {
-            0 => packed_months::vans(lines, names),
-            1 => packed_months::wholes(lines, |w| Some(w.micros()), |r| Some(r.taken_at.0)),
-            2 => packed_months::smalls(lines, |_| None, |r| r.day_position.map(u32::cast_signed)),
-            3 => packed_months::texts(lines, at::PLACE, |r| opt(&r.postcode), names),
-            4 => real(at::FEED, |r| r.feed_ppm),
-            5 => real(at::PERMEATE, |r| r.permeate_ppm),
-            6 => real(at::PRODUCT, |r| r.product_ppm),
-            7 => real(at::WATER, |r| r.water_c),
-            8 => real(at::BAR, |r| r.feed_bar),
-            9 => real(at::PERMEATE_FLOW, |r| r.permeate_lpm),
-            10 => real(at::CONCENTRATE_FLOW, |r| r.concentrate_lpm),
-            _ => None,
-        }
     }
 }

@@ -5,12 +5,9 @@ use std::sync::Arc;
 use arrow_array::ArrayRef;
 
 use super::super::arrays::{
-    Columns, Dates, Instants, Names, Reals, date_of_days, dates, days, instants, reals, strings,
+    Columns, Dates, Instants, Names, Reals, dates, days, instants, reals, strings,
 };
 use super::super::error::StoreError;
-use super::super::packed::{Packing, service as at};
-use super::super::packed_months::{self, Lines, Names as FileNames, Packable, Words};
-use super::super::pages::{Column, How};
 use super::super::records::{Instant, Item, Record, Service, When};
 use super::super::schema::TableName;
 use super::{Kind, equal_fields, opt};
@@ -147,77 +144,5 @@ impl Kind for Service {
             part: batch.part.get(row).cloned(),
             note: batch.note.get(row).cloned(),
         })
-    }
-}
-
-fn packed_day(words: Words<'_>) -> Option<jiff::civil::Date> {
-    let days = i32::try_from(words.seconds() / 86_400).ok()?;
-    (words.get(at::TIMED) == 0).then(|| date_of_days(days))?
-}
-
-fn packed_instant(words: Words<'_>) -> Option<Instant> {
-    (words.get(at::TIMED) != 0).then(|| Instant(words.micros()))
-}
-
-fn packed_item(words: Words<'_>) -> Item {
-    let item = Item::ALL.get(words.get(at::ITEM) as usize);
-    item.copied().unwrap_or(Item::Tank)
-}
-
-impl Packable for Service {
-    const PACKING: Packing = Packing::Services;
-    const WHEN: &'static [(&'static str, i64)] = &[("done_on", DAY_MICROSECONDS), ("done_at", 1)];
-
-    fn unpack(words: Words<'_>, names: &FileNames) -> Self {
-        let day = packed_day(words).map(When::Day);
-        Service {
-            van: names.shared_van(words),
-            done_at: day.unwrap_or(When::At(Instant(words.micros()))),
-            item: packed_item(words),
-            quantity: words.real(at::QUANTITY),
-            cost: words.real(at::COST),
-            part: names.shared_text(words, at::PART),
-            note: names.shared_text(words, at::NOTE),
-        }
-    }
-
-    fn when_of(words: Words<'_>) -> (i64, u32) {
-        let nth = words.get(at::ITEM) * 2;
-        // a day is laid down as its midnight in UTC, as it is in the key
-        (words.micros(), nth + u32::from(words.get(at::TIMED) != 0))
-    }
-
-    fn column<'l>(
-        at: usize,
-        lines: &'l Lines<'l, Self>,
-        names: &'l FileNames,
-    ) -> Option<Column<'l>> {
-        let real = |word: usize, of: fn(&Self) -> Option<f64>| {
-            packed_months::reals(lines, word, of, How::Dictionary)
-        };
-        match at {
-            0 => packed_months::vans(lines, names),
-            1 => packed_months::smalls(
-                lines,
-                |w| packed_day(w).map(days),
-                |s| day_of(s.done_at).map(days),
-            ),
-            2 => packed_months::wholes(
-                lines,
-                |w| packed_instant(w).map(|at| at.0),
-                |s| instant_of(s.done_at).map(|at| at.0),
-            ),
-            3 => packed_months::words(
-                lines,
-                |w| packed_item(w) as u32,
-                |s| s.item as u32,
-                |place| Item::ALL.get(place).map_or("", |item| item.word()),
-            ),
-            4 => real(at::QUANTITY, |s| s.quantity),
-            5 => real(at::COST, |s| s.cost),
-            6 => packed_months::texts(lines, at::PART, |s| opt(&s.part), names),
-            7 => packed_months::texts(lines, at::NOTE, |s| opt(&s.note), names),
-            _ => None,
-        }
     }
 }

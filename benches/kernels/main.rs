@@ -91,7 +91,7 @@ fn rows(c: &mut Criterion) {
 
     let assessment = advise::assess(&cut, &fitted, &settings);
     let month = date(2026, 10, 1);
-    let mut press = Press::new();
+    let mut press = Press::default();
     let laid_out = lay_out_van(&assessment, 0, month).unwrap();
     let drawn = press.draw(&laid_out).unwrap();
     let mut group = c.benchmark_group("page");
@@ -103,7 +103,7 @@ fn rows(c: &mut Criterion) {
         b.iter(|| press.draw(black_box(&laid_out)).unwrap())
     });
     group.bench_function("encoded as PNG", |b| {
-        b.iter(|| press.encode(black_box(&drawn)).unwrap());
+        b.iter(|| Press::encode(black_box(&drawn)).unwrap());
     });
     group.bench_function("whole, in memory", |b| {
         b.iter(|| press.van_page(black_box(&assessment), 0, month).unwrap());

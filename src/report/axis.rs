@@ -1,7 +1,11 @@
-//! Axes: where a value lies, and ticks that people would choose.
+//! Axes as plotters asks for them: where a value lies, and ticks that people
+//! would choose.
+
+use std::ops::Range;
 
 use jiff::ToSpan;
 use jiff::civil::{Date, date};
+use plotters::coord::ranged1d::{KeyPointHint, NoDefaultFormatting, Ranged, ValueFormatter};
 
 use super::words;
 
@@ -11,33 +15,92 @@ pub fn day_number(day: Date) -> f64 {
     (day.duration_since(date(2000, 1, 1)).as_hours() / 24) as f64
 }
 
-/// A range of values along a stretch of pixels (`to` may lie before `from`).
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Scale {
-    pub low: f64,
-    pub high: f64,
-    pub from: f64,
-    pub to: f64,
-}
-
-impl Scale {
-    /// The pixel of a value, kept within the stretch; not-a-number lies at its start.
-    pub fn px(&self, value: f64) -> f64 {
-        let share = ((value - self.low) / (self.high - self.low)).clamp(0.0, 1.0);
-        let share = if share.is_nan() { 0.0 } else { share };
-        self.from + (self.to - self.from) * share
-    }
-
-    pub fn holds(&self, value: f64) -> bool {
-        value >= self.low && value <= self.high
-    }
-}
-
 /// A tick: the value and what is written there (empty: only a mark).
 #[derive(Debug, Clone, PartialEq)]
 pub struct Tick {
     pub value: f64,
     pub label: String,
+}
+
+/// One axis: its range and ticks. `low` may be the larger value: the axis then
+/// runs downwards.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Axis {
+    pub low: f64,
+    pub high: f64,
+    pub ticks: Vec<Tick>,
+}
+
+impl Axis {
+    /// Ticks on round numbers, at most about `most` of them.
+    pub fn numbers(
+        (low, high): (f64, f64),
+        most: usize,
+        label: impl Fn(f64, usize) -> String,
+    ) -> Axis {
+        Axis {
+            low,
+            high,
+            ticks: number_ticks((low, high), most, label),
+        }
+    }
+
+    /// Ticks on the first days of months or years.
+    pub fn days(from: Date, to: Date, most: usize) -> Axis {
+        Axis {
+            low: day_number(from),
+            high: day_number(to),
+            ticks: date_ticks(from, to, most),
+        }
+    }
+
+    /// Without ticks.
+    pub fn bare(low: f64, high: f64) -> Axis {
+        Axis {
+            low,
+            high,
+            ticks: Vec::new(),
+        }
+    }
+
+    pub fn holds(&self, value: f64) -> bool {
+        value >= self.low.min(self.high) && value <= self.high.max(self.low)
+    }
+
+    /// How far along the axis a value lies, 0 to 1; what is off the axis lies at
+    /// its end, not-a-number at its start.
+    pub fn share(&self, value: f64) -> f64 {
+        let share = ((value - self.low) / (self.high - self.low)).clamp(0.0, 1.0);
+        if share.is_nan() { 0.0 } else { share }
+    }
+}
+
+impl Ranged for Axis {
+    type FormatOption = NoDefaultFormatting;
+    type ValueType = f64;
+
+    fn map(&self, value: &f64, (from, to): (i32, i32)) -> i32 {
+        from + (f64::from(to - from) * self.share(*value)).round() as i32
+    }
+
+    fn key_points<Hint: KeyPointHint>(&self, hint: Hint) -> Vec<f64> {
+        // light lines between the ticks are not wanted
+        if hint.weight().allow_light_points() {
+            return Vec::new();
+        }
+        self.ticks.iter().map(|tick| tick.value).collect()
+    }
+
+    fn range(&self) -> Range<f64> {
+        self.low..self.high
+    }
+}
+
+impl ValueFormatter<f64> for Axis {
+    fn format_ext(&self, value: &f64) -> String {
+        let tick = self.ticks.iter().find(|tick| tick.value == *value);
+        tick.map_or_else(String::new, |tick| tick.label.clone())
+    }
 }
 
 /// The step 1, 2, 2.5 or 5 times a power of ten that makes at most `most`
@@ -173,16 +236,14 @@ mod tests {
     }
 
     #[test]
-    fn a_scale_never_leaves_its_stretch() {
-        let scale = Scale {
-            low: 0.0,
-            high: 10.0,
-            from: 300.0,
-            to: 100.0,
-        };
-        assert_eq!(scale.px(5.0), 200.0);
-        assert_eq!(scale.px(1e9), 100.0);
-        assert_eq!(scale.px(f64::INFINITY), 100.0);
-        assert_eq!(scale.px(f64::NAN), 300.0);
+    fn nothing_lies_beyond_the_ends_of_an_axis() {
+        let axis = Axis::bare(0.0, 10.0);
+        assert_eq!(axis.map(&5.0, (300, 100)), 200);
+        assert_eq!(axis.map(&1e9, (300, 100)), 100);
+        assert_eq!(axis.map(&f64::INFINITY, (300, 100)), 100);
+        assert_eq!(axis.map(&f64::NAN, (300, 100)), 300);
+        let downwards = Axis::bare(100.0, 80.0);
+        assert_eq!(downwards.map(&90.0, (0, 100)), 50);
+        assert!(downwards.holds(85.0) && !downwards.holds(79.0));
     }
 }

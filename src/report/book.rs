@@ -3,12 +3,11 @@
 use std::cell::RefCell;
 
 use super::canvas::{self, Canvas};
-use super::encode::Encoder;
+use super::display_list::DisplayList;
 use super::error::{DrawError, ReportError};
 use super::parts::VanLine;
-use super::raster::Brush;
-use super::strokes::Sketch;
-use super::{ReportPlan, files, look, pages};
+use super::pixels::Renderer;
+use super::{ReportPlan, files, look, pages, png_file};
 
 /// Which file shows what.
 #[derive(Debug, Clone, Default)]
@@ -118,7 +117,7 @@ impl Page<'_, '_> {
         &self,
         plan: &ReportPlan<'_>,
         lines: &[VanLine<'_>],
-    ) -> Result<Sketch, DrawError> {
+    ) -> Result<DisplayList, DrawError> {
         canvas::draw(look::PAGE, |canvas| self.paint(canvas, plan, lines))
     }
 
@@ -159,26 +158,24 @@ impl Page<'_, '_> {
     }
 }
 
-/// A sketch as the bytes of a PNG.
+/// A drawn page as the bytes of a PNG.
 ///
 /// # Errors
 /// Where it could not be drawn or encoded, with the page's name.
-pub fn png(name: &str, sketch: Result<Sketch, DrawError>) -> Result<Vec<u8>, ReportError> {
+pub fn png(name: &str, list: Result<DisplayList, DrawError>) -> Result<Vec<u8>, ReportError> {
     thread_local! {
-        // paper, letters and tables are made once in a thread, not for each page
-        static PRESS: RefCell<(Brush, Encoder)> = RefCell::new((Brush::new(), Encoder::new()));
+        // the sheet and the letters are made once in a thread, not for each page
+        static RENDERER: RefCell<Renderer> = RefCell::new(Renderer::default());
     }
-    PRESS.with_borrow_mut(|(brush, encoder)| {
-        let picture = sketch.and_then(|sketch| brush.picture(&sketch));
+    RENDERER.with_borrow_mut(|renderer| {
+        let picture = list.and_then(|list| renderer.picture(&list));
         let picture = picture.map_err(|source| ReportError::CannotDraw {
             page: name.to_owned(),
             source,
         })?;
-        encoder
-            .png_bytes(&picture)
-            .map_err(|source| ReportError::CannotEncode {
-                page: name.to_owned(),
-                source,
-            })
+        png_file::png_bytes(&picture).map_err(|source| ReportError::CannotEncode {
+            page: name.to_owned(),
+            source,
+        })
     })
 }

@@ -1,12 +1,16 @@
 //! What pages and charts are drawn on: everything goes through [`Canvas`],
-//! which notes strokes and knows how wide text is. `raster` turns what was
-//! noted into pixels, `svg` into a drawing for the index.
+//! which notes strokes and knows how wide text is. `pixels` turns what was
+//! noted into pixels, `svg` into a drawing for the index. For plotters a canvas
+//! is a backend (`backend`).
 
+use std::cell::RefCell;
+use std::rc::Rc;
+
+use super::display_list::{DisplayList, Stroke};
 use super::error::DrawError;
 use super::font::{Fonts, Ruler};
 use super::look::{Ink, PAPER, Shape, Type};
 use super::rect::Rect;
-use super::strokes::{Sketch, Stroke};
 
 /// Where a text's anchor lies.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -16,18 +20,23 @@ pub enum Align {
     Right,
 }
 
-/// Something to draw on, in page pixels.
+/// Something to draw on, in page pixels. Clones draw on the same page, in the
+/// order in which they are told to.
+#[derive(Clone)]
 pub struct Canvas {
-    sketch: Sketch,
+    list: Rc<RefCell<DisplayList>>,
+    size: (u32, u32),
     titled: bool,
     fonts: &'static Fonts,
+    /// Why a chart could not be drawn: the first reason.
+    failed: Rc<RefCell<Option<String>>>,
 }
 
-/// A sketch of that size on white paper.
+/// What is drawn on white paper of that size.
 ///
 /// # Errors
-/// Where the bundled font cannot be read.
-pub fn draw(size: (u32, u32), paint: impl FnOnce(&mut Canvas)) -> Result<Sketch, DrawError> {
+/// Where the bundled font cannot be read or a chart could not be drawn.
+pub fn draw(size: (u32, u32), paint: impl FnOnce(&mut Canvas)) -> Result<DisplayList, DrawError> {
     on(size, true, paint)
 }
 
@@ -38,7 +47,7 @@ pub fn draw(size: (u32, u32), paint: impl FnOnce(&mut Canvas)) -> Result<Sketch,
 pub fn draw_untitled(
     size: (u32, u32),
     paint: impl FnOnce(&mut Canvas),
-) -> Result<Sketch, DrawError> {
+) -> Result<DisplayList, DrawError> {
     on(size, false, paint)
 }
 
@@ -46,24 +55,43 @@ fn on(
     size: (u32, u32),
     titled: bool,
     paint: impl FnOnce(&mut Canvas),
-) -> Result<Sketch, DrawError> {
+) -> Result<DisplayList, DrawError> {
     let mut canvas = Canvas {
-        sketch: Sketch {
-            size,
-            strokes: Vec::new(),
-        },
+        list: Rc::default(),
+        size,
         titled,
         fonts: Fonts::bundled()?,
+        failed: Rc::default(),
     };
     paint(&mut canvas);
-    Ok(canvas.sketch)
+    if let Some(why) = canvas.failed.take() {
+        return Err(DrawError::Chart(why));
+    }
+    let mut list = canvas.list.take();
+    list.size = size;
+    Ok(list)
 }
 
 impl Canvas {
     /// The whole page.
     pub fn page(&self) -> Rect {
-        let (width, height) = self.sketch.size;
+        let (width, height) = self.size;
         Rect::at(0.0, 0.0, f64::from(width), f64::from(height))
+    }
+
+    fn push(&self, stroke: Stroke) {
+        self.list.borrow_mut().strokes.push(stroke);
+    }
+
+    /// What `result` holds; a failure makes the whole page fail.
+    pub fn kept<T, E: std::fmt::Display>(&self, result: Result<T, E>) -> Option<T> {
+        result
+            .map_err(|why| {
+                self.failed
+                    .borrow_mut()
+                    .get_or_insert_with(|| why.to_string());
+            })
+            .ok()
     }
 
     /// Whether charts write their title themselves.
@@ -74,14 +102,14 @@ impl Canvas {
     /// A filled box.
     pub fn fill(&mut self, area: Rect, ink: Ink) {
         if area.width() > 0.0 && area.height() > 0.0 {
-            self.sketch.strokes.push(Stroke::Fill { area, ink });
+            self.push(Stroke::Fill { area, ink });
         }
     }
 
     /// A line through `points` (in order; fewer than two draw nothing).
     pub fn line(&mut self, points: &[(f64, f64)], ink: Ink, width: f64) {
         if points.len() >= 2 {
-            self.sketch.strokes.push(Stroke::Line {
+            self.push(Stroke::Line {
                 points: points.to_vec(),
                 ink,
                 width,
@@ -92,7 +120,7 @@ impl Canvas {
     /// A dashed line through `points`: `dash.0` px drawn, `dash.1` px left out.
     pub fn dashes(&mut self, points: &[(f64, f64)], ink: Ink, width: f64, dash: (f64, f64)) {
         if points.len() >= 2 {
-            self.sketch.strokes.push(Stroke::Dashes {
+            self.push(Stroke::Dashes {
                 points: points.to_vec(),
                 ink,
                 width,
@@ -104,15 +132,16 @@ impl Canvas {
     /// A filled polygon; fewer than three corners draw nothing.
     pub fn polygon(&mut self, corners: &[(f64, f64)], ink: Ink) {
         if corners.len() >= 3 {
-            self.sketch.strokes.push(Stroke::Polygon {
+            self.push(Stroke::Polygon {
                 corners: corners.to_vec(),
                 ink,
             });
         }
     }
 
-    fn disc(&mut self, at: (f64, f64), radius: f64, ink: Ink) {
-        self.sketch.strokes.push(Stroke::Disc { at, radius, ink });
+    /// A filled circle.
+    pub fn disc(&mut self, at: (f64, f64), radius: f64, ink: Ink) {
+        self.push(Stroke::Disc { at, radius, ink });
     }
 
     /// A marker about `2 * radius` px wide, with a thin edge of paper.
@@ -170,7 +199,7 @@ impl Canvas {
     pub fn text(&mut self, text: &str, at: (f64, f64), face: &Type, align: Align) -> Rect {
         let area = self.box_of(text, at, face, align);
         if !text.trim().is_empty() {
-            self.sketch.strokes.push(Stroke::Text {
+            self.push(Stroke::Text {
                 text: text.to_owned(),
                 area,
                 baseline: at.1,

@@ -34,10 +34,16 @@ pub enum ReportError {
     CannotSerialise(#[source] serde_json::Error),
 }
 
-/// What stops a sketch from being drawn.
+/// What stops a page from being drawn.
 #[derive(Debug, Clone, PartialEq, Eq, Error)]
 pub enum DrawError {
     /// The bundled font cannot be read.
     #[error("the bundled font {0} is not readable; the program was built wrongly")]
     Font(&'static str),
+    /// The plotting library refused a chart.
+    #[error("a chart could not be laid out: {0}")]
+    Chart(String),
+    /// A page without room, or too large to be held.
+    #[error("a page of {0} by {1} pixels cannot be drawn")]
+    Size(u32, u32),
 }

@@ -8,8 +8,8 @@ use std::path::{Path, PathBuf};
 use std::sync::mpsc::{Receiver, SyncSender, sync_channel};
 use std::thread::JoinHandle;
 
-use super::encode;
 use super::error::ReportError;
+use super::png_file;
 
 /// The page that shows all the others.
 pub const INDEX: &str = "index.html";
@@ -336,7 +336,7 @@ fn move_all(
 fn is_ours(path: &Path, made: &BTreeSet<&str>) -> bool {
     let name = path.file_name().and_then(|name| name.to_str());
     name.is_some_and(|name| {
-        made.contains(name) || (name.ends_with(".png") && encode::is_a_page_of_ours(path))
+        made.contains(name) || (name.ends_with(".png") && png_file::is_a_page_of_ours(path))
     })
 }
 
@@ -435,7 +435,7 @@ fn remove_left_over_pages(out: &Path, made: &BTreeSet<&str>) -> Result<(), Repor
         let ours = PAGES.iter().any(|p| name.starts_with(p))
             && name.ends_with(".png")
             && !made.contains(name.as_str());
-        if ours && encode::is_a_page_of_ours(&entry.path()) {
+        if ours && png_file::is_a_page_of_ours(&entry.path()) {
             fs::remove_file(entry.path()).map_err(|e| cannot_write(&entry.path(), e))?;
         }
     }

@@ -10,25 +10,11 @@ use super::look::Type;
 
 /// Text is measured in so many parts of a pixel.
 const FINE: f32 = 2.0;
-/// Letters below this code have their glyphs in a table.
-pub const COMMON: usize = 0x180;
-/// The letters whose distances to one another are in a table: ASCII's.
-const FIRST: usize = 32;
-const AFTER: usize = 127;
 
-/// A font with what is asked of it for every letter in tables.
+/// A font, ready to be asked.
 pub struct Font {
     face: Face<'static>,
     units_per_em: f32,
-    glyphs: Vec<Glyph>,
-    kerning: Vec<i16>,
-}
-
-#[derive(Debug, Clone, Copy)]
-struct Glyph {
-    id: u16,
-    /// Distance to the next letter, in the font's units.
-    advance: u16,
 }
 
 /// The upright font and the bold one.
@@ -78,29 +64,14 @@ impl Fonts {
 impl Font {
     fn read(bytes: &'static [u8], name: &'static str) -> Result<Font, DrawError> {
         let face = Face::parse(bytes, 0).map_err(|_| DrawError::Font(name))?;
-        let mut font = Font {
+        Ok(Font {
             units_per_em: f32::from(face.units_per_em()),
             face,
-            glyphs: Vec::new(),
-            kerning: Vec::new(),
-        };
-        let common = (0..COMMON as u32).map(|code| char::from_u32(code).unwrap_or(' '));
-        font.glyphs = common.map(|letter| font.look_up(letter)).collect();
-        let ascii = || font.glyphs.iter().take(AFTER).skip(FIRST);
-        let pairs = ascii().flat_map(|a| ascii().map(|b| font.look_up_kerning(a.id, b.id)));
-        font.kerning = pairs.collect();
-        Ok(font)
+        })
     }
 
-    fn look_up(&self, letter: char) -> Glyph {
-        // glyph 0 stands for what the font does not have
-        let id = self.face.glyph_index(letter).unwrap_or_default();
-        let advance = self.face.glyph_hor_advance(id).unwrap_or_default();
-        Glyph { id: id.0, advance }
-    }
-
-    fn look_up_kerning(&self, first: u16, second: u16) -> i16 {
-        let (first, second) = (GlyphId(first), GlyphId(second));
+    /// What is added to the distance between two glyphs, in the font's units.
+    fn kerning(&self, first: GlyphId, second: GlyphId) -> i16 {
         let tables = self.face.tables().kern.iter().flat_map(|k| k.subtables);
         tables
             .filter(|table| table.horizontal && !table.variable)
@@ -108,30 +79,14 @@ impl Font {
             .unwrap_or_default()
     }
 
-    fn glyph(&self, letter: char) -> Glyph {
-        let common = self.glyphs.get(letter as usize);
-        common.copied().unwrap_or_else(|| self.look_up(letter))
-    }
-
-    /// What is added to the distance between two letters, in the font's units.
-    fn kerning(&self, first: char, second: char) -> i16 {
-        let (a, b) = (first as usize, second as usize);
-        let ascii = FIRST..AFTER;
-        if ascii.contains(&a) && ascii.contains(&b) {
-            let place = (a - FIRST) * (AFTER - FIRST) + b - FIRST;
-            return self.kerning.get(place).copied().unwrap_or_default();
-        }
-        self.look_up_kerning(self.glyph(first).id, self.glyph(second).id)
-    }
-
-    /// Tells `pen` a letter's outline in the font's units, y upwards.
-    pub fn outline(&self, letter: char, pen: &mut dyn OutlineBuilder) {
-        self.face.outline_glyph(GlyphId(self.glyph(letter).id), pen);
+    /// Tells `pen` a glyph's outline in the font's units, y upwards.
+    pub fn outline(&self, glyph: GlyphId, pen: &mut dyn OutlineBuilder) {
+        self.face.outline_glyph(glyph, pen);
     }
 
     /// Pixels in a unit of the font at that size.
-    pub fn pixels_per_unit(&self, size: f64) -> f64 {
-        size / f64::from(self.units_per_em)
+    pub fn pixels_per_unit(&self, size: f64) -> f32 {
+        size as f32 / self.units_per_em
     }
 }
 
@@ -142,18 +97,21 @@ pub struct Ruler<'a> {
     font: &'a Font,
     scale: f32,
     at: f32,
-    before: Option<char>,
+    before: Option<GlyphId>,
 }
 
 impl Ruler<'_> {
-    /// Goes on by a letter; gives where it begins, px from the text's start.
-    pub fn push(&mut self, letter: char) -> f64 {
-        let kerning = self.before.map_or(0, |b| self.font.kerning(b, letter));
-        self.before = Some(letter);
-        let advance = f32::from(self.font.glyph(letter).advance);
+    /// Goes on by a letter; gives its glyph and where it begins, px from the
+    /// text's start. Glyph 0 stands for what the font does not have.
+    pub fn push(&mut self, letter: char) -> (GlyphId, f64) {
+        let face = &self.font.face;
+        let glyph = face.glyph_index(letter).unwrap_or_default();
+        let kerning = self.before.map_or(0, |b| self.font.kerning(b, glyph));
+        self.before = Some(glyph);
+        let advance = face.glyph_hor_advance(glyph).unwrap_or_default();
         let begins = self.at + self.scale * f32::from(kerning);
-        self.at = begins + self.scale * advance;
-        f64::from(begins / FINE)
+        self.at = begins + self.scale * f32::from(advance);
+        (glyph, f64::from(begins / FINE))
     }
 
     /// The ruler after `text` too.
@@ -176,16 +134,8 @@ mod tests {
     use crate::report::look;
 
     #[test]
-    fn a_ruler_that_goes_on_measures_like_one_that_begins_anew() -> Result<(), DrawError> {
+    fn letters_that_fit_into_one_another_stand_closer() -> Result<(), DrawError> {
         let fonts = Fonts::bundled()?;
-        let text = "AVATAR Type 10 % – été, “quoted” ☂";
-        let mut going_on = fonts.ruler(&look::SMALL);
-        for (end, letter) in text.char_indices() {
-            let upto = text.get(..end).unwrap_or_default();
-            assert_eq!(going_on.width(), fonts.width_of(upto, &look::SMALL));
-            going_on.push(letter);
-        }
-        // A and V stand closer than their widths
         let wide = fonts.width_of("A", &look::PAGE_TITLE) + fonts.width_of("V", &look::PAGE_TITLE);
         assert!(fonts.width_of("AV", &look::PAGE_TITLE) < wide - 2.0);
         Ok(())

@@ -6,8 +6,8 @@ use std::path::{Path, PathBuf};
 use rayon::prelude::*;
 
 use super::canvas::{self, Canvas};
+use super::display_list::DisplayList;
 use super::error::ReportError;
-use super::strokes::Sketch;
 use super::{book, charts, files, look, parts, rect};
 use crate::advise::{Assessment, VanAssessment};
 use crate::backtest::Backtest;
@@ -38,7 +38,7 @@ pub fn gallery(
 /// A chart of the gallery before it becomes pixels.
 pub(super) fn sketch(
     paint: &(dyn Fn(&mut Canvas) + Sync),
-) -> Result<Sketch, super::error::DrawError> {
+) -> Result<DisplayList, super::error::DrawError> {
     canvas::draw(look::SINGLE, |canvas| paint(canvas))
 }
 

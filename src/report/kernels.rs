@@ -3,27 +3,21 @@
 use jiff::civil::Date;
 
 use super::book::Page;
-use super::encode::Encoder;
+use super::display_list::DisplayList;
 use super::error::DrawError;
 use super::look::Ink;
-use super::raster::{Brush, Picture};
-use super::strokes::Sketch;
+use super::pixels::{Picture, Renderer};
+use super::png_file::png_bytes;
 use super::{ReportError, ReportPlan};
 use crate::advise::Assessment;
 
-/// What is kept from page to page.
-pub struct Press {
-    brush: Brush,
-    encoder: Encoder,
-}
-
 /// A page before it becomes pixels.
-pub struct LaidOut(Sketch);
+pub struct LaidOut(DisplayList);
 
 /// A page as pixels.
 pub struct Drawn {
     size: (u32, u32),
-    rows: Vec<u8>,
+    pixels: Vec<u8>,
     colours: Vec<Ink>,
 }
 
@@ -46,23 +40,20 @@ pub fn lay_out_van(
     Page::Van(place).sketch(&plan, &[]).map(LaidOut)
 }
 
-impl Press {
-    pub fn new() -> Press {
-        Press {
-            brush: Brush::new(),
-            encoder: Encoder::new(),
-        }
-    }
+/// What is kept from page to page.
+#[derive(Default)]
+pub struct Press(Renderer);
 
+impl Press {
     /// Draws a page.
     ///
     /// # Errors
     /// Where the bundled font cannot be read.
     pub fn draw(&mut self, page: &LaidOut) -> Result<Drawn, DrawError> {
-        let picture = self.brush.picture(&page.0)?;
+        let picture = self.0.picture(&page.0)?;
         Ok(Drawn {
             size: (picture.width, picture.height),
-            rows: picture.rows.to_vec(),
+            pixels: picture.pixels.to_vec(),
             colours: picture.colours.to_vec(),
         })
     }
@@ -71,19 +62,14 @@ impl Press {
     ///
     /// # Errors
     /// What the PNG library says.
-    pub fn encode(&mut self, page: &Drawn) -> Result<Vec<u8>, ReportError> {
+    pub fn encode(page: &Drawn) -> Result<Vec<u8>, ReportError> {
         let picture = Picture {
             width: page.size.0,
             height: page.size.1,
-            rows: &page.rows,
+            pixels: &page.pixels,
             colours: &page.colours,
         };
-        self.encoder
-            .png_bytes(&picture)
-            .map_err(|source| ReportError::CannotEncode {
-                page: "drawn".to_owned(),
-                source,
-            })
+        png_bytes(&picture).map_err(cannot_encode)
     }
 
     /// From the assessment to the PNG, as a report does it.
@@ -101,18 +87,14 @@ impl Press {
             source,
         };
         let page = lay_out_van(assessment, place, month).map_err(cannot_draw)?;
-        let picture = self.brush.picture(&page.0).map_err(cannot_draw)?;
-        self.encoder
-            .png_bytes(&picture)
-            .map_err(|source| ReportError::CannotEncode {
-                page: "drawn".to_owned(),
-                source,
-            })
+        let picture = self.0.picture(&page.0).map_err(cannot_draw)?;
+        png_bytes(&picture).map_err(cannot_encode)
     }
 }
 
-impl Default for Press {
-    fn default() -> Press {
-        Press::new()
+fn cannot_encode(source: png::EncodingError) -> ReportError {
+    ReportError::CannotEncode {
+        page: "drawn".to_owned(),
+        source,
     }
 }

@@ -9,9 +9,9 @@ use rayon::prelude::*;
 
 use super::axis::{day_number, days_after};
 use super::book::Book;
+use super::display_list::{DisplayList, Stroke};
 use super::fixture::{AS_OF, MONTH, assessment};
 use super::rect::Rect;
-use super::strokes::{Sketch, Stroke};
 use super::{ReportPlan, gallery, html, parts};
 use crate::advise::*;
 use crate::backtest::Beside;
@@ -26,7 +26,7 @@ pub fn plan_of<'a>(assessment: &'a Assessment, out: &'a Path) -> ReportPlan<'a> 
     }
 }
 
-pub fn sketches_of(plan: &ReportPlan<'_>) -> Vec<(String, Sketch)> {
+pub fn sketches_of(plan: &ReportPlan<'_>) -> Vec<(String, DisplayList)> {
     let lines = parts::by_urgency(plan.assessment);
     let book = Book::of(plan, &lines);
     book.pages
@@ -35,12 +35,12 @@ pub fn sketches_of(plan: &ReportPlan<'_>) -> Vec<(String, Sketch)> {
         .collect()
 }
 
-pub fn sketches(assessment: &Assessment) -> Vec<(String, Sketch)> {
+pub fn sketches(assessment: &Assessment) -> Vec<(String, DisplayList)> {
     sketches_of(&plan_of(assessment, Path::new("unused")))
 }
 
 /// What is written where.
-pub fn texts(sketch: &Sketch) -> Vec<(Rect, &str)> {
+pub fn texts(sketch: &DisplayList) -> Vec<(Rect, &str)> {
     let text = |stroke| match stroke {
         &Stroke::Text { ref text, area, .. } => Some((area, text.as_str())),
         _ => None,
@@ -48,7 +48,7 @@ pub fn texts(sketch: &Sketch) -> Vec<(Rect, &str)> {
     sketch.strokes.iter().filter_map(text).collect()
 }
 
-fn assert_well_laid(name: &str, sketch: &Sketch) {
+fn assert_well_laid(name: &str, sketch: &DisplayList) {
     let (width, height) = sketch.size;
     let page = Rect::at(0.0, 0.0, f64::from(width), f64::from(height));
     let texts = texts(sketch);

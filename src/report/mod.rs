@@ -2,7 +2,7 @@
 //!
 //! The way of a page: [`parts`] orders what needs doing, a file of `pages`
 //! divides the sheet, files of `charts` draw on their share of it through
-//! `canvas`, which notes strokes. `raster` and `encode` turn those into a PNG,
+//! `canvas`, which notes strokes. `pixels` and `png_file` turn those into a PNG,
 //! `svg` into a drawing of the index. `words`, `answers` and `changes` hold
 //! what is said, `look` how it looks.
 
@@ -15,12 +15,12 @@ pub mod what_if;
 
 mod answers;
 mod axis;
+mod backend;
 mod book;
 mod canvas;
 mod cautions;
 mod changes;
 mod charts;
-mod encode;
 mod error;
 mod export;
 mod files;
@@ -33,13 +33,14 @@ mod pages;
 mod panel;
 mod parts;
 mod past;
+mod pixels;
 mod place;
-mod raster;
+mod png_file;
 mod rect;
 #[cfg(test)]
 mod sight;
-mod squeeze;
-mod strokes;
+
+mod display_list;
 mod svg;
 mod table;
 mod words;

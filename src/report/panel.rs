@@ -1,26 +1,26 @@
 //! The frame that every chart with axes stands in: a title that says the
-//! finding, the unit, ticks and a light grid; and what is drawn on it.
+//! finding, the unit, ticks and a light grid; and what is drawn on it. Axes and
+//! series are plotters'; it cuts nothing at a plot's edges, so that is done here.
 
-use super::axis::{Scale, Tick};
+use plotters::chart::{ChartBuilder, ChartContext, LabelAreaPosition};
+use plotters::coord::cartesian::Cartesian2d;
+use plotters::drawing::IntoDrawingArea;
+use plotters::element::{Circle, Drawable, PathElement, PointCollection, Polygon, Rectangle};
+
+use super::axis::Axis;
+use super::backend::{filled, fine, px, stroke, text_style};
 use super::canvas::{Align, Canvas};
 use super::look::{self, Ink, Shape, Type};
 use super::rect::Rect;
 
-/// One axis of a panel: its range and ticks.
-#[derive(Debug, Clone, PartialEq)]
-pub struct Axis {
-    pub low: f64,
-    pub high: f64,
-    pub ticks: Vec<Tick>,
-}
+type Chart = ChartContext<'static, Canvas, Cartesian2d<Axis, Axis>>;
 
 /// A drawn frame, ready for data.
-#[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Panel {
+    canvas: Canvas,
+    chart: Chart,
     /// The box between the axes.
     pub plot: Rect,
-    pub x: Scale,
-    pub y: Scale,
 }
 
 /// Writes a chart's title (at most two lines) and its unit below, and gives
@@ -44,78 +44,23 @@ pub fn heading(canvas: &mut Canvas, area: Rect, title: &str, unit: &str) -> Rect
     }
 }
 
-/// Draws axes into `area`; `x_name` is written under the horizontal axis.
-pub fn frame(canvas: &mut Canvas, area: Rect, x: &Axis, y: &Axis, x_name: &str) -> Panel {
-    let face = look::SMALL;
-    let widest = y
-        .ticks
-        .iter()
-        .map(|t| canvas.width_of(&t.label, &face))
-        .fold(0.0, f64::max);
-    let below = if x_name.is_empty() { 28.0 } else { 50.0 };
-    // a label under the right edge reaches half its width beyond it
-    let last = x
-        .ticks
-        .last()
-        .filter(|t| t.value > x.low + 0.9 * (x.high - x.low));
-    let beyond = last.map_or(0.0, |t| canvas.width_of(&t.label, &face) / 2.0);
-    let plot = Rect {
-        x0: area.x0 + widest + 10.0,
-        y0: area.y0 + 8.0,
-        x1: area.x1 - beyond.max(10.0),
-        y1: area.y1 - below,
-    };
-    let panel = Panel {
-        plot,
-        x: Scale {
-            low: x.low,
-            high: x.high,
-            from: plot.x0,
-            to: plot.x1,
-        },
-        y: Scale {
-            low: y.low,
-            high: y.high,
-            from: plot.y1,
-            to: plot.y0,
-        },
-    };
-    for tick in &y.ticks {
-        let at = panel.y.px(tick.value).round();
-        canvas.fill(
-            Rect {
-                x0: plot.x0,
-                x1: plot.x1,
-                y0: at - 0.5,
-                y1: at + 0.5,
-            },
-            look::GRID,
-        );
-        canvas.text(
-            &tick.label,
-            (plot.x0 - 8.0, at + face.size * 0.36),
-            &face,
-            Align::Right,
-        );
-    }
-    x_axis(canvas, &panel, &x.ticks);
-    if !x_name.is_empty() {
-        let name = canvas.shortened(x_name, &face, area.width());
-        canvas.text(&name, (plot.x1, plot.y1 + 43.0), &face, Align::Right);
-    }
-    panel
+/// Draws axes into `area`, with a grid across; `x_name` is written under the
+/// horizontal axis. `None` where the chart cannot be drawn; the page then fails.
+pub fn frame(canvas: &Canvas, area: Rect, x: &Axis, y: &Axis, x_name: &str) -> Option<Panel> {
+    let panel = Panel::framed(canvas, area, x, y, x_name);
+    canvas.kept(panel)
 }
 
 /// Draws axes into `area` for a chart of named rows: the names, shortened to
 /// `share` of its width, have their room left of the plot. Gives them as they fit.
 pub fn frame_of_rows(
-    canvas: &mut Canvas,
+    canvas: &Canvas,
     area: Rect,
     names: impl Iterator<Item = String>,
     (face, share): (&Type, f64),
     x: &Axis,
     x_name: &str,
-) -> (Panel, Vec<String>) {
+) -> Option<(Panel, Vec<String>)> {
     let names: Vec<String> = names
         .map(|name| canvas.shortened(&name, face, area.width() * share))
         .collect();
@@ -123,104 +68,224 @@ pub fn frame_of_rows(
         .iter()
         .map(|n| canvas.width_of(n, face))
         .fold(0.0, f64::max);
-    let y = Axis {
-        low: 0.0,
-        high: 1.0,
-        ticks: Vec::new(),
-    };
     let inner = Rect {
         x0: area.x0 + widest,
         ..area
     };
-    (frame(canvas, inner, x, &y, x_name), names)
+    let panel = frame(canvas, inner, x, &Axis::bare(0.0, 1.0), x_name)?;
+    Some((panel, names))
 }
 
-/// The horizontal axis with those labels that do not collide.
-fn x_axis(canvas: &mut Canvas, panel: &Panel, ticks: &[Tick]) {
-    let (plot, face) = (panel.plot, look::SMALL);
-    canvas.fill(
-        Rect {
-            x0: plot.x0,
-            x1: plot.x1,
-            y0: plot.y1 - 0.5,
-            y1: plot.y1 + 1.0,
-        },
-        look::RULE,
-    );
+/// Labels of an axis from `from` to `to` px, those that would collide left empty.
+fn spaced(canvas: &Canvas, axis: &Axis, (from, to): (f64, f64), face: &Type) -> Axis {
+    let mut axis = axis.clone();
     let mut free_from = f64::NEG_INFINITY;
-    for tick in ticks {
-        let at = panel.x.px(tick.value).round();
-        canvas.fill(
-            Rect {
-                x0: at - 0.5,
-                x1: at + 0.5,
-                y0: plot.y1,
-                y1: plot.y1 + 6.0,
-            },
-            look::RULE,
-        );
-        let spot = (at, plot.y1 + 21.0);
-        let area = canvas.box_of(&tick.label, spot, &face, Align::Middle);
-        if area.x0 < free_from {
-            continue;
+    let place = |value: f64| from + (to - from) * (value - axis.low) / (axis.high - axis.low);
+    let places: Vec<f64> = axis.ticks.iter().map(|t| place(t.value)).collect();
+    for (tick, at) in axis.ticks.iter_mut().zip(places) {
+        let half = canvas.width_of(&tick.label, face) / 2.0;
+        if at - half < free_from {
+            tick.label.clear();
+        } else {
+            free_from = at + half + 8.0;
         }
-        canvas.text(&tick.label, spot, &face, Align::Middle);
-        free_from = area.x1 + 8.0;
     }
+    axis
 }
+
+type Refused = plotters::drawing::DrawingAreaErrorKind<std::convert::Infallible>;
 
 impl Panel {
+    fn framed(
+        canvas: &Canvas,
+        area: Rect,
+        x: &Axis,
+        y: &Axis,
+        x_name: &str,
+    ) -> Result<Panel, Refused> {
+        let face = look::SMALL;
+        let labels = y.ticks.iter().map(|t| canvas.width_of(&t.label, &face));
+        let left = labels.fold(0.0, f64::max) + 10.0;
+        let below = if x_name.is_empty() { 28.0 } else { 50.0 };
+        // a label under the right edge reaches half its width beyond it
+        let last = x.ticks.last().filter(|t| x.share(t.value) > 0.9);
+        let beyond = last.map_or(0.0, |t| canvas.width_of(&t.label, &face) / 2.0);
+        let right = beyond.max(10.0);
+        let x = spaced(canvas, x, (area.x0 + left, area.x1 - right), &face);
+
+        let root = canvas.clone().into_drawing_area().shrink(
+            (fine(area.x0), fine(area.y0)),
+            (fine(area.width()), fine(area.height())),
+        );
+        let mut chart: Chart = ChartBuilder::on(&root)
+            .margin_top(fine(8.0))
+            .margin_right(fine(right))
+            .set_label_area_size(LabelAreaPosition::Left, fine(left))
+            .set_label_area_size(LabelAreaPosition::Bottom, fine(below))
+            .build_cartesian_2d(x, y.clone())?;
+        let mut mesh = chart.configure_mesh();
+        if y.ticks.is_empty() {
+            // rows are named beside the plot; the grid helps to read along it
+            mesh.disable_y_mesh();
+        } else {
+            mesh.disable_x_mesh();
+        }
+        mesh.bold_line_style(stroke(look::GRID, 1.0))
+            .axis_style(stroke(look::RULE, 1.5))
+            .label_style(text_style(&face))
+            .set_tick_mark_size(LabelAreaPosition::Left, fine(4.0))
+            .set_tick_mark_size(LabelAreaPosition::Bottom, fine(5.0))
+            .draw()?;
+        let panel = Panel::on(canvas, chart);
+        if !x_name.is_empty() {
+            let mut canvas = canvas.clone();
+            let name = canvas.shortened(x_name, &face, area.width());
+            let at = (panel.plot.x1, panel.plot.y1 + 43.0);
+            canvas.text(&name, at, &face, Align::Right);
+        }
+        Ok(panel)
+    }
+
+    /// A plot without axes that fills `plot`.
+    pub fn bare(canvas: &Canvas, plot: Rect, x: Axis, y: Axis) -> Option<Panel> {
+        let root = canvas.clone().into_drawing_area().shrink(
+            (fine(plot.x0), fine(plot.y0)),
+            (fine(plot.width()), fine(plot.height())),
+        );
+        let chart = canvas.kept(ChartBuilder::on(&root).build_cartesian_2d(x, y))?;
+        Some(Panel::on(canvas, chart))
+    }
+
+    fn on(canvas: &Canvas, chart: Chart) -> Panel {
+        let area = chart.plotting_area();
+        let (xs, ys) = (area.get_x_axis_pixel_range(), area.get_y_axis_pixel_range());
+        let plot = Rect {
+            x0: px(xs.start),
+            x1: px(xs.end),
+            y0: px(ys.start),
+            y1: px(ys.end),
+        };
+        Panel {
+            canvas: canvas.clone(),
+            chart,
+            plot,
+        }
+    }
+
+    pub fn x(&self) -> &Axis {
+        self.chart.as_coord_spec().x_spec()
+    }
+
+    pub fn y(&self) -> &Axis {
+        self.chart.as_coord_spec().y_spec()
+    }
+
+    /// The pixel of a point; what is off an axis lies at its end.
     pub fn at(&self, x: f64, y: f64) -> (f64, f64) {
-        (self.x.px(x), self.y.px(y))
+        let (x, y) = self.chart.backend_coord(&(x, y));
+        (px(x), px(y))
+    }
+
+    pub fn x_px(&self, x: f64) -> f64 {
+        self.at(x, self.y().low).0
+    }
+
+    pub fn y_px(&self, y: f64) -> f64 {
+        self.at(self.x().low, y).1
+    }
+
+    /// Draws one of plotters' elements, in the chart's own values.
+    fn draw<E>(&self, element: &E)
+    where
+        for<'b> &'b E: PointCollection<'b, (f64, f64)>,
+        E: Drawable<Canvas>,
+    {
+        self.canvas.kept(self.chart.plotting_area().draw(element));
+    }
+
+    /// A box from corner to corner.
+    pub fn bar(&self, from: (f64, f64), to: (f64, f64), ink: Ink) {
+        self.draw(&Rectangle::new([from, to], filled(ink)));
+    }
+
+    /// A line, cut at the panel's edges.
+    pub fn line(&self, points: &[(f64, f64)], ink: Ink, width: f64) {
+        for run in self.runs(points) {
+            self.draw(&PathElement::new(run, stroke(ink, width)));
+        }
+    }
+
+    /// A dashed line, cut at the panel's edges. Plotters would draw every dash
+    /// as a path of its own.
+    pub fn dashes(&self, points: &[(f64, f64)], ink: Ink, width: f64, dash: (f64, f64)) {
+        for run in self.runs(points) {
+            let run: Vec<(f64, f64)> = run.iter().map(|p| self.at(p.0, p.1)).collect();
+            self.canvas.clone().dashes(&run, ink, width, dash);
+        }
+    }
+
+    /// A dashed line from the bottom of the panel to its top.
+    pub fn upright(&self, x: f64, ink: Ink, width: f64, dash: (f64, f64)) {
+        if self.x().holds(x) {
+            let (low, high) = (self.y().low, self.y().high);
+            self.dashes(&[(x, low), (x, high)], ink, width, dash);
+        }
     }
 
     /// A band between two curves: (x, low, high), in order of x. It is cut at
     /// the panel's sides; above or below the panel it runs along the edge.
-    pub fn band(&self, canvas: &mut Canvas, points: &[(f64, f64, f64)], ink: Ink) {
+    pub fn band(&self, points: &[(f64, f64, f64)], ink: Ink) {
         let inside = self.between_sides(points);
-        let upper = inside.iter().map(|p| self.at(p.0, p.2));
-        let lower = inside.iter().rev().map(|p| self.at(p.0, p.1));
+        let upper = inside.iter().map(|p| (p.0, p.2));
+        let lower = inside.iter().rev().map(|p| (p.0, p.1));
         let corners: Vec<(f64, f64)> = upper.chain(lower).collect();
-        canvas.polygon(&corners, ink);
+        if corners.len() >= 3 {
+            self.draw(&Polygon::new(corners, filled(ink)));
+        }
     }
 
     /// The points between the panel's sides, and those where the band crosses
     /// a side.
     fn between_sides(&self, points: &[(f64, f64, f64)]) -> Vec<(f64, f64, f64)> {
         let mut inside: Vec<(f64, f64, f64)> = Vec::with_capacity(points.len() + 2);
-        inside.extend(points.first().filter(|p| self.x.holds(p.0)));
+        inside.extend(points.first().filter(|p| self.x().holds(p.0)));
         for pair in points.windows(2) {
             let &[a, b] = pair else { continue };
-            for side in [self.x.low, self.x.high] {
+            for side in [self.x().low, self.x().high] {
                 if a.0 < side && side < b.0 {
                     let share = (side - a.0) / (b.0 - a.0);
                     let along = |from: f64, to: f64| from + (to - from) * share;
                     inside.push((side, along(a.1, b.1), along(a.2, b.2)));
                 }
             }
-            if self.x.holds(b.0) {
+            if self.x().holds(b.0) {
                 inside.push(b);
             }
         }
         inside
     }
 
-    /// A reading as a dot; one above the panel as a small triangle at its top,
+    /// A reading as a dot; one beyond the panel as a small triangle at its edge,
     /// so that no reading is hidden.
-    pub fn reading(&self, canvas: &mut Canvas, (x, y): (f64, f64), ink: Ink) {
-        if !self.x.holds(x) || !y.is_finite() {
+    pub fn reading(&self, (x, y): (f64, f64), ink: Ink) {
+        if !self.x().holds(x) || !y.is_finite() {
             return;
         }
-        let spot = self.at(x, y);
-        if y > self.y.high {
-            canvas.mark(Shape::Triangle, (spot.0, spot.1 + 5.0), 5.0, ink);
-        } else {
-            canvas.mark(Shape::Circle, spot, 3.4, ink);
+        if self.y().holds(y) {
+            self.draw(&Circle::new((x, y), fine(3.4), filled(ink)));
+            return;
         }
+        let (x, y) = self.at(x, y);
+        let y = if y < (self.plot.y0 + self.plot.y1) / 2.0 {
+            y + 5.0
+        } else {
+            y - 5.0
+        };
+        self.canvas.clone().mark(Shape::Triangle, (x, y), 5.0, ink);
     }
 
-    /// The part of a curve that lies within the panel, as runs of pixels.
-    pub fn curve(&self, points: &[(f64, f64)]) -> Vec<Vec<(f64, f64)>> {
+    /// The part of a curve that lies within the panel, in runs.
+    fn runs(&self, points: &[(f64, f64)]) -> Vec<Vec<(f64, f64)>> {
         let mut runs: Vec<Vec<(f64, f64)>> = Vec::new();
         for pair in points.windows(2) {
             let &[a, b] = pair else { continue };
@@ -241,78 +306,71 @@ impl Panel {
             return None;
         }
         let (mut enter, mut leave) = (0.0_f64, 1.0_f64);
-        for (start, run, low, high) in [
-            (a.0, b.0 - a.0, self.x.low, self.x.high),
-            (a.1, b.1 - a.1, self.y.low, self.y.high),
-        ] {
+        for (start, run, axis) in [(a.0, b.0 - a.0, self.x()), (a.1, b.1 - a.1, self.y())] {
             if run == 0.0 {
-                if start < low || start > high {
+                if !axis.holds(start) {
                     return None;
                 }
                 continue;
             }
-            let (p, q) = ((low - start) / run, (high - start) / run);
+            let (p, q) = ((axis.low - start) / run, (axis.high - start) / run);
             enter = enter.max(p.min(q));
             leave = leave.min(p.max(q));
         }
         if enter > leave {
             return None;
         }
-        let along = |t: f64| self.at(a.0 + (b.0 - a.0) * t, a.1 + (b.1 - a.1) * t);
+        let along = |t: f64| match t {
+            // an end that is not cut stays what it was, so that runs go on
+            0.0 => a,
+            1.0 => b,
+            t => (a.0 + (b.0 - a.0) * t, a.1 + (b.1 - a.1) * t),
+        };
         Some((along(enter), along(leave)))
     }
 
-    /// A level dashed line with its name at the right end, above it where
-    /// there is room. Gives the name's box.
-    pub fn limit(&self, canvas: &mut Canvas, value: f64, name: &str) -> Option<Rect> {
-        if !self.y.holds(value) {
+    /// A level dashed line with its name at the left end, above it where there
+    /// is room. Gives the name's box.
+    pub fn limit(&self, value: f64, name: &str) -> Option<Rect> {
+        if !self.y().holds(value) {
             return None;
         }
-        let at = self.y.px(value);
-        canvas.dashes(
-            &[(self.plot.x0, at), (self.plot.x1, at)],
-            look::LIMIT,
-            2.0,
-            (9.0, 5.0),
-        );
+        let (low, high) = (self.x().low, self.x().high);
+        self.dashes(&[(low, value), (high, value)], look::LIMIT, 2.0, (9.0, 5.0));
         let face: Type = look::SMALL_BOLD.inked(look::LIMIT);
+        let at = self.y_px(value);
         let baseline = if at - self.plot.y0 > 22.0 {
             at - 6.0
         } else {
             at + 17.0
         };
         let at = (self.plot.x0 + 6.0, baseline);
-        Some(self.note(canvas, name, at, &face, Align::Left))
+        Some(self.note(name, at, &face, Align::Left))
     }
 
     /// An upright line at today.
-    pub fn today(&self, canvas: &mut Canvas, day: f64, name: &str) -> Option<Rect> {
-        if !self.x.holds(day) {
+    pub fn today(&self, day: f64, name: &str) -> Option<Rect> {
+        if !self.x().holds(day) {
             return None;
         }
-        let at = self.x.px(day);
-        canvas.line(&[(at, self.plot.y0), (at, self.plot.y1)], look::MUTED, 1.5);
+        let (low, high) = (self.y().low, self.y().high);
+        self.line(&[(day, low), (day, high)], look::MUTED, 1.5);
         let face = look::SMALL;
-        let width = canvas.width_of(name, &face);
+        let at = self.x_px(day);
+        let width = self.canvas.width_of(name, &face);
         // before today where there is room: forecasts rise right after it
         let (x, align) = if at - width - 8.0 > self.plot.x0 {
             (at - 6.0, Align::Right)
         } else {
             (at + 6.0, Align::Left)
         };
-        Some(self.note(canvas, name, (x, self.plot.y0 + 14.0), &face, align))
+        Some(self.note(name, (x, self.plot.y0 + 14.0), &face, align))
     }
 
     /// Text on a little paper of its own, so that data behind it cannot make
     /// it unreadable.
-    pub fn note(
-        &self,
-        canvas: &mut Canvas,
-        text: &str,
-        at: (f64, f64),
-        face: &Type,
-        align: Align,
-    ) -> Rect {
+    pub fn note(&self, text: &str, at: (f64, f64), face: &Type, align: Align) -> Rect {
+        let mut canvas = self.canvas.clone();
         let area = canvas.box_of(text, at, face, align);
         canvas.fill(area.inset(-1.0), look::PAPER);
         canvas.text(text, at, face, align)
@@ -324,32 +382,22 @@ impl Panel {
 mod tests {
     use super::*;
     use crate::report::canvas::{Canvas, draw};
-    use crate::report::raster::Brush;
+    use crate::report::pixels::Renderer;
 
     const INK: Ink = Ink(10, 20, 200);
 
-    fn panel() -> Panel {
+    fn panel(canvas: &Canvas) -> Panel {
         let plot = Rect::at(20.0, 20.0, 160.0, 60.0);
-        Panel {
-            plot,
-            x: Scale {
-                low: 0.0,
-                high: 10.0,
-                from: plot.x0,
-                to: plot.x1,
-            },
-            y: Scale {
-                low: 0.0,
-                high: 10.0,
-                from: plot.y1,
-                to: plot.y0,
-            },
-        }
+        Panel::bare(canvas, plot, Axis::bare(0.0, 10.0), Axis::bare(0.0, 10.0)).unwrap()
     }
 
     fn drawn(paint: impl FnOnce(&mut Canvas)) -> Vec<Ink> {
         let sketch = draw((200, 100), paint).unwrap();
-        Brush::new().picture(&sketch).unwrap().inks().collect()
+        Renderer::default()
+            .picture(&sketch)
+            .unwrap()
+            .inks()
+            .collect()
     }
 
     /// The box of all pixels of our ink.
@@ -372,11 +420,11 @@ mod tests {
 
     #[test]
     fn a_reading_above_the_chart_is_shown_at_its_edge() {
-        let picture = drawn(|c| panel().reading(c, (5.0, 99.0), INK));
+        let picture = drawn(|c| panel(c).reading((5.0, 99.0), INK));
         let seen = inked(&picture).unwrap();
         assert!(seen.y0 >= 20.0 && seen.y1 < 34.0, "{seen:?}");
         assert!((seen.x0 + seen.x1) / 2.0 - 100.0 < 2.0);
-        let outside = drawn(|c| panel().reading(c, (11.0, 5.0), INK));
+        let outside = drawn(|c| panel(c).reading((11.0, 5.0), INK));
         assert_eq!(inked(&outside), None);
     }
 
@@ -396,13 +444,14 @@ mod tests {
             (20.0, 1.0, 99.0),
         ];
         let picture = drawn(|c| {
-            panel().band(c, &band, INK);
-            for run in panel().curve(&points) {
-                c.line(&run, INK, 1.0);
-            }
+            panel(c).band(&band, INK);
+            panel(c).line(&points, INK, 1.0);
         });
         let seen = inked(&picture).unwrap();
-        assert!(panel().plot.inset(-1.5).holds(&seen), "{seen:?}");
+        assert!(
+            Rect::at(20.0, 20.0, 160.0, 60.0).inset(-1.5).holds(&seen),
+            "{seen:?}"
+        );
         // both sides are reached: the band is cut there, not left out
         assert!(seen.x0 < 21.5 && seen.x1 > 178.5, "{seen:?}");
     }

@@ -6,14 +6,14 @@
 use std::collections::BTreeSet;
 use std::fmt::Write;
 
+use super::display_list::{DisplayList, Stroke};
 use super::look::{Ink, Type};
 use super::night::by_night;
 use super::rect::Rect;
-use super::strokes::{Sketch, Stroke};
 
 /// Adds the drawing to `out`, and the inks that it needs to `inks`. It says
 /// nothing to a screen reader: what it shows is told beside it.
-pub fn draw(out: &mut String, sketch: &Sketch, inks: &mut BTreeSet<Ink>) {
+pub fn draw(out: &mut String, sketch: &DisplayList, inks: &mut BTreeSet<Ink>) {
     let (width, height) = sketch.size;
     let _ = write!(
         out,
@@ -24,7 +24,7 @@ pub fn draw(out: &mut String, sketch: &Sketch, inks: &mut BTreeSet<Ink>) {
 }
 
 /// Adds what is drawn, without the frame around it.
-pub fn strokes(out: &mut String, sketch: &Sketch, inks: &mut BTreeSet<Ink>) {
+pub fn strokes(out: &mut String, sketch: &DisplayList, inks: &mut BTreeSet<Ink>) {
     let mut rest = sketch.strokes.as_slice();
     while let Some(first) = rest.first() {
         let alike = rest

@@ -9,7 +9,7 @@ use book::Book;
 use fixture::{AS_OF, assessment};
 use layout::{many, plan_of, sketches, texts};
 use look::Ink;
-use raster::{Brush, Picture};
+use pixels::{Picture, Renderer};
 
 fn has_ink(picture: &Picture<'_>, ink: Ink) -> usize {
     picture.inks().filter(|i| *i == ink).count()
@@ -17,9 +17,9 @@ fn has_ink(picture: &Picture<'_>, ink: Ink) -> usize {
 
 #[test]
 fn pages_are_a4_with_ink_where_there_is_data() {
-    let mut brush = Brush::new();
+    let mut renderer = Renderer::default();
     for (name, sketch) in sketches(&assessment()) {
-        let picture = brush.picture(&sketch).unwrap();
+        let picture = renderer.picture(&sketch).unwrap();
         assert_eq!((picture.width, picture.height), look::PAGE, "{name}");
         assert_eq!(picture.inks().count(), 1754 * 1240);
         if name.starts_with("van-")

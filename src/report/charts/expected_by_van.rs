@@ -1,10 +1,10 @@
 //! What the coming twelve months cost if the plan is followed, van by van.
 
 use crate::advise::{Expected, Money, VanExpected};
-use crate::report::axis::{nice_top, number_ticks};
+use crate::report::axis::{Axis, nice_top};
 use crate::report::canvas::{Align, Canvas};
 use crate::report::look::{self, Shape};
-use crate::report::panel::{Axis, frame_of_rows, heading};
+use crate::report::panel::{frame_of_rows, heading};
 use crate::report::rect::Rect;
 use crate::report::table::Table;
 use crate::report::words;
@@ -135,17 +135,15 @@ pub fn draw(canvas: &mut Canvas, area: Rect, money: &Money) {
     let most = shown.iter().filter_map(|v| v.cost.p90.or(v.cost.p50));
     let top = nice_top(most.fold(1.0, f64::max), 5);
     let face = look::SMALL;
-    let x = Axis {
-        low: 0.0,
-        high: top,
-        ticks: number_ticks((0.0, top), 5, |v, _| words::thousands(v)),
-    };
+    let x = Axis::numbers((0.0, top), 5, |v, _| words::thousands(v));
     let area = Rect {
         y1: rest.y1.min(rest.y0 + 36.0 + PITCH * shown.len() as f64),
         ..rest
     };
     let names = shown.iter().map(|v| v.van.clone());
-    let (panel, names) = frame_of_rows(canvas, area, names, (&face, 0.25), &x, "");
+    let Some((panel, names)) = frame_of_rows(canvas, area, names, (&face, 0.25), &x, "") else {
+        return;
+    };
     for (i, (van, name)) in shown.iter().zip(&names).enumerate() {
         let middle = panel.plot.y0 + PITCH * (i as f64 + 0.5);
         let spot = (panel.plot.x0 - 10.0, middle + 5.0);
@@ -153,13 +151,13 @@ pub fn draw(canvas: &mut Canvas, area: Rect, money: &Money) {
         let Some(p50) = van.cost.p50 else { continue };
         let (low, high) = (van.cost.p10.unwrap_or(p50), van.cost.p90.unwrap_or(p50));
         let bar = Rect {
-            x0: panel.x.px(low),
-            x1: panel.x.px(high),
+            x0: panel.x_px(low),
+            x1: panel.x_px(high),
             y0: middle - 6.0,
             y1: middle + 6.0,
         };
         canvas.fill(bar, look::WATER.tint(0.4));
-        let spot = (panel.x.px(p50), middle);
+        let spot = (panel.x_px(p50), middle);
         canvas.mark(Shape::Diamond, spot, 6.0, look::MEMBRANE);
     }
     if all.len() > shown.len() {

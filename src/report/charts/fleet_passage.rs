@@ -2,10 +2,10 @@
 //! out from the others?
 
 use crate::advise::{State, VanAssessment};
-use crate::report::axis::{nice_top, number_ticks};
+use crate::report::axis::{Axis, nice_top};
 use crate::report::canvas::{Align, Canvas};
 use crate::report::look::{self, Ink, Shape, badge};
-use crate::report::panel::{Axis, frame, heading};
+use crate::report::panel::{frame, heading};
 use crate::report::place::{Wanted, place};
 use crate::report::rect::Rect;
 use crate::report::table::Table;
@@ -117,17 +117,11 @@ pub fn draw(canvas: &mut Canvas, area: Rect, vans: &[&VanAssessment], limit: f64
         (highest * 1.06).min(limit * 2.5).max(limit * 1.2) * 100.0,
         6,
     );
-    let x = Axis {
-        low: 0.0,
-        high: x_top,
-        ticks: number_ticks((0.0, x_top), 6, |v, _| words::thousands(v)),
+    let x = Axis::numbers((0.0, x_top), 6, |v, _| words::thousands(v));
+    let y = Axis::numbers((0.0, y_top), 6, |v, d| format!("{v:.d$}"));
+    let Some(panel) = frame(canvas, rest, &x, &y, "litres made by the membrane in use") else {
+        return;
     };
-    let y = Axis {
-        low: 0.0,
-        high: y_top,
-        ticks: number_ticks((0.0, y_top), 6, |v, d| format!("{v:.d$}")),
-    };
-    let panel = frame(canvas, rest, &x, &y, "litres made by the membrane in use");
 
     // the calm ones first, so that those in trouble lie on top
     let mut order = drawn.clone();
@@ -143,29 +137,27 @@ pub fn draw(canvas: &mut Canvas, area: Rect, vans: &[&VanAssessment], limit: f64
             .into_iter()
             .map(|(l, p)| (l, p * 100.0))
             .collect();
-        for run in panel.curve(&path) {
-            canvas.line(
-                &run,
-                line,
-                if van.membrane.state == State::OnCourse {
-                    1.6
-                } else {
-                    2.6
-                },
-            );
-        }
+        panel.line(
+            &path,
+            line,
+            if van.membrane.state == State::OnCourse {
+                1.6
+            } else {
+                2.6
+            },
+        );
         if !few {
             continue;
         }
         for (litres, passage) in &van.series.salt_passage_by_litres {
-            if panel.y.holds(passage * 100.0) {
+            if panel.y().holds(passage * 100.0) {
                 canvas.mark(Shape::Circle, panel.at(*litres, passage * 100.0), 2.6, dot);
             }
         }
     }
     let mut taken: Vec<Rect> = Vec::new();
     let name = format!("limit {}", words::percent(limit, decimals_for(limit)));
-    taken.extend(panel.limit(canvas, limit * 100.0, &name));
+    taken.extend(panel.limit(limit * 100.0, &name));
 
     // the most urgent first: they get their place
     order.reverse();
@@ -207,7 +199,7 @@ pub fn draw(canvas: &mut Canvas, area: Rect, vans: &[&VanAssessment], limit: f64
     for ((name, _), spot) in labels.iter().zip(place(panel.plot, &taken, &wanted)) {
         if let Some(spot) = spot {
             let at = (spot.x0, spot.y0 + face.size * 0.76);
-            panel.note(canvas, name, at, &face, Align::Left);
+            panel.note(name, at, &face, Align::Left);
         }
     }
 }

@@ -2,11 +2,11 @@
 //! seen, the likely span given some time before, and the day it came.
 
 use crate::backtest::Beside;
-use crate::report::axis::{nice_top, number_ticks};
+use crate::report::axis::{Axis, nice_top};
 use crate::report::canvas::{Align, Canvas};
 use crate::report::charts::life_by_hardness::Of;
 use crate::report::look::{self, Shape};
-use crate::report::panel::{Axis, frame_of_rows, heading};
+use crate::report::panel::{frame_of_rows, heading};
 use crate::report::rect::Rect;
 use crate::report::table::Table;
 use crate::report::words;
@@ -100,43 +100,30 @@ pub fn draw(canvas: &mut Canvas, area: Rect, of: Of, all: &[Beside]) {
     });
     let top = nice_top(ends.fold(30.0, f64::max), 6);
     let face = look::SMALL;
-    let x = Axis {
-        low: 0.0,
-        high: top,
-        ticks: number_ticks((0.0, top), 6, |v, _| words::thousands(v)),
-    };
+    let x = Axis::numbers((0.0, top), 6, |v, _| words::thousands(v));
     let used = 58.0 + PITCH * list.len() as f64;
     let area = Rect {
         y1: rest.y1.min(rest.y0 + used),
         ..rest
     };
     let names = list.iter().map(|b| b.van.clone());
-    let (panel, names) = frame_of_rows(
+    let Some((panel, names)) = frame_of_rows(
         canvas,
         area,
         names,
         (&face, 0.22),
         &x,
         "days after the forecast was made",
-    );
-    for tick in &x.ticks {
-        let at = panel.x.px(tick.value);
-        let line = Rect {
-            x0: at - 0.5,
-            x1: at + 0.5,
-            ..panel.plot
-        };
-        canvas.fill(line, look::GRID);
-    }
+    ) else {
+        return;
+    };
     let pitch = (panel.plot.height() / list.len() as f64).min(PITCH);
     for (i, (row, name)) in list.iter().zip(&names).enumerate() {
         let middle = panel.plot.y0 + pitch * (i as f64 + 0.5);
         let spot = (panel.plot.x0 - 10.0, middle + 5.0);
         canvas.text(name, spot, &face, Align::Right);
         let at = |day: Option<jiff::civil::Date>| {
-            panel
-                .x
-                .px(day.map_or(f64::INFINITY, |d| days(row.made_on, d)))
+            panel.x_px(day.map_or(f64::INFINITY, |d| days(row.made_on, d)))
         };
         let bar = Rect {
             x0: at(row.limit_on.p10),

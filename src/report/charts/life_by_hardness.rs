@@ -2,10 +2,10 @@
 //! the lives, the fitted middle and the range in which four of five will lie.
 
 use crate::advise::{Band, LifeDot};
-use crate::report::axis::{nice_top, number_ticks};
+use crate::report::axis::{Axis, nice_top};
 use crate::report::canvas::{Align, Canvas};
 use crate::report::look::{self, Ink, Shape};
-use crate::report::panel::{Axis, Panel, frame, heading};
+use crate::report::panel::{Panel, frame, heading};
 use crate::report::rect::Rect;
 use crate::report::table::Table;
 use crate::report::words;
@@ -185,12 +185,14 @@ pub fn draw(canvas: &mut Canvas, area: Rect, of: Of, dots: &[LifeDot], curve: &[
         ..rest
     };
     let (x, y) = axes(dots, curve);
-    let panel = frame(canvas, rest, &x, &y, "hardness of the water, mg/L as CaCO₃");
-    draw_curve(canvas, &panel, of, curve);
+    let Some(panel) = frame(canvas, rest, &x, &y, "hardness of the water, mg/L as CaCO₃") else {
+        return;
+    };
+    draw_curve(&panel, of, curve);
     for dot in dots {
         draw_dot(canvas, &panel, of, dot);
     }
-    let beyond = dots.iter().any(|d| d.litres > panel.y.high);
+    let beyond = dots.iter().any(|d| d.litres > panel.y().high);
     key(canvas, keys, of, beyond);
 }
 
@@ -224,16 +226,8 @@ fn axes(dots: &[LifeDot], curve: &[Band<f64>]) -> (Axis, Axis) {
     let y_top = nice_top(y_top * 1.1, 5);
     let thousands = |v: f64, _| words::thousands(v);
     (
-        Axis {
-            low: 0.0,
-            high: x_top,
-            ticks: number_ticks((0.0, x_top), 5, thousands),
-        },
-        Axis {
-            low: 0.0,
-            high: y_top,
-            ticks: number_ticks((0.0, y_top), 5, thousands),
-        },
+        Axis::numbers((0.0, x_top), 5, thousands),
+        Axis::numbers((0.0, y_top), 5, thousands),
     )
 }
 
@@ -241,7 +235,7 @@ fn axes(dots: &[LifeDot], curve: &[Band<f64>]) -> (Axis, Axis) {
 /// beyond the chart's top is a triangle there.
 fn draw_dot(canvas: &mut Canvas, panel: &Panel, of: Of, dot: &LifeDot) {
     let spot = panel.at(dot.hardness_mg_l_caco3, dot.litres);
-    if dot.litres > panel.y.high {
+    if dot.litres > panel.y().high {
         canvas.mark(Shape::Triangle, (spot.0, spot.1 + 6.0), 6.0, of.ink());
         return;
     }
@@ -250,13 +244,11 @@ fn draw_dot(canvas: &mut Canvas, panel: &Panel, of: Of, dot: &LifeDot) {
     canvas.mark(shape, spot, 6.2, of.ink());
 }
 
-fn draw_curve(canvas: &mut Canvas, panel: &Panel, of: Of, curve: &[Band<f64>]) {
+fn draw_curve(panel: &Panel, of: Of, curve: &[Band<f64>]) {
     let band: Vec<(f64, f64, f64)> = curve.iter().map(|b| (b.x, b.p10, b.p90)).collect();
-    panel.band(canvas, &band, of.ink().tint(0.16));
+    panel.band(&band, of.ink().tint(0.16));
     let middle: Vec<(f64, f64)> = curve.iter().map(|b| (b.x, b.p50)).collect();
-    for run in panel.curve(&middle) {
-        canvas.line(&run, of.ink(), 2.6);
-    }
+    panel.line(&middle, of.ink(), 2.6);
 }
 
 /// Keys in one line; those that do not fit are left out from the end.

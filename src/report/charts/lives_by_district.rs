@@ -2,11 +2,11 @@
 //! district: a bar from unlikely short to unlikely long, a mark in the middle.
 
 use crate::advise::{AreaAssessment, Span};
-use crate::report::axis::{nice_top, number_ticks};
+use crate::report::axis::{Axis, nice_top};
 use crate::report::canvas::{Align, Canvas};
 use crate::report::charts::life_by_hardness::Of;
 use crate::report::look::{self, Shape};
-use crate::report::panel::{Axis, frame_of_rows, heading};
+use crate::report::panel::{frame_of_rows, heading};
 use crate::report::rect::Rect;
 use crate::report::table::Table;
 use crate::report::words;
@@ -220,28 +220,15 @@ pub fn draw(canvas: &mut Canvas, area: Rect, of: Of, areas: &[AreaAssessment], t
     let shown = chosen(areas, of, this);
     let top = nice_top(longest_shown(&shown, of, this), 5);
     let face = look::SMALL_BOLD;
-    let x = Axis {
-        low: 0.0,
-        high: top,
-        ticks: number_ticks((0.0, top), 5, |v, _| words::thousands(v)),
-    };
+    let x = Axis::numbers((0.0, top), 5, |v, _| words::thousands(v));
     let names = shown.iter().map(|a| match a.hardness_mg_l_caco3 {
         Some(h) => format!("{} · {h:.0} mg/L", a.postcode),
         None => a.postcode.clone(),
     });
-    let (panel, names) = frame_of_rows(canvas, rest, names, (&face, 0.34), &x, "litres");
-    for tick in &x.ticks {
-        let at = panel.x.px(tick.value);
-        canvas.fill(
-            Rect {
-                x0: at - 0.5,
-                x1: at + 0.5,
-                y0: panel.plot.y0,
-                y1: panel.plot.y1,
-            },
-            look::GRID,
-        );
-    }
+    let Some((panel, names)) = frame_of_rows(canvas, rest, names, (&face, 0.34), &x, "litres")
+    else {
+        return;
+    };
     let pitch = (panel.plot.height() / shown.len().max(1) as f64).min(76.0);
     for (i, (district, name)) in shown.iter().zip(&names).enumerate() {
         let middle = panel.plot.y0 + pitch * (i as f64 + 0.5);
@@ -264,8 +251,8 @@ pub fn draw(canvas: &mut Canvas, area: Rect, of: Of, areas: &[AreaAssessment], t
             continue;
         };
         let (from, to) = (
-            panel.x.px(low),
-            panel.x.px(span.p90.unwrap_or(f64::INFINITY)),
+            panel.x_px(low),
+            panel.x_px(span.p90.unwrap_or(f64::INFINITY)),
         );
         let half = if own { 9.0 } else { 6.0 };
         let bar = Rect {
@@ -291,7 +278,7 @@ pub fn draw(canvas: &mut Canvas, area: Rect, of: Of, areas: &[AreaAssessment], t
             let shape = if own { Shape::Diamond } else { Shape::Circle };
             canvas.mark(
                 shape,
-                (panel.x.px(p50), middle),
+                (panel.x_px(p50), middle),
                 if own { 8.0 } else { 5.5 },
                 ink,
             );

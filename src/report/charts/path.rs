@@ -5,7 +5,6 @@ use jiff::civil::Date;
 
 use crate::advise::Band;
 use crate::report::axis::day_number;
-use crate::report::canvas::Canvas;
 use crate::report::look::Ink;
 use crate::report::panel::Panel;
 
@@ -19,29 +18,25 @@ pub struct Path<'a> {
 
 impl Path<'_> {
     /// The likely range, to lie under the readings.
-    pub fn range(&self, canvas: &mut Canvas, panel: &Panel) {
+    pub fn range(&self, panel: &Panel) {
         let band: Vec<(f64, f64, f64)> = self
             .bands
             .iter()
             .map(|b| (day_number(b.x), b.p10 * self.scale, b.p90 * self.scale))
             .collect();
-        panel.band(canvas, &band, self.ink.tint(0.18));
+        panel.band(&band, self.ink.tint(0.18));
     }
 
     /// The middle, to lie over the readings.
-    pub fn middle(&self, canvas: &mut Canvas, panel: &Panel, as_of: Date) {
+    pub fn middle(&self, panel: &Panel, as_of: Date) {
         let middle: Run = self
             .bands
             .iter()
             .map(|b| (day_number(b.x), b.p50 * self.scale))
             .collect();
         let (past, ahead) = split_at(&middle, day_number(as_of));
-        for run in panel.curve(&past) {
-            canvas.line(&run, self.ink, 2.6);
-        }
-        for run in panel.curve(&ahead) {
-            canvas.dashes(&run, self.ink, 2.6, (8.0, 6.0));
-        }
+        panel.line(&past, self.ink, 2.6);
+        panel.dashes(&ahead, self.ink, 2.6, (8.0, 6.0));
     }
 }
 

@@ -2,10 +2,10 @@
 //! what they would cost by the rule of thumb.
 
 use crate::advise::{AreaAssessment, Assessment, CostPer1000Litres};
-use crate::report::axis::{nice_top, number_ticks};
+use crate::report::axis::{Axis, nice_top};
 use crate::report::canvas::{Align, Canvas};
 use crate::report::look::{self, Shape};
-use crate::report::panel::{Axis, frame_of_rows, heading};
+use crate::report::panel::{frame_of_rows, heading};
 use crate::report::rect::Rect;
 use crate::report::table::Table;
 use crate::report::words;
@@ -110,30 +110,28 @@ pub fn draw(canvas: &mut Canvas, area: Rect, assessment: &Assessment) {
         .flatten();
     let top = nice_top(most.fold(1.0, f64::max), 5);
     let face = look::SMALL;
-    let x = Axis {
-        low: 0.0,
-        high: top,
-        ticks: number_ticks((0.0, top), 5, |v, d| format!("{v:.d$}")),
-    };
+    let x = Axis::numbers((0.0, top), 5, |v, d| format!("{v:.d$}"));
     let area = Rect {
         y1: rest.y1.min(rest.y0 + 36.0 + PITCH * shown.len() as f64),
         ..rest
     };
     let names = shown.iter().map(|(a, _)| a.postcode.clone());
-    let (panel, names) = frame_of_rows(canvas, area, names, (&face, 0.3), &x, "");
+    let Some((panel, names)) = frame_of_rows(canvas, area, names, (&face, 0.3), &x, "") else {
+        return;
+    };
     for (i, ((district, cost), name)) in shown.iter().zip(&names).enumerate() {
         let middle = panel.plot.y0 + PITCH * (i as f64 + 0.5);
         let spot = (panel.plot.x0 - 10.0, middle + 5.0);
         canvas.text(name, spot, &face, Align::Right);
         let bar = Rect {
             x0: panel.plot.x0,
-            x1: panel.x.px(cost.total),
+            x1: panel.x_px(cost.total),
             y0: middle - 8.0,
             y1: middle + 8.0,
         };
         canvas.fill(bar, look::WATER);
         if let Some(rule) = rule(district) {
-            canvas.mark(Shape::Ring, (panel.x.px(rule), middle), 7.0, look::MEMBRANE);
+            canvas.mark(Shape::Ring, (panel.x_px(rule), middle), 7.0, look::MEMBRANE);
         }
     }
 }

@@ -4,10 +4,10 @@ use jiff::civil::Date;
 
 use crate::advise::VanAssessment;
 use crate::report::answers::named;
-use crate::report::axis::{date_ticks, day_number, days_after};
+use crate::report::axis::{Axis, day_number, days_after};
 use crate::report::canvas::{Align, Canvas};
 use crate::report::look::{self, Shape};
-use crate::report::panel::{Axis, frame, heading};
+use crate::report::panel::{frame, heading};
 use crate::report::rect::Rect;
 use crate::report::table::Table;
 use crate::report::words;
@@ -136,16 +136,8 @@ pub fn draw(canvas: &mut Canvas, area: Rect, vans: &[VanAssessment], as_of: Date
         .map(|n| canvas.width_of(n, &look::SMALL_BOLD))
         .fold(0.0, f64::max);
     let (from, to) = (days_after(as_of, -BACK), days_after(as_of, 3));
-    let x = Axis {
-        low: day_number(from),
-        high: day_number(to),
-        ticks: date_ticks(from, to, 7),
-    };
-    let y = Axis {
-        low: 0.0,
-        high: 1.0,
-        ticks: Vec::new(),
-    };
+    let x = Axis::days(from, to, 7);
+    let y = Axis::bare(0.0, 1.0);
     let left_out = list.len() - shown.len();
     let bottom = rest.y0 + 8.0 + ROW * shown.len() as f64 + 28.0;
     let inner = Rect {
@@ -153,7 +145,9 @@ pub fn draw(canvas: &mut Canvas, area: Rect, vans: &[VanAssessment], as_of: Date
         y1: bottom.min(rest.y1),
         ..rest
     };
-    let panel = frame(canvas, inner, &x, &y, "");
+    let Some(panel) = frame(canvas, inner, &x, &y, "") else {
+        return;
+    };
     for (i, (van, name)) in shown.iter().zip(&names).enumerate() {
         let middle = panel.plot.y0 + ROW * (i as f64 + 0.5);
         let late = days_since(van, as_of).is_none_or(|d| d > LATE);
@@ -168,8 +162,8 @@ pub fn draw(canvas: &mut Canvas, area: Rect, vans: &[VanAssessment], as_of: Date
         canvas.fill(line, look::GRID);
         for day in days_read(van) {
             let at = day_number(day);
-            if panel.x.holds(at) {
-                let spot = (panel.x.px(at), middle);
+            if panel.x().holds(at) {
+                let spot = (panel.x_px(at), middle);
                 canvas.mark(Shape::Circle, spot, 3.6, look::WATER);
             }
         }

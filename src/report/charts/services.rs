@@ -1,9 +1,10 @@
 //! Work done on a van, one lane per item, under a chart's time axis.
 
 use crate::advise::{Item, ServiceMark};
-use crate::report::axis::{Scale, day_number};
+use crate::report::axis::day_number;
 use crate::report::canvas::{Align, Canvas};
 use crate::report::look::{self, Ink, Shape};
+use crate::report::panel::Panel;
 use crate::report::rect::Rect;
 use crate::report::words;
 
@@ -28,27 +29,32 @@ pub fn lanes(services: &[ServiceMark], (from, to): (f64, f64)) -> Vec<Item> {
         .collect()
 }
 
-/// Draws the lanes from `top` on; a mark inferred from the readings is hollow.
-/// Gives the bottom of the last lane.
-pub fn draw(canvas: &mut Canvas, x: &Scale, top: f64, left: f64, services: &[ServiceMark]) -> f64 {
+/// Draws the lanes under a panel from `top` on; a mark inferred from the readings
+/// is hollow. Gives the bottom of the last lane.
+pub fn draw(
+    canvas: &mut Canvas,
+    panel: &Panel,
+    (left, top): (f64, f64),
+    services: &[ServiceMark],
+) -> f64 {
+    let (x, plot) = (panel.x(), panel.plot);
     let mut y = top;
     for item in lanes(services, (x.low, x.high)) {
         let middle = y + LANE / 2.0;
         let (shape, inferred, ink) = look_of(item);
         canvas.fill(
             Rect {
-                x0: x.from,
-                x1: x.to,
                 y0: middle - 0.5,
                 y1: middle + 0.5,
+                ..plot
             },
             look::GRID,
         );
-        let room = x.from - left - 8.0;
+        let room = plot.x0 - left - 8.0;
         let name = canvas.shortened(words::item(item), &look::SMALL, room);
         canvas.text(
             &name,
-            (x.from - 8.0, middle + 5.0),
+            (plot.x0 - 8.0, middle + 5.0),
             &look::SMALL,
             Align::Right,
         );
@@ -56,7 +62,7 @@ pub fn draw(canvas: &mut Canvas, x: &Scale, top: f64, left: f64, services: &[Ser
             let at = day_number(mark.date);
             if x.holds(at) {
                 let shape = if mark.inferred { inferred } else { shape };
-                canvas.mark(shape, (x.px(at), middle), 5.6, ink);
+                canvas.mark(shape, (panel.x_px(at), middle), 5.6, ink);
             }
         }
         y += LANE;

@@ -4,8 +4,9 @@
 use jiff::civil::Date;
 
 use crate::advise::{State, VanAssessment};
-use crate::report::axis::{Scale, day_number, days_after};
+use crate::report::axis::{Axis, day_number, days_after};
 use crate::report::canvas::{Align, Canvas};
+use crate::report::charts::path::Path;
 use crate::report::look::{self, badge};
 use crate::report::panel::Panel;
 use crate::report::parts::VanLine;
@@ -35,53 +36,32 @@ pub fn draw(canvas: &mut Canvas, area: Rect, line: &VanLine<'_>, as_of: Date, li
         y1: area.y1 - 26.0,
         ..area
     };
-    let panel = Panel {
-        plot,
-        x: Scale {
-            low: day_number(days_after(as_of, -BACK)),
-            high: day_number(days_after(as_of, AHEAD)),
-            from: plot.x0,
-            to: plot.x1,
-        },
-        y: Scale {
-            low: 0.0,
-            high: limit * 1.5,
-            from: plot.y1,
-            to: plot.y0,
-        },
-    };
     canvas.fill(plot, look::SHADE);
-    let series = &van.series;
-    let range: Vec<(f64, f64, f64)> = series
-        .salt_passage_path
-        .iter()
-        .map(|b| (day_number(b.x), b.p10, b.p90))
-        .collect();
-    panel.band(canvas, &range, look::MEMBRANE.tint(0.22));
-    for (day, passage) in &series.salt_passage {
+    let x = Axis::bare(
+        day_number(days_after(as_of, -BACK)),
+        day_number(days_after(as_of, AHEAD)),
+    );
+    let Some(panel) = Panel::bare(canvas, plot, x, Axis::bare(0.0, limit * 1.5)) else {
+        return;
+    };
+    let path = Path {
+        bands: &van.series.salt_passage_path,
+        scale: 1.0,
+        ink: look::MEMBRANE,
+    };
+    path.range(&panel);
+    for (day, passage) in &van.series.salt_passage {
         let at = day_number(*day);
-        if panel.x.holds(at) && panel.y.holds(*passage) {
+        if panel.x().holds(at) && panel.y().holds(*passage) {
             let spot = panel.at(at, *passage);
             canvas.mark(look::Shape::Circle, spot, 2.0, look::MEMBRANE.tint(0.6));
         }
     }
-    let middle: Vec<(f64, f64)> = series
-        .salt_passage_path
-        .iter()
-        .map(|b| (day_number(b.x), b.p50))
-        .collect();
-    for run in panel.curve(&middle) {
-        canvas.line(&run, look::MEMBRANE, 2.0);
-    }
-    let at = panel.y.px(limit);
-    canvas.dashes(
-        &[(plot.x0, at), (plot.x1, at)],
-        look::LIMIT,
-        1.6,
-        (7.0, 4.0),
-    );
-    let today = panel.x.px(day_number(as_of));
-    canvas.line(&[(today, plot.y0), (today, plot.y1)], look::MUTED, 1.2);
+    path.middle(&panel, as_of);
+    let (from, to) = (panel.x().low, panel.x().high);
+    panel.dashes(&[(from, limit), (to, limit)], look::LIMIT, 1.6, (7.0, 4.0));
+    let today = day_number(as_of);
+    panel.line(&[(today, 0.0), (today, limit * 1.5)], look::MUTED, 1.2);
     let said = canvas.shortened(&said(van), &look::SMALL, area.width());
     canvas.text(&said, (area.x0, area.y1 - 8.0), &look::SMALL, Align::Left);
 }

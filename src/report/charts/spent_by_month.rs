@@ -3,10 +3,10 @@
 use jiff::civil::Date;
 
 use crate::advise::{Money, SpentIn};
-use crate::report::axis::{date_ticks, day_number, nice_top, number_ticks};
+use crate::report::axis::{Axis, day_number, days_after, nice_top};
 use crate::report::canvas::Canvas;
 use crate::report::look;
-use crate::report::panel::{Axis, frame, heading};
+use crate::report::panel::{frame, heading};
 use crate::report::rect::Rect;
 use crate::report::table::Table;
 use crate::report::words;
@@ -86,24 +86,14 @@ pub fn draw(canvas: &mut Canvas, area: Rect, money: &Money) {
     }
     let top = nice_top(most * 1.05, 5);
     let end = last.0.last_of_month();
-    let x = Axis {
-        low: day_number(first.0),
-        high: day_number(end) + 1.0,
-        ticks: date_ticks(first.0, end, 8),
+    let x = Axis::days(first.0, days_after(end, 1), 8);
+    let y = Axis::numbers((0.0, top), 5, |v, _| words::thousands(v));
+    let Some(panel) = frame(canvas, rest, &x, &y, "") else {
+        return;
     };
-    let y = Axis {
-        low: 0.0,
-        high: top,
-        ticks: number_ticks((0.0, top), 5, |v, _| words::thousands(v)),
-    };
-    let panel = frame(canvas, rest, &x, &y, "");
     for (month, total) in months {
-        let bar = Rect {
-            x0: panel.x.px(day_number(month)) + 1.5,
-            x1: panel.x.px(day_number(month.last_of_month()) + 1.0) - 1.5,
-            y0: panel.y.px(total),
-            y1: panel.plot.y1,
-        };
-        canvas.fill(bar, look::WATER);
+        let (from, to) = (day_number(month), day_number(month.last_of_month()) + 1.0);
+        // a day's width of paper between two bars
+        panel.bar((from + 1.0, 0.0), (to - 1.0, total), look::WATER);
     }
 }

@@ -4,10 +4,10 @@
 use jiff::civil::Date;
 
 use crate::advise::{AlarmLevel, VanAssessment};
-use crate::report::axis::{date_ticks, day_number, days_after, nice_top, number_ticks};
+use crate::report::axis::{Axis, day_number, days_after, nice_top};
 use crate::report::canvas::{Align, Canvas};
 use crate::report::look;
-use crate::report::panel::{Axis, frame, heading};
+use crate::report::panel::{frame, heading};
 use crate::report::rect::Rect;
 use crate::report::table::Table;
 use crate::report::words;
@@ -123,38 +123,30 @@ pub fn draw(canvas: &mut Canvas, area: Rect, van: &VanAssessment, as_of: Date) {
         .map(|p| p.over.max(p.high))
         .fold(1.5, f64::max);
     let top = nice_top(highest.min(4.0), 5);
-    let x = Axis {
-        low: day_number(from),
-        high: day_number(to),
-        ticks: date_ticks(from, to, 5),
+    let x = Axis::days(from, to, 5);
+    let y = Axis::numbers((0.0, top), 5, |v, d| format!("{v:.d$}"));
+    let Some(panel) = frame(canvas, rest, &x, &y, "") else {
+        return;
     };
-    let y = Axis {
-        low: 0.0,
-        high: top,
-        ticks: number_ticks((0.0, top), 5, |v, d| format!("{v:.d$}")),
-    };
-    let panel = frame(canvas, rest, &x, &y, "");
     let band: Vec<(f64, f64, f64)> = points
         .iter()
         .map(|p| (day_number(p.date), p.low, p.high))
         .collect();
-    panel.band(canvas, &band, look::MEMBRANE.tint(0.16));
-    for run in panel.curve(&[(x.low, 1.0), (x.high, 1.0)]) {
-        canvas.line(&run, look::MEMBRANE.tint(0.5), 1.5);
-    }
+    panel.band(&band, look::MEMBRANE.tint(0.16));
+    panel.line(
+        &[(x.low, 1.0), (x.high, 1.0)],
+        look::MEMBRANE.tint(0.5),
+        1.5,
+    );
     for point in &points {
         let outside = point.over > point.high;
         let ink = look::MEMBRANE.tint(if outside { 1.0 } else { 0.55 });
-        panel.reading(canvas, (day_number(point.date), point.over), ink);
+        panel.reading((day_number(point.date), point.over), ink);
     }
     if let Some(alarm) = &van.membrane.alarm {
-        let at = panel.x.px(day_number(alarm.since).clamp(x.low, x.high));
-        canvas.dashes(
-            &[(at, panel.plot.y0), (at, panel.plot.y1)],
-            look::LIMIT,
-            2.0,
-            (9.0, 5.0),
-        );
+        let since = day_number(alarm.since).clamp(x.low, x.high);
+        panel.upright(since, look::LIMIT, 2.0, (9.0, 5.0));
+        let at = panel.x_px(since);
         let name = match alarm.level {
             AlarmLevel::Raised => "alarm",
             AlarmLevel::Pending => "noticed",
@@ -166,6 +158,6 @@ pub fn draw(canvas: &mut Canvas, area: Rect, van: &VanAssessment, as_of: Date) {
         } else {
             (at + 6.0, Align::Left)
         };
-        panel.note(canvas, name, (spot, panel.plot.y0 + 14.0), &face, align);
+        panel.note(name, (spot, panel.plot.y0 + 14.0), &face, align);
     }
 }

@@ -5,12 +5,12 @@ use jiff::civil::Date;
 
 use crate::advise::{Item, VanAssessment};
 use crate::report::answers::FEW_READINGS;
-use crate::report::axis::{date_ticks, day_number, days_after, nice_top, number_ticks};
+use crate::report::axis::{Axis, day_number, days_after, nice_top};
 use crate::report::canvas::Canvas;
 use crate::report::charts::path::Path;
 use crate::report::charts::services;
 use crate::report::look;
-use crate::report::panel::{Axis, frame, heading};
+use crate::report::panel::{frame, heading};
 use crate::report::rect::Rect;
 use crate::report::table::{MONTH_HEADS, Table, by_month};
 use crate::report::words::{self, AFTER_MEMBRANE, TAP};
@@ -124,36 +124,26 @@ pub fn draw(canvas: &mut Canvas, area: Rect, van: &VanAssessment, as_of: Date, l
     let lanes = items.len() as f64 * services::LANE;
     let highest = series.salt_passage.iter().map(|p| p.1).fold(0.0, f64::max);
     let y_top = nice_top(highest.min(limit * 2.0).max(limit * 1.3) * 100.0, 6);
-    let x = Axis {
-        low: day_number(from),
-        high: day_number(to),
-        ticks: date_ticks(from, to, 9),
-    };
-    let y = Axis {
-        low: 0.0,
-        high: y_top,
-        ticks: number_ticks((0.0, y_top), 6, |v, d| format!("{v:.d$}")),
-    };
+    let x = Axis::days(from, to, 9);
+    let y = Axis::numbers((0.0, y_top), 6, |v, d| format!("{v:.d$}"));
     let names = (services::names_width(canvas, &items) - 22.0).max(0.0);
     let inner = Rect {
         x0: rest.x0 + names,
         y1: rest.y1 - lanes,
         ..rest
     };
-    let panel = frame(canvas, inner, &x, &y, "");
+    let Some(panel) = frame(canvas, inner, &x, &y, "") else {
+        return;
+    };
     let path = Path {
         bands: &series.salt_passage_path,
         scale: 100.0,
         ink: look::MEMBRANE,
     };
-    path.range(canvas, &panel);
+    path.range(&panel);
     for mark in series.services.iter().filter(|s| s.item == Item::Membrane) {
-        let day = day_number(mark.date);
-        if panel.x.holds(day) {
-            let at = panel.x.px(day);
-            let ends = [(at, panel.plot.y0), (at, panel.plot.y1)];
-            canvas.dashes(&ends, look::MEMBRANE.tint(0.5), 1.5, (3.0, 4.0));
-        }
+        let ink = look::MEMBRANE.tint(0.5);
+        panel.upright(day_number(mark.date), ink, 1.5, (3.0, 4.0));
     }
     let fitted = van.membrane.fitted_on;
     for (day, passage) in &series.salt_passage {
@@ -163,14 +153,14 @@ pub fn draw(canvas: &mut Canvas, area: Rect, van: &VanAssessment, as_of: Date, l
         } else {
             look::MEMBRANE.tint(0.6)
         };
-        panel.reading(canvas, (day_number(*day), passage * 100.0), ink);
+        panel.reading((day_number(*day), passage * 100.0), ink);
     }
-    path.middle(canvas, &panel, as_of);
+    path.middle(&panel, as_of);
     let name = format!(
         "limit {}",
         words::percent(limit, usize::from((limit * 100.0).fract() > 1e-6))
     );
-    panel.limit(canvas, limit * 100.0, &name);
-    panel.today(canvas, day_number(as_of), &words::day(as_of));
-    services::draw(canvas, &panel.x, rest.y1 - lanes, area.x0, &series.services);
+    panel.limit(limit * 100.0, &name);
+    panel.today(day_number(as_of), &words::day(as_of));
+    services::draw(canvas, &panel, (area.x0, rest.y1 - lanes), &series.services);
 }

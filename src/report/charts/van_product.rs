@@ -4,11 +4,11 @@
 use jiff::civil::Date;
 
 use crate::advise::{Item, State, VanAssessment};
-use crate::report::axis::{date_ticks, day_number, days_after, nice_top, number_ticks};
+use crate::report::axis::{Axis, day_number, days_after, nice_top};
 use crate::report::canvas::Canvas;
 use crate::report::charts::path::Path;
 use crate::report::look;
-use crate::report::panel::{Axis, frame, heading};
+use crate::report::panel::{frame, heading};
 use crate::report::rect::Rect;
 use crate::report::table::{MONTH_HEADS, Table, by_month};
 use crate::report::words::{self, AFTER_RESIN};
@@ -99,40 +99,26 @@ pub fn draw(canvas: &mut Canvas, area: Rect, van: &VanAssessment, as_of: Date, l
         .map(|p| p.1)
         .fold(0.0, f64::max);
     let y_top = nice_top(highest.min(limit * 2.5).max(limit * 1.4), 6);
-    let x = Axis {
-        low: day_number(from),
-        high: day_number(to),
-        ticks: date_ticks(from, to, 6),
+    let x = Axis::days(from, to, 6);
+    let y = Axis::numbers((0.0, y_top), 6, |v, d| format!("{v:.d$}"));
+    let Some(panel) = frame(canvas, rest, &x, &y, "") else {
+        return;
     };
-    let y = Axis {
-        low: 0.0,
-        high: y_top,
-        ticks: number_ticks((0.0, y_top), 6, |v, d| format!("{v:.d$}")),
-    };
-    let panel = frame(canvas, rest, &x, &y, "");
 
     let path = Path {
         bands: &series.product_path,
         scale: 1.0,
         ink: look::RESIN,
     };
-    path.range(canvas, &panel);
+    path.range(&panel);
     for mark in series.services.iter().filter(|s| s.item == Item::Resin) {
-        let day = day_number(mark.date);
-        if panel.x.holds(day) {
-            let at = panel.x.px(day);
-            canvas.dashes(
-                &[(at, panel.plot.y0), (at, panel.plot.y1)],
-                look::RESIN.tint(0.6),
-                1.5,
-                (3.0, 4.0),
-            );
-        }
+        let ink = look::RESIN.tint(0.6);
+        panel.upright(day_number(mark.date), ink, 1.5, (3.0, 4.0));
     }
     for (day, ppm) in &series.product_ppm {
-        panel.reading(canvas, (day_number(*day), *ppm), look::RESIN.tint(0.6));
+        panel.reading((day_number(*day), *ppm), look::RESIN.tint(0.6));
     }
-    path.middle(canvas, &panel, as_of);
-    panel.limit(canvas, limit, &format!("limit {limit} ppm"));
-    panel.today(canvas, day_number(as_of), &words::day(as_of));
+    path.middle(&panel, as_of);
+    panel.limit(limit, &format!("limit {limit} ppm"));
+    panel.today(day_number(as_of), &words::day(as_of));
 }

@@ -3,10 +3,10 @@
 use jiff::civil::Date;
 
 use crate::advise::VanAssessment;
-use crate::report::axis::{date_ticks, day_number, days_after, nice_top, number_ticks};
+use crate::report::axis::{Axis, day_number, days_after, nice_top};
 use crate::report::canvas::{Align, Canvas};
 use crate::report::look;
-use crate::report::panel::{Axis, frame, heading};
+use crate::report::panel::{frame, heading};
 use crate::report::rect::Rect;
 use crate::report::table::Table;
 use crate::report::words::{self, TAP};
@@ -93,44 +93,22 @@ pub fn draw(
         .collect();
     let most = shown.iter().map(|w| w.litres).fold(100.0, f64::max);
     let top = nice_top(most * 1.05, 5);
-    let x = Axis {
-        low: day_number(from),
-        high: day_number(to),
-        ticks: date_ticks(from, to, 6),
+    let x = Axis::days(from, to, 6);
+    let y = Axis::numbers((0.0, top), 5, |v, _| words::thousands(v));
+    let Some(panel) = frame(canvas, rest, &x, &y, "") else {
+        return;
     };
-    let y = Axis {
-        low: 0.0,
-        high: top,
-        ticks: number_ticks((0.0, top), 5, |v, _| words::thousands(v)),
-    };
-    let panel = frame(canvas, rest, &x, &y, "");
     if let Some(month) = month {
-        let end = month.last_of_month();
-        let (x0, x1) = (
-            panel.x.px(day_number(month)),
-            panel.x.px(day_number(end) + 1.0),
-        );
-        let shade = Rect {
-            x0,
-            x1,
-            ..panel.plot
-        };
-        canvas.fill(shade, look::WATER.tint(0.14));
+        let end = day_number(month.last_of_month()) + 1.0;
+        panel.bar((day_number(month), 0.0), (end, top), look::WATER.tint(0.14));
     }
     for week in shown {
-        let x0 = panel.x.px(day_number(week.monday));
-        let x1 = panel.x.px(day_number(week.monday) + 7.0) - 1.5;
-        let bar = Rect {
-            x0,
-            x1,
-            y0: panel.y.px(week.litres),
-            y1: panel.plot.y1,
-        };
-        canvas.fill(bar, look::WATER);
+        let from = day_number(week.monday);
+        panel.bar((from, 0.0), (from + 6.0, week.litres), look::WATER);
     }
     if let Some(month) = month {
         let name = words::month_short(month.month());
-        let at = (panel.x.px(day_number(month) + 15.0), panel.plot.y0 + 14.0);
+        let at = (panel.x_px(day_number(month) + 15.0), panel.plot.y0 + 14.0);
         let paper = canvas.box_of(name, at, &look::SMALL, Align::Middle);
         canvas.fill(paper, look::WATER.tint(0.14));
         canvas.text(name, at, &look::SMALL, Align::Middle);

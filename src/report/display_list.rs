@@ -41,7 +41,7 @@ pub enum Stroke {
 
 /// A picture before it becomes pixels or a drawing.
 #[derive(Debug, Clone, Default)]
-pub struct Sketch {
+pub struct DisplayList {
     pub size: (u32, u32),
     pub strokes: Vec<Stroke>,
 }

@@ -155,12 +155,9 @@ pub(super) fn take_in(
     settings: &Settings,
     context: &Context,
 ) -> Result<(), CliError> {
-    let options = Options {
-        // The sample is of a known time; the clock has no say in it.
-        today: jiff::civil::date(2026, 10, 31),
-        time_zone: settings.time_zone.clone(),
-        date_order: None,
-    };
+    // The sample is of a known time; the clock has no say in it.
+    let today = jiff::civil::date(2026, 10, 31);
+    let options = Options::new(settings.time_zone.clone(), today);
     let mut writer = store.writer()?;
     for (name, bytes) in files {
         let file = FileReader::of_bytes(bytes, name, &options)?;

@@ -11,7 +11,9 @@ use super::error::CliError;
 use super::ledger;
 use super::said;
 use super::scratch::ScratchStore;
-use crate::ingest::{self, DateOrder, FileReader, Options};
+use crate::ingest::{
+    self, DateOrder, Done, FileReader, Options, ReadError, Table, TankFills, shown,
+};
 use crate::store::records::{Instant, RowCounts};
 use crate::store::{Action, Store};
 
@@ -39,6 +41,22 @@ pub(super) struct IngestArgs {
     /// How dates such as 03/04/2026 are meant, for files in which no row tells
     #[arg(long, value_enum, value_name = "ORDER")]
     date_order: Option<Order>,
+    /// What a heading is meant for, where it is not known: "Wasser=feed_ppm"
+    #[arg(long, value_name = "HEADING=COLUMN", value_parser = heading)]
+    column: Vec<(String, String)>,
+    /// Small figures in a column of litres are tanks of so many litres; or
+    /// "litres", where they are what they say
+    #[arg(long, value_name = "LITRES", value_parser = tank_fills)]
+    tank_fills: Option<TankFills>,
+    /// Take a list of jobs that are due as work done, as far as it is ticked
+    #[arg(long)]
+    done: bool,
+    /// The day of what is ticked without one
+    #[arg(long, value_name = "DATE", requires = "done")]
+    done_on: Option<jiff::civil::Date>,
+    /// Fail at once where another litrewise is writing to the store
+    #[arg(long)]
+    no_wait: bool,
     /// List the files taken in so far, with their ids
     #[arg(long, conflicts_with_all = ["take_back", "put_back", "dry_run", "date_order"])]
     list: bool,
@@ -77,6 +95,31 @@ impl From<Order> for DateOrder {
     }
 }
 
+/// `Wasser=feed_ppm`
+fn heading(text: &str) -> Result<(String, String), String> {
+    let (heading, column) = text
+        .rsplit_once('=')
+        .ok_or("write it as HEADING=COLUMN, as in \"Wasser=feed_ppm\"")?;
+    let column = column.trim();
+    match ingest::is_column(column) {
+        true => Ok((heading.trim().to_owned(), column.to_owned())),
+        false => Err(format!(
+            "{column} is no column of ours: `litrewise template` shows them all"
+        )),
+    }
+}
+
+fn tank_fills(text: &str) -> Result<TankFills, String> {
+    let word = text.trim().trim_end_matches(['l', 'L']).trim_end();
+    if text.eq_ignore_ascii_case("litres") {
+        return Ok(TankFills::Litres);
+    }
+    match word.parse::<f64>() {
+        Ok(litres) if (20.0..=20_000.0).contains(&litres) => Ok(TankFills::Tanks(litres)),
+        _ => Err("say how many litres a tank holds (20 to 20000), or \"litres\"".to_owned()),
+    }
+}
+
 pub(super) struct IngestPlan {
     paths: Vec<PathBuf>,
     store: PathBuf,
@@ -100,9 +143,11 @@ impl IngestArgs {
             store: context.store.clone(),
             dry_run: self.dry_run,
             options: Options {
-                today: context.today(&settings),
-                time_zone: settings.time_zone,
                 date_order: self.date_order.map(DateOrder::from),
+                columns: self.column,
+                tank_fills: self.tank_fills,
+                done: self.done.then_some(Done { on: self.done_on }),
+                ..Options::new(settings.time_zone.clone(), context.today(&settings))
             },
         })
     }
@@ -120,7 +165,7 @@ pub(super) fn run(
             return ledger::act(&context.open_store()?, named, *action, out);
         }
     }
-    let files = Files::named(&plan.paths);
+    let files = Files::named(&plan.paths, context);
     let all_good = if plan.dry_run {
         let scratch = ScratchStore::copy_of(&plan.store)?;
         let store = Store::create_or_open(&scratch.path())?;
@@ -139,28 +184,54 @@ pub(super) fn run(
     })
 }
 
-/// The files to read, in order, and what was wrong with finding them.
+/// The files and sheets to read, in order, and what was wrong with finding them.
+#[derive(Default)]
 struct Files {
-    paths: Vec<PathBuf>,
+    tables: Vec<Table>,
     failed: bool,
 }
 
 impl Files {
-    fn named(paths: &[PathBuf]) -> Files {
-        let mut files = Files {
-            paths: Vec::new(),
-            failed: false,
-        };
+    fn named(paths: &[PathBuf], context: &Context) -> Files {
+        let mut files = Files::default();
         for path in paths {
             match ingest::files_in(path) {
-                Ok(found) => files.paths.extend(found),
-                Err(error) => {
-                    complain(CliError::from(error).on_one_line());
-                    files.failed = true;
+                Ok(found) => {
+                    for path in &found.files {
+                        files.add(path, context);
+                    }
+                    for path in &found.passed_over {
+                        let name = name_of(path);
+                        context.say(format_args!(
+                            "passed over: {} (hidden, a lock, a backup or litrewise's own)",
+                            shown(&name)
+                        ));
+                    }
                 }
+                Err(error) => files.fail(error),
             }
         }
         files
+    }
+
+    fn add(&mut self, path: &Path, context: &Context) {
+        match ingest::tables_in(path) {
+            Ok((tables, hidden)) => {
+                self.tables.extend(tables);
+                for sheet in hidden {
+                    context.say(format_args!(
+                        "passed over: {} (a hidden sheet)",
+                        shown(&sheet)
+                    ));
+                }
+            }
+            Err(error) => self.fail(error),
+        }
+    }
+
+    fn fail(&mut self, error: ReadError) {
+        complain(CliError::from(error).on_one_line());
+        self.failed = true;
     }
 
     /// Takes them in one by one; a file that fails does not stop the others.
@@ -172,16 +243,16 @@ impl Files {
         out: &mut dyn Write,
     ) -> Result<bool, CliError> {
         let ahead = |n: usize| {
-            let path = self.paths.get(n).filter(|path| is_small(path))?;
-            Some(read(path, options))
+            let table = self.tables.get(n).filter(|table| is_small(table))?;
+            Some(read(table, options))
         };
         let (writer, mut next) = rayon::join(|| store.writer(), || ahead(0));
         let mut writer = writer?;
         let mut totals = RowCounts::default();
         let mut taken = 0usize;
-        for (n, path) in self.paths.iter().enumerate() {
+        for (n, table) in self.tables.iter().enumerate() {
             let file = next.take();
-            let file = file.unwrap_or_else(|| read(path, options));
+            let file = file.unwrap_or_else(|| read(table, options));
             // committing one leaves time to read the next
             let told;
             (told, next) = rayon::join(
@@ -203,7 +274,7 @@ impl Files {
             out.flush()?;
         }
         writeln!(out, "{}", said::totals(taken, totals))?;
-        Ok(!self.failed && taken == self.paths.len())
+        Ok(!self.failed && taken == self.tables.len())
     }
 }
 
@@ -211,12 +282,13 @@ impl Files {
 /// committed: its rows are all held in memory.
 const SMALL: u64 = 16 << 20;
 
-fn is_small(path: &Path) -> bool {
-    std::fs::metadata(path).is_ok_and(|found| found.is_file() && found.len() <= SMALL)
+fn is_small(table: &Table) -> bool {
+    let found = std::fs::metadata(&table.path);
+    table.is_held() || found.is_ok_and(|found| found.is_file() && found.len() <= SMALL)
 }
 
-fn read(path: &Path, options: &Options) -> Result<FileReader<'static>, CliError> {
-    Ok(FileReader::open(path, &name_of(path), options)?)
+fn read(table: &Table, options: &Options) -> Result<FileReader<'static>, CliError> {
+    Ok(FileReader::of_table(table, options)?)
 }
 
 /// The name as the user gave it.

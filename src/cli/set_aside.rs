@@ -65,6 +65,9 @@ struct Listed<'a> {
     line: Option<u64>,
     reason: &'a str,
     text: &'a str,
+    /// The part of its line that it is, where that holds several kinds.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    kind: Option<&'static str>,
 }
 
 impl<'a> From<&'a SetAside> for Listed<'a> {
@@ -74,6 +77,7 @@ impl<'a> From<&'a SetAside> for Listed<'a> {
             line: row.line,
             reason: &row.reason,
             text: &row.text,
+            kind: row.kind(),
         }
     }
 }
@@ -107,7 +111,16 @@ pub(super) fn run(
 fn text(rows: &[SetAside], out: &mut dyn Write) -> Result<(), CliError> {
     for row in rows {
         let line = row.line.map(|n| format!(":{n}")).unwrap_or_default();
-        writeln!(out, "{}{line}: {}", shown(&row.file), shown(&row.reason))?;
+        let kind = row
+            .kind()
+            .map(|kind| format!("{kind}: "))
+            .unwrap_or_default();
+        writeln!(
+            out,
+            "{}{line}: {kind}{}",
+            shown(&row.file),
+            shown(&row.reason)
+        )?;
         for piece in row.text.lines() {
             writeln!(out, "    {}", shown(piece))?;
         }

@@ -25,7 +25,7 @@ pub(super) fn write(
     let mut left_out = 0usize;
     for (file_id, row) in &rows {
         let dialect = dialects.get(file_id).filter(|d| !d.header.is_empty());
-        match (dialect, row.line, is_whole(row)) {
+        match (dialect, row.number(), is_whole(row)) {
             (Some(dialect), Some(line), true) => {
                 sheets.entry(*dialect).or_default().push(ToMend {
                     file_id: *file_id,

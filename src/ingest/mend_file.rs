@@ -7,6 +7,7 @@ use crate::store::records::{Dialect, Mends};
 use crate::store::{harmless, print_of};
 
 use super::dates::DateOrder;
+use super::headers::RecordKind;
 use super::numbers::DecimalMark;
 use super::split::Rows;
 
@@ -49,6 +50,30 @@ pub(super) struct Habits {
     pub mark: Option<DecimalMark>,
     /// A midnight is a time of day here, not the lack of one.
     pub midnights: bool,
+    /// The kinds of record that its rows held, where there were several.
+    pub kinds: Option<Kinds>,
+}
+
+/// Some of the kinds of record.
+#[derive(Debug, Clone, Copy, Default, PartialEq, Eq)]
+pub(super) struct Kinds([bool; RecordKind::ALL.len()]);
+
+impl Kinds {
+    pub fn contains(self, kind: RecordKind) -> bool {
+        self.0.get(kind as usize) == Some(&true)
+    }
+}
+
+impl FromIterator<RecordKind> for Kinds {
+    fn from_iter<I: IntoIterator<Item = RecordKind>>(kinds: I) -> Kinds {
+        let mut found = Kinds::default();
+        for kind in kinds {
+            if let Some(slot) = found.0.get_mut(kind as usize) {
+                *slot = true;
+            }
+        }
+        found
+    }
 }
 
 const ORDERS: [DateOrder; 3] = [
@@ -72,6 +97,16 @@ impl Habits {
         if self.midnights {
             words.push(MIDNIGHTS);
         }
+        let kinds = self.kinds.map(|kinds| {
+            let kinds = RecordKind::ALL
+                .into_iter()
+                .filter(|kind| kinds.contains(*kind));
+            kinds
+                .map(RecordKind::word)
+                .collect::<Vec<_>>()
+                .join(" and ")
+        });
+        words.extend(kinds.as_deref());
         words.join("; ")
     }
 
@@ -85,6 +120,9 @@ impl Habits {
                 _ => {
                     let order = ORDERS.into_iter().find(|order| order.told() == word);
                     habits.order = habits.order.or(order);
+                    let named = |word| RecordKind::ALL.into_iter().find(|kind| kind.word() == word);
+                    let kinds: Option<Kinds> = word.split(" and ").map(named).collect();
+                    habits.kinds = habits.kinds.or(kinds);
                 }
             }
         }
@@ -239,6 +277,11 @@ mod tests {
             order: Some(DateOrder::DayFirst),
             mark: Some(DecimalMark::Comma),
             midnights: true,
+            kinds: Some(
+                [RecordKind::Fills, RecordKind::Services]
+                    .into_iter()
+                    .collect(),
+            ),
         };
         let dialect = Dialect {
             header: "Reg;When;\"TDS;in\"\r\n;;ppm\r\n".into(),
@@ -256,10 +299,10 @@ mod tests {
         let lines: Vec<&str> = text.lines().collect();
         assert_eq!(
             lines[0],
-            "set_aside_row (day first; decimal comma; midnights are times);set_aside_reason;Reg;When;\"TDS;in\""
+            "set_aside_row (day first; decimal comma; midnights are times; fills and services);set_aside_reason;Reg;When;\"TDS;in\""
                 .replace(
-                    "set_aside_row (day first; decimal comma; midnights are times)",
-                    "\"set_aside_row (day first; decimal comma; midnights are times)\""
+                    "set_aside_row (day first; decimal comma; midnights are times; fills and services)",
+                    "\"set_aside_row (day first; decimal comma; midnights are times; fills and services)\""
                 )
         );
         assert_eq!(lines[1], ";;;;ppm");

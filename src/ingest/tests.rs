@@ -1,6 +1,8 @@
 //! Whole files, as a fleet's people send them.
 #![allow(clippy::unwrap_used, clippy::panic)]
 
+use std::path::Path;
+
 use jiff::civil::date;
 use jiff::tz::TimeZone;
 
@@ -11,11 +13,7 @@ use crate::store::records::{
 use crate::water::HardnessUnit;
 
 fn options() -> Options {
-    Options {
-        date_order: None,
-        time_zone: TimeZone::get("Europe/London").unwrap(),
-        today: date(2026, 11, 25),
-    }
+    Options::new(TimeZone::get("Europe/London").unwrap(), date(2026, 11, 25))
 }
 
 fn read(text: &str) -> FileRows {
@@ -1033,11 +1031,12 @@ mod paths {
         }
         let names: Vec<String> = files_in(&dir)
             .unwrap()
+            .files
             .iter()
             .map(|p| p.file_name().unwrap().to_string_lossy().into_owned())
             .collect();
         assert_eq!(names, ["a.txt", "b.csv"]);
-        assert_eq!(files_in(&dir.join("a.txt")).unwrap().len(), 1);
+        assert_eq!(files_in(&dir.join("a.txt")).unwrap().files.len(), 1);
         let missing = files_in(&dir.join("none.csv")).unwrap_err();
         assert!(matches!(missing, ReadError::Missing { .. }));
         assert!(matches!(

@@ -11,7 +11,7 @@ use super::error::StoreError;
 use super::months::{Month, MonthFinder, month_name};
 use super::names::{NoVan, VanNames};
 use super::part::Part;
-use super::records::{AcceptedRow, Fill, Hardness, Reading, Record, Service, Van};
+use super::records::{AcceptedRow, Fill, Hardness, Reading, Record, Service, Van, line_of};
 use super::rows::{RowPlace, for_each_row, identity_of};
 use super::sound::Sound;
 use super::ties::Place;
@@ -122,7 +122,7 @@ fn by_month<T: Kind>(
                 .month_of(record)
                 .ok_or_else(|| StoreError::TimeOutOfRange {
                     file: file.to_owned(),
-                    line: *line,
+                    line: line_of(*line),
                 })?;
             months.entry(month).or_default().push(i);
         }

@@ -12,7 +12,9 @@ use super::error::StoreError;
 use super::files::{FinishedFiles, name_of};
 use super::names::VanNames;
 use super::part::{self, Part};
-use super::records::{Fill, Fleet, Hardness, History, Reading, RowCounts, Service, SetAside, Van};
+use super::records::{
+    Fill, Fleet, Hardness, History, Reading, RowCounts, Service, SetAside, Van, line_of, part_of,
+};
 use super::rows::{Gathered, damaged, gather};
 use super::schema::{LINE, TableName};
 use super::summary::FleetSummary;
@@ -132,7 +134,8 @@ impl Snapshot {
                 }
                 let set_aside = SetAside {
                     file: name.1.to_string(),
-                    line: row.line,
+                    line: row.line.map(line_of),
+                    part: row.line.map_or(0, part_of),
                     reason: row.reason,
                     text: row.text,
                     day_position: row.day_position,
@@ -149,7 +152,7 @@ impl Snapshot {
         rows.extend(of_no_van::<Reading>(self.parts(TableName::Readings), view, &names)?.1);
         rows.extend(of_no_van::<Fill>(self.parts(TableName::Fills), view, &names)?.1);
         rows.extend(of_no_van::<Service>(self.parts(TableName::Services), view, &names)?.1);
-        rows.sort_by_key(|row| (row.file_id, row.line));
+        rows.sort_by_key(|row| (row.file_id, row.line.map(line_of), row.line));
         Ok(rows)
     }
 }

@@ -13,8 +13,8 @@ use super::mend::{Mended, Mending, print};
 use super::outcome::FileOutcome;
 use super::part::{NewPart, Part, PartWriter};
 use super::records::{
-    AcceptedRow, FileHead, FileTail, Fill, Hardness, Instant, Reading, Record, RowBatch, Service,
-    Van,
+    AcceptedRow, FileHead, FileTail, Fill, Hardness, Instant, KINDS, Reading, Record, RowBatch,
+    Service, Van,
 };
 use super::rows::identity_of;
 use super::schema::TableName;
@@ -52,9 +52,9 @@ pub struct Taking<'w, 's> {
     spill: Option<Spill>,
     mending: Mending,
     settled: Settled,
-    /// Accepted rows of earlier files of this name, by the print of their text;
+    /// Accepted rows of earlier files of this name, by kind and print of their text;
     /// looked up once a row is set aside.
-    texts: Option<HashMap<u64, Place>>,
+    texts: Option<HashMap<(u8, u64), Place>>,
     /// Rows set aside that were accepted in an earlier file.
     known: Ties,
     /// Line and print of rows set aside, by file: those asked for so far.
@@ -119,10 +119,10 @@ impl<'w, 's> Taking<'w, 's> {
             self.bytes += text.len();
         }
         for row in &batch.set_aside {
-            let line = row.line.unwrap_or(WHOLE_FILE);
-            let mut place = row.line.and_then(|line| self.settled.accepted(line));
+            let line = row.number().unwrap_or(WHOLE_FILE);
+            let mut place = row.line.and_then(|_| self.settled.accepted(line));
             if place.is_none() && !mends.contains_key(&line) {
-                place = self.stored_as(&row.text)?;
+                place = self.stored_as(row.part, &row.text)?;
             }
             self.outcome.count_set_aside(place.is_some());
             match (place, mends.remove(&line)) {
@@ -130,7 +130,7 @@ impl<'w, 's> Taking<'w, 's> {
                 (None, Some(place)) => self.mending.replaces(line, place, false),
                 (None, None) => match self.settled.listed_elsewhere(line) {
                     Some(place) => self.mending.replaces(line, place, false),
-                    None => self.mending.set_aside(row.line, &row.text),
+                    None => self.mending.set_aside(row.number(), &row.text),
                 },
             }
         }
@@ -156,12 +156,19 @@ impl<'w, 's> Taking<'w, 's> {
 
     /// Where a row of this very text was accepted in an earlier file of this
     /// name, as of one that has grown since.
-    fn stored_as(&mut self, text: &str) -> Result<Option<Place>, StoreError> {
+    fn stored_as(&mut self, part: u8, text: &str) -> Result<Option<Place>, StoreError> {
         let texts = match self.texts.take() {
             Some(texts) => texts,
             None => self.writer.texts_of(&self.head)?,
         };
-        let place = texts.get(&print(text)).copied();
+        // a whole line may have been stored as a row of any kind
+        let kinds = match part {
+            0 => 1..=KINDS.len() as u8,
+            part => part..=part,
+        };
+        let print = print(text);
+        let place = kinds.into_iter().find_map(|kind| texts.get(&(kind, print)));
+        let place = place.copied();
         self.texts = Some(texts);
         Ok(place)
     }

@@ -12,7 +12,7 @@ use super::error::StoreError;
 use super::judge::Verdict;
 use super::months::{Month, MonthFinder, month_name};
 use super::part::{self, GROUP_ROWS, NewPart, PartWriter};
-use super::records::{AcceptedRow, Instant, SetAside};
+use super::records::{AcceptedRow, Instant, SetAside, line_of};
 use super::ties::Place;
 
 /// Where the rows being written come from.
@@ -42,7 +42,7 @@ impl Origin<'_> {
                 let month = finder.month_of(record);
                 let month = month.ok_or_else(|| StoreError::TimeOutOfRange {
                     file: self.file.to_owned(),
-                    line: *line,
+                    line: line_of(*line),
                 })?;
                 months.entry(month).or_default().push(RowOf {
                     record,
@@ -67,7 +67,7 @@ impl Origin<'_> {
             strings(rows.iter().map(|r| Some(r.reason.as_str()))),
             smalls(rows.iter().map(|r| r.day_position)),
         ];
-        arrays.extend(self.arrays(rows.iter().map(|r| (r.line, Some(r.text.as_str())))));
+        arrays.extend(self.arrays(rows.iter().map(|r| (r.number(), Some(r.text.as_str())))));
         part.write(arrays)
     }
 

@@ -17,7 +17,8 @@ use super::outcome::FileOutcome;
 use super::part::{self, NewPart, Part};
 use super::reader::{finished_files, finished_parts, van_names};
 use super::records::{
-    FileHead, FileRows, FileTail, Fill, Hardness, Instant, Reading, Record, RowBatch, Service, Van,
+    FileHead, FileRows, FileTail, Fill, Hardness, Instant, KINDS, Reading, Record, RowBatch,
+    Service, Van,
 };
 use super::row_text::print_of;
 use super::schema::{LINE, TEXT, TableName};
@@ -371,7 +372,10 @@ impl<'s> Writer<'s> {
 
     /// The accepted rows of earlier files of this name in force, by the print
     /// of their text.
-    pub(super) fn texts_of(&self, head: &FileHead) -> Result<HashMap<u64, Place>, StoreError> {
+    pub(super) fn texts_of(
+        &self,
+        head: &FileHead,
+    ) -> Result<HashMap<(u8, u64), Place>, StoreError> {
         let in_force = self.files.files.iter().map(|f| &f.line);
         let ids: Vec<u64> = in_force
             .filter(|line| self.view.is_in_force(line.id) && line.name == head.name)
@@ -465,10 +469,16 @@ impl<'s> Writer<'s> {
 /// Rows beyond so many are not looked up by their text: memory has an end.
 const MOST_TEXTS: usize = 2_000_000;
 
+/// The number of a table's kind among the parts of a line.
+fn part_of_table(table: TableName) -> u8 {
+    let of_kind = KINDS.iter().position(|kind| *kind == table.folder());
+    of_kind.map_or(0, |i| i as u8 + 1)
+}
+
 fn texts_of_kind<T: Kind>(
     parts: &[Part],
     view: &View,
-    texts: &mut HashMap<u64, Place>,
+    texts: &mut HashMap<(u8, u64), Place>,
 ) -> Result<(), StoreError> {
     for part in parts {
         for batch in part::batches(&part.path, T::TABLE, None)? {
@@ -491,7 +501,10 @@ fn texts_of_kind<T: Kind>(
                 {
                     let record = || T::get(opened.as_ref()?, row);
                     let text = view.text_of(file_id, row_texts.get(row), record);
-                    texts.insert(print(&text), Place { file_id, line });
+                    texts.insert(
+                        (part_of_table(T::TABLE), print(&text)),
+                        Place { file_id, line },
+                    );
                 }
             }
         }

@@ -13,5 +13,6 @@ mod pictures;
 mod run;
 mod sample;
 mod schema;
+mod sheets;
 mod spreading;
 mod starting;

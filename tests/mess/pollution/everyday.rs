@@ -1,6 +1,6 @@
 //! Slips of people and programs beyond the published ones: of files and tables.
 
-use litrewise::ingest::MAPPING;
+use litrewise::ingest::HEADINGS;
 
 use super::chance::Chance;
 use super::kinds::marked;
@@ -268,11 +268,11 @@ fn spelled(s: &Sheet, column: usize, c: &mut Chance) -> String {
         "french", "°f", "german", "°dh", "dh", "mmol", "calcium", "ca mg", "gpg", "degrees",
         "bags", "gbp", "eur", "usd", "£", "€", "$",
     ];
-    let headings = MAPPING
+    let headings = HEADINGS
         .iter()
         .filter(|h| h.kind == s.kind && h.column.name() == s.names[column]);
     let spellings: Vec<&str> = headings
-        .flat_map(|h| h.spellings())
+        .flat_map(|h| h.spellings.iter().map(String::as_str))
         .filter(|spelling| {
             let lower = spelling.to_lowercase();
             // without a unit these two may be water or flow

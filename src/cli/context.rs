@@ -127,6 +127,11 @@ impl Context {
         Progress::new(what, self.quiet)
     }
 
+    /// Whether nothing but results and failures is said.
+    pub(super) fn is_quiet(&self) -> bool {
+        self.quiet
+    }
+
     /// Progress and remarks go to standard error, unless `--quiet`.
     pub(super) fn say(&self, line: impl Display) {
         if !self.quiet {

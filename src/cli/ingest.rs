@@ -6,6 +6,7 @@ use std::process::ExitCode;
 
 use clap::{Args, ValueEnum};
 
+use super::answers;
 use super::context::{Context, complain};
 use super::error::CliError;
 use super::ledger;
@@ -14,8 +15,9 @@ use super::scratch::ScratchStore;
 use crate::ingest::{
     self, DateOrder, Done, FileReader, Options, ReadError, Table, TankFills, shown,
 };
+use crate::lives;
 use crate::store::records::{Instant, RowCounts};
-use crate::store::{Action, Store};
+use crate::store::{Action, Read, Store};
 
 /// Take CSV files, or folders of them, into the store
 ///
@@ -124,6 +126,7 @@ pub(super) struct IngestPlan {
     paths: Vec<PathBuf>,
     store: PathBuf,
     dry_run: bool,
+    no_wait: bool,
     options: Options,
     task: Task,
 }
@@ -142,7 +145,9 @@ impl IngestArgs {
             paths: self.paths,
             store: context.store.clone(),
             dry_run: self.dry_run,
+            no_wait: self.no_wait,
             options: Options {
+                kept: answers::load(&context.store),
                 date_order: self.date_order.map(DateOrder::from),
                 columns: self.column,
                 tank_fills: self.tank_fills,
@@ -169,13 +174,13 @@ pub(super) fn run(
     let all_good = if plan.dry_run {
         let scratch = ScratchStore::copy_of(&plan.store)?;
         let store = Store::create_or_open(&scratch.path())?;
-        let good = files.take_in(&store, &plan.options, context, out)?;
+        let good = files.take_in(&store, plan, context, out)?;
         writeln!(out, "nothing was stored: --dry-run")?;
         good
     } else {
         let store = Store::create_or_open(&plan.store)?;
         context.watch(&store);
-        files.take_in(&store, &plan.options, context, out)?
+        files.take_in(&store, plan, context, out)?
     };
     Ok(if all_good {
         ExitCode::SUCCESS
@@ -238,21 +243,37 @@ impl Files {
     fn take_in(
         &self,
         store: &Store,
-        options: &Options,
+        plan: &IngestPlan,
         context: &Context,
         out: &mut dyn Write,
     ) -> Result<bool, CliError> {
+        let options = &plan.options;
         let ahead = |n: usize| {
             let table = self.tables.get(n).filter(|table| is_small(table))?;
             Some(read(table, options))
         };
-        let (writer, mut next) = rayon::join(|| store.writer(), || ahead(0));
+        let is_quiet = context.is_quiet();
+        let in_turn = || {
+            if !is_quiet {
+                complain(
+                    "another litrewise is writing to this store: waiting for it (--no-wait refuses)",
+                );
+            }
+        };
+        let writer = || match plan.no_wait {
+            true => store.writer(),
+            false => store.writer_in_turn(&in_turn),
+        };
+        let (writer, mut next) = rayon::join(writer, || ahead(0));
         let mut writer = writer?;
         let mut totals = RowCounts::default();
         let mut taken = 0usize;
+        let mut kept = options.kept.clone();
+        let mut is_new_answer = false;
         for (n, table) in self.tables.iter().enumerate() {
             let file = next.take();
             let file = file.unwrap_or_else(|| read(table, options));
+            let shape = file.as_ref().map_or("", FileReader::shape).to_owned();
             // committing one leaves time to read the next
             let told;
             (told, next) = rayon::join(
@@ -267,6 +288,7 @@ impl Files {
                     }
                     totals = totals.with(told.counts);
                     taken += 1;
+                    is_new_answer |= kept.keep(&shape, options);
                 }
                 Err(error @ CliError::Ingest(_)) => complain(error.on_one_line()),
                 Err(error) => return Err(error),
@@ -274,8 +296,43 @@ impl Files {
             out.flush()?;
         }
         writeln!(out, "{}", said::totals(taken, totals))?;
+        drop(writer);
+        if is_new_answer && !plan.dry_run {
+            answers::save(&plan.store, &kept)?;
+        }
+        if taken > 0 {
+            tell_what_is_missing(store, options, context)?;
+        }
         Ok(!self.failed && taken == self.tables.len())
     }
+}
+
+/// Rows of the largest fleet that is looked through for gaps after an ingest.
+const MOST_LOOKED_THROUGH: u64 = 1_500_000;
+/// Gaps told in full.
+const GAPS_SHOWN: usize = 6;
+
+/// Says which months and vans the records lack.
+fn tell_what_is_missing(
+    store: &Store,
+    options: &Options,
+    context: &Context,
+) -> Result<(), CliError> {
+    let Read::Whole(fleet) = store.fleet_up_to(MOST_LOOKED_THROUGH, 1)? else {
+        return Ok(());
+    };
+    let missing = lives::missing(&fleet, options.today, &options.time_zone);
+    for gap in missing.iter().take(GAPS_SHOWN) {
+        context.say(format_args!("missing: {gap}"));
+    }
+    if let Some(more) = missing
+        .len()
+        .checked_sub(GAPS_SHOWN)
+        .filter(|more| *more > 0)
+    {
+        context.say(format_args!("and {more} gaps more"));
+    }
+    Ok(())
 }
 
 /// Bytes of a file that is read while the one before it is still being

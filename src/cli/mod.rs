@@ -1,6 +1,7 @@
 //! The command line: what was typed, turned into plans that the work runs on.
 //! One file per command; none does work of its own.
 
+mod answers;
 mod args;
 mod context;
 mod error;

@@ -9,7 +9,7 @@ use super::clock::{time, zone};
 use super::text::plain;
 
 /// In which order a file writes day, month and year.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, serde::Serialize, serde::Deserialize)]
 pub enum DateOrder {
     DayFirst,
     MonthFirst,

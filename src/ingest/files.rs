@@ -1,10 +1,12 @@
 //! The files that a path names, and the tables in them.
 
 use std::collections::BTreeSet;
+use std::io::Read;
 use std::path::{Path, PathBuf};
 
 use super::encoding::is_workbook;
 use super::error::ReadError;
+use super::mend_file;
 use super::source::Source;
 use super::workbook::Workbook;
 
@@ -121,6 +123,11 @@ fn is_ours(folder: &Path) -> bool {
 /// Where a workbook cannot be read or holds nothing.
 pub fn tables_in(path: &Path) -> Result<(Vec<Table>, Vec<String>), ReadError> {
     let name = path.display().to_string();
+    let table = |name: &str, text| Table {
+        path: path.to_owned(),
+        name: name.to_owned(),
+        sheet: Some(text),
+    };
     let whole = |name| Table {
         path: path.to_owned(),
         name,
@@ -133,20 +140,34 @@ pub fn tables_in(path: &Path) -> Result<(Vec<Table>, Vec<String>), ReadError> {
     let failed = |source| cannot_read(&name, source);
     let source = Source::open(path, &name)?;
     if !is_workbook(source.rewound().map_err(failed)?).map_err(failed)? {
-        return Ok((vec![whole(name)], Vec::new()));
+        let tables = match is_to_mend(&source).map_err(failed)? {
+            true => std::fs::read_to_string(path)
+                .ok()
+                .and_then(|text| mend_file::tables_in(&text)),
+            false => None,
+        };
+        let tables =
+            tables.map(|tables| tables.into_iter().map(|text| table(&name, text)).collect());
+        return Ok((tables.unwrap_or_else(|| vec![whole(name)]), Vec::new()));
     }
     let bytes = std::fs::read(path).map_err(failed)?;
     let book = Workbook::read(&bytes, &name)?;
     if book.sheets.is_empty() {
         return Err(ReadError::Empty { file: name });
     }
-    let tables = book.sheets.into_iter().map(|(sheet, text)| Table {
-        path: path.to_owned(),
-        name: format!("{name}#{sheet}"),
-        sheet: Some(text),
-    });
+    let sheets = book.sheets.into_iter();
+    let tables = sheets.map(|(sheet, text)| table(&format!("{name}#{sheet}"), text));
     let hidden = book.hidden.iter().map(|sheet| format!("{name}#{sheet}"));
     Ok((tables.collect(), hidden.collect()))
+}
+
+/// Whether a file looks like one in which rows are mended.
+fn is_to_mend(source: &Source<'_>) -> std::io::Result<bool> {
+    let mut start = Vec::new();
+    source.rewound()?.take(64).read_to_end(&mut start)?;
+    let start = String::from_utf8_lossy(&start);
+    let first = start.trim_start_matches(['\u{feff}', '"']);
+    Ok(mend_file::is_ours(first))
 }
 
 pub(super) fn cannot_read(file: &str, source: std::io::Error) -> ReadError {

@@ -3,6 +3,7 @@
 //! without and one column of its very own are headed plainly; nothing of that
 //! is guessed.
 
+use super::answers::shape_of;
 use super::columns::Column;
 use super::error::ReadError;
 use super::headers::{RecordKind, nearest};
@@ -222,14 +223,14 @@ fn stated_delimiter(text: &str) -> Option<u8> {
         .filter(|d| DELIMITERS.iter().any(|(known, _)| known == d))
 }
 
-/// The headers as the user said that they are meant.
+/// The headers as the user said that they are meant, now or of such a file before.
 fn renamed(headers: &[String], options: &super::Options) -> Vec<String> {
+    let before = options.kept.of(&shape_of(headers));
+    let before = before.map_or(&[][..], |answer| &answer.columns);
     let meant = |header: &String| {
         let word = folded(plain(header));
-        let said = options
-            .columns
-            .iter()
-            .find(|(from, _)| folded(from) == word);
+        let mut said = options.columns.iter().chain(before);
+        let said = said.find(|(from, _)| folded(from) == word);
         said.map_or_else(|| header.clone(), |(_, to)| to.clone())
     };
     headers.iter().map(meant).collect()

@@ -109,8 +109,15 @@ pub(super) fn meaning(kind: RecordKind, header: &str) -> Meaning {
     ways.dedup();
     let as_written = |way: &String| named(kind, &way.split(' ').collect::<Vec<_>>(), false);
     let as_asked = |way: &String| {
-        let words: Vec<&str> = way.split(' ').filter(|word| !is_filler(word)).collect();
-        named(kind, &words, true)
+        let words: Vec<&str> = way.split(' ').collect();
+        let asked: Vec<&str> = words
+            .iter()
+            .copied()
+            .filter(|word| !is_filler(word))
+            .collect();
+        // a heading without such words was looked up as it stands
+        let is_question = asked.len() < words.len() || words.len() > 2;
+        is_question.then(|| named(kind, &asked, true)).flatten()
     };
     let found = ways
         .iter()
@@ -171,10 +178,10 @@ fn in_words(header: &str) -> [String; 3] {
 pub(super) fn is_filler(word: &str) -> bool {
     const FILLERS: &[&str] = &[
         "what", "which", "is", "wa", "was", "were", "are", "the", "of", "your", "you", "did", "do",
-        "doe", "how", "many", "much", "please", "enter", "give", "read", "reading", "value",
-        "level", "for", "thi", "this", "a", "an", "have", "ha", "has", "put", "today", "current",
-        "take", "taken", "it", "we", "our", "my", "any", "select", "choose", "there", "make",
-        "made", "driving", "using", "up", "measured", "carry", "carried",
+        "doe", "how", "many", "much", "please", "enter", "give", "read", "reading", "value", "for",
+        "thi", "this", "a", "an", "have", "ha", "has", "put", "today", "current", "take", "taken",
+        "it", "we", "our", "my", "any", "select", "choose", "there", "driving", "using", "up",
+        "measured", "carry", "carried",
     ];
     FILLERS.contains(&word)
 }

@@ -5,6 +5,7 @@
 //! own file alone: what needs the van's past or the van list is for the store
 //! and later.
 
+mod answers;
 mod calendar;
 mod clock;
 mod columns;
@@ -52,6 +53,7 @@ mod workbook;
 #[cfg(test)]
 mod tests;
 
+pub use answers::{Answer, Answers};
 pub use columns::Column;
 pub use dates::DateOrder;
 pub use error::ReadError;
@@ -77,6 +79,8 @@ pub struct Options {
     /// How litres are meant that fill no tank; `None` sets them aside where
     /// nearly all of a file are so.
     pub tank_fills: Option<TankFills>,
+    /// What was said before of files of the same shape.
+    pub kept: Answers,
     /// A list of jobs that are due comes in as work done, as far as it is ticked.
     pub done: Option<Done>,
 }
@@ -90,13 +94,14 @@ impl Options {
             today,
             columns: Vec::new(),
             tank_fills: None,
+            kept: Answers::default(),
             done: None,
         }
     }
 }
 
 /// What small figures in a column of litres are.
-#[derive(Debug, Clone, Copy, PartialEq)]
+#[derive(Debug, Clone, Copy, PartialEq, serde::Serialize, serde::Deserialize)]
 pub enum TankFills {
     Litres,
     /// Tanks of so many litres.

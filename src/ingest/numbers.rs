@@ -130,6 +130,9 @@ pub(super) fn both_ways(cell: &str) -> Option<(f64, f64)> {
 /// read: that costs the cell, not the row.
 pub(super) fn is_unread(cell: &str) -> bool {
     let cell = plain(cell);
+    if is_no_value(cell) {
+        return false;
+    }
     let is_error = cell.starts_with('#') && cell.ends_with(['!', '?', 'A']);
     is_error
         || cell.starts_with(['>', '≥'])

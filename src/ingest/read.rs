@@ -17,6 +17,7 @@ use crate::store::records::{
 };
 
 use super::Options;
+use super::answers::shape_of;
 use super::columns::Column;
 use super::encoding::{Script, TextBlocks, refuse_what_is_no_table, script};
 use super::error::ReadError;
@@ -62,6 +63,8 @@ pub struct FileReader<'b> {
     evidence: Evidence,
     notes: Notes,
     options: Options,
+    /// Its headings.
+    shape: String,
     /// Lines of the table that the file does not have.
     lines_before: u64,
 }
@@ -163,6 +166,12 @@ impl<'b> FileReader<'b> {
         }
         let mut sheet = recognise(&start, name, options, &mut notes)?;
         let mends = mend_file::find(&sheet.main().headers);
+        let shape = shape_of(&sheet.main().headers);
+        let mut options = options.clone();
+        if let Some(answer) = options.kept.of(&shape) {
+            options.date_order = options.date_order.or(answer.date_order);
+            options.tank_fills = options.tank_fills.or(answer.tank_fills);
+        }
         if let Some((_, habits)) = mends {
             for layout in sheet.parts_mut() {
                 layout.date_order = layout.date_order.or(habits.order);
@@ -178,11 +187,12 @@ impl<'b> FileReader<'b> {
             mends,
             evidence: Evidence::default(),
             notes,
-            options: options.clone(),
+            options,
+            shape,
             lines_before,
         };
         let gather = |rows: &mut Rows<'_>| {
-            Ok::<_, ReadError>(Evidence::gather(rows, &file.sheet, options.today))
+            Ok::<_, ReadError>(Evidence::gather(rows, &file.sheet, file.options.today))
         };
         let evidence = file.pass(gather)?;
         Ok(FileReader { evidence, ..file })
@@ -195,6 +205,11 @@ impl<'b> FileReader<'b> {
             sha256: self.seen.sha256.clone(),
             bytes: self.seen.bytes,
         }
+    }
+
+    /// What tells files of its kind from others, for answers given once.
+    pub fn shape(&self) -> &str {
+        &self.shape
     }
 
     /// Walks once over the rows behind the header, making sure that the bytes

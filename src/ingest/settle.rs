@@ -1,7 +1,7 @@
 //! Gives each column of a recognised header its cell, and says what was kept out.
 
 use super::columns::{ALL, Column};
-use super::dates::DateOrder;
+use super::dates::{DateOrder, written};
 use super::error::ReadError;
 use super::headers::RecordKind;
 use super::kind::{Tried, when_of};
@@ -96,6 +96,23 @@ fn clear_up(meanings: &mut [Meaning], layout: &mut Layout, text: &str, notes: &m
         };
         let line = Some(layout.header.line);
         let header = |cell: usize| layout.headers.get(cell).map_or("", |h| plain(h)).to_owned();
+        // a date is where dates are
+        if column.measure() == Measure::Date && named(meanings, false).len() > 1 {
+            let cells = named(meanings, false);
+            let dated: Vec<usize> = cells
+                .iter()
+                .copied()
+                .filter(|cell| holds_dates(*cell, layout, text))
+                .collect();
+            for cell in cells
+                .iter()
+                .filter(|cell| !dated.is_empty() && !dated.contains(cell))
+            {
+                if let Some(meaning) = meanings.get_mut(*cell) {
+                    *meaning = Meaning::Extra;
+                }
+            }
+        }
         // by another meaning that is free
         if named(meanings, false).len() > 1 {
             let free = |meanings: &[Meaning], cell: usize| -> Option<Column> {
@@ -176,6 +193,24 @@ fn clear_up(meanings: &mut [Meaning], layout: &mut Layout, text: &str, notes: &m
     }
 }
 
+/// Whether most of a column's cells that say anything are dates.
+fn holds_dates(cell: usize, layout: &Layout, text: &str) -> bool {
+    let mut rows = Rows::new(text, layout.delimiter);
+    rows.quote = layout.quote;
+    rows.rewind_behind(layout.header);
+    let (mut dates, mut others) = (0, 0);
+    while rows.next_row().is_some() {
+        let cell = plain(rows.cell(cell));
+        if !is_no_value(cell) {
+            match written(cell) {
+                Ok(_) => dates += 1,
+                Err(_) => others += 1,
+            }
+        }
+    }
+    dates > others
+}
+
 /// Whether in no row two of these cells say different things, and in some they
 /// say the same.
 fn never_differ(cells: &[usize], layout: &Layout, text: &str) -> bool {
@@ -186,15 +221,14 @@ fn never_differ(cells: &[usize], layout: &Layout, text: &str) -> bool {
     while rows.next_row().is_some() {
         let given = cells.iter().map(|cell| plain(rows.cell(*cell)));
         let mut given = given.filter(|cell| !is_no_value(cell));
-        if let (Some(first), true) = (given.next(), true) {
-            let mut others = given.peekable();
-            if others.peek().is_none() {
-                continue;
-            }
-            match others.all(|other| says_the_same(first, other)) {
-                true => alike += 1,
-                false => apart += 1,
-            }
+        let Some(first) = given.next() else { continue };
+        let mut others = given.peekable();
+        if others.peek().is_none() {
+            continue;
+        }
+        match others.all(|other| says_the_same(first, other)) {
+            true => alike += 1,
+            false => apart += 1,
         }
     }
     // a slip in one of them is told row by row

@@ -10,6 +10,7 @@
 mod base;
 mod changes;
 mod charges;
+mod completeness;
 mod cut;
 mod days;
 mod elements;
@@ -43,6 +44,7 @@ mod usage;
 mod van;
 mod vessel;
 
+pub use completeness::{Log, Missing, missing};
 pub use cut::{cut, cut_in_turn};
 pub use laid::{InTurnError, LaidLives};
 pub use season::TapSeason;

@@ -49,8 +49,11 @@ pub struct Writer<'s> {
 
 impl<'s> Writer<'s> {
     /// Takes the lock and clears what an interrupted ingest left.
-    pub(super) fn open(store: &'s Store) -> Result<Writer<'s>, StoreError> {
-        let lock = WriteLock::take(&store.path)?;
+    pub(super) fn open(
+        store: &'s Store,
+        wait: Option<&(dyn Fn() + Sync)>,
+    ) -> Result<Writer<'s>, StoreError> {
+        let lock = WriteLock::take(&store.path, wait)?;
         spill::clear(&store.path)?;
         let mut tables = BTreeMap::new();
         for name in TableName::ALL {

@@ -584,3 +584,24 @@ fn litres_beside_a_job_are_those_of_the_resin_where_only_jobs_have_any() {
         ingest("Date,Van,Job,Litres,Cost\n05/10/2026,Quill,resin,310,85\n19/10/2026,Quill,,300,\n");
     assert_eq!(totals(&seen), [3, 3, 0, 0], "{seen:#?}");
 }
+
+#[test]
+fn a_month_that_was_never_taken_in_is_said() {
+    let yard = Yard::new();
+    let mut fills = "van,started_at,litres\n".to_owned();
+    for (month, day) in (1..=10).flat_map(|m| [3, 10, 17, 24].map(|d| (m, d))) {
+        for van in ["Quill", "Barque"] {
+            if month != 4 {
+                fills += &format!("{van},2026-{month:02}-{day:02}T09:00,300\n");
+            }
+        }
+    }
+    yard.write("fills.csv", fills);
+    let seen = yard.good(&["ingest", "fills.csv"]);
+    let told = format!("{}{}", seen.out, seen.err);
+    assert!(
+        told.contains("April 2026: no fills from any van"),
+        "{seen:#?}"
+    );
+    assert!(!told.contains("March 2026"), "{seen:#?}");
+}

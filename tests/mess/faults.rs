@@ -270,13 +270,18 @@ pub fn a_meter_off_or_over_its_range() {
     for (cells, why) in [
         ("0,12,0", "off, dry or disconnected"),
         ("0,0,0", "off, dry or disconnected"),
-        ("999,12,0", "over its range"),
-        ("320,9999,0", "over its range"),
-        ("OL,12,0", "cannot read"),
-        ("320,Err,0", "cannot read"),
-        ("320,---,0", "cannot read"),
+        ("OL,,", "no figure that a meter could read"),
     ] {
         reading_refused(cells, why);
+    }
+    // what one meter did not show costs its own cell
+    for blind in ["999", "9999", "OL", "Err", "---", ">999", "#N/A"] {
+        let seen = reading(&format!("QV-01,2026-10-01T08:00,{blind},12,0"));
+        assert_eq!(
+            (seen.feed_ppm, seen.permeate_ppm),
+            (None, Some(12.0)),
+            "{blind}"
+        );
     }
 }
 
@@ -305,7 +310,7 @@ pub fn bounds_ranges_and_dates_that_were_ranges() {
         (Some(320.0), Some(5.5), Some(0.5))
     );
     assert_eq!(read(&text).notes.len(), 3);
-    reading_refused(">500,12,0", "lower bound");
+    reading_refused(">500,,", "no figure that a meter could read");
     reading_refused("320,05-Jun,0", "a date, not a number");
 }
 
@@ -736,9 +741,8 @@ pub fn figures_copied_down() {
 
 #[test]
 pub fn cells_like_formulas() {
-    for cell in ["=SUM(A1)", "#REF!", "#N/A"] {
-        reading_refused(&format!("{cell},12,0"), "formula");
-    }
+    reading_refused("=SUM(A1),12,0", "formula");
+    reading_refused("#REF!,,", "no figure that a meter could read");
     assert_eq!(
         reading("QV-01,2026-10-01T08:00,1.2E+02,12,0").feed_ppm,
         Some(120.0)
@@ -751,10 +755,10 @@ pub fn files_that_are_no_tables() {
         (&b""[..], "empty"),
         (b" \r\n\r\n", "empty"),
         (b"PK\x03\x04\x14\0\0\0", "zip archive"),
-        (b"PK\x03\x04....xl/workbook.xml", "spreadsheet workbook"),
+        (b"PK\x03\x04....Index/Document.iwa", "another program"),
         (
             b"\xd0\xcf\x11\xe0\xa1\xb1\x1a\xe1\0EncryptedPackage",
-            "spreadsheet workbook",
+            "an old or a locked workbook",
         ),
         (b"\x89PNG\r\n\x1a\n", "a picture"),
         (b"%PDF-1.7", "a PDF"),

@@ -79,6 +79,81 @@ pub const SLIPS: &[Slip] = &[
         }
         true
     }),
+    Slip::sound(Columns, "headers in camel case", |s, c| {
+        let upper_first = c.below(2) == 0;
+        for header in &mut s.headers {
+            *header = camel(header, upper_first);
+        }
+        true
+    }),
+    Slip::sound(Columns, "degree signs that were lost or spoilt", |s, c| {
+        let Some(at) = s.column("water_c") else {
+            return false;
+        };
+        s.headers[at] = c
+            .one_of(&[
+                "Temp (°C)",
+                "Temp °C",
+                "Temp, °C",
+                "Temp (Â°C)",
+                "Temp (\u{fffd}C)",
+                "Temp (?C)",
+                "Temp (ºC)",
+                "Temp (˚C)",
+                "Temp \u{2103}",
+                "Temp (ï¿½C)",
+                "Temp (øC)",
+                "Temp (┬░C)",
+                "Temp (¬∞C)",
+                "Temp / deg C",
+                "temp_degC",
+                "Water temp. [° C]",
+            ])
+            .to_owned();
+        true
+    }),
+    Slip::sound(
+        Columns,
+        "units behind a comma, a slash or in brackets",
+        |s, c| {
+            let mut is_any = false;
+            for i in 0..s.names.len() {
+                let unit = match s.names[i] {
+                    "feed_ppm" | "permeate_ppm" | "product_ppm" => "ppm",
+                    "feed_bar" => "bar",
+                    "permeate_lpm" => "L/min",
+                    "litres" => "L",
+                    _ => continue,
+                };
+                let name = match s.names[i] {
+                    "feed_ppm" => "Tap",
+                    "permeate_ppm" => "After membrane",
+                    "product_ppm" => "After resin",
+                    "feed_bar" => "Pressure",
+                    "permeate_lpm" => "Pure flow",
+                    _ => "Volume",
+                };
+                s.headers[i] = match c.below(3) {
+                    0 => format!("{name}, {unit}"),
+                    1 => format!("{name} / {unit}"),
+                    _ => format!("{name} [{unit}]"),
+                };
+                is_any = true;
+            }
+            is_any
+        },
+    ),
+    Slip::sound(Columns, "a column that stands twice", |s, c| {
+        let at = c.below(s.names.len());
+        let cells: Vec<Cell> = s.lines.iter().map(|line| line.cells[at].clone()).collect();
+        // of a column without any value nobody can tell that it is one
+        if cells.iter().all(|cell| *cell == Cell::Empty) {
+            return false;
+        }
+        let header = s.headers[at].clone();
+        add_column(s, s.names.len(), &header, |n| cells[n].clone());
+        true
+    }),
     Slip::sound(Columns, "extra columns", |s, c| {
         for _ in 0..1 + c.below(3) {
             let at = c.below(s.names.len() + 1);
@@ -259,6 +334,17 @@ fn insert(s: &mut Sheet, c: &mut Chance, texts: &[&str]) {
         let at = c.below(s.lines.len() + 1);
         s.lines.insert(at, Sheet::junk(c.one_of(texts)));
     }
+}
+
+/// `feed_ppm` → `feedPpm` or `FeedPpm`
+fn camel(header: &str, upper_first: bool) -> String {
+    let words = header.split('_').enumerate();
+    words
+        .map(|(i, word)| match word.split_at_checked(1) {
+            Some((first, rest)) if i > 0 || upper_first => first.to_uppercase() + rest,
+            _ => word.to_owned(),
+        })
+        .collect()
 }
 
 /// Another spelling of a column's header, none that states a unit.

@@ -6,15 +6,15 @@ use std::sync::Arc;
 
 use rayon::prelude::*;
 
-use super::alarm::{Beside, FleetTaps, Peers, VanTaps};
+use super::alarm::Peers;
 use super::money::{CostsAhead, VanCosts, money};
 use super::plan::ahead::{VanAhead, Year};
 use super::plan::membrane::NextOnes;
 use super::plan::parts::{MonthOf, PartsByMonth, parts_to_order};
 use super::prices::{DecisionPrices, KnownPrices, Paid};
 use super::{
-    AreaAssessment, Assessment, PartAssessment, VanAssessment, VanExplained, areas, habits,
-    membrane, prefilter, records, resin, round_to, series,
+    AreaAssessment, Assessment, PartAssessment, State, VanAssessment, VanExplained, areas, habits,
+    membrane, meters, prefilter, records, resin, round_to, series,
 };
 use crate::fit::{
     self, Ahead, AreaFit, Based, Charted, FleetFit, FleetTold, FleetWide, Learnt, PartLife, Plant,
@@ -45,7 +45,6 @@ impl Glance {
 struct OfVan {
     van: Arc<str>,
     district: Option<Arc<str>>,
-    taps: Option<VanTaps>,
     paid: Vec<Paid>,
 }
 
@@ -54,7 +53,6 @@ impl OfVan {
         OfVan {
             van: van.van.clone(),
             district: van.district.clone(),
-            taps: VanTaps::of(van),
             paid: Paid::of_van(van).collect(),
         }
     }
@@ -67,7 +65,13 @@ pub struct Around<'a> {
     pub wide: &'a FleetWide,
     pub prices: &'a DecisionPrices,
     pub settings: &'a Settings,
-    pub taps: FleetTaps,
+}
+
+/// What the other vans of a district tell.
+#[derive(Debug, Clone, Copy, Default)]
+pub struct Beside {
+    /// `ln` rise of their salt passage of late beyond the usual.
+    pub neighbours_rise: Option<f64>,
 }
 
 /// A district with what is advised there.
@@ -110,12 +114,9 @@ impl<'a> Assessing<'a> {
         is_drawn: bool,
     ) -> Assessing<'a> {
         let frame = fleet.frame();
-        let in_service = vans.iter().take(fleet.in_service());
-        let taps = in_service.filter_map(|van| Some((van.district.as_ref()?, van.taps.as_ref()?)));
         Assessing {
             around: Around {
                 frame,
-                taps: FleetTaps::of(taps),
                 wide,
                 prices,
                 settings,
@@ -177,7 +178,10 @@ impl<'a> Assessing<'a> {
             let assessed = fleet.each(numbers, |number, van| {
                 let district = van.district.as_ref().and_then(|d| here.get(d));
                 let fit = (batch.fit)(number)?;
-                let beside = self.beside(number, district, (batch.rise)(number));
+                let rise = (batch.rise)(number);
+                let beside = Beside {
+                    neighbours_rise: district.and_then(|here| here.rises.middle_beside(rise)),
+                };
                 let (assessed, ahead) =
                     assess_van(van, fit, district, &beside, &self.around, self.is_drawn);
                 let (prices, settings) = (self.around.prices, self.around.settings);
@@ -193,18 +197,6 @@ impl<'a> Assessing<'a> {
         self.areas
             .extend(here.into_values().map(|here| here.assessed));
         Ok(())
-    }
-
-    fn beside(&self, number: usize, here: Option<&Here>, rise: Option<f64>) -> Beside {
-        let van = self.vans.get(number);
-        let taps = van.and_then(|van| {
-            let taps = &self.around.taps;
-            taps.beside_neighbours(van.district.as_ref(), van.taps.as_ref()?)
-        });
-        Beside {
-            tap: taps,
-            neighbours_rise: here.and_then(|here| here.rises.middle_beside(rise)),
-        }
     }
 
     fn finish(mut self, told: &FleetTold) -> Assessment {
@@ -403,6 +395,7 @@ fn assess_van(
         fit: van_fit,
         area: area.zip(suggested),
         membrane_on: membrane.replace_on,
+        is_held: membrane.check_meter_first || membrane.state == State::Watch,
         resin_on: resin.replace_on,
         prefilter: &prefilter,
         as_of: frame.as_of,
@@ -427,9 +420,10 @@ fn assess_van(
         membrane,
         resin,
         prefilter,
+        meters: meters::assess(&van_fit.meters),
         series: series::of_van(van, van_fit, is_drawn),
         explained,
-        records: records::of_van(van, beside.tap),
+        records: records::of_van(van, &van_fit.meters),
         habits: habits::of_van(van, around.wide, frame.until, settings),
     };
     (assessed, ahead)

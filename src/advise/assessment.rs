@@ -12,7 +12,7 @@ pub use super::plan::membrane::MembraneMoney;
 pub use super::plan::parts::MonthOfParts;
 pub use super::plan::{CostPer1000Litres, Early, cost_of_early};
 pub use super::prices::{KnownPrice, KnownPrices, PriceSource};
-pub use crate::fit::{Band, Explained, LifeDot, SharedNumber, Span};
+pub use crate::fit::{Band, Explained, LifeDot, Probe, SharedNumber, Span};
 pub use crate::lives::{
     About, HardnessBasis, Item, RecordsRemark, RowCounts, ServiceMark, WeekLitres,
 };
@@ -69,6 +69,8 @@ pub struct VanAssessment {
     pub membrane: MembraneAssessment,
     pub resin: ResinAssessment,
     pub prefilter: PrefilterAssessment,
+    /// The meters that are read: tap, after the membrane, after the resin.
+    pub meters: Vec<MeterAssessment>,
     #[serde(skip)]
     pub series: VanSeries,
     #[serde(skip)]
@@ -89,6 +91,9 @@ pub struct MembraneAssessment {
     pub state: State,
     pub reason: String,
     pub suspect: Option<Suspect>,
+    /// Whether a meter has to be looked at before this membrane is changed: then no job and
+    /// no order to change it is made.
+    pub check_meter_first: bool,
     /// What the rule of thumb would say.
     pub rule_of_thumb_on: Option<Date>,
     /// Usable readings on this element.
@@ -105,6 +110,19 @@ pub struct MembraneAssessment {
     pub early: Vec<Early>,
 }
 
+/// What is thought of one meter.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct MeterAssessment {
+    pub probe: Probe,
+    /// What it reads over what is true: 1 is right.
+    pub off_by: Span<f64>,
+    /// Probability that it is off by more than a tenth.
+    pub doubt: f64,
+    /// Since when, where something began.
+    pub since: Option<Date>,
+    pub why: String,
+}
+
 /// An alarm with what is behind it.
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct AlarmAssessment {
@@ -112,6 +130,8 @@ pub struct AlarmAssessment {
     pub kind: AlarmKind,
     /// The reading at which it was first raised, or became pending.
     pub since: Date,
+    /// That it is failing early, whatever the cause but a meter.
+    pub probability: f64,
     /// The step, where it is one: its day and salt passage after over before.
     pub step_on: Option<Date>,
     pub step_ratio: Option<f64>,

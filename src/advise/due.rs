@@ -92,21 +92,24 @@ pub fn jobs(assessment: &Assessment, weeks: u32) -> Vec<Job> {
 fn candidates(van: &VanAssessment, as_of: Date) -> Vec<Candidate<'_>> {
     let (membrane, resin, prefilter) = (&van.membrane, &van.resin, &van.prefilter);
     let alarm = membrane.state == State::FailingEarly;
+    let check = membrane.check_meter_first;
     // An alarm is for now, whatever the calendar had planned.
     let membrane_day = match membrane.replace_on {
+        // A meter in doubt is looked at now, and nothing is changed before that.
+        _ if check => Some(as_of),
         Some(day) if alarm => Some(day.min(as_of)),
         None if alarm => Some(as_of),
         day => day,
     };
     let parts = [
         (
-            Item::Membrane,
+            if check { Item::Probe } else { Item::Membrane },
             van.series.has_membrane,
             membrane_day,
-            membrane.state,
+            if check { State::Due } else { membrane.state },
             &membrane.reason,
-            membrane.fitted_on,
-            membrane.early.as_slice(),
+            membrane.fitted_on.filter(|_| !check),
+            if check { &[] } else { membrane.early.as_slice() },
         ),
         (
             Item::Resin,
@@ -129,7 +132,8 @@ fn candidates(van: &VanAssessment, as_of: Date) -> Vec<Candidate<'_>> {
     ];
     parts
         .into_iter()
-        .filter(|(_, aboard, ..)| *aboard)
+        // What is on watch is read again, not changed.
+        .filter(|(_, aboard, _, state, ..)| *aboard && *state != State::Watch)
         .filter_map(|(item, _, day, state, why, since, early)| {
             let day = day?;
             let job = Job {

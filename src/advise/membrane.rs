@@ -2,14 +2,17 @@
 
 use jiff::civil::Date;
 
-use super::alarm::{self, Alarm, AlarmKind, AlarmLevel, Beside, Facts, Thresholds};
-use super::assess::Around;
+use super::alarm::{self, Alarm, AlarmKind, AlarmLevel, Known, Late};
+use super::assess::{Around, Beside};
+use super::meters;
 use super::plan::membrane::{NextOnes, burn, plan};
 use super::{
     AlarmAssessment, CauseAssessment, MembraneAssessment, MembraneMoney, State, Suspect, add_days,
     in_words, lead_end, round_to, state_by_date,
 };
-use crate::fit::{AreaFit, CannotTell, MembraneForecast, Span, VanFit, Watched};
+use crate::fit::{
+    AreaFit, Break, CannotTell, MembraneForecast, Meter, Span, VanFit, VanMeters, Watched,
+};
 use crate::lives::{ElementLife, End, Frame, Start, VanLives};
 use crate::settings::Settings;
 
@@ -44,6 +47,7 @@ pub fn assess(
         state: State::Unknown,
         reason,
         suspect: None,
+        check_meter_first: false,
         rule_of_thumb_on,
         readings: life.map_or(0, |l| l.points.len()),
         alarm: None,
@@ -60,7 +64,8 @@ pub fn assess(
     let planned = plan(van, forecast, next, &burn, until, prices);
     let replace_on = planned.replace_on;
     let watched = &forecast.watched;
-    let raised = alarm_of(life, watched, settings);
+    let begin = life.fitted_on.unwrap_or(life.seen_from);
+    let raised = alarm_of(life, forecast, &fit.meters, settings);
     let state = match raised.map(|a| a.level) {
         Some(AlarmLevel::Raised) => State::FailingEarly,
         level => state_by_date(replace_on, as_of, settings).unwrap_or_else(|| {
@@ -75,32 +80,65 @@ pub fn assess(
             }
         }),
     };
-    let named = matches!(state, State::FailingEarly | State::Watch);
-    let facts = (named || raised.is_some()).then(|| {
-        let taps = &around.taps;
-        Facts::of(van, life, forecast, raised.as_ref(), taps, beside, until)
+    let doubt = fit.meters.doubt_of_passage();
+    let meter = meters::to_check(&fit.meters, || {
+        let wanted = matches!(state, State::FailingEarly | State::Overdue | State::Due);
+        let later = fit.meters.still_suspected() / forecast.growth_per_litre.max(1e-12);
+        let days = later / forecast.use_ahead.litres_per_day.max(1e-9);
+        // With the meter corrected it would not be due.
+        wanted && replace_on.is_some_and(|d| add_days(d, days) > lead_end(as_of, settings))
     });
-    let facts = facts.as_ref();
-    let alarm = raised.zip(facts).map(|(a, f)| assessed(&a, watched, f));
-    let suspect = facts
-        .filter(|_| named)
-        .and_then(|facts| alarm::causes(facts).first().map(|c| c.suspect));
-    let reason = reason(
+    let step = alarm::step_up(&fit.meters, begin);
+    let behind = step.map(|s| s.1);
+    let late = Late {
+        share: late_share(life),
+        explains: forecast.short.last().map_or(0.0, |s| s.by_lateness),
+    };
+    let causes = raised.map(|a| alarm::causes(&a, behind, &late, doubt, beside.neighbours_rise));
+    let alarm = raised.map(|a| {
+        let finding = alarm::finding(&a, step.map(|s| s.0), watched);
+        let meter = meter.map(meters::sentence);
+        let known = Known {
+            finding: &finding,
+            beside: step.map_or_else(Default::default, |s| s.0.beside),
+            late,
+            prefilter_days: van
+                .prefilters
+                .last()
+                .and_then(|p| p.changed_on)
+                .map(|d| (until - d).get_days()),
+            meter: meter.as_deref(),
+            neighbours_rise: beside.neighbours_rise,
+        };
+        let causes = causes.iter().flatten();
+        assessed(&a, step.map(|s| s.0), watched, causes, &known)
+    });
+    let named = matches!(state, State::FailingEarly | State::Watch);
+    let suspect = named.then(|| {
+        let likeliest = causes.as_ref().and_then(|c| c.first()).map(|c| c.suspect);
+        match meter {
+            Some(_) if doubt >= meters::DOUBTED => Suspect::Probe,
+            _ => likeliest.unwrap_or(Suspect::Membrane),
+        }
+    });
+    let finding = raised.map(|a| alarm::finding(&a, step.map(|s| s.0), watched));
+    let told = Told {
         state,
         life,
         forecast,
         replace_on,
-        alarm.as_ref(),
-        raised.map(|a| alarm::finding(&a, watched)).as_deref(),
-        settings,
-    );
+        alarm: alarm.as_ref(),
+        finding: finding.as_deref(),
+        meter,
+    };
     MembraneAssessment {
         salt_passage: forecast.salt_passage.map(|s| round_to(s, 0.0001)),
         limit_on: forecast.limit_on,
         replace_on,
         state,
-        reason,
+        reason: told.reason(settings),
         suspect,
+        check_meter_first: meter.is_some(),
         alarm,
         next_one_days: planned.next_days.map(f64::round),
         costs: planned.money.map(MembraneMoney::rounded),
@@ -109,100 +147,130 @@ pub fn assess(
     }
 }
 
-/// The alarm of an element, if there is one, from what watching it has shown.
-pub fn alarm_of(life: &ElementLife, watched: &Watched, settings: &Settings) -> Option<Alarm> {
-    let thresholds = Thresholds::new(
-        settings.habits.false_alarms_per_van_year,
-        watched.typical_days / 365.25,
-        life.start != Start::BeforeRecords,
-    );
-    alarm::alarm(
-        watched,
-        life.fitted_on.unwrap_or(life.seen_from),
-        &thresholds,
-    )
+/// The alarm of an element, if there is one.
+pub fn alarm_of(
+    life: &ElementLife,
+    forecast: &MembraneForecast,
+    meters: &VanMeters,
+    settings: &Settings,
+) -> Option<Alarm> {
+    let begin = life.fitted_on.unwrap_or(life.seen_from);
+    let allowed = settings.habits.false_alarms_per_van_year;
+    alarm::alarm(forecast, meters, begin, allowed)
+}
+
+fn late_share(life: &ElementLife) -> f64 {
+    let litres: f64 = life.litres_by_level.iter().sum();
+    if litres > 0.0 {
+        (life.late_litres / litres).clamp(0.0, 1.0)
+    } else {
+        0.0
+    }
 }
 
 /// The alarm with its causes, in numbers and words.
-fn assessed(raised: &Alarm, watched: &Watched, facts: &Facts) -> AlarmAssessment {
-    let finding = alarm::finding(raised, watched);
+fn assessed<'a>(
+    raised: &Alarm,
+    step: Option<&Break>,
+    watched: &Watched,
+    causes: impl Iterator<Item = &'a alarm::Cause>,
+    known: &Known<'_>,
+) -> AlarmAssessment {
     let stepped = raised.kind == AlarmKind::Step;
-    let step = watched.step.filter(|_| stepped);
+    let step = step.filter(|_| stepped);
     AlarmAssessment {
         level: raised.level,
         kind: raised.kind,
         since: raised.since,
-        step_on: step.map(|s| s.date),
-        step_ratio: step.map(|s| round_to(s.ratio, 0.01)),
+        probability: round_to(raised.probability, 0.01),
+        step_on: step.map(Break::began),
+        step_ratio: step.map(|s| round_to(s.size.exp(), 0.01)),
         pace: round_to(watched.pace, 0.01),
         p_faster_than_95: round_to(watched.p_faster_than_95, 0.001),
-        causes: alarm::causes(facts)
-            .into_iter()
+        causes: causes
             .map(|c| CauseAssessment {
                 suspect: c.suspect,
                 probability: round_to(c.probability, 0.001),
-                facts: alarm::facts_for(c.suspect, facts, &finding),
+                facts: alarm::facts_for(c.suspect, known),
                 check_first: alarm::check_first(c.suspect, stepped),
             })
             .collect(),
     }
 }
 
-fn reason(
+/// What the reason is made of.
+struct Told<'a> {
     state: State,
-    life: &ElementLife,
-    forecast: &MembraneForecast,
+    life: &'a ElementLife,
+    forecast: &'a MembraneForecast,
     replace_on: Option<Date>,
-    alarm: Option<&AlarmAssessment>,
-    finding: Option<&str>,
-    settings: &Settings,
-) -> String {
-    let holds = forecast.salt_passage.p50.map_or(0.0, |s| 100.0 * (1.0 - s));
-    let limit = 100.0 * (1.0 - settings.limits.salt_passage);
-    let few = if forecast.readings < 5 {
-        format!(
-            " Mostly from membranes in similar water: {} reading{} so far.",
-            forecast.readings,
-            if forecast.readings == 1 { "" } else { "s" }
-        )
-    } else {
-        String::new()
-    };
-    let start = match life.start {
-        Start::Inferred => " It looks replaced without a record.",
-        Start::BeforeRecords => " When it was fitted is not on record.",
-        Start::Recorded => "",
-    };
-    let now = format!("It holds back {holds:.1} % of the salts (limit {limit:.0} %)");
-    let what = match (state, forecast.limit_on.p50, replace_on) {
-        (State::FailingEarly, ..) => format!(
-            "{now}, and {}. {}",
-            finding.unwrap_or("it declines too fast"),
-            alarm.map_or(String::new(), blamed)
-        ),
-        (State::Watch, ..) => format!(
-            "{now}; {}: read it again soon.",
-            finding.map_or("it may reach the limit soon".to_owned(), |f| format!(
-                "it looks as if {f}, but the readings do not settle it yet"
-            ))
-        ),
-        (_, Some(limit_on), _)
-            if forecast.limit_on.p50.is_some()
-                && forecast
+    alarm: Option<&'a AlarmAssessment>,
+    finding: Option<&'a str>,
+    /// The meter to check before anything else.
+    meter: Option<&'a Meter>,
+}
+
+impl Told<'_> {
+    fn reason(&self, settings: &Settings) -> String {
+        let (life, forecast) = (self.life, self.forecast);
+        let holds = forecast.salt_passage.p50.map_or(0.0, |s| 100.0 * (1.0 - s));
+        let limit = 100.0 * (1.0 - settings.limits.salt_passage);
+        let few = if forecast.readings < 5 {
+            format!(
+                " Mostly from membranes in similar water: {} reading{} so far.",
+                forecast.readings,
+                if forecast.readings == 1 { "" } else { "s" }
+            )
+        } else {
+            String::new()
+        };
+        let start = match life.start {
+            Start::Inferred => " It looks replaced without a record.",
+            Start::BeforeRecords => " When it was fitted is not on record.",
+            Start::Recorded => "",
+        };
+        let now = format!("It holds back {holds:.1} % of the salts (limit {limit:.0} %)");
+        if let Some(meter) = self.meter {
+            let day = self.replace_on.map_or(String::new(), |day| {
+                let when = super::around(day, &forecast.limit_on);
+                format!(" Only if the meter is right does it want changing {when}.")
+            });
+            return format!(
+                "Check the meter first: {}. {} As far as can be told with it put right, the \
+                 membrane holds back {holds:.1} % of the salts (limit {limit:.0} %).{day}{start}{few}",
+                meters::sentence(meter),
+                meters::HOW
+            );
+        }
+        let what = match (self.state, forecast.limit_on.p50, self.replace_on) {
+            (State::FailingEarly, ..) => format!(
+                "{now}, and {}. {}",
+                self.finding.unwrap_or("it declines too fast"),
+                self.alarm.map_or(String::new(), blamed)
+            ),
+            (State::Watch, ..) => format!(
+                "{now}; {}: read it again soon.",
+                self.finding.map_or("it may reach the limit soon".to_owned(), |f| format!(
+                    "it looks as if {f}, but the readings do not settle it yet"
+                ))
+            ),
+            (_, Some(limit_on), _)
+                if forecast
                     .salt_passage
                     .p50
                     .is_some_and(|s| s >= settings.limits.salt_passage) =>
-        {
-            let when = super::around(limit_on, &forecast.limit_on);
-            format!("{now}: the limit was passed {when}.")
-        }
-        (_, Some(_), Some(day)) => {
-            let when = super::around(day, &forecast.limit_on);
-            format!("{now}; replacing it {when} costs least.")
-        }
-        _ => format!("{now} and stays within the limit for years at this use."),
-    };
-    format!("{what}{start}{few}")
+            {
+                let when = super::around(limit_on, &forecast.limit_on);
+                format!("{now}: the limit was passed {when}.")
+            }
+            (_, Some(_), Some(day)) => {
+                let when = super::around(day, &forecast.limit_on);
+                format!("{now}; replacing it {when} costs least.")
+            }
+            _ => format!("{now} and stays within the limit for years at this use."),
+        };
+        format!("{what}{start}{few}")
+    }
 }
 
 /// What is to blame for an alarm, why, and what to look at first.
@@ -216,16 +284,10 @@ fn blamed(alarm: &AlarmAssessment) -> String {
         Suspect::Probe => "a probe, not the membrane",
         Suspect::Feed => "the water at the tap, not the membrane",
     };
-    let why: Vec<&str> = first
-        .facts
-        .iter()
-        .map(String::as_str)
-        .filter(|_| first.suspect != Suspect::Membrane)
-        .collect();
-    let why = if why.is_empty() {
-        String::new()
-    } else {
-        format!(": {}", why.join("; "))
+    let why = first.facts.join("; ");
+    let why = match first.suspect {
+        Suspect::Membrane => String::new(),
+        _ => format!(": {why}"),
     };
     format!(
         "Most likely {what} ({:.0} %){why}. First: {}",

@@ -7,6 +7,7 @@ mod assessment;
 mod due;
 mod habits;
 mod membrane;
+mod meters;
 mod money;
 mod plan;
 mod prefilter;

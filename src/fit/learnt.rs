@@ -9,7 +9,7 @@ use jiff::civil::Date;
 use super::usage::{Season, fleet_litres_per_week};
 use super::van::{self, Charted, Glance, Known, VanForecast, VanLooks};
 use super::{Ahead, AreaFit, FleetTold, FleetWide, ResinUse};
-use super::{areas, areas::Based, membrane, resin};
+use super::{areas, areas::Based, membrane, meters::FleetMeters, resin};
 use crate::lives::{Cut, VanLives};
 use crate::settings::Settings;
 
@@ -19,6 +19,7 @@ struct Gathering {
     fleet_week: Option<f64>,
     /// Where records end.
     until: Date,
+    meters: FleetMeters,
     /// Of every van whose lives are held; of others gathered when asked for.
     held: Vec<VanLooks>,
 }
@@ -27,26 +28,29 @@ impl Gathering {
     fn of<C: Cut>(fleet: &C, glances: &[&Glance]) -> Result<Gathering, C::Error> {
         let weeks = || glances.iter().map(|van| &van.weeks[..]);
         let season = Season::of(weeks());
+        let taps: Vec<_> = glances.iter().map(|van| van.taps.as_ref()).collect();
         let mut gathering = Gathering {
+            meters: FleetMeters::learn(fleet, &taps)?,
             fleet_week: fleet_litres_per_week(weeks(), &season),
             season,
             until: fleet.frame().until,
             held: Vec::new(),
         };
         if C::HELD {
-            gathering.held = fleet.each(&all_of(fleet), |_, van| gathering.gather(van))?;
+            gathering.held = fleet.each(&all_of(fleet), |number, van| gathering.gather(number, van))?;
         }
         Ok(gathering)
     }
 
-    fn gather(&self, van: &VanLives) -> VanLooks {
-        VanLooks::of(van, self.fleet_week, &self.season, self.until)
+    fn gather(&self, number: usize, van: &VanLives) -> VanLooks {
+        let meters = self.meters.van(number);
+        VanLooks::of(van, self.fleet_week, &self.season, meters, self.until)
     }
 
     fn looks(&self, number: usize, van: &VanLives) -> Cow<'_, VanLooks> {
         match self.held.get(number) {
             Some(looks) => Cow::Borrowed(looks),
-            None => Cow::Owned(self.gather(van)),
+            None => Cow::Owned(self.gather(number, van)),
         }
     }
 }

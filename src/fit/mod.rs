@@ -8,7 +8,9 @@ mod areas;
 mod horizon;
 mod learnt;
 mod membrane;
+mod meters;
 mod resin;
+mod short;
 #[cfg(test)]
 mod tests;
 mod types;
@@ -24,6 +26,7 @@ pub use areas::Based;
 pub use horizon::{HORIZON_DAYS, middle_of, span_of};
 pub use learnt::Learnt;
 use learnt::Membranes;
+pub use meters::{Behind, Beside, Break, BreakKind, Meter, Probe, VanMeters, Why};
 pub use types::*;
 pub use van::{Charted, Glance, Plant, VanForecast};
 

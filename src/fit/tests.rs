@@ -34,6 +34,7 @@ fn element(n: usize, passage: impl Fn(usize) -> f64) -> ElementLife {
                 product_ppm: None,
                 regime: 0,
                 flow_lpm_25: None,
+                feed_bar: None,
             }
         })
         .collect();
@@ -66,6 +67,7 @@ fn forecast(life: &ElementLife) -> super::MembraneForecast {
             membranes: 1,
             hardness_mg_l_caco3: 285.0,
             assumed_litres_per_day: 150.0,
+            meters: &super::VanMeters::default(),
         },
         AS_OF,
     );

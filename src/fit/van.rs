@@ -6,6 +6,8 @@ use jiff::civil::Date;
 
 use super::horizon::{Spreading, middle_of};
 use super::membrane::{self, ElementDraws, ElementLooks, SharedFit, Told};
+use super::meters::{VanMeters, VanTaps};
+use super::short;
 use super::resin::{self, ChargeLooks, PermeateAhead, PermeateDraw, ResinFit};
 use super::usage::{Season, Usage, usage_of};
 use super::{
@@ -22,6 +24,7 @@ const ASSUMED_HARDNESS: f64 = 150.0;
 pub struct VanLooks {
     pub usage: Usage,
     pub hardness: Option<f64>,
+    pub meters: Arc<VanMeters>,
     /// As `VanLives::elements`.
     pub elements: Vec<ElementLooks>,
 }
@@ -37,6 +40,8 @@ pub struct Glance {
     pub charges: Vec<ChargeLooks>,
     /// What its elements are called.
     pub parts: Vec<Option<Arc<str>>>,
+    /// What its tap reads, for those of its district.
+    pub taps: Option<VanTaps>,
 }
 
 impl Glance {
@@ -49,6 +54,7 @@ impl Glance {
                 .map(|c| resin::looks_of(c, settings.limits.product_ppm))
                 .collect(),
             parts: van.elements.iter().map(|e| e.part.clone()).collect(),
+            taps: VanTaps::of(van),
         }
     }
 }
@@ -64,23 +70,20 @@ pub struct Known<'a> {
 }
 
 impl VanLooks {
-    pub fn of(van: &VanLives, fleet_week: Option<f64>, season: &Season, as_of: Date) -> VanLooks {
+    pub fn of(
+        van: &VanLives,
+        fleet_week: Option<f64>,
+        season: &Season,
+        meters: Arc<VanMeters>,
+        as_of: Date,
+    ) -> VanLooks {
         let usage = usage_of(van, fleet_week, season);
         let hardness = van.hardness.map(|h| h.mg_l_caco3);
         let mut elements: Vec<ElementLooks> = van
             .elements
             .iter()
             .map(|e| {
-                membrane::looks_of(
-                    e,
-                    &membrane::Aboard {
-                        district: van.district.as_ref(),
-                        membranes: van.membranes,
-                        hardness_mg_l_caco3: hardness.unwrap_or(ASSUMED_HARDNESS),
-                        assumed_litres_per_day: usage.litres_per_day(),
-                    },
-                    as_of,
-                )
+                membrane::looks_of(e, &aboard(van, hardness, &usage, &meters), as_of)
             })
             .collect();
         // A little water that was not late, so that one late fill is no habit.
@@ -93,8 +96,25 @@ impl VanLooks {
         VanLooks {
             usage,
             hardness,
+            meters,
             elements,
         }
+    }
+}
+
+/// What a van lends to the readings of its elements.
+pub(super) fn aboard<'a>(
+    van: &'a VanLives,
+    hardness: Option<f64>,
+    usage: &Usage,
+    meters: &'a VanMeters,
+) -> membrane::Aboard<'a> {
+    membrane::Aboard {
+        district: van.district.as_ref(),
+        membranes: van.membranes,
+        hardness_mg_l_caco3: hardness.unwrap_or(ASSUMED_HARDNESS),
+        assumed_litres_per_day: usage.litres_per_day(),
+        meters,
     }
 }
 
@@ -291,6 +311,7 @@ pub fn forecast(
                 .collect(),
             readings_by_litres,
             membrane: drawn.map(|d| d.1),
+            meters: looks.meters.clone(),
             resin,
         },
         usage: looks.usage,
@@ -327,7 +348,9 @@ fn in_use(
 ) -> Result<(ElementDraws, MembraneForecast), CannotTell> {
     let element = element_in_use(van, known, fit, ahead, settings, as_of)?;
     let draws = membrane::draws_of(fit, &element);
-    let forecast = membrane::forecast(&draws, fit, &element);
+    let mut forecast = membrane::forecast(&draws, fit, &element);
+    let typical = forecast.watched.typical_days * known.looks.usage.litres_per_day();
+    forecast.short = short::history(van, known.looks, fit, &element, &draws, typical);
     Ok((draws, forecast))
 }
 

@@ -235,6 +235,7 @@ fn points(stretch: &Stretch<'_>, drunk: &mut Drunk<'_>) -> Vec<PassagePoint> {
             permeate_ppm,
             product_ppm: look.product_ppm,
             regime: look.regime,
+            feed_bar: look.feed_bar,
             flow_lpm_25: if by_fills {
                 fill_lpm.take()
             } else {

@@ -99,6 +99,8 @@ pub struct PassagePoint {
     /// Litres a minute that the membrane made, as they would be at 25 °C, where
     /// a flow was read or the fill was timed.
     pub flow_lpm_25: Option<f64>,
+    /// Pressure at the tap, where read.
+    pub feed_bar: Option<f64>,
 }
 
 /// A membrane element (or the set that shares the water) from fitting on.

@@ -129,6 +129,7 @@ fn van(i: usize, growth: f64, state: State) -> VanAssessment {
                 State::Watch => Some(Suspect::Probe),
                 _ => None,
             },
+            check_meter_first: false,
             rule_of_thumb_on: Some(days_after(fitted, 639)),
             readings: points.len(),
             alarm: None,
@@ -176,6 +177,7 @@ fn van(i: usize, growth: f64, state: State) -> VanAssessment {
             week_late: None,
             early: Vec::new(),
         },
+        meters: Vec::new(),
         series: VanSeries {
             has_membrane: true,
             has_resin: true,

@@ -224,6 +224,7 @@ fn alarmed(i: usize, van: &mut VanAssessment) {
     van.membrane.alarm = Some(AlarmAssessment {
         level: [AlarmLevel::Raised, AlarmLevel::Pending][i % 2],
         kind: AlarmKind::Step,
+        probability: 0.9,
         since: days_after(AS_OF, -50),
         step_on: Some(days_after(AS_OF, -60)),
         step_ratio: Some(2.5),

@@ -16,6 +16,8 @@ pub struct Part<'a> {
     pub limit_on: Span<Date>,
     pub reason: &'a str,
     pub suspect: Option<Suspect>,
+    /// Whether a meter is to be checked before this part is changed.
+    pub check_meter: bool,
 }
 
 /// The parts that the van has, most urgent first.
@@ -30,6 +32,7 @@ pub fn parts(van: &VanAssessment) -> Vec<Part<'_>> {
             limit_on: membrane.limit_on,
             reason: &membrane.reason,
             suspect: membrane.suspect,
+            check_meter: membrane.check_meter_first,
         });
     }
     if van.series.has_resin {
@@ -40,6 +43,7 @@ pub fn parts(van: &VanAssessment) -> Vec<Part<'_>> {
             limit_on: resin.limit_on,
             reason: &resin.reason,
             suspect: None,
+            check_meter: false,
         });
     }
     // a van without a membrane may well have no pre-filters either
@@ -56,6 +60,7 @@ pub fn parts(van: &VanAssessment) -> Vec<Part<'_>> {
             },
             reason: &prefilter.reason,
             suspect: None,
+            check_meter: false,
         });
     }
     parts.sort_by_key(|p| {
@@ -72,6 +77,9 @@ impl Part<'_> {
     /// `membrane overdue since 3 Sep`, `resin by 12 Oct`, `membrane to watch`.
     pub fn phrase(&self, as_of: Date) -> String {
         let name = words::item(self.item);
+        if self.check_meter {
+            return self.checked(as_of);
+        }
         match self.state {
             State::OnCourse | State::Unknown => format!("{name} {}", self.when(as_of)),
             State::Watch => format!("{name} to watch{}", self.check_first(as_of)),
@@ -83,6 +91,9 @@ impl Part<'_> {
     /// The phrase where the state stands beside it already.
     fn phrase_beside_state(&self, as_of: Date) -> String {
         let name = words::item(self.item);
+        if self.check_meter {
+            return self.checked(as_of);
+        }
         match self.state {
             State::Watch | State::FailingEarly => format!("{name}{}", self.check_first(as_of)),
             _ => format!("{name} {}", self.when(as_of)),
@@ -102,12 +113,22 @@ impl Part<'_> {
             None => "no change needed within ten years, as far as can be told".to_owned(),
         };
         let said = match self.state {
+            _ if self.check_meter => self.checked(as_of),
             State::OnCourse => format!("{name} on course; {change}"),
             State::Due => format!("{name} due: {change}"),
             State::Unknown => format!("{name}: cannot be told yet"),
             _ => self.phrase(as_of),
         };
         words::capital(&said)
+    }
+
+    /// `check the meter; membrane by 2 Nov if it is right`.
+    fn checked(&self, as_of: Date) -> String {
+        let name = words::item(self.item);
+        match self.replace_on {
+            Some(_) => format!("check the meter; {name} {} if it is right", self.when(as_of)),
+            None => format!("check the meter; {name} lasts if it is right"),
+        }
     }
 
     fn when(&self, as_of: Date) -> String {
@@ -154,7 +175,9 @@ impl VanLine<'_> {
     }
 
     fn said(&self, as_of: Date, phrase: impl Fn(&Part<'_>) -> String) -> String {
-        let told = |p: &&Part<'_>| !matches!(p.state, State::OnCourse | State::Unknown);
+        let told = |p: &&Part<'_>| {
+            p.check_meter || !matches!(p.state, State::OnCourse | State::Unknown)
+        };
         let mut said: Vec<String> = self.parts.iter().filter(told).map(&phrase).collect();
         if said.is_empty() {
             let next = self.parts.iter().filter(|p| p.replace_on.is_some());

@@ -45,6 +45,9 @@ pub struct Year<'a> {
     pub fit: &'a VanFit,
     pub area: Option<(&'a AreaFit, &'a Suggested)>,
     pub membrane_on: Option<Date>,
+    /// Whether the membrane in use is not to be changed before something else was looked at:
+    /// then nothing is ordered for it.
+    pub is_held: bool,
     pub resin_on: Option<Date>,
     pub prefilter: &'a PrefilterAssessment,
     pub as_of: Date,
@@ -108,7 +111,7 @@ impl Year<'_> {
                 .and_then(|m| m.courses.get(rng.index(m.courses.len().max(1))))
                 .map_or(usual, |c| c.litres_per_day);
             ahead.litres.push(per_day * DAYS);
-            if let Some(forecast) = membrane {
+            if let Some(forecast) = membrane.filter(|_| !self.is_held) {
                 let mut day = self.first(
                     self.membrane_on,
                     &forecast.limit_on,

@@ -123,14 +123,21 @@ pub fn plan(
     }
     let excess = costs.excess_over(rate);
     let lowest = excess.iter().copied().fold(0.0, f64::min);
-    let days = use_ahead.days_for(wait).min(most_days);
+    // Where going on pays no more, it stopped to pay on a day that stays where it is.
+    let days = if wait > 0.0 {
+        use_ahead.days_for(wait).min(most_days)
+    } else {
+        overdue_days(forecast, until, |passage, per_litre_lost| {
+            per_litre(passage) + prices.lost_round * per_litre_lost - rate
+        })
+    };
     let early = early(
         std::iter::once((0.0, 0.0)).chain(
             ages.iter()
                 .map(|l| use_ahead.days_for(*l))
                 .zip(excess.iter().copied()),
         ),
-        days,
+        days.max(0.0),
         lowest,
     );
     MembranePlan {
@@ -143,6 +150,51 @@ pub fn plan(
         }),
         ..last
     }
+}
+
+/// Days, 0 or less, on which going on stopped to pay: `excess` tells what a litre costs
+/// more than the next one's average, by salt passage and the probability for each litre
+/// that the limit is reached. All is read off what is known now of the time before.
+fn overdue_days(
+    forecast: &MembraneForecast,
+    until: Date,
+    excess: impl Fn(f64, f64) -> f64,
+) -> f64 {
+    let draws = &forecast.limit_draws.0;
+    let per_day = forecast.use_ahead.litres_per_day.max(1e-9);
+    let reached = |from: f64, to: f64| {
+        let within = draws.iter().filter(|d| from < **d && **d <= to).count();
+        within as f64 / draws.len().max(1) as f64
+    };
+    let known: Vec<(f64, f64)> = forecast
+        .path
+        .iter()
+        .map(|band| (f64::from((band.x - until).get_days()), band.p50))
+        .filter(|(day, _)| *day <= 0.0)
+        .collect();
+    let (mut best, mut sum, mut most) = (0.0, 0.0, 0.0);
+    let mut later: Option<(f64, f64)> = None;
+    for (from, to) in known.iter().zip(known.iter().skip(1)).rev() {
+        let days = to.0 - from.0;
+        if days <= 0.0 {
+            continue;
+        }
+        let lost = reached(from.0, to.0) / (days * per_day);
+        let here = excess(0.5 * (from.1 + to.1), lost);
+        sum += here * days;
+        let middle = 0.5 * (from.0 + to.0);
+        if sum > most {
+            (best, most) = (from.0, sum);
+        } else if let Some((after, excess_after)) = later
+            && best == to.0
+            && excess_after > 0.0
+        {
+            // Between two stretches it passes nought.
+            best = middle + (after - middle) * here / (here - excess_after);
+        }
+        later = Some((middle, here));
+    }
+    best
 }
 
 /// What going earlier than `best_days` costs, from `(days, excess)` in order of

@@ -366,6 +366,7 @@ pub fn forecast(draws: &ElementDraws, fit: &SharedFit, element: &InUse<'_>) -> M
         growth_per_litre,
         explained: explain(draws, fit, element),
         watched: watch(fit, element),
+        short: Vec::new(),
         courses: courses(draws, element),
         use_ahead: UseAhead::of(usage, as_of),
     }

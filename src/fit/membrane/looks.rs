@@ -2,6 +2,7 @@
 
 use std::sync::Arc;
 
+use crate::fit::VanMeters;
 use crate::lives::{ElementLife, PassagePoint, Start};
 use crate::stats::robust::{median, median_in_place};
 
@@ -82,6 +83,8 @@ pub struct Aboard<'a> {
     pub hardness_mg_l_caco3: f64,
     /// Counts the litres of a van whose fills are not recorded.
     pub assumed_litres_per_day: f64,
+    /// By how much its meters mislead.
+    pub meters: &'a VanMeters,
 }
 
 /// Gathers an element's usable readings.
@@ -129,7 +132,7 @@ pub fn looks_of(life: &ElementLife, aboard: &Aboard<'_>, as_of: jiff::civil::Dat
                 let own = p.sd_ln * p.sd_ln + if p.at_base { 0.0 } else { AWAY_VARIANCE };
                 (own + rounding) / (own / weight + rounding)
             },
-            ln_passage: p.salt_passage.max(1e-6).ln()
+            ln_passage: p.salt_passage.max(1e-6).ln() - aboard.meters.ratio_on(p.date).mean
                 + if p.recovery_known {
                     THETA_RECOVERY_SHARE_PER_C * p.theta_lever
                 } else {

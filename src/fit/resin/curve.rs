@@ -43,7 +43,7 @@ const fn acid(over: f64, width: f64, prior: f64) -> Curve {
     }
 }
 
-pub const CURVES: usize = 15;
+pub const CURVES: usize = 14;
 
 /// From one step to a rise that begins with the first litres; with and without a
 /// plateau; with more or less acid.
@@ -55,14 +55,13 @@ pub const ALL: [Curve; CURVES] = [
     rest(0.02, 0.06),
     rest(0.06, 0.12),
     rest(0.15, 0.06),
-    acid(1.35, 0.03, 0.04),
-    acid(1.35, 0.10, 0.04),
-    acid(1.75, 0.03, 0.04),
-    acid(1.75, 0.10, 0.04),
-    acid(2.25, 0.03, 0.03),
-    acid(2.25, 0.10, 0.03),
-    acid(2.9, 0.03, 0.03),
-    acid(2.9, 0.10, 0.03),
+    acid(1.25, 0.05, 0.04),
+    acid(1.45, 0.05, 0.04),
+    acid(1.65, 0.05, 0.04),
+    acid(1.9, 0.05, 0.04),
+    acid(2.15, 0.05, 0.04),
+    acid(2.45, 0.05, 0.04),
+    acid(2.8, 0.05, 0.04),
 ];
 
 /// Load over capacity at which the cation side ends too and what enters leaves

@@ -61,7 +61,7 @@ fn round_to(value: f64, step: f64) -> f64 {
     if step < 1.0 {
         (value * (1.0 / step).round()).round() / (1.0 / step).round()
     } else {
-        (value / step).round() * step
+        (value / step).round() * step + 0.0
     }
 }
 

@@ -5,7 +5,8 @@ use super::plan::bottle::{self, Round};
 use super::plan::resin::wait;
 use super::prices::DecisionPrices;
 use super::{
-    ResinAssessment, State, Suggested, add_days, lead_end, litres_in_words, round_to, state_by_date,
+    ResinAssessment, State, Suggested, add_days, in_words, lead_end, litres_in_words, round_to,
+    state_by_date,
 };
 use crate::fit::{AreaFit, CannotTell, ResinForecast, Span, VanFit};
 use crate::lives::{ChargeLife, End, Frame, Start, VanLives};
@@ -96,14 +97,24 @@ fn reason(life: &ChargeLife, forecast: &ResinForecast, settings: &Settings) -> S
         Start::BeforeRecords => " When it was changed is not on record.",
         Start::Recorded => "",
     };
-    let newest = life.points.last().map(|p| p.product_ppm);
+    let newest = life.points.last();
+    let reached = || life.points.iter().find(|p| p.product_ppm >= limit);
     let what = match (forecast.litres_left.p50, newest) {
-        (Some(left), Some(ppm)) if left <= 0.0 => format!(
-            "Water after the resin read {ppm:.0} ppm: the limit of {limit:.0} ppm is reached."
+        (Some(left), Some(newest)) if left <= 0.0 => match reached() {
+            Some(read) => format!(
+                "Water after the resin read {:.0} ppm on {}: the limit of {limit:.0} ppm is reached.",
+                read.product_ppm,
+                in_words(read.date)
+            ),
+            None => format!(
+                "Water after the resin read {:.0} ppm on {}; with the water made since, the limit of {limit:.0} ppm is probably reached, going by earlier charges.",
+                newest.product_ppm,
+                in_words(newest.date)
+            ),
+        },
+        (Some(left), None) if left <= 0.0 => format!(
+            "The limit of {limit:.0} ppm is probably reached, going by earlier charges; water after the resin was not read."
         ),
-        (Some(left), None) if left <= 0.0 => {
-            format!("The limit of {limit:.0} ppm is probably reached.")
-        }
         (Some(left), _) => {
             let litres = |l: f64| litres_in_words(round_to(l, 100.0));
             let span = match (forecast.litres_left.p10, forecast.litres_left.p90) {
@@ -116,7 +127,7 @@ fn reason(life: &ChargeLife, forecast: &ResinForecast, settings: &Settings) -> S
             format!("About {} left until {limit:.0} ppm{span}.", litres(left))
         }
         (None, _) if forecast.permeate_ppm < limit => format!(
-            "What leaves the membrane ({:.0} ppm) is below the limit of {limit:.0} ppm, so even spent resin keeps within it.",
+            "What leaves the membrane ({:.0} ppm) is below the limit of {limit:.0} ppm, and earlier charges let no more through, so even spent resin is likely to keep within it.",
             forecast.permeate_ppm
         ),
         (None, _) => format!("The limit of {limit:.0} ppm is not in sight at this use."),

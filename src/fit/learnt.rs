@@ -147,7 +147,10 @@ impl<'a> Learnt<'a> {
         glances: Vec<&'a Glance>,
         settings: &'a Settings,
     ) -> Result<Learnt<'a>, C::Error> {
-        let charges = glances.iter().flat_map(|van| &van.charges);
+        let charges = glances.iter().map(|glance| resin::VanCharges {
+            van: &glance.van,
+            charges: &glance.charges,
+        });
         Ok(Learnt {
             resin: resin::fit_shared(charges, settings.limits.product_ppm),
             membranes: Membranes::learn(fleet, &glances, settings)?,
@@ -232,7 +235,7 @@ impl<'a> Learnt<'a> {
         let named = parts.flat_map(|(van, told)| van.parts.iter().zip(told));
         let named = named.filter_map(|(part, told)| Some((part.as_ref()?, told.as_ref()?)));
         let explained = membrane.explained.iter().chain(&self.resin.explained);
-        let remarks = membrane.remark.iter().chain(&self.resin.remark);
+        let remarks = membrane.remark.iter();
         FleetTold {
             areas,
             wide: self.fleet_wide(),

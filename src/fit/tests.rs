@@ -189,7 +189,7 @@ fn harder_water_never_lengthens_membrane_life() {
 }
 
 fn resin_middle(hardness: f64, permeate_ppm: f64, litres: f64) -> f64 {
-    let fit = resin::fit_shared(&[], 10.0);
+    let fit = resin::fit_shared([], 10.0);
     let permeate = PermeateAhead::steady(permeate_ppm, permeate_ppm * 25.0);
     let charge = ChargeLooks::fresh(litres, Some(Arc::from("QA3")), hardness);
     let lives = resin::new_charge_lives(&fit, &charge, &permeate, 150.0, 10.0, "QA3");

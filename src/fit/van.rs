@@ -15,6 +15,7 @@ use super::{
 };
 use crate::lives::{ElementLife, End, VanLives, WeekLitres};
 use crate::settings::Settings;
+use crate::stats::random::Rng;
 
 /// Hardness where nothing in the fleet tells: the middle of what is common.
 const ASSUMED_HARDNESS: f64 = 150.0;
@@ -33,6 +34,7 @@ pub struct VanLooks {
 /// are laid down.
 #[derive(Debug, Clone)]
 pub struct Glance {
+    pub van: Arc<str>,
     pub weeks: Vec<WeekLitres>,
     /// Whether the fleet may learn from its elements' readings.
     pub teaches: Vec<bool>,
@@ -48,6 +50,7 @@ impl Glance {
     pub fn of(van: &VanLives, settings: &Settings) -> Glance {
         let charges = van.charges.iter();
         Glance {
+            van: van.van.clone(),
             weeks: van.weeks.clone(),
             teaches: van.elements.iter().map(membrane::teaches).collect(),
             charges: charges
@@ -484,6 +487,7 @@ fn permeate_ahead(
         });
     };
     let widened = widened_growth(draws);
+    let wander = wanders(widened.len());
     let mut ahead = PermeateAhead {
         ppm_now: f64::NAN,
         feed_ppm,
@@ -492,10 +496,19 @@ fn permeate_ahead(
         season: van.tap_season,
         draws: widened
             .into_iter()
-            .map(|growth| PermeateDraw {
-                ln_scale: feed_ppm.ln() + growth.ln_cold(),
-                per_c: growth.per_c(),
-                growth: Some(growth),
+            .zip(&wander)
+            .map(|(growth, wander)| {
+                let usual = feed_ppm.ln() + growth.ln_cold();
+                PermeateDraw {
+                    ln_ppm: std::array::from_fn(|knot| {
+                        let level = growth.level
+                            + growth.rate_per_litre * resin::knot_litres(knot)
+                            + growth.wander_per_litre.sqrt() * wander[knot];
+                        usual + growth.ln_passage(level)
+                    }),
+                    per_c: growth.per_c(),
+                    ln_cold: growth.ln_cold(),
+                }
             })
             .collect(),
     };
@@ -504,6 +517,26 @@ fn permeate_ahead(
         .map_or(105.0, |d| f64::from(d.day_of_year()));
     ahead.ppm_now = ahead.middle_ppm(day_of_year)?;
     Some(ahead)
+}
+
+/// Paths of a Wiener process over the knots, the same for every van, so that two of
+/// them differ by what they are.
+fn wanders(count: usize) -> Vec<[f64; resin::KNOTS]> {
+    let mut rng = Rng::for_part(8, "wander of membranes ahead");
+    let path = |rng: &mut Rng| {
+        let mut at = 0.0;
+        let mut path = [0.0; resin::KNOTS];
+        for (knot, to) in path.iter_mut().enumerate().skip(1) {
+            let litres = resin::knot_litres(knot) - resin::knot_litres(knot - 1);
+            at += litres.sqrt() * rng.normal();
+            *to = at;
+        }
+        path
+    };
+    let half: Vec<_> = (0..count.div_ceil(2)).map(|_| path(&mut rng)).collect();
+    // Each with its opposite, so that none of them leans.
+    let both = half.into_iter().flat_map(|path| [path, path.map(|z| -z)]);
+    both.take(count).collect()
 }
 
 /// How much wider than the model's own the rates are taken where the day of a
@@ -541,6 +574,7 @@ impl Strength {
             .rev()
             .flat_map(|e| e.points.iter().rev())
             .filter(|p| p.at_base && p.feed_ppm > 0.0)
+            .filter(|p| van.based_since.is_none_or(|moved| p.date >= moved))
             .take(40)
             .map(|p| (p.feed_ppm / usual).ln())
             .filter(|x| x.is_finite())
@@ -584,6 +618,15 @@ fn resin_forecast(
         return Err(CannotTell::NoProductReading);
     }
     let permeate = permeate.ok_or(CannotTell::NoSaltPassage)?;
+    // What it has drunk is what it will drink, unless the van has moved since.
+    let moved = van
+        .based_since
+        .is_some_and(|moved| life.changed_on.is_none_or(|changed| changed < moved));
+    let water_ahead = known
+        .looks
+        .hardness
+        .filter(|_| moved)
+        .unwrap_or(life.hardness_mg_l_caco3);
     let running = resin::Running {
         charge,
         permeate,
@@ -591,8 +634,11 @@ fn resin_forecast(
         limit_ppm: settings.limits.product_ppm,
         as_of,
         changed_on: life.changed_on,
-        hardness_ahead: ahead.hardness.map_or(life.hardness_mg_l_caco3, |h| h.1),
-        seed_name: &van.van,
+        hardness_ahead: ahead.hardness.map_or(water_ahead, |h| h.1),
+        van: resin::VanCharges {
+            van: &van.van,
+            charges: known.charges,
+        },
     };
     Ok(resin::forecast(fit, &running))
 }

@@ -151,6 +151,12 @@ fn hardness(health: &Health<'_>, remarks: &mut Remarks) {
 /// Holds the published hardness against what the meter reads at the base's tap.
 fn contradiction(health: &Health<'_>, published_mg_l: f64, remarks: &mut Remarks) {
     let since = days_after(health.as_of, -FEED_DAYS);
+    // Another tap may have been another water.
+    let since = health
+        .seen
+        .base
+        .since(health.as_of)
+        .map_or(since, |moved| since.max(days_after(moved, -1)));
     let mut feeds: Vec<f64> = health
         .looks
         .iter()

@@ -234,6 +234,8 @@ pub struct VanLives {
     pub van: Arc<str>,
     /// The base's postcode district on the as-of day (`QA3`), `None` if unknown.
     pub district: Option<Arc<str>>,
+    /// Since when it has been based there; `None` where it always was.
+    pub based_since: Option<Date>,
     /// Hardness at the base on the as-of day; `None` only if nothing in the fleet tells.
     pub hardness: Option<HardnessAt>,
     /// How many membranes share the water; 0 = resin only.
@@ -246,7 +248,8 @@ pub struct VanLives {
     pub recovery: Option<f64>,
     /// How warm the tap at the base is over the year.
     pub tap_season: TapSeason,
-    /// Median feed, ppm, of the last half year; `None` if never read.
+    /// Median feed at the base, ppm, of the last half year; where it has just moved, what
+    /// is known of the tap there. `None` if nothing tells.
     pub feed_ppm: Option<f64>,
     /// Oldest first; the last one is in use unless the van has no membrane. May be empty.
     pub elements: Vec<ElementLife>,

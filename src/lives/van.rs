@@ -19,7 +19,7 @@ use super::season::TapSeasons;
 use super::seen::{Dated, Seen};
 use super::sizes::Standing;
 use super::types::{About, ChargeLife, ElementLife, HardnessAt, ServiceMark, VanLives};
-use super::usage::{self, Districts, Made};
+use super::usage::{self, Districts, Made, NewTap};
 use super::vessel::Vessels;
 use crate::settings::Settings;
 use crate::store::records::Item;
@@ -69,7 +69,8 @@ pub(crate) fn cut_van(seen: &Seen<'_>, water: &WaterSeen, lent: &Lent<'_>) -> Va
         tank_litres: van.tank_litres,
         in_service_on: van.material().in_service_on,
         recovery: usage::recovery(&van.looks, seen.fills, &seen.fill_dates, &van.litres),
-        feed_ppm: usage::feed_ppm(&van.looks),
+        feed_ppm: usage::feed_ppm(&van.looks, van.new_tap()),
+        based_since: seen.base.since(lent.until),
         tap_season: lent.seasons.at(water),
         elements: van.elements(&membrane_changes),
         charges: van.charges(&vessels, &entering, &resin_changes),
@@ -144,6 +145,16 @@ impl<'a> Settled<'a> {
             remarks.count(Repeated::RowsAfterOutOfService, settled.last_day());
         }
         settled
+    }
+
+    fn new_tap(&self) -> Option<NewTap> {
+        let (base, until) = (&self.seen.base, self.lent.until);
+        Some(NewTap {
+            since: base.since(until)?,
+            expected_ppm: base
+                .on(until)
+                .and_then(|place| self.lent.table.feed_ppm(place, until)),
+        })
     }
 
     fn last_day(&self) -> Date {

@@ -2,6 +2,7 @@
 
 #![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic)]
 
+mod charges;
 mod deciding;
 mod forecasting;
 mod in_turn;

@@ -52,11 +52,6 @@ impl Growth {
         self.scale.unbend(level)
     }
 
-    /// The scale on which it grows.
-    pub fn scale(&self) -> Scale {
-        self.scale
-    }
-
     /// What a degree does to `ln` permeate over the seasons.
     pub fn per_c(&self) -> f64 {
         self.per_c

@@ -18,7 +18,7 @@ mod told;
 mod typical;
 mod watch;
 
-pub use course::{Course, CourseSums, Scale};
+pub use course::{Course, CourseSums};
 pub use forecast::{
     ElementDraws, Growth, InUse, NewElement, draws_of, forecast, new_element_courses,
     new_element_lives,

@@ -32,7 +32,7 @@ pub fn assess(
     let life = van.elements.last().filter(|e| e.end == End::InUse);
     let fitted_on = life.and_then(|l| l.fitted_on);
     let rule_of_thumb_on =
-        fitted_on.map(|d| add_days(d, settings.rule_of_thumb.membrane_months * 30.4375));
+        fitted_on.map(|d| add_days(d, settings.usual_interval.membrane_months * 30.4375));
     let empty = |reason: String| MembraneAssessment {
         fitted_on,
         litres_made: life
@@ -112,7 +112,7 @@ pub fn assess(
 /// The alarm of an element, if there is one, from what watching it has shown.
 pub fn alarm_of(life: &ElementLife, watched: &Watched, settings: &Settings) -> Option<Alarm> {
     let thresholds = Thresholds::new(
-        settings.habits.false_alarms_per_van_year,
+        settings.running.false_alarms_per_van_year,
         watched.typical_days / 365.25,
         life.start != Start::BeforeRecords,
     );

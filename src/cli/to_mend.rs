@@ -39,6 +39,19 @@ pub(super) fn write(
         }
     }
     let several = sheets.len() > 1;
+    if path.as_os_str() == "-" {
+        if several {
+            return Err(CliError::Usage(format!(
+                "the rows stood under {} different headers, one file each: name a file with --out",
+                sheets.len()
+            )));
+        }
+        for (dialect, rows) in &sheets {
+            out.write_all(mend_file(dialect, rows).as_bytes())?;
+        }
+        return Ok(ExitCode::SUCCESS);
+    }
+    let mut written = Vec::new();
     for (number, (dialect, rows)) in sheets.iter().enumerate() {
         let path = if several {
             numbered(path, number + 1)
@@ -48,17 +61,21 @@ pub(super) fn write(
         write_new(&path, mend_file(dialect, rows).as_bytes())?;
         let many = if rows.len() == 1 { "row" } else { "rows" };
         writeln!(out, "{}: {} {many} to correct", path.display(), rows.len())?;
+        written.push(path.display().to_string());
     }
     if rows.is_empty() {
         context.say("no rows are set aside");
     }
     if left_out > 0 {
         context.say(format_args!(
-            "{left_out} more are too long to be written here: mend them where they came from"
+            "{left_out} more are too long to be written here: correct them in the original file"
         ));
     }
     if several {
-        context.say("one file for each header that the rows stood under");
+        context.say(format_args!(
+            "one file for each header that the rows stood under; when corrected: litrewise ingest {}",
+            written.join(" ")
+        ));
     }
     Ok(ExitCode::SUCCESS)
 }

@@ -9,6 +9,7 @@ mod ingesting;
 mod keeping;
 mod layers;
 mod looking;
+mod month;
 mod pictures;
 mod run;
 mod sample;

@@ -13,8 +13,8 @@ use super::plan::membrane::NextOnes;
 use super::plan::parts::{MonthOf, PartsByMonth, parts_to_order};
 use super::prices::{DecisionPrices, KnownPrices, Paid};
 use super::{
-    AreaAssessment, Assessment, PartAssessment, State, VanAssessment, VanExplained, areas, habits,
-    membrane, meters, prefilter, records, resin, round_to, series,
+    AreaAssessment, Assessment, Ordering, PartAssessment, State, VanAssessment, VanExplained, areas,
+    habits, membrane, meters, prefilter, records, resin, round_to, series,
 };
 use crate::fit::{
     self, Ahead, AreaFit, Based, Charted, FleetFit, FleetTold, FleetWide, Learnt, PartLife, Plant,
@@ -123,7 +123,7 @@ impl<'a> Assessing<'a> {
             },
             in_service: fleet.in_service(),
             is_drawn,
-            month_of: MonthOf::new(frame.as_of, settings.habits.order_days),
+            month_of: MonthOf::new(frame.as_of, settings.running.order_days),
             assessed: Vec::with_capacity(fleet.in_service()),
             areas: Vec::new(),
             parts: PartsByMonth::none(),
@@ -218,6 +218,12 @@ impl<'a> Assessing<'a> {
                 _ => parts_to_order(&self.parts, as_of),
             },
             money: money(as_of, services, self.costs, prices, settings),
+            work: settings.work.clone(),
+            ordering: Ordering {
+                order_days: settings.running.order_days,
+                resin_bag_litres: settings.running.resin_bag_litres,
+                stock: settings.stock.clone(),
+            },
             saved_visit: prices.saved_visit(),
         }
     }

@@ -1,6 +1,8 @@
 //! The finished assessment: the contract's JSON, and beside it every series
 //! that a page draws.
 
+use std::collections::BTreeMap;
+
 use jiff::civil::Date;
 use serde::Serialize;
 
@@ -54,6 +56,11 @@ pub struct Assessment {
     pub fleet: FleetSeries,
     pub parts_to_order: Vec<MonthOfParts>,
     pub money: Money,
+    /// Working days and crews.
+    #[serde(skip)]
+    pub work: crate::settings::Work,
+    #[serde(skip)]
+    pub ordering: Ordering,
     /// What a visit less is worth, in the prices that decide (typical ones where
     /// nobody gave any, so never to be shown).
     #[serde(skip)]
@@ -253,6 +260,41 @@ pub struct VanExplained {
     pub resin: Vec<Explained>,
 }
 
+/// How parts are ordered.
+#[derive(Debug, Clone, Default, PartialEq)]
+pub struct Ordering {
+    /// From ordering a part to having it, days.
+    pub order_days: i32,
+    pub resin_bag_litres: f64,
+    /// On the shelf: pieces, or litres of resin, by kind of part or by make.
+    pub stock: BTreeMap<String, f64>,
+}
+
+/// What is fitted on a van.
+#[derive(Debug, Clone, Default, PartialEq)]
+pub struct Fitted {
+    /// How many membranes share the water.
+    pub membranes: u32,
+    /// DI vessel, L.
+    pub resin_litres: f64,
+    /// Make and size as the last service that named it did.
+    pub membrane: Option<String>,
+    pub resin: Option<String>,
+    pub prefilter: Option<String>,
+}
+
+impl Fitted {
+    /// What changing it takes: membranes, litres of resin or sets; and its make.
+    pub fn takes(&self, item: Item) -> (f64, Option<String>) {
+        match item {
+            Item::Membrane => (f64::from(self.membranes.max(1)), self.membrane.clone()),
+            Item::Resin => (self.resin_litres, self.resin.clone()),
+            Item::Prefilter => (1.0, self.prefilter.clone()),
+            Item::Flush | Item::Probe | Item::Tank => (0.0, None),
+        }
+    }
+}
+
 /// What a van's page draws. Lists are oldest first and may be empty; all but the
 /// weeks are where nothing will be drawn.
 #[derive(Debug, Clone, Default)]
@@ -260,6 +302,7 @@ pub struct VanSeries {
     /// Whether the van has a membrane / resin at all.
     pub has_membrane: bool,
     pub has_resin: bool,
+    pub fitted: Fitted,
     /// Salt passage read (at 25 °C), all elements: day and fraction.
     pub salt_passage: Vec<(Date, f64)>,
     /// Fit and forecast of the element in use.

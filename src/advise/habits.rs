@@ -99,7 +99,7 @@ fn late(van: &VanLives, wide: &FleetWide, settings: &Settings) -> Option<HabitRe
         format!(
             "{:.0} % of this membrane's litres were made with pre-filters older than {:.0} days.{effect}",
             100.0 * share,
-            settings.habits.prefilter_days
+            settings.running.prefilter_days
         ),
     )
 }

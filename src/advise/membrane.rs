@@ -35,7 +35,7 @@ pub fn assess(
     let life = van.elements.last().filter(|e| e.end == End::InUse);
     let fitted_on = life.and_then(|l| l.fitted_on);
     let rule_of_thumb_on =
-        fitted_on.map(|d| add_days(d, settings.rule_of_thumb.membrane_months * 30.4375));
+        fitted_on.map(|d| add_days(d, settings.usual_interval.membrane_months * 30.4375));
     let empty = |reason: String| MembraneAssessment {
         fitted_on,
         litres_made: life
@@ -155,7 +155,7 @@ pub fn alarm_of(
     settings: &Settings,
 ) -> Option<Alarm> {
     let begin = life.fitted_on.unwrap_or(life.seen_from);
-    let allowed = settings.habits.false_alarms_per_van_year;
+    let allowed = settings.running.false_alarms_per_van_year;
     alarm::alarm(forecast, meters, begin, allowed)
 }
 

@@ -231,7 +231,7 @@ impl VanCosts {
         prices: &DecisionPrices,
         settings: &Settings,
     ) -> Option<VanCosts> {
-        let draws = ahead.costs(van, prices, &settings.habits)?;
+        let draws = ahead.costs(van, prices, &settings.running)?;
         Some(VanCosts {
             expected: VanExpected {
                 van: van.van.to_string(),
@@ -254,7 +254,7 @@ fn expected(as_of: Date, mut ahead: CostsAhead, prices: &DecisionPrices) -> Opti
         from: as_of.saturating_add(1.day()),
         to: as_of.saturating_add(365.days()),
         fleet: span_of(ahead.draws.into_iter()).map(|c| round_to(c, 1.0)),
-        without: without.into_iter().filter(|n| *n != "lost_round").collect(),
+        without: without.into_iter().filter(|n| *n != "lost_day").collect(),
         vans: ahead.vans,
     })
 }

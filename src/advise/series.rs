@@ -1,7 +1,7 @@
 //! The series that pages draw, taken from lives and fits without computing anew.
 
 use super::sharpen::scatter_ln;
-use super::{FleetSeries, VanSeries};
+use super::{Fitted, FleetSeries, Item, VanSeries};
 use crate::fit::{FleetTold, VanFit};
 use crate::lives::VanLives;
 use crate::settings::Settings;
@@ -13,6 +13,7 @@ pub fn of_van(van: &VanLives, fit: &VanFit, is_drawn: bool) -> VanSeries {
     let told = VanSeries {
         has_membrane: van.membranes > 0,
         has_resin: van.resin_litres > 0.0,
+        fitted: fitted(van),
         last_reading_on: van.last_reading_on,
         weeks: van.weeks.clone(),
         litres_per_week: membrane
@@ -42,6 +43,23 @@ pub fn of_van(van: &VanLives, fit: &VanFit, is_drawn: bool) -> VanSeries {
     }
 }
 
+fn fitted(van: &VanLives) -> Fitted {
+    let named = |item: Item| {
+        let services = van.services.iter().rev().filter(|s| s.item == item);
+        services
+            .filter_map(|s| s.part.as_deref())
+            .next()
+            .map(str::to_owned)
+    };
+    Fitted {
+        membranes: van.membranes,
+        resin_litres: van.resin_litres,
+        membrane: named(Item::Membrane),
+        resin: named(Item::Resin),
+        prefilter: named(Item::Prefilter),
+    }
+}
+
 pub fn of_fleet(fit: &FleetTold, settings: &Settings) -> FleetSeries {
     FleetSeries {
         currency: settings.prices.currency.clone(),
@@ -51,7 +69,7 @@ pub fn of_fleet(fit: &FleetTold, settings: &Settings) -> FleetSeries {
         resin_life_by_hardness: fit.resin_life_by_hardness.clone(),
         shared: fit.shared.clone(),
         remarks: fit.remarks.clone(),
-        rule_membrane_months: settings.rule_of_thumb.membrane_months,
-        rule_prefilter_weeks: settings.rule_of_thumb.prefilter_weeks,
+        rule_membrane_months: settings.usual_interval.membrane_months,
+        rule_prefilter_weeks: settings.usual_interval.prefilter_weeks,
     }
 }

@@ -6,7 +6,7 @@ use std::collections::{BTreeMap, BTreeSet};
 
 use jiff::civil::Date;
 
-use super::{Assessment, Item, ServiceMark, Span, State, VanAssessment};
+use super::{Assessment, Item, ListedJob, ServiceMark, Span, State, VanAssessment, last_list};
 
 /// The later assessment held against the earlier one.
 #[derive(Debug, Clone, PartialEq)]
@@ -23,6 +23,8 @@ pub struct Since {
     /// Work done after `from` and up to `to`, in order of van and day.
     pub work: Vec<Work>,
     pub cost: MonthCost,
+    /// What became of the earlier look's work list.
+    pub list: Vec<ListedJob>,
 }
 
 /// A part whose state is not what it was.
@@ -123,6 +125,7 @@ pub fn since(before: &Assessment, now: &Assessment) -> Since {
             .collect(),
         work: Vec::new(),
         cost: cost(now, from),
+        list: last_list(before, now),
     };
     for van in &now.vans {
         let was = earlier.get(van.van.as_str()).copied();

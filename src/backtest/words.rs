@@ -27,7 +27,7 @@ pub fn of(result: &Backtest, settings: &Settings) -> Vec<String> {
     {
         out.push(format!(
             "Your rule of thumb ({:.0} months) missed the day of the limit by {:.0} days in the middle of {} membranes; for {} of them the limit came first.",
-            settings.rule_of_thumb.membrane_months, rule.error_days, rule.parts, rule.limit_came_first
+            settings.usual_interval.membrane_months, rule.error_days, rule.parts, rule.limit_came_first
         ));
     }
     if let Some(plans) = result.plans.as_ref().filter(|p| p.membranes >= FEWEST) {

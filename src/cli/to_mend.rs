@@ -40,6 +40,10 @@ pub(super) fn write(
     }
     let count: usize = sheets.values().map(Vec::len).sum();
     let tables: Vec<(&Dialect, Vec<ToMend<'_>>)> = sheets.into_iter().collect();
+    if path.as_os_str() == "-" {
+        out.write_all(mend_file(&tables).as_bytes())?;
+        return Ok(ExitCode::SUCCESS);
+    }
     if count > 0 {
         write_new(path, mend_file(&tables).as_bytes())?;
         let many = if count == 1 { "row" } else { "rows" };
@@ -50,7 +54,7 @@ pub(super) fn write(
     }
     if left_out > 0 {
         context.say(format_args!(
-            "{left_out} more are too long to be written here: mend them where they came from"
+            "{left_out} more are too long to be written here: correct them in the original file"
         ));
     }
     if tables.len() > 1 {

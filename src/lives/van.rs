@@ -113,7 +113,7 @@ impl<'a> Settled<'a> {
         lent: &'a Lent<'a>,
         remarks: &mut Remarks,
     ) -> Settled<'a> {
-        let (until, habits) = (lent.until, &lent.settings.habits);
+        let (until, running) = (lent.until, &lent.settings.running);
         let mut days = seen.days.clone();
         let mut looks = looks(seen, &lent.seasons.at(water), &mut days, remarks);
         let regimes = changes::regimes(seen, &looks);
@@ -125,7 +125,7 @@ impl<'a> Settled<'a> {
         let litres = litres::counted(seen.fills, &seen.fill_dates, usual, tank_litres, remarks);
         let (mut made, districts) = usage::made(seen, &litres, lent.table, water.own_feed_ppm);
         let prefilter_changes = prefilters::changes(&seen.services);
-        prefilters::mark_late(&mut made, &prefilter_changes, habits.prefilter_days);
+        prefilters::mark_late(&mut made, &prefilter_changes, running.prefilter_days);
         let hardness = lent.table.at(water.base.as_ref(), water.own_feed_ppm);
         let settled = Settled {
             seen,
@@ -264,7 +264,7 @@ impl<'a> Settled<'a> {
             ratio: self.lent.table.ratio(),
             membranes: self.membranes,
             last_prefilter_on: self.prefilter_changes.last().copied(),
-            prefilter_days: self.lent.settings.habits.prefilter_days,
+            prefilter_days: self.lent.settings.running.prefilter_days,
         }
     }
 }

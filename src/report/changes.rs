@@ -258,6 +258,7 @@ mod tests {
                 usual_work: 0,
                 usual_without_cost: 0,
             },
+            list: vec![],
         }
     }
 

@@ -3,11 +3,13 @@
 
 use crate::advise::{Assessment, CostPer1000Litres, Span};
 
-use super::text::push_wrapped;
+use super::error::ReportError;
+use super::export::{harmless, row};
+use super::text::{Screen, push_wrapped};
 use super::words;
 
-/// One paragraph for each district, at most 80 columns wide.
-pub fn text(assessment: &Assessment) -> String {
+/// One paragraph for each district.
+pub fn text(assessment: &Assessment, screen: Screen) -> String {
     let fleet = &assessment.fleet;
     let currency = fleet.currency.as_deref();
     let mut out = String::new();
@@ -17,7 +19,7 @@ pub fn text(assessment: &Assessment) -> String {
             .map_or_else(|| "hardness unknown".to_owned(), |h| format!("{h:.0} mg/L"));
         let vans = words::count(area.vans, "van", "vans");
         out.push_str(&format!("{}  {hardness}, {vans}\n", area.postcode));
-        let mut say = |text: String| push_wrapped(&mut out, &text, "  ", "    ");
+        let mut say = |text: String| push_wrapped(&mut out, &text, ("  ", "    "), screen);
         if let Some(days) = area.suggested.membrane_days {
             say(format!(
                 "membrane every {} (rule of thumb {:.0} months); one lasts {} days",
@@ -85,6 +87,55 @@ pub fn text(assessment: &Assessment) -> String {
     out
 }
 
+/// Every district as it stands in the assessment.
+///
+/// # Errors
+/// [`ReportError::CannotSerialise`]
+pub fn json(assessment: &Assessment) -> Result<String, ReportError> {
+    let text = serde_json::to_string_pretty(&assessment.areas);
+    Ok(text.map_err(ReportError::CannotSerialise)? + "\n")
+}
+
+/// One row for each district; unknown is an empty cell.
+pub fn csv(assessment: &Assessment) -> String {
+    let heads = [
+        "postcode",
+        "hardness_mg_l_caco3",
+        "vans",
+        "membrane_days",
+        "resin_litres",
+        "prefilter_days",
+        "membrane_life_days_low",
+        "membrane_life_days",
+        "membrane_life_days_high",
+        "cost_per_1000_litres",
+        "cost_per_1000_litres_at_usual_interval",
+        "saving_per_van_year",
+    ];
+    let mut out = row(heads.map(str::to_owned).into_iter());
+    let figure =
+        |x: Option<f64>, digits: usize| x.map_or(String::new(), |x| format!("{x:.digits$}"));
+    for area in &assessment.areas {
+        let (suggested, life) = (&area.suggested, &area.membrane_life_days);
+        let cells = [
+            harmless(&area.postcode),
+            figure(area.hardness_mg_l_caco3, 1),
+            area.vans.to_string(),
+            figure(suggested.membrane_days, 0),
+            figure(suggested.resin_litres, 0),
+            figure(suggested.prefilter_days, 0),
+            figure(life.p10, 0),
+            figure(life.p50, 0),
+            figure(life.p90, 0),
+            figure(area.cost_per_1000_litres.map(|c| c.total), 2),
+            figure(area.rule_cost_per_1000_litres.map(|c| c.total), 2),
+            figure(area.saving_per_van_year, 2),
+        ];
+        out.push_str(&row(cells.into_iter()));
+    }
+    out
+}
+
 /// The likely range of a number.
 fn between(span: &Span<f64>) -> String {
     let say = |x: f64| words::thousands(words::two_figures(x));
@@ -100,7 +151,7 @@ fn parts_of(cost: &CostPer1000Litres) -> String {
         .water
         .map_or(String::new(), |w| format!(", water {w:.2}"));
     format!(
-        "{:.2}: membrane {:.2}, resin {:.2}, pre-filters {:.2}, lost rounds {:.2}{water}",
+        "{:.2}: membrane {:.2}, resin {:.2}, pre-filters {:.2}, lost days {:.2}{water}",
         cost.total, cost.membrane, cost.resin, cost.prefilters, cost.lost_rounds
     )
 }

@@ -260,6 +260,22 @@ pub fn put_in_place(out: &Path, files: &[(String, Vec<u8>)]) -> Result<Vec<PathB
     waiting.put_in_place(&names)
 }
 
+/// Writes one file of a report, which takes the place of an earlier one whole.
+///
+/// # Errors
+/// [`ReportError::CannotWrite`]
+pub fn replace(path: &Path, content: &[u8]) -> Result<PathBuf, ReportError> {
+    let folder = path.parent().unwrap_or(Path::new("."));
+    let put = || {
+        // for its owner only, and gone if it does not come to its end
+        let mut file = tempfile::NamedTempFile::new_in(folder)?;
+        io::Write::write_all(&mut file, content)?;
+        file.persist(path).map_err(|error| error.error)
+    };
+    put().map_err(|source| cannot_write(path, source))?;
+    Ok(path.to_owned())
+}
+
 /// Makes the folder, so that it is known early whether it can be made.
 ///
 /// # Errors

@@ -179,6 +179,11 @@ fn van(i: usize, growth: f64, state: State) -> VanAssessment {
         },
         meters: Vec::new(),
         series: VanSeries {
+            fitted: Fitted {
+                membranes: 1,
+                resin_litres: 11.0,
+                ..Fitted::default()
+            },
             has_membrane: true,
             has_resin: true,
             salt_passage_by_litres: points
@@ -378,6 +383,12 @@ pub fn assessment() -> Assessment {
         },
         parts_to_order: Vec::new(),
         money: no_money(),
+        work: crate::settings::Work::default(),
+        ordering: Ordering {
+            order_days: 7,
+            resin_bag_litres: 25.0,
+            stock: Default::default(),
+        },
         saved_visit: 20.0,
     }
 }
@@ -391,7 +402,7 @@ fn no_money() -> Money {
             prefilter: None,
             resin_per_litre: None,
             labour_per_visit: None,
-            lost_round: None,
+            lost_day: None,
             water_per_m3: None,
             drain_per_m3: None,
         },

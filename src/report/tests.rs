@@ -4,12 +4,18 @@
 use std::fs;
 
 use super::*;
-use crate::advise::{Early, Item, State};
+use crate::advise::{Early, Item, Order, Outcome, State, Task, last_list, orders, unused_stock};
 use book::Book;
 use fixture::{AS_OF, assessment};
+use jiff::civil::date;
 use layout::{many, plan_of, sketches, texts};
 use look::Ink;
 use pixels::{Picture, Renderer};
+
+const PLAIN: text::Screen = text::Screen {
+    width: 80,
+    paint: text::Paint::Plain,
+};
 
 fn has_ink(picture: &Picture<'_>, ink: Ink) -> usize {
     picture.inks().filter(|i| *i == ink).count()
@@ -169,17 +175,30 @@ fn jobs_come_by_date_and_only_within_the_weeks() {
         jobs.windows(2)
             .all(|w| w.iter().map(|j| j.date).is_sorted())
     );
+    let late = |j: &due::Job| j.days_late() > 0 || j.state == State::FailingEarly;
     let end = axis::days_after(AS_OF, 28);
-    assert!(jobs.iter().all(|j| j.date <= end));
+    assert!(jobs.iter().all(|j| j.date <= end || late(j)));
+    // Work is done on working days after the day of the list, a Saturday.
+    assert!(jobs.iter().all(|j| j.date > AS_OF));
+    assert!(jobs.iter().all(|j| fleet.work.days.includes(j.date)));
     assert!(
         jobs.iter()
             .any(|j| j.item == Item::Prefilter && j.state == State::Overdue)
     );
+    // An alarm is for now, and nothing is bought for it before it was looked at.
+    let alarm = jobs
+        .iter()
+        .find(|j| j.state == State::FailingEarly)
+        .unwrap();
+    assert_eq!(alarm.task, Task::Inspect);
+    assert_eq!(alarm.date, date(2026, 11, 2));
     assert!(
-        jobs.iter()
-            .any(|j| j.state == State::FailingEarly && j.date <= AS_OF)
+        orders(&fleet, 4)
+            .iter()
+            .all(|o| { o.item != Item::Membrane || o.vans.iter().all(|v| v.van != alarm.van) })
     );
-    assert!(due::jobs(&fleet, 0).iter().all(|j| j.date <= AS_OF));
+    let visits = due::visits(&fleet, 0);
+    assert!(visits.iter().all(|v| v.jobs.iter().any(late)));
 }
 
 #[test]
@@ -193,16 +212,16 @@ fn jobs_as_csv_are_safe_in_a_spreadsheet() {
     let rows: Vec<csv::StringRecord> = reader.records().map(Result::unwrap).collect();
     assert!(!rows.is_empty());
     assert!(rows.iter().all(|r| r.get(0) == Some("'=1+1, \"x\"")));
-    assert!(rows.iter().all(|r| r.len() == 8));
+    assert!(rows.iter().all(|r| r.len() == 15));
 }
 
 #[test]
 fn the_calendar_can_be_parsed_back() {
     use icalendar::{Calendar, Component, DatePerhapsTime};
     let fleet = assessment();
-    let jobs = due::jobs(&fleet, 8);
-    let text = due::icalendar(&jobs);
-    assert_eq!(text, due::icalendar(&jobs));
+    let visits = due::visits(&fleet, 8);
+    let text = due::icalendar(&visits);
+    assert_eq!(text, due::icalendar(&visits));
     // RFC 5545, 3.1: lines end in CRLF and are at most 75 octets long
     assert!(
         text.split("\r\n")
@@ -210,24 +229,31 @@ fn the_calendar_can_be_parsed_back() {
     );
     let calendar: Calendar = text.parse().unwrap();
     let events: Vec<_> = calendar.events().collect();
-    assert_eq!(events.len(), jobs.len());
+    // One event for each visit.
+    assert_eq!(events.len(), visits.len());
     let mut ids: Vec<&str> = events.iter().map(|e| e.get_uid().unwrap()).collect();
-    for (event, job) in events.iter().zip(&jobs) {
+    for (event, visit) in events.iter().zip(&visits) {
         let Some(DatePerhapsTime::Date(day)) = event.get_start() else {
             panic!("not an all-day event")
         };
-        assert_eq!(day.to_string(), job.date.to_string());
-        assert!(event.get_summary().unwrap().contains(&job.van));
+        assert_eq!(day.to_string(), visit.day.to_string());
+        let said = event.get_description().unwrap();
+        for job in &visit.jobs {
+            assert!(
+                said.contains(&format!("{}: {}", job.van, due::what(job))),
+                "{said}"
+            );
+        }
         assert_eq!(event.property_value("DTSTAMP"), Some("20261031T000000Z"));
         assert_eq!(event.get_sequence(), Some(9800));
     }
     ids.sort_unstable();
     ids.dedup();
-    assert_eq!(ids.len(), jobs.len());
+    assert_eq!(ids.len(), visits.len());
 }
 
 #[test]
-fn a_shared_visit_is_said_once_with_what_it_saves() {
+fn vans_of_one_base_share_a_visit_where_that_costs_less() {
     let mut fleet = assessment();
     // Cheap to do early, and a visit is worth something.
     for van in &mut fleet.vans {
@@ -236,34 +262,162 @@ fn a_shared_visit_is_said_once_with_what_it_saves() {
             cost: 9.0,
         }];
     }
-    let alone = due::jobs(&assessment(), 6);
-    let shared = due::jobs(&fleet, 6);
-    let days = |jobs: &[due::Job]| {
-        let mut days: Vec<_> = jobs.iter().map(|j| (j.van.clone(), j.date)).collect();
-        days.dedup();
-        days.len()
-    };
-    assert!(shared.iter().any(|j| j.days_early() > 0));
-    assert!(shared.len() >= alone.len() && days(&shared) < days(&alone));
-    let text = due::text(&shared, &fleet, due::By::Day);
+    let (alone, shared) = (due::visits(&assessment(), 6), due::visits(&fleet, 6));
+    let jobs = |visits: &[due::Visit]| visits.iter().map(|v| v.jobs.len()).sum::<usize>();
+    assert!(
+        shared
+            .iter()
+            .flat_map(|v| &v.jobs)
+            .any(|j| j.days_early() > 3)
+    );
+    assert!(jobs(&shared) >= jobs(&alone) && shared.len() <= alone.len());
+    assert!(shared.iter().any(|v| v.vans().len() > 1));
+    let most = |v: &due::Visit| v.jobs.len() <= fleet.work.jobs_a_day(v.base.as_deref());
+    assert!(shared.iter().all(most));
+    let text = due::text(&shared, &fleet, due::By::Day, PLAIN);
     let text = text.split_whitespace().collect::<Vec<_>>().join(" ");
-    assert!(text.contains("one visit for 2 jobs"), "{text}");
     assert!(text.contains("which saves a visit"), "{text}");
-    assert!(text.contains("licensed people decide"), "{text}");
-    // The calendar holds one event for each job, on the day of its visit.
-    let calendar = due::icalendar(&shared);
-    assert_eq!(calendar.matches("BEGIN:VEVENT").count(), shared.len());
+    assert!(text.contains("Mon 2 Nov 2026"), "{text}");
 }
 
 #[test]
-fn a_job_keeps_its_identity_when_its_date_moves() {
-    let fleet = assessment();
-    let mut later = assessment();
-    for van in &mut later.vans {
-        van.resin.replace_on = van.resin.replace_on.map(|d| axis::days_after(d, 3));
+fn the_list_the_csv_the_calendar_and_json_tell_the_same_jobs() {
+    let fleet = many(24);
+    let visits = due::visits(&fleet, 8);
+    let json: serde_json::Value =
+        serde_json::from_str(&due::json(&visits, AS_OF, None).unwrap()).unwrap();
+    let csv = due::csv(&due::jobs(&fleet, 8));
+    let mut reader = csv::Reader::from_reader(csv.as_bytes());
+    let rows: Vec<csv::StringRecord> = reader.records().map(Result::unwrap).collect();
+    let mut rows = rows.iter();
+    let out = json["visits"].as_array().unwrap();
+    assert_eq!(out.len(), visits.len());
+    for (visit, out) in visits.iter().zip(out) {
+        assert_eq!(out["day"], visit.day.to_string());
+        for (job, out) in visit.jobs.iter().zip(out["jobs"].as_array().unwrap()) {
+            let row = rows.next().unwrap();
+            assert_eq!(job.date, visit.day);
+            assert_eq!(out["van"], job.van);
+            assert_eq!(out["item"], job.item.word());
+            assert_eq!(out["what"], due::what(job));
+            let cells = [&row[0], &row[2], &row[4], &row[6], &row[7]];
+            let own = [
+                job.van.clone(),
+                job.item.word().to_owned(),
+                visit.day.to_string(),
+                job.why.clone(),
+                job.own_day.to_string(),
+            ];
+            assert_eq!(cells, own.each_ref().map(String::as_str));
+            // Empty, for whoever does the work.
+            assert_eq!((&row[13], &row[14]), ("", ""));
+        }
     }
+    assert_eq!(rows.next(), None);
+}
+
+#[test]
+fn an_order_counts_every_planned_part_and_takes_off_the_shelf() {
+    let mut fleet = many(24);
+    for (n, van) in fleet.vans.iter_mut().enumerate() {
+        van.series.fitted.membranes = 1 + (n % 2) as u32;
+        van.series.fitted.resin_litres = 11.0;
+        van.series.fitted.membrane = Some("4040 low pressure".to_owned());
+    }
+    let jobs = due::jobs(&fleet, 8);
+    let sum = |item: Item| -> f64 {
+        let jobs = jobs
+            .iter()
+            .filter(|j| j.item == item && j.task == Task::Change);
+        jobs.map(|j| j.quantity).sum()
+    };
+    let of = |orders: &[Order], item: Item| orders.iter().find(|o| o.item == item).cloned();
+    let plain = orders(&fleet, 8);
+    let (membranes, resin) = (sum(Item::Membrane), sum(Item::Resin));
+    assert!(membranes > 2.0 && resin > 25.0);
+    let membrane = of(&plain, Item::Membrane).unwrap();
+    assert_eq!((membrane.needed, membrane.to_order), (membranes, membranes));
+    assert_eq!(membrane.part.as_deref(), Some("4040 low pressure"));
+    let bags = of(&plain, Item::Resin).unwrap().bags.unwrap();
+    assert_eq!(f64::from(bags.bags), (resin / 25.0).ceil());
+    // Seven days before the first visit that needs one, on a working day.
+    let first = jobs
+        .iter()
+        .find(|j| j.item == Item::Membrane && j.task == Task::Change);
+    let by = fleet
+        .work
+        .days
+        .on_or_before(axis::days_after(first.unwrap().date, -7));
+    assert_eq!(membrane.order_by, Some(by));
+    fleet.ordering.stock = [
+        ("4040 LOW pressure".to_owned(), 1.0),
+        ("membrane".to_owned(), 1.0),
+        ("resin".to_owned(), 10_000.0),
+        ("hose".to_owned(), 3.0),
+    ]
+    .into();
+    let less = orders(&fleet, 8);
+    let membrane = of(&less, Item::Membrane).unwrap();
+    assert_eq!(
+        (membrane.on_shelf, membrane.to_order),
+        (2.0, membranes - 2.0)
+    );
+    let resin = of(&less, Item::Resin).unwrap();
+    assert_eq!(
+        (resin.to_order, resin.bags, resin.order_by),
+        (0.0, None, None)
+    );
+    assert_eq!(unused_stock(&fleet, &less), ["hose"]);
+    let text = order::text(&fleet, 8, PLAIN);
+    assert!(text.lines().all(|l| l.chars().count() <= 80), "{text}");
+    assert!(text.contains("RO membrane, 4040"), "{text}");
+    assert!(text.contains("more"), "{text}");
+}
+
+#[test]
+fn last_months_list_says_what_was_done_and_what_is_open() {
+    let before = assessment();
+    let mut now = assessment();
+    now.as_of = date(2026, 11, 30);
+    let listed = due::jobs(&before, 5);
+    let done = listed
+        .iter()
+        .find(|j| j.item == Item::Resin && j.task == Task::Change)
+        .unwrap();
+    let day = date(2026, 11, 12);
+    for van in now.vans.iter_mut().filter(|v| v.van == done.van) {
+        van.resin.changed_on = Some(day);
+    }
+    let list = last_list(&before, &now);
+    let outcome = |job: &due::Job| {
+        let listed = list
+            .iter()
+            .find(|l| l.job.van == job.van && l.job.item == job.item);
+        listed.unwrap().outcome
+    };
+    assert_eq!(outcome(done), Outcome::Done(day));
+    let filters = listed.iter().find(|j| j.item == Item::Prefilter).unwrap();
+    let late = (now.as_of - filters.date).get_days();
+    assert_eq!(outcome(filters), Outcome::Open { days_late: late });
+    let said = due::last_list(&list, before.as_of).join(" ");
+    assert!(said.contains("on the list of 31 Oct 2026, "), "{said}");
+    assert!(said.contains(&format!("{late} days after")), "{said}");
+}
+
+#[test]
+fn a_visit_keeps_its_identity_when_its_day_moves() {
+    let resin_from = |first: i32| {
+        let mut fleet = assessment();
+        for (n, van) in fleet.vans.iter_mut().enumerate() {
+            van.series.has_membrane = false;
+            van.prefilter.state = State::Unknown;
+            van.resin.replace_on = Some(axis::days_after(AS_OF, first + 3 * n as i32));
+        }
+        fleet
+    };
+    let (fleet, later) = (resin_from(5), resin_from(12));
     let ids = |fleet: &Assessment| -> Vec<String> {
-        let text = due::icalendar(&due::jobs(fleet, 8));
+        let text = due::icalendar(&due::visits(fleet, 8));
         let mut ids: Vec<String> = text
             .lines()
             .filter(|l| l.starts_with("UID:"))
@@ -273,21 +427,22 @@ fn a_job_keeps_its_identity_when_its_date_moves() {
         ids
     };
     assert_eq!(ids(&fleet), ids(&later));
+    assert!(ids(&fleet).len() > 5);
 }
 
 #[test]
 fn the_terminal_says_the_most_urgent_first_within_80_columns() {
     for fleet in [assessment(), many(30)] {
         for text in [
-            text::summary(&fleet),
-            text::table(&fleet, text::Paint::Plain),
-            due::text(&due::jobs(&fleet, 8), &fleet, due::By::Day),
-            due::text(&due::jobs(&fleet, 8), &fleet, due::By::Base),
+            text::summary(&fleet, PLAIN),
+            text::table(&fleet, PLAIN),
+            due::text(&due::visits(&fleet, 8), &fleet, due::By::Day, PLAIN),
+            due::text(&due::visits(&fleet, 8), &fleet, due::By::Base, PLAIN),
         ] {
             assert!(text.lines().all(|l| l.chars().count() <= 80), "{text}");
         }
     }
-    let text = text::summary(&assessment());
+    let text = text::summary(&assessment(), PLAIN);
     let place = |needle: &str| text.find(needle).unwrap();
     assert!(place("QV-002 (QA3)") < place("QV-004 (QC7)"));
     assert!(place("QV-004 (QC7)") < place("QV-008 (QC7)"));
@@ -334,8 +489,14 @@ fn the_gallery_has_one_picture_per_kind_of_chart() {
 #[test]
 fn colour_changes_nothing_but_the_states_and_takes_no_room() {
     let fleet = many(30);
-    let plain = text::table(&fleet, text::Paint::Plain);
-    let colour = text::table(&fleet, text::Paint::Colour);
+    let plain = text::table(&fleet, PLAIN);
+    let colour = text::table(
+        &fleet,
+        text::Screen {
+            paint: text::Paint::Colour,
+            ..PLAIN
+        },
+    );
     assert!(!plain.contains('\x1b') && colour.contains("\x1b[1;31moverdue      \x1b[0m"));
     let mut bare = String::new();
     let mut rest = colour.as_str();

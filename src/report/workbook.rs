@@ -225,7 +225,7 @@ fn job_rows(jobs: &[Job]) -> Vec<Vec<Cell>> {
                 Cell::Text(job.van.clone()),
                 Cell::Text(job.base.clone().unwrap_or_default()),
                 Cell::Text(words::state(job.state).to_owned()),
-                Cell::Text(words::job(job.item).to_owned()),
+                Cell::Text(words::capital(&super::due::what(job))),
                 Cell::Text(job.why.clone()),
             ]
         })

@@ -70,35 +70,35 @@ fn a_file_taken_back_is_out_until_it_is_put_back() {
         format!("{READINGS}QV-001,2026-09-22T16:00,344,13,2\n"),
     );
     yard.good(&["ingest", "a.csv", "b.csv"]);
-    let seen = yard.good(&["ingest", "--take-back", "a.csv"]);
+    let seen = yard.good(&["files", "take-back", "a.csv"]);
     assert!(seen.out.contains("a.csv (file 1): taken back"), "{seen:#?}");
     assert_eq!(
         equation(&seen),
         "4 rows read = 4 stored + 0 already stored + 0 set aside"
     );
-    let listed = yard.good(&["ingest", "--list"]).out;
+    let listed = yard.good(&["files"]).out;
     let lines: Vec<&str> = listed.lines().collect();
     assert_eq!(lines.len(), 3, "{listed}");
     assert!(
         lines[0].contains("a.csv") && lines[1].contains("taken back"),
         "{listed}"
     );
-    yard.good(&["ingest", "--take-back", "2"]);
-    let seen = yard.good(&["ingest", "--take-back", "2"]);
+    yard.good(&["files", "take-back", "2"]);
+    let seen = yard.good(&["files", "take-back", "2"]);
     assert!(seen.out.contains("nothing to do"), "{seen:#?}");
     assert_eq!(
         equation(&seen),
         "0 rows read = 0 stored + 0 already stored + 0 set aside"
     );
-    let seen = yard.good(&["ingest", "--put-back", "1"]);
+    let seen = yard.good(&["files", "put-back", "1"]);
     assert_eq!(
         equation(&seen),
         "3 rows read = 3 stored + 0 already stored + 0 set aside"
     );
-    let line = yard.bad(2, &["ingest", "--take-back", "c.csv"]);
-    assert!(line.contains("--list"), "{line}");
+    let line = yard.bad(2, &["files", "take-back", "c.csv"]);
+    assert!(line.contains("litrewise files"), "{line}");
     yard.good(&["ingest", "a.csv"]);
-    let line = yard.bad(2, &["ingest", "--take-back", "a.csv"]);
+    let line = yard.bad(2, &["files", "take-back", "a.csv"]);
     assert!(line.contains("1, 3"), "{line}");
 }
 
@@ -189,7 +189,7 @@ fn rows_set_aside_go_out_to_be_corrected_and_come_in_again() {
     yard.good(&["ingest", "depot.csv"]);
     assert_eq!(rows_in_store(&yard)[1], 6);
     // Taken back, the corrections go and the rows are listed again.
-    let list = yard.good(&["ingest", "--list"]).out;
+    let list = yard.good(&["files"]).out;
     let ids: Vec<&str> = list
         .lines()
         .filter(|line| !line.contains("fix.csv"))
@@ -197,7 +197,7 @@ fn rows_set_aside_go_out_to_be_corrected_and_come_in_again() {
         .filter_map(|line| line.split_whitespace().next())
         .collect();
     for id in ids {
-        yard.good(&["ingest", "--take-back", id]);
+        yard.good(&["files", "take-back", id]);
     }
     assert_eq!(rows_in_store(&yard), [7, 3, 0, 4]);
 }
@@ -218,12 +218,12 @@ fn a_file_whose_dates_an_option_settled_lists_nothing_when_read_without_it() {
     );
     assert_eq!(rows_in_store(&yard), [5, 2, 2, 1]);
     // What stood for them gone, they are listed; and back again.
-    let seen = yard.good(&["ingest", "--take-back", "1"]);
+    let seen = yard.good(&["files", "take-back", "1"]);
     assert_eq!(
         equation(&seen),
         "3 rows read = 0 stored + 0 already stored + 3 set aside"
     );
-    yard.good(&["ingest", "--put-back", "1"]);
+    yard.good(&["files", "put-back", "1"]);
     assert_eq!(rows_in_store(&yard), [5, 2, 2, 1]);
     // With the option they are in the store once more.
     yard.good(&["ingest", "fills.csv", "--date-order", "day-first"]);
@@ -268,7 +268,7 @@ fn a_damaged_store_is_named_read_as_far_as_it_goes_and_restored_from_the_source(
     yard.write("october.csv", &october);
     yard.good(&["ingest", "september.csv", "october.csv"]);
     let seen = yard.good(&["check"]);
-    assert!(seen.out.contains("all as they were written"), "{seen:#?}");
+    assert!(seen.out.contains("8 rows: no damage"), "{seen:#?}");
     let before = yard.good(&["assess", "--format", "json"]).out;
 
     let part = a_part(&yard, "readings");
@@ -315,7 +315,7 @@ fn a_damaged_store_is_named_read_as_far_as_it_goes_and_restored_from_the_source(
         equation(&seen),
         "3 rows read = 3 stored + 0 already stored + 0 set aside"
     );
-    yard.good(&["check", "--leave-out"]);
+    yard.good(&["repair"]);
     yard.good(&["check"]);
     let after = yard.good(&["assess", "--format", "json"]).out;
     assert_eq!(before, after);
@@ -389,8 +389,8 @@ fn what_is_written_is_for_its_owner_only() {
     yard.write("r.csv", READINGS);
     yard.write("bad.csv", "van,taken_at,feed_ppm\nQV-1,2026-09-01,x\n");
     yard.good(&["ingest", "r.csv", "bad.csv"]);
-    yard.good(&["ingest", "--take-back", "1"]);
-    yard.good(&["ingest", "--put-back", "1"]);
+    yard.good(&["files", "take-back", "1"]);
+    yard.good(&["files", "put-back", "1"]);
     yard.good(&["export", "--anonymous", "--out", "out"]);
     yard.good(&["set-aside", "--out", "fix.csv"]);
     yard.good(&["report", "--quiet", "--out", "report"]);
@@ -408,7 +408,7 @@ fn a_second_writer_waits_its_turn_and_readers_never_wait() {
     lock.lock().expect("locked");
     let line = yard.bad(1, &["ingest", "-q", "--no-wait", "r.csv"]);
     assert!(line.contains("another litrewise is writing"), "{line}");
-    yard.bad(1, &["ingest", "-q", "--take-back", "1"]);
+    yard.bad(1, &["files", "-q", "take-back", "1"]);
     yard.good(&["assess"]);
     yard.good(&["report", "--quiet", "--out", "report"]);
     drop(lock);

@@ -11,6 +11,7 @@ mod keeping;
 mod layers;
 mod looking;
 mod meters;
+mod month;
 mod pictures;
 mod run;
 mod sample;

@@ -11,7 +11,7 @@ use crate::advise::prices::DecisionPrices;
 use crate::advise::{PrefilterAssessment, Suggested};
 use crate::fit::{AreaFit, DayDraws, HORIZON_DAYS, Span, VanFit, middle_of};
 use crate::lives::{End, Item, VanLives};
-use crate::settings::Habits;
+use crate::settings::Running;
 use crate::stats::Rng;
 
 /// Draws of each van; the fleet's n-th is the sum of the vans' n-th.
@@ -223,7 +223,7 @@ impl VanAhead {
         &self,
         van: &VanLives,
         prices: &DecisionPrices,
-        habits: &Habits,
+        running: &Running,
     ) -> Option<Vec<f64>> {
         let known = &prices.known;
         let unit = |item: Item| match item {
@@ -237,7 +237,7 @@ impl VanAhead {
         if !any && !water {
             return None;
         }
-        let recovery = van.recovery.unwrap_or(habits.recovery);
+        let recovery = van.recovery.unwrap_or(running.recovery);
         let recovery = if van.membranes == 0 { 1.0 } else { recovery };
         let per_litre = prices.water_per_litre(recovery);
         let labour = known.labour_per_visit.map_or(0.0, |k| k.price);
@@ -252,7 +252,7 @@ impl VanAhead {
                     // Jobs within the notice of each other share a visit.
                     let (mut visits, mut last) = (0.0, f64::NEG_INFINITY);
                     for event in events {
-                        if event.days > last + f64::from(habits.lead_days) {
+                        if event.days > last + f64::from(running.lead_days) {
                             visits += 1.0;
                             last = event.days;
                         }

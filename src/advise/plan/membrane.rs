@@ -106,7 +106,7 @@ pub fn plan(
     // The price of the next one falls due whenever it comes.
     let going_on = Cycle {
         planned: 0.0,
-        unplanned_extra: prices.lost_round,
+        unplanned_extra: prices.lost_day,
         per_litre: &per_litre,
     };
     let ages = even_ages(most, STEPS);
@@ -263,7 +263,7 @@ impl NextOnes {
             &next.sums,
             &next.ages,
             prices.membrane * f64::from(membranes) + prices.labour,
-            prices.lost_round,
+            prices.lost_day,
             per_passage,
             per_litre,
         )?;

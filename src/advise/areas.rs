@@ -70,6 +70,7 @@ pub fn assess(
         postcode: area.district.to_string(),
         hardness_mg_l_caco3: area.hardness_mg_l_caco3.map(|h| round_to(h, 0.1)),
         vans: area.vans,
+        litres_per_week: area.litres_per_week.map(|l| round_to(l, 10.0)),
         membrane_life_litres: area.membrane_life_litres.map(|l| round_to(l, 100.0)),
         membrane_life_days: area.membrane_life_days.map(f64::round),
         resin_life_litres: area.resin_life_litres.map(|l| round_to(l, 10.0)),

@@ -94,6 +94,9 @@ struct Assessing<'a> {
     assessed: Vec<(usize, VanAssessment)>,
     areas: Vec<AreaAssessment>,
     parts: PartsByMonth,
+    /// The same by the month of the job, for what it costs.
+    month_of_job: MonthOf,
+    jobs: PartsByMonth,
     costs: CostsAhead,
 }
 
@@ -127,6 +130,8 @@ impl<'a> Assessing<'a> {
             assessed: Vec::with_capacity(fleet.in_service()),
             areas: Vec::new(),
             parts: PartsByMonth::none(),
+            month_of_job: MonthOf::of_jobs(frame.as_of),
+            jobs: PartsByMonth::none(),
             costs: CostsAhead::default(),
             vans,
         }
@@ -190,6 +195,7 @@ impl<'a> Assessing<'a> {
             })?;
             for (number, assessed, ahead, costs) in assessed.into_iter().flatten() {
                 ahead.add_parts(&self.month_of, &mut self.parts);
+                ahead.add_parts(&self.month_of_job, &mut self.jobs);
                 costs.into_iter().for_each(|costs| self.costs.add(costs));
                 self.assessed.push((number, assessed));
             }
@@ -202,11 +208,12 @@ impl<'a> Assessing<'a> {
     fn finish(mut self, told: &FleetTold) -> Assessment {
         self.assessed.sort_by_key(|(number, _)| *number);
         let (settings, prices) = (self.around.settings, self.around.prices);
-        let Frame { as_of, rows, .. } = self.around.frame;
+        let Frame { as_of, until, rows } = self.around.frame;
         let services = self.vans.iter().map(|van| (&van.van, &van.paid[..]));
         Assessment {
             schema: "litrewise/assessment/1",
             as_of,
+            records_end_on: until,
             limits: settings.limits,
             vans: self.assessed.into_iter().map(|(_, van)| van).collect(),
             areas: self.areas,
@@ -217,7 +224,7 @@ impl<'a> Assessing<'a> {
                 0 => Vec::new(),
                 _ => parts_to_order(&self.parts, as_of),
             },
-            money: money(as_of, services, self.costs, prices, settings),
+            money: money(as_of, services, (self.costs, &self.jobs), prices, settings),
             work: settings.work.clone(),
             ordering: Ordering {
                 order_days: settings.running.order_days,
@@ -423,6 +430,9 @@ fn assess_van(
         postcode: van.district.as_deref().map(str::to_owned),
         hardness_mg_l_caco3: van.hardness.map(|h| round_to(h.mg_l_caco3, 0.1)),
         hardness_basis: van.hardness.map(|h| h.basis),
+        membranes: van.membranes,
+        resin_litres: van.resin_litres,
+        recovery: van.recovery.map(|r| round_to(r, 0.001)),
         membrane,
         resin,
         prefilter,

@@ -8,15 +8,17 @@ use serde::Serialize;
 
 // The finished assessment is all that a page reads, so what it is made of is named here too.
 pub use super::alarm::{AlarmKind, AlarmLevel};
-pub use super::money::{Expected, Money, MonthSpent, Spent, SpentIn, VanExpected, VanSpent};
+pub use super::money::{
+    Expected, Money, MonthSpent, PartYears, Spent, SpentIn, VanExpected, VanSpent,
+};
 pub use super::plan::bottle::Bottle;
 pub use super::plan::membrane::MembraneMoney;
 pub use super::plan::parts::MonthOfParts;
 pub use super::plan::{CostPer1000Litres, Early, cost_of_early};
-pub use super::prices::{KnownPrice, KnownPrices, PriceSource};
+pub use super::prices::{KnownPrice, KnownPrices, LOST_DAY_PER_MEMBRANE, PriceSource};
 pub use crate::fit::{Band, Explained, LifeDot, Probe, SharedNumber, Span};
 pub use crate::lives::{
-    About, HardnessBasis, Item, RecordsRemark, RowCounts, ServiceMark, WeekLitres,
+    About, HardnessBasis, Item, MembraneTest, RecordsRemark, RowCounts, ServiceMark, WeekLitres,
 };
 pub use crate::settings::Limits;
 
@@ -46,6 +48,8 @@ pub enum Suspect {
 pub struct Assessment {
     pub schema: &'static str,
     pub as_of: Date,
+    /// Day of the newest row that counts; forecasts begin there.
+    pub records_end_on: Date,
     pub limits: Limits,
     pub vans: Vec<VanAssessment>,
     pub areas: Vec<AreaAssessment>,
@@ -73,6 +77,13 @@ pub struct VanAssessment {
     pub postcode: Option<String>,
     pub hardness_mg_l_caco3: Option<f64>,
     pub hardness_basis: Option<HardnessBasis>,
+    /// RO membranes that share the water; 0 = resin only.
+    pub membranes: u32,
+    /// DI resin in the vessel, L; 0 = none.
+    pub resin_litres: f64,
+    /// Product over tap water, from flows or reject litres; `None` where neither
+    /// is on record.
+    pub recovery: Option<f64>,
     pub membrane: MembraneAssessment,
     pub resin: ResinAssessment,
     pub prefilter: PrefilterAssessment,
@@ -231,6 +242,8 @@ pub struct AreaAssessment {
     pub postcode: String,
     pub hardness_mg_l_caco3: Option<f64>,
     pub vans: usize,
+    /// Of its median van; `None` without fills.
+    pub litres_per_week: Option<f64>,
     pub membrane_life_litres: Span<f64>,
     pub membrane_life_days: Span<f64>,
     pub resin_life_litres: Span<f64>,
@@ -318,12 +331,12 @@ pub struct VanSeries {
     pub services: Vec<ServiceMark>,
     pub remarks: Vec<RecordsRemark>,
     pub last_reading_on: Option<Date>,
+    /// Tests of the membrane in use, bare: the first few and the newest.
+    pub membrane_tests: Vec<MembraneTest>,
     pub litres_per_week: Option<f64>,
     /// What usual membranes of its water let through after as many litres, at
     /// each reading of the membrane in use.
     pub usual_passage: Vec<Band<Date>>,
-    /// How far readings of salt passage lie from the fit, ln; `None`: too few.
-    pub scatter_ln: Option<f64>,
 }
 
 /// What the fleet and district pages draw.

@@ -58,7 +58,7 @@ pub fn assess(
     let (life, forecast) = match (life, &fit.membrane) {
         (Some(life), Ok(forecast)) => (life, forecast),
         (_, Err(why)) => return empty(cannot_tell(why)),
-        (None, Ok(_)) => return empty("No membrane is in use on this van.".to_owned()),
+        (None, Ok(_)) => return empty("No RO membrane is in use on this van.".to_owned()),
     };
     let burn = burn(van, fit, area, around.wide, prices);
     let planned = plan(van, forecast, next, &burn, until, prices);
@@ -225,19 +225,19 @@ impl Told<'_> {
             String::new()
         };
         let start = match life.start {
-            Start::Inferred => " It looks replaced without a record.",
-            Start::BeforeRecords => " When it was fitted is not on record.",
+            Start::Inferred => " No record of the fitting; it is worked out from the readings.",
+            Start::BeforeRecords => " No record of when it was fitted.",
             Start::Recorded => "",
         };
-        let now = format!("It holds back {holds:.1} % of the salts (limit {limit:.0} %)");
+        let now = format!("Rejection {holds:.1} % (limit {limit:.0} %)");
         if let Some(meter) = self.meter {
             let day = self.replace_on.map_or(String::new(), |day| {
                 let when = super::around(day, &forecast.limit_on);
-                format!(" Only if the meter is right does it want changing {when}.")
+                format!(" If the meter is right, the membrane needs changing {when}.")
             });
             return format!(
-                "Check the meter first: {}. {} As far as can be told with it put right, the \
-                 membrane holds back {holds:.1} % of the salts (limit {limit:.0} %).{day}{start}{few}",
+                "Check the TDS meter first: {}. {} With the meter corrected, rejection is about \
+                 {holds:.1} % (limit {limit:.0} %).{day}{start}{few}",
                 meters::sentence(meter),
                 meters::HOW
             );
@@ -245,13 +245,13 @@ impl Told<'_> {
         let what = match (self.state, forecast.limit_on.p50, self.replace_on) {
             (State::FailingEarly, ..) => format!(
                 "{now}, and {}. {}",
-                self.finding.unwrap_or("it declines too fast"),
+                self.finding.unwrap_or("it falls too fast"),
                 self.alarm.map_or(String::new(), blamed)
             ),
             (State::Watch, ..) => format!(
-                "{now}; {}: read it again soon.",
-                self.finding.map_or("it may reach the limit soon".to_owned(), |f| format!(
-                    "it looks as if {f}, but the readings do not settle it yet"
+                "{now}; {}: test it again soon.",
+                self.finding.map_or("it may fall to the limit soon".to_owned(), |f| format!(
+                    "it looks as if {f}, but the readings are not certain yet"
                 ))
             ),
             (_, Some(limit_on), _)
@@ -261,13 +261,13 @@ impl Told<'_> {
                     .is_some_and(|s| s >= settings.limits.salt_passage) =>
             {
                 let when = super::around(limit_on, &forecast.limit_on);
-                format!("{now}: the limit was passed {when}.")
+                format!("{now}: it fell below the limit {when}.")
             }
             (_, Some(_), Some(day)) => {
                 let when = super::around(day, &forecast.limit_on);
-                format!("{now}; replacing it {when} costs least.")
+                format!("{now}; changing it {when} costs least.")
             }
-            _ => format!("{now} and stays within the limit for years at this use."),
+            _ => format!("{now}; above the limit for years at this use."),
         };
         format!("{what}{start}{few}")
     }
@@ -281,7 +281,7 @@ fn blamed(alarm: &AlarmAssessment) -> String {
     let what = match first.suspect {
         Suspect::Membrane => "the membrane itself",
         Suspect::Prefilter => "the pre-filters",
-        Suspect::Probe => "a probe, not the membrane",
+        Suspect::Probe => "a TDS meter, not the membrane",
         Suspect::Feed => "the water at the tap, not the membrane",
     };
     let why = first.facts.join("; ");
@@ -296,14 +296,22 @@ fn blamed(alarm: &AlarmAssessment) -> String {
     )
 }
 
-/// A sentence for what cannot be told.
+/// A sentence for what has no forecast.
 pub fn cannot_tell(why: &CannotTell) -> String {
     match why {
-        CannotTell::NotFitted => "This van has no membrane.".to_owned(),
-        CannotTell::NoSaltPassage => "The tap and the water after the membrane were never read together on this membrane, so its decline cannot be told.".to_owned(),
-        CannotTell::NoProductReading => "The water after the resin was never read.".to_owned(),
-        CannotTell::NoFillsSince(Some(day)) => format!("No fills recorded since {}, so litres cannot be counted.", in_words(*day)),
-        CannotTell::NoFillsSince(None) => "No fills are recorded, so litres cannot be counted.".to_owned(),
-        CannotTell::NoHardness => "Nothing tells how hard the water is.".to_owned(),
+        CannotTell::NotFitted => "This van has no RO membrane.".to_owned(),
+        CannotTell::NoSaltPassage => {
+            "No forecast: tap TDS and membrane TDS were never read together on this RO membrane."
+                .to_owned()
+        }
+        CannotTell::NoProductReading => "No forecast: product TDS was never read.".to_owned(),
+        CannotTell::NoFillsSince(Some(day)) => format!(
+            "No forecast: no tank fills recorded since {}, so litres cannot be counted.",
+            in_words(*day)
+        ),
+        CannotTell::NoFillsSince(None) => {
+            "No forecast: no tank fills recorded, so litres cannot be counted.".to_owned()
+        }
+        CannotTell::NoHardness => "No forecast: hardness not known.".to_owned(),
     }
 }

@@ -44,7 +44,7 @@ pub fn assess(
             changed_on: None,
             replace_on: None,
             state: State::Unknown,
-            reason: "No pre-filter change is on record.".to_owned(),
+            reason: "No forecast: no pre-filter change recorded.".to_owned(),
             by_chlorine_on: None,
             by_days_on: None,
             week_late: None,
@@ -72,11 +72,11 @@ pub fn assess(
     let state = state_by_date(Some(replace_on), as_of, settings).unwrap_or(State::OnCourse);
     let why = if by_chlorine < running.prefilter_days {
         format!(
-            "at {} a week its chlorine capacity lasts {days:.0} days",
+            "at {} a week their carbon lasts {days:.0} days against chlorine",
             litres_in_words(round_to(per_day * 7.0, 10.0))
         )
     } else {
-        format!("it is meant to last {days:.0} days")
+        format!("they should last {days:.0} days")
     };
     let since = (as_of - changed_on).get_days();
     // Without a membrane behind it there is nothing to wear.
@@ -90,7 +90,7 @@ pub fn assess(
         .filter(|w| w.membrane_days >= 0.5)
         .map_or(String::new(), |w| {
             format!(
-                " A week longer wears the membrane like {:.0} more day{}.",
+                " Each week late costs the membrane about {:.0} day{} of life.",
                 w.membrane_days.max(1.0),
                 if w.membrane_days < 1.5 { "" } else { "s" }
             )

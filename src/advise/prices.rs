@@ -110,6 +110,19 @@ impl KnownPrices {
     }
 }
 
+impl KnownPrices {
+    /// The price of a piece, or of a litre of resin.
+    pub fn of_part(&self, item: Item) -> Option<f64> {
+        let known = match item {
+            Item::Membrane => self.membrane,
+            Item::Resin => self.resin_per_litre,
+            Item::Prefilter => self.prefilter,
+            Item::Flush | Item::Probe | Item::Tank => None,
+        };
+        known.map(|k| k.price)
+    }
+}
+
 impl DecisionPrices {
     pub fn of(settings: &Settings, lives: &FleetLives) -> DecisionPrices {
         DecisionPrices::of_known(KnownPrices::of(settings, lives))
@@ -160,6 +173,9 @@ pub struct Paid {
     pub date: Date,
     pub item: Item,
     quantity: Option<f64>,
+    /// What it took: pieces, litres of resin; the van's own size where the record
+    /// does not say.
+    pub pieces: f64,
     pub cost: Option<f64>,
 }
 
@@ -171,6 +187,11 @@ impl Paid {
             date: s.date,
             item: s.item,
             quantity: s.quantity,
+            pieces: s.quantity.filter(|q| *q > 0.0).unwrap_or(match s.item {
+                Item::Resin => van.resin_litres,
+                Item::Membrane => f64::from(van.membranes.max(1)),
+                _ => 1.0,
+            }),
             cost: s.cost,
         })
     }

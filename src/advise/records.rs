@@ -1,4 +1,4 @@
-//! What to put right in a van's records and meters.
+//! What to fix in a van's records and TDS meters, apart from its water.
 
 use super::meters::{DOUBTED, HOW, sentence};
 use super::{About, RecordsRemark};

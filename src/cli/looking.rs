@@ -234,12 +234,9 @@ pub(super) struct Month {
     pub backtest: Option<Backtest>,
 }
 
-/// The same day a month before; of a month's last day, the last day before it.
+/// The last day of the month before: reports of two months share no day.
 fn month_before(day: Date) -> Option<Date> {
-    if day == day.last_of_month() {
-        return day.first_of_month().yesterday().ok();
-    }
-    day.checked_sub(jiff::Span::new().months(1)).ok()
+    day.first_of_month().yesterday().ok()
 }
 
 fn undrawn(lives: &FleetLives, settings: &Settings) -> Assessment {
@@ -274,6 +271,6 @@ mod tests {
         assert_eq!(month_before(date(2026, 10, 31)), Some(date(2026, 9, 30)));
         assert_eq!(month_before(date(2026, 9, 30)), Some(date(2026, 8, 31)));
         assert_eq!(month_before(date(2026, 3, 30)), Some(date(2026, 2, 28)));
-        assert_eq!(month_before(date(2026, 10, 14)), Some(date(2026, 9, 14)));
+        assert_eq!(month_before(date(2026, 10, 14)), Some(date(2026, 9, 30)));
     }
 }

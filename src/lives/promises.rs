@@ -377,7 +377,7 @@ fn readings_within_ten_minutes_are_one_look_and_copies_are_thinned() {
     }
     let van = only_van(&fleet(history), AS_OF);
     assert_eq!(van.elements[0].points.len(), 13);
-    assert!(van.remarks.iter().any(|r| r.text.contains("copied down")));
+    assert!(van.remarks.iter().any(|r| r.text.contains("look copied")));
 }
 
 #[test]
@@ -411,7 +411,7 @@ fn litres_are_unknown_without_fills_or_long_after_they_stop() {
     assert!(
         van.remarks
             .iter()
-            .any(|r| r.text.contains("no fills recorded since"))
+            .any(|r| r.text.contains("no tank fills recorded since"))
     );
     history.fills.clear();
     let van = only_van(&fleet(history), AS_OF);

@@ -103,6 +103,20 @@ pub struct PassagePoint {
     pub feed_bar: Option<f64>,
 }
 
+/// Tap and membrane TDS read together, with whatever else was read then: the
+/// bare readings that a warranty claim needs.
+#[derive(Debug, Clone, Copy, PartialEq, serde::Serialize, serde::Deserialize)]
+pub struct MembraneTest {
+    #[serde(with = "super::laid::day")]
+    pub date: Date,
+    pub feed_ppm: f64,
+    pub permeate_ppm: f64,
+    pub water_c: Option<f64>,
+    pub feed_bar: Option<f64>,
+    pub permeate_lpm: Option<f64>,
+    pub concentrate_lpm: Option<f64>,
+}
+
 /// A membrane element (or the set that shares the water) from fitting on.
 #[derive(Debug, Clone, PartialEq, serde::Serialize, serde::Deserialize)]
 pub struct ElementLife {
@@ -261,6 +275,8 @@ pub struct VanLives {
     /// Day of the first and of the last fill; `None` without fills.
     pub fills_between: Option<(Date, Date)>,
     pub last_reading_on: Option<Date>,
+    /// Of the membrane in use: the first few and the newest, oldest first.
+    pub membrane_tests: Vec<MembraneTest>,
     /// All service events up to the as-of day, oldest first, inferred ones included.
     pub services: Vec<ServiceMark>,
     pub remarks: Vec<RecordsRemark>,

@@ -18,7 +18,9 @@ use super::remarks::{Remarks, Repeated};
 use super::season::TapSeasons;
 use super::seen::{Dated, Seen};
 use super::sizes::Standing;
-use super::types::{About, ChargeLife, ElementLife, HardnessAt, ServiceMark, VanLives};
+use super::types::{
+    About, ChargeLife, ElementLife, HardnessAt, MembraneTest, ServiceMark, VanLives,
+};
 use super::usage::{self, Districts, Made, NewTap};
 use super::vessel::Vessels;
 use crate::settings::Settings;
@@ -83,6 +85,7 @@ pub(crate) fn cut_van(seen: &Seen<'_>, water: &WaterSeen, lent: &Lent<'_>) -> Va
         weeks: usage::weeks(&van.made, seen.fill_dates.first().copied(), van.last_day()),
         fills_between: seen.fills_between(),
         last_reading_on: van.last_reading_on,
+        membrane_tests: van.membrane_tests(&membrane_changes),
         services,
         remarks: remarks.finish(),
     }
@@ -212,6 +215,35 @@ impl<'a> Settled<'a> {
             return Vec::new();
         }
         elements::lives(&self.material(), changes)
+    }
+
+    /// Tests of the membrane in use, those in the middle left out.
+    fn membrane_tests(&self, changes: &[Change]) -> Vec<MembraneTest> {
+        const FIRST: usize = 3;
+        const NEWEST: usize = 15;
+        let fitted = changes.last().map(|change| change.date);
+        let since = self
+            .looks
+            .iter()
+            .filter(|look| fitted.is_none_or(|d| look.date >= d));
+        let mut tests: Vec<MembraneTest> = since
+            .filter(|_| self.membranes > 0)
+            .filter_map(|look| {
+                Some(MembraneTest {
+                    date: look.date,
+                    feed_ppm: look.feed_ppm?,
+                    permeate_ppm: look.permeate_ppm?,
+                    water_c: look.water_c,
+                    feed_bar: look.feed_bar,
+                    permeate_lpm: look.permeate_lpm,
+                    concentrate_lpm: look.concentrate_lpm,
+                })
+            })
+            .collect();
+        if tests.len() > FIRST + NEWEST {
+            tests.drain(FIRST..tests.len() - NEWEST);
+        }
+        tests
     }
 
     fn charges(

@@ -1,4 +1,4 @@
-//! Districts for the terminal: intervals beside the rule of thumb, what 1000 L
+//! Districts for the terminal: intervals beside the usual intervals, what 1000 L
 //! cost, what is saved, and which bottle suits whom.
 
 use crate::advise::{Assessment, CostPer1000Litres, Span};
@@ -22,7 +22,7 @@ pub fn text(assessment: &Assessment, screen: Screen) -> String {
         let mut say = |text: String| push_wrapped(&mut out, &text, ("  ", "    "), screen);
         if let Some(days) = area.suggested.membrane_days {
             say(format!(
-                "membrane every {} (rule of thumb {:.0} months); one lasts {} days",
+                "RO membrane every {} (usual {:.0} months); one lasts {} days",
                 words::days_as_interval(days),
                 fleet.rule_membrane_months,
                 between(&area.membrane_life_days),
@@ -30,14 +30,14 @@ pub fn text(assessment: &Assessment, screen: Screen) -> String {
         }
         if let Some(litres) = area.suggested.resin_litres {
             say(format!(
-                "resin every {} L of water (rule of thumb: at the limit); a litre of it treats {} L",
+                "DI resin every {} L of water (usual: at the limit); a litre of it treats {} L",
                 words::thousands(words::two_figures(litres)),
                 between(&area.litres_per_litre_of_resin),
             ));
         }
         if let Some(days) = area.suggested.prefilter_days {
             say(format!(
-                "pre-filters every {} (rule of thumb {:.0} weeks)",
+                "pre-filters every {} (usual {:.0} weeks)",
                 words::days_as_interval(days),
                 fleet.rule_prefilter_weeks
             ));
@@ -45,8 +45,8 @@ pub fn text(assessment: &Assessment, screen: Screen) -> String {
         if let (Some(ours), Some(rule)) =
             (area.cost_per_1000_litres, area.rule_cost_per_1000_litres)
         {
-            say(format!("1000 L cost {}", parts_of(&ours)));
-            say(format!("by the rule of thumb {}", parts_of(&rule)));
+            say(format!("1,000 L cost {}", parts_of(&ours)));
+            say(format!("at the usual intervals {}", parts_of(&rule)));
         }
         if let (Some(saving), Some(low), Some(high)) = (
             area.saving_per_van_year,
@@ -54,7 +54,7 @@ pub fn text(assessment: &Assessment, screen: Screen) -> String {
             area.saving_span.p90,
         ) {
             say(format!(
-                "saves {} per van and year, likely {} to {}",
+                "saves {} per van per year, likely {} to {}",
                 words::money(saving, currency),
                 words::money(low, currency),
                 words::money(high, currency)
@@ -78,7 +78,7 @@ pub fn text(assessment: &Assessment, screen: Screen) -> String {
             })
             .collect();
         if !bottles.is_empty() {
-            say(format!("best resin bottle: {}", bottles.join("; ")));
+            say(format!("best DI vessel: {}", bottles.join("; ")));
         }
     }
     if out.is_empty() {

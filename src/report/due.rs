@@ -26,12 +26,14 @@ pub enum By {
 /// What is to be done: `change both membranes`.
 pub fn what(job: &Job) -> String {
     match (job.task, job.item) {
-        (Task::Inspect, _) => "check the membrane: it is failing early".to_owned(),
+        (Task::Inspect, _) => "check the RO membrane: it is failing early".to_owned(),
         (Task::ReadAgain, _) => "read tap and membrane TDS again".to_owned(),
         (Task::CheckMeter, _) => "check the TDS meter first".to_owned(),
-        (Task::Change, Item::Membrane) if job.quantity == 2.0 => "change both membranes".to_owned(),
+        (Task::Change, Item::Membrane) if job.quantity == 2.0 => {
+            "change both RO membranes".to_owned()
+        }
         (Task::Change, Item::Membrane) if job.quantity > 2.0 => {
-            format!("change all {:.0} membranes", job.quantity)
+            format!("change all {:.0} RO membranes", job.quantity)
         }
         (Task::Change, item) => {
             let mut what = words::job(item).to_owned();

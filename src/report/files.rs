@@ -72,8 +72,19 @@ pub const TABLES: [Table; 6] = [
 ];
 
 /// How the names of pages begin; a page that is not made any more is known by it.
-const PAGES: [&str; 9] = [
-    "claim-", "money", "van-", "area-", "fleet", "vans-", "water", "records", "past",
+const PAGES: [&str; 12] = [
+    "claim-",
+    "warranty-",
+    "card-",
+    "money",
+    "van-",
+    "area-",
+    "fleet",
+    "vans-",
+    "water",
+    "records",
+    "orders",
+    "past",
 ];
 
 /// Longest part of a file name taken from a van's or district's own name.

@@ -27,6 +27,7 @@ mod export;
 mod files;
 mod font;
 mod gallery;
+mod glossary;
 mod html;
 mod look;
 mod night;
@@ -146,7 +147,8 @@ pub fn write_vans(plan: &ReportPlan<'_>, vans: &[usize]) -> Result<Vec<PathBuf>,
     let lines = parts::by_urgency(plan.assessment);
     let book = book::Book::of(plan, &lines);
     let is_wanted = |page: &book::Page<'_, '_>| match page {
-        book::Page::Van(place) | book::Page::Claim(place) => vans.contains(place),
+        book::Page::Van(place) | book::Page::Warranty(place) => vans.contains(place),
+        book::Page::Card(line) => vans.contains(&line.place),
         _ => false,
     };
     let pages = book.pages.iter().filter(|(_, page)| is_wanted(page));

@@ -52,16 +52,68 @@ fn no_text_is_smaller_than_seven_points() {
     }
 }
 
+/// Everything that is written on a page, as one text.
+fn said_on(sketch: &display_list::DisplayList) -> String {
+    let lines: Vec<&str> = texts(sketch).into_iter().map(|(_, text)| text).collect();
+    lines.join(" ")
+}
+
 #[test]
 fn pages_speak_in_peoples_words() {
     for (name, sketch) in sketches(&assessment()) {
-        for (_, text) in texts(&sketch) {
-            for word in words::NEVER_SAID {
-                assert!(
-                    !text.to_lowercase().contains(word),
-                    "{name}: {text:?} says {word}"
-                );
-            }
+        let said = said_on(&sketch).to_lowercase();
+        for word in words::NEVER_SAID {
+            assert!(!said.contains(word), "{name} says {word}: {said}");
+        }
+    }
+}
+
+#[test]
+fn the_index_speaks_in_peoples_words() {
+    let fleet = many(12);
+    let lines = parts::by_urgency(&fleet);
+    let plan = plan_of(&fleet, Path::new("unused"));
+    let html = html::index(&plan, &lines, &Book::of(&plan, &lines).names);
+    let body = html.split_once("<body>").unwrap().1;
+    let body = body.split("<script>").next().unwrap().to_lowercase();
+    for word in words::NEVER_SAID {
+        let place = body.find(word);
+        let near = place.map(|at| &body[at.saturating_sub(80)..(at + 40).min(body.len())]);
+        assert_eq!(near, None, "the index says {word}");
+    }
+    for word in words::MUST_BE_SAID {
+        assert!(
+            body.contains(&word.to_lowercase()),
+            "the index never says {word}"
+        );
+    }
+    for (word, _) in glossary::WORDS {
+        assert!(
+            body.contains(&format!("<dt>{}</dt>", word.to_lowercase())),
+            "{word}"
+        );
+    }
+}
+
+#[test]
+fn the_first_page_and_every_vans_page_use_the_words_of_the_trade() {
+    let fleet = assessment();
+    for (name, sketch) in sketches(&fleet) {
+        let van = fleet
+            .vans
+            .iter()
+            .find(|v| name == format!("van-{}.png", v.van));
+        // a van without membranes has no rejection and no waste
+        let has_membrane = van.is_some_and(|v| v.series.has_membrane);
+        if name != "fleet.png" && !has_membrane {
+            continue;
+        }
+        let said = said_on(&sketch).to_lowercase();
+        for word in words::MUST_BE_SAID {
+            assert!(
+                said.contains(&word.to_lowercase()),
+                "{name} never says {word}: {said}"
+            );
         }
     }
 }
@@ -88,7 +140,16 @@ fn the_same_assessment_gives_the_same_bytes() {
         write(&plan_of(&fleet, &out), &|_, _| {}).unwrap()
     };
     let (first, second) = (write_to("a"), write_to("b"));
-    assert_eq!(first.files.len(), 4 + 4 + 12 + files::TABLES.len() + 1);
+    let cards = first
+        .files
+        .iter()
+        .filter(|f| f.to_string_lossy().contains("card-"))
+        .count();
+    assert!(cards > 0);
+    assert_eq!(
+        first.files.len(),
+        5 + 4 + 12 + cards + files::TABLES.len() + 1
+    );
     for (a, b) in first.files.iter().zip(&second.files) {
         assert_eq!(a.file_name(), b.file_name());
         assert_eq!(fs::read(a).unwrap(), fs::read(b).unwrap(), "{a:?}");
@@ -113,13 +174,16 @@ fn progress_ends_at_the_number_of_pages() {
     let dir = tempfile::tempdir().unwrap();
     let most = AtomicUsize::new(0);
     let fleet = many(2);
-    write(&plan_of(&fleet, dir.path()), &|done, total| {
-        // fleet, vans in little, water, records, districts and vans
-        assert!(done <= total && total == 1 + 1 + 1 + 1 + 4 + 2);
+    let plan = plan_of(&fleet, dir.path());
+    let all = Book::of(&plan, &parts::by_urgency(&fleet)).pages.len();
+    // fleet, vans at a glance, water, records, districts, vans and a card each
+    assert!(all >= 1 + 1 + 1 + 1 + 4 + 2 + 2);
+    write(&plan, &|done, total| {
+        assert!(done <= total && total == all);
         most.fetch_max(done, Ordering::Relaxed);
     })
     .unwrap();
-    assert_eq!(most.load(Ordering::Relaxed), 10);
+    assert_eq!(most.load(Ordering::Relaxed), all);
 }
 
 #[test]
@@ -278,6 +342,7 @@ fn vans_of_one_base_share_a_visit_where_that_costs_less() {
     let text = text.split_whitespace().collect::<Vec<_>>().join(" ");
     assert!(text.contains("which saves a visit"), "{text}");
     assert!(text.contains("Mon 2 Nov 2026"), "{text}");
+    assert!(text.contains("competent people decide"), "{text}");
 }
 
 #[test]
@@ -535,4 +600,198 @@ fn every_page_is_a_small_file() {
         let bytes = book::png(name, page.sketch(&plan, &lines)).unwrap();
         assert!(bytes.len() < 150_000, "{name}: {} bytes", bytes.len());
     }
+}
+
+/// Cells of a sheet as text; days as `2026-11-02`.
+fn sheet_of(bytes: &[u8], name: &str) -> Vec<Vec<String>> {
+    use calamine::{Data, Reader, Xlsx};
+    let mut book: Xlsx<_> = Xlsx::new(std::io::Cursor::new(bytes)).unwrap();
+    let range = book.worksheet_range(name).unwrap();
+    let say = |cell: &Data| match cell {
+        // days are counted from 30 December 1899
+        Data::DateTime(day) => {
+            let days = day.as_f64() as i32 - 36_526;
+            axis::days_after(jiff::civil::date(2000, 1, 1), days).to_string()
+        }
+        other => other.to_string(),
+    };
+    range
+        .rows()
+        .map(|row| row.iter().map(say).collect())
+        .collect()
+}
+
+/// A fleet in which every state, two membranes and every task are found.
+fn every_state() -> Assessment {
+    let mut fleet = assessment();
+    for van in &mut fleet.vans {
+        if van.membrane.state == State::Overdue {
+            van.membranes = 2;
+            van.series.fitted.membranes = 2;
+        }
+    }
+    fleet
+}
+
+#[test]
+fn page_card_list_calendar_workbook_and_json_tell_the_same_jobs() {
+    let fleet = every_state();
+    let lines = parts::by_urgency(&fleet);
+    for state in [
+        State::Unknown,
+        State::FailingEarly,
+        State::Overdue,
+        State::Due,
+        State::Watch,
+        State::OnCourse,
+    ] {
+        let is_there = |l: &parts::VanLine<'_>| l.parts.iter().any(|p| p.state == state);
+        assert!(lines.iter().any(is_there), "{state:?}");
+    }
+    let visits = due::visits(&fleet, DUE_WEEKS);
+    let jobs: Vec<due::Job> = visits.iter().flat_map(|v| v.jobs.clone()).collect();
+    assert!(jobs.len() > 8);
+
+    let csv_text = due::csv(&jobs);
+    let mut reader = csv::ReaderBuilder::new().from_reader(csv_text.as_bytes());
+    let heads = reader.headers().unwrap().clone();
+    let column = |name: &str| heads.iter().position(|h| h == name).unwrap();
+    let rows: Vec<csv::StringRecord> = reader.records().map(Result::unwrap).collect();
+
+    let json: serde_json::Value =
+        serde_json::from_str(&due::json(&visits, AS_OF, None).unwrap()).unwrap();
+    let told = json["visits"].as_array().unwrap().iter();
+    let told: Vec<(&serde_json::Value, &serde_json::Value)> = told
+        .flat_map(|visit| {
+            let jobs = visit["jobs"].as_array().unwrap().iter();
+            jobs.map(move |job| (&visit["day"], job))
+        })
+        .collect();
+
+    let calendar: icalendar::Calendar = due::icalendar(&visits).parse().unwrap();
+    let events: Vec<&icalendar::Event> = calendar.events().collect();
+    let book = workbook::bytes(&fleet, &lines, &jobs).unwrap();
+    let sheet = sheet_of(&book, "Jobs");
+    let plan = plan_of(&fleet, Path::new("unused"));
+    let html = html::index(&plan, &lines, &Book::of(&plan, &lines).names);
+    let pages: std::collections::BTreeMap<String, String> = sketches(&fleet)
+        .iter()
+        .map(|(name, sketch)| (name.clone(), said_on(sketch)))
+        .collect();
+
+    assert_eq!(
+        (rows.len(), told.len(), sheet.len()),
+        (jobs.len(), jobs.len(), jobs.len() + 1)
+    );
+    for (i, job) in jobs.iter().enumerate() {
+        let (what, van) = (due::what(job), job.van.as_str());
+        let (day, own_day) = (job.date.to_string(), job.own_day.to_string());
+        let quantity = if job.quantity > 0.0 {
+            job.quantity.to_string()
+        } else {
+            String::new()
+        };
+
+        let cell = |name: &str| rows[i].get(column(name)).unwrap();
+        assert_eq!(
+            [
+                cell("van"),
+                cell("date"),
+                cell("own_day"),
+                cell("quantity"),
+                cell("why")
+            ],
+            [van, &day, &own_day, &quantity, &job.why]
+        );
+        let (on, as_json) = told[i];
+        assert_eq!(
+            (on.as_str(), as_json["van"].as_str()),
+            (Some(day.as_str()), Some(van))
+        );
+        assert_eq!(as_json["what"].as_str(), Some(what.as_str()));
+        assert_eq!(as_json["why"].as_str(), Some(job.why.as_str()));
+        assert_eq!(as_json["quantity"].as_f64().unwrap_or(0.0), job.quantity);
+
+        let event = events.iter().find(|e| {
+            use icalendar::{Component, DatePerhapsTime};
+            let on = match e.get_start() {
+                Some(DatePerhapsTime::Date(on)) => on.to_string(),
+                _ => String::new(),
+            };
+            on == day
+                && e.get_description()
+                    .unwrap_or("")
+                    .contains(&format!("{van}: {what}"))
+        });
+        let event = event.unwrap_or_else(|| panic!("no event for {van}: {what} on {day}"));
+        {
+            use icalendar::Component;
+            assert!(
+                event.get_description().unwrap().contains(&job.why),
+                "{van}: {what}"
+            );
+        }
+
+        let row = &sheet[i + 1];
+        let take = due::takes(job).unwrap_or_default();
+        for told in [van, &day, &words::capital(&what), &take, &own_day, &job.why] {
+            assert!(
+                row.iter().any(|cell| cell == told),
+                "{told:?} is not in {row:?}"
+            );
+        }
+
+        // the page of the van says the day, its card and the index the job too
+        let line = lines.iter().find(|l| l.van.van == van).unwrap();
+        let part = line.parts.iter().find(|p| p.item == job.item).unwrap();
+        assert_eq!(part.visit, Some(job.date));
+        let page = &pages[&format!("van-{van}.png")];
+        let weekday = words::weekday_near(job.date, AS_OF);
+        let own = words::weekday_near(job.own_day, AS_OF);
+        assert!(
+            page.contains(&weekday) || page.contains(&own),
+            "{van} {what}: {weekday} {page}"
+        );
+        if line.jobs.iter().all(|other| job.date <= other.date) {
+            let card = &pages[&format!("card-{van}.png")];
+            for told in [&words::capital(&what), &take, &words::day(job.date)] {
+                let told = told.split_whitespace().collect::<Vec<_>>().join(" ");
+                assert!(card.contains(&told), "{told:?} is not on the card: {card}");
+                assert!(html.contains(&told), "{told:?} is not in the index");
+            }
+        }
+    }
+    let both = jobs
+        .iter()
+        .filter(|j| j.quantity == 2.0 && j.item == Item::Membrane);
+    assert!(
+        both.into_iter()
+            .all(|j| due::what(j) == "change both RO membranes")
+    );
+}
+
+#[test]
+fn what_harms_the_glass_comes_first() {
+    let mut fleet = assessment();
+    // over the limit at the pole, though only due by its date
+    let van = &mut fleet.vans[9];
+    van.resin.litres_left = crate::advise::Span {
+        p10: Some(0.0),
+        p50: Some(0.0),
+        p90: Some(0.0),
+    };
+    van.resin.limit_on.p50 = Some(AS_OF);
+    van.resin.state = State::Due;
+    fleet.vans[6].membrane.salt_passage.p50 = Some(0.12);
+    let lines = parts::by_urgency(&fleet);
+    let order: Vec<parts::Rank> = lines.iter().map(|l| l.rank).collect();
+    assert!(order.is_sorted());
+    let names: Vec<&str> = lines.iter().take(3).map(|l| l.van.van.as_str()).collect();
+    assert_eq!(names, ["QV-010", "QV-007", "QV-002"]);
+    assert!(
+        lines[0].why(None).starts_with("Product TDS"),
+        "{}",
+        lines[0].why(None)
+    );
+    assert!(lines[1].why(None).contains("(limit 90 %)"));
 }

@@ -74,7 +74,7 @@ pub fn summary(assessment: &Assessment, screen: Screen) -> String {
             .min_by(|a, b| (a.0, &a.1.van.van).cmp(&(b.0, &b.1.van.van)));
         let said = match next {
             Some((_, line, part)) => format!(
-                "{vans} {are} on course; the next thing there is {}: {}.",
+                "{vans} {are} on course; next is {}: {}.",
                 line.van.van,
                 part.phrase(assessment.as_of)
             ),
@@ -109,7 +109,7 @@ pub fn table(assessment: &Assessment, screen: Screen) -> String {
             shortened(line.van.postcode.as_deref().unwrap_or("–"), 6),
             words::state(line.state)
         );
-        let to_do = line.to_do_beside_state(assessment.as_of);
+        let to_do = line.to_do(assessment.as_of);
         // wrapped by the width of what is seen, painted afterwards
         let mut row = String::new();
         push_wrapped(&mut row, &to_do, (&head, &" ".repeat(left)), screen);
@@ -197,13 +197,13 @@ pub fn explained(assessment: &Assessment, screen: Screen) -> String {
             }
         }
     }
-    out.push_str("The fleet shares\n");
+    out.push_str("Shared by the fleet\n");
     for s in &assessment.fleet.shared {
         let unit = unit_behind(s.unit);
         push_wrapped(
             &mut out,
             &format!(
-                "{}: {} ± {}{unit} (before any data {} ± {})",
+                "{}: {} ± {}{unit} (assumed before any readings: {} ± {})",
                 s.name,
                 words::figures(s.value),
                 words::figures(s.sd),

@@ -51,7 +51,7 @@ pub fn text(list: &[WhatIf], currency: Option<&str>, screen: Screen) -> String {
             push_wrapped(&mut out, note, ("  ", "  "), screen);
         }
         if what_if.vans.is_empty() && what_if.areas.is_empty() {
-            out.push_str("  Nothing would be otherwise.\n");
+            out.push_str("  Nothing would change.\n");
             continue;
         }
         out.push_str(&format!("\n{:<36}{:<19}  {}\n", "", "today", "changed"));

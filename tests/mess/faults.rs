@@ -246,7 +246,7 @@ pub fn feed_and_permeate_swapped() {
     ];
     let yard = Yard::of(&[&weekly(&ppm)]);
     assert!(yard.is_remarked("QV-01", "swapped back"));
-    assert!(yard.is_remarked("QV-01", "not below the tap"));
+    assert!(yard.is_remarked("QV-01", "not below tap TDS"));
     assert_eq!(yard.lives("QV-01").elements[0].points.len(), 4);
 }
 
@@ -452,7 +452,7 @@ pub fn more_than_the_tank() {
     fills += "QV-01,2026-10-10T16:00,,1364,,,\nQV-01,2026-10-19T16:00,,900,,,\n";
     let yard = Yard::of(&[&format!("{VANS}QV-01,QA3,400,1,11,,,\n"), &fills]);
     assert_eq!(yard.history("QV-01").fills.len(), 11);
-    assert!(yard.is_remarked("QV-01", "what the tank holds"));
+    assert!(yard.is_remarked("QV-01", "than the tank holds"));
     assert!(
         (litres_made(&yard) - (9.0 * 300.0 + 300.0 + 900.0)).abs() < 1e-6,
         "{}",
@@ -735,7 +735,7 @@ pub fn figures_copied_down() {
     ppm.push((324.0, 13.0, 1.0));
     let yard = Yard::of(&[&weekly(&ppm)]);
     assert_eq!(yard.history("QV-01").readings.len(), 7);
-    assert!(yard.is_remarked("QV-01", "look copied down"));
+    assert!(yard.is_remarked("QV-01", "look copied"));
     assert_eq!(yard.lives("QV-01").elements[0].points.len(), 2);
 }
 

@@ -102,7 +102,7 @@ pub fn facts_for(suspect: Suspect, known: &Known<'_>) -> Vec<String> {
         Suspect::Feed => {
             if let Some(rise) = known.neighbours_rise.filter(|r| *r > 0.08) {
                 out.push(format!(
-                    "what comes through rose by {} on the other vans around too",
+                    "salt passage rose by {} on the other vans nearby too",
                     percent(rise)
                 ));
             }
@@ -121,17 +121,17 @@ pub fn facts_for(suspect: Suspect, known: &Known<'_>) -> Vec<String> {
 pub fn check_first(suspect: Suspect, stepped: bool) -> &'static str {
     match (suspect, stepped) {
         (Suspect::Membrane, true) => {
-            "Read tap and membrane water again after five minutes of flow; if it stays, release the pressure, open the housing and look at O-rings and seal."
+            "Test tap and membrane TDS again after five minutes of flow; if membrane TDS is still high, shut off the water, release the pressure, open the housing and look at O-rings and seal."
         }
         (Suspect::Membrane, false) => {
-            "Read tap and membrane water with a second meter after five minutes of flow, and measure pure and waste in a bucket for a minute: more than half pure means the waste valve is too tight."
+            "Test tap and membrane TDS with a second meter after five minutes of flow, and fill a bucket from product and from waste for a minute each: less waste than product means the reject valve is closed too far."
         }
         (Suspect::Prefilter, _) => {
-            "Change the pre-filters (or write down when it was done), then test the water behind them with a chlorine strip."
+            "Change the pre-filters (or write down when it was done), then test the water after them with a chlorine strip."
         }
         (Suspect::Probe, _) => crate::advise::meters::HOW,
         (Suspect::Feed, _) => {
-            "Read the pressure at the tap and the tap water with a second meter, and ask the supplier whether the source changed."
+            "Read the pressure at the tap, test tap TDS with a second meter, and ask the water company whether the source changed."
         }
     }
 }

@@ -6,7 +6,7 @@
 
 use jiff::civil::Date;
 
-use super::parts::{MonthOf, PartsByMonth};
+use super::parts::{MonthOf, PARTS, PartsByMonth};
 use crate::advise::prices::DecisionPrices;
 use crate::advise::{PrefilterAssessment, Suggested};
 use crate::fit::{AreaFit, DayDraws, HORIZON_DAYS, Span, VanFit, middle_of};
@@ -226,12 +226,7 @@ impl VanAhead {
         running: &Running,
     ) -> Option<Vec<f64>> {
         let known = &prices.known;
-        let unit = |item: Item| match item {
-            Item::Membrane => known.membrane,
-            Item::Resin => known.resin_per_litre,
-            Item::Prefilter => known.prefilter,
-            Item::Flush | Item::Probe | Item::Tank => None,
-        };
+        let unit = |item: Item| known.of_part(item);
         let water = known.water_per_m3.is_some() || known.drain_per_m3.is_some();
         let any = self.told.iter().any(|item| unit(*item).is_some());
         if !any && !water {
@@ -247,7 +242,7 @@ impl VanAhead {
                 .map(|(events, litres)| {
                     let parts: f64 = events
                         .iter()
-                        .filter_map(|e| Some(unit(e.item)?.price * e.quantity))
+                        .filter_map(|e| Some(unit(e.item)? * e.quantity))
                         .sum();
                     // Jobs within the notice of each other share a visit.
                     let (mut visits, mut last) = (0.0, f64::NEG_INFINITY);
@@ -275,11 +270,8 @@ impl VanAhead {
         sums.told.extend(&self.told);
         for (sums, events) in sums.draws.iter_mut().zip(self.draws()) {
             for event in events {
-                let part = match event.item {
-                    Item::Membrane => 0,
-                    Item::Prefilter => 1,
-                    Item::Resin => 2,
-                    Item::Flush | Item::Probe | Item::Tank => continue,
+                let Some(part) = PARTS.iter().position(|part| *part == event.item) else {
+                    continue;
                 };
                 if let Some(sum) = sums
                     .get_mut(month_of.job(event.days))

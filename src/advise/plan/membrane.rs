@@ -17,6 +17,7 @@ use crate::stats::replacement::CheapestAge;
 
 /// Candidate ages.
 const STEPS: usize = 64;
+const DAYS_A_MONTH: f64 = 30.4375;
 
 /// When to replace the membrane in use, and why then.
 #[derive(Debug, Clone, Default, PartialEq)]
@@ -38,6 +39,9 @@ pub struct MembraneMoney {
     pub next_one_per_1000_l: f64,
     /// What waiting for the middle estimate of the limit would cost more.
     pub at_the_limit_instead: Option<f64>,
+    /// What a month of going on costs more than a month of the next one, from
+    /// today: resin burnt and the risk of passing the limit; 0 where it costs less.
+    pub a_month_longer: f64,
 }
 
 impl MembraneMoney {
@@ -47,6 +51,7 @@ impl MembraneMoney {
             going_on_per_1000_l: round_to(self.going_on_per_1000_l, 0.01),
             next_one_per_1000_l: round_to(self.next_one_per_1000_l, 0.01),
             at_the_limit_instead: self.at_the_limit_instead.map(|x| round_to(x, 0.01)),
+            a_month_longer: round_to(self.a_month_longer, 0.01),
         }
     }
 }
@@ -99,9 +104,26 @@ pub fn plan(
             .filter(|days| *days < 0.99 * HORIZON_DAYS),
         ..MembranePlan::default()
     };
-    let Some(rate) = next.map(|n| n.cost_rate).filter(|_| most_days > 0.0) else {
+    let Some(rate) = next.map(|n| n.cost_rate) else {
         return last;
     };
+    // `going_on`: cost per litre from today
+    let money = |going_on: f64, at_the_limit_instead: Option<f64>| {
+        let a_month = DAYS_A_MONTH * use_ahead.litres_per_day;
+        prices.own.then(|| MembraneMoney {
+            going_on_per_1000_l: 1000.0 * going_on,
+            next_one_per_1000_l: 1000.0 * rate,
+            at_the_limit_instead,
+            a_month_longer: (a_month * (going_on - rate)).max(0.0),
+        })
+    };
+    if most_days <= 0.0 {
+        // The limit is behind it: what is left to weigh is the resin that it burns.
+        return MembranePlan {
+            money: money(per_litre(forecast.ln_now.exp()), None),
+            ..last
+        };
+    }
     let most = use_ahead.litres_in(most_days);
     // The price of the next one falls due whenever it comes.
     let going_on = Cycle {
@@ -143,11 +165,10 @@ pub fn plan(
     MembranePlan {
         replace_on: Some(add_days(until, days)),
         early,
-        money: prices.own.then(|| MembraneMoney {
-            going_on_per_1000_l: 1000.0 * costs.cost_rates().first().copied().unwrap_or(0.0),
-            next_one_per_1000_l: 1000.0 * rate,
-            at_the_limit_instead: p50.and(excess.last()).map(|e| e - lowest),
-        }),
+        money: money(
+            costs.cost_rates().first().copied().unwrap_or(0.0),
+            p50.and(excess.last()).map(|e| e - lowest),
+        ),
         ..last
     }
 }

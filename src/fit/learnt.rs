@@ -7,6 +7,7 @@ use std::sync::Arc;
 use jiff::civil::Date;
 
 use super::usage::{Season, fleet_litres_per_week};
+use super::valves::Valves;
 use super::van::{self, Charted, Glance, Known, VanForecast, VanLooks};
 use super::{Ahead, AreaFit, FleetTold, FleetWide, ResinUse};
 use super::{areas, areas::Based, membrane, resin};
@@ -17,6 +18,8 @@ use crate::settings::Settings;
 struct Gathering {
     season: Season,
     fleet_week: Option<f64>,
+    /// How the fleet's reject valves are, as far as vans tell.
+    valves: Valves,
     /// Where records end.
     until: Date,
     /// Of every van whose lives are held; of others gathered when asked for.
@@ -30,6 +33,7 @@ impl Gathering {
         let mut gathering = Gathering {
             fleet_week: fleet_litres_per_week(weeks(), &season),
             season,
+            valves: Valves::of(glances.iter().filter_map(|van| van.valve)),
             until: fleet.frame().until,
             held: Vec::new(),
         };
@@ -40,7 +44,8 @@ impl Gathering {
     }
 
     fn gather(&self, van: &VanLives) -> VanLooks {
-        VanLooks::of(van, self.fleet_week, &self.season, self.until)
+        let through = self.valves.through_recovery(van.valve, van.recovery);
+        VanLooks::of(van, (self.fleet_week, &self.season), through, self.until)
     }
 
     fn looks(&self, number: usize, van: &VanLives) -> Cow<'_, VanLooks> {
@@ -78,7 +83,6 @@ impl Membranes {
                 let each = looks.elements.iter();
                 each.map(|e| membrane::told(&fit, e)).collect()
             })?;
-        fit.van_share = membrane::van_share(&fit, told.iter().map(Vec::as_slice));
         let elements = told.iter().flatten().flatten();
         fit.typical = membrane::typical_lives(&fit, elements, settings.limits.salt_passage.ln());
         Ok(Membranes {
@@ -98,7 +102,6 @@ impl Membranes {
     ) -> T {
         look(Known {
             looks: &self.gathering.looks(number, van),
-            told: self.told.get(number).map_or(&[], Vec::as_slice),
             charges: glances.get(number).map_or(&[], |van| &van.charges),
         })
     }
@@ -114,15 +117,18 @@ fn shared_numbers<C: Cut>(
         let elements = glance.teaches.iter().enumerate();
         elements.filter_map(move |(e, teaches)| teaches.then_some((van, e)))
     });
-    let chosen = membrane::chosen(teaching.collect());
+    let chosen: Vec<(usize, usize)> = membrane::chosen(teaching.collect());
     let mut vans: Vec<usize> = chosen.iter().map(|(van, _)| *van).collect();
     vans.dedup();
     let looks = fleet.each(&vans, |number, van| gathering.looks(number, van))?;
-    let elements = chosen.iter().filter_map(|(van, e)| {
-        let looks = looks.get(vans.binary_search(van).ok()?)?;
-        looks.elements.get(*e)
-    });
-    Ok(membrane::fit_shared(elements))
+    let elements: Vec<(usize, &membrane::ElementLooks)> = chosen
+        .iter()
+        .filter_map(|(van, e)| {
+            let looks = looks.get(vans.binary_search(van).ok()?)?;
+            Some((*van, looks.elements.get(*e)?))
+        })
+        .collect();
+    Ok(membrane::fit_shared(&elements))
 }
 
 /// What the whole fleet teaches: with it each van is forecast on its own.

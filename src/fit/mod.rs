@@ -8,11 +8,18 @@ mod areas;
 mod horizon;
 mod learnt;
 mod membrane;
+#[cfg(test)]
+#[allow(clippy::unwrap_used)]
+mod proving;
+#[cfg(test)]
+#[allow(clippy::unwrap_used, clippy::indexing_slicing)]
+mod published;
 mod resin;
 #[cfg(test)]
 mod tests;
 mod types;
 mod usage;
+mod valves;
 mod van;
 
 use rayon::prelude::*;

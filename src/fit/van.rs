@@ -5,13 +5,13 @@ use std::sync::Arc;
 use jiff::civil::Date;
 
 use super::horizon::{Spreading, middle_of};
-use super::membrane::{self, ElementDraws, ElementLooks, SharedFit, Told};
+use super::membrane::{self, ElementDraws, ElementLooks, SharedFit};
 use super::resin::{self, ChargeLooks, PermeateAhead, PermeateDraw, ResinFit};
 use super::usage::{Season, Usage, usage_of};
 use super::{
     Ahead, CannotTell, LifeDot, MembraneForecast, Part, PartOutcome, ResinForecast, VanFit, Watched,
 };
-use crate::lives::{ElementLife, End, VanLives, WeekLitres};
+use crate::lives::{ElementLife, End, ValveSeen, VanLives, WeekLitres};
 use crate::settings::Settings;
 
 /// Hardness where nothing in the fleet tells: the middle of what is common.
@@ -37,6 +37,7 @@ pub struct Glance {
     pub charges: Vec<ChargeLooks>,
     /// What its elements are called.
     pub parts: Vec<Option<Arc<str>>>,
+    pub valve: Option<ValveSeen>,
 }
 
 impl Glance {
@@ -49,6 +50,7 @@ impl Glance {
                 .map(|c| resin::looks_of(c, settings.limits.product_ppm))
                 .collect(),
             parts: van.elements.iter().map(|e| e.part.clone()).collect(),
+            valve: van.valve,
         }
     }
 }
@@ -57,14 +59,18 @@ impl Glance {
 #[derive(Debug, Clone, Copy)]
 pub struct Known<'a> {
     pub looks: &'a VanLooks,
-    /// Of each element.
-    pub told: &'a [Option<Told>],
     /// Of each charge.
     pub charges: &'a [ChargeLooks],
 }
 
 impl VanLooks {
-    pub fn of(van: &VanLives, fleet_week: Option<f64>, season: &Season, as_of: Date) -> VanLooks {
+    /// `through_recovery`: what a degree does to `ln` salt passage through recovery.
+    pub fn of(
+        van: &VanLives,
+        (fleet_week, season): (Option<f64>, &Season),
+        through_recovery: (f64, f64),
+        as_of: Date,
+    ) -> VanLooks {
         let usage = usage_of(van, fleet_week, season);
         let hardness = van.hardness.map(|h| h.mg_l_caco3);
         let mut elements: Vec<ElementLooks> = van
@@ -78,6 +84,7 @@ impl VanLooks {
                         membranes: van.membranes,
                         hardness_mg_l_caco3: hardness.unwrap_or(ASSUMED_HARDNESS),
                         assumed_litres_per_day: usage.litres_per_day(),
+                        through_recovery,
                     },
                     as_of,
                 )
@@ -245,7 +252,7 @@ pub fn permeate_again(
     settings: &Settings,
     as_of: Date,
 ) -> Option<PermeateAhead> {
-    let element = element_in_use(van, known, fit, ahead, settings, as_of).ok();
+    let element = element_in_use(van, known, ahead, settings, as_of).ok();
     let draws = element.map(|element| membrane::draws_of(fit, &element));
     permeate_ahead(van, known, draws.as_ref())
 }
@@ -271,7 +278,7 @@ pub fn forecast(
             }
         }))
     });
-    let best = &membrane_fit.best.shared;
+    let best = membrane_fit.likeliest();
     let looks = known.looks;
     let readings_by_litres = looks.elements.last().map_or_else(Vec::new, |e| {
         e.litres_at_readings()
@@ -312,7 +319,7 @@ pub fn watched(
 ) -> Result<Watched, CannotTell> {
     Ok(membrane::watch(
         fit,
-        &element_in_use(van, known, fit, Ahead::default(), settings, as_of)?,
+        &element_in_use(van, known, Ahead::default(), settings, as_of)?,
     ))
 }
 
@@ -325,7 +332,7 @@ fn in_use(
     settings: &Settings,
     as_of: Date,
 ) -> Result<(ElementDraws, MembraneForecast), CannotTell> {
-    let element = element_in_use(van, known, fit, ahead, settings, as_of)?;
+    let element = element_in_use(van, known, ahead, settings, as_of)?;
     let draws = membrane::draws_of(fit, &element);
     let forecast = membrane::forecast(&draws, fit, &element);
     Ok((draws, forecast))
@@ -335,7 +342,6 @@ fn in_use(
 fn element_in_use<'a>(
     van: &'a VanLives,
     known: Known<'a>,
-    fit: &SharedFit,
     ahead: Ahead,
     settings: &Settings,
     as_of: Date,
@@ -354,12 +360,9 @@ fn element_in_use<'a>(
     if element.is_empty() && life.fitted_on.is_none() {
         return Err(CannotTell::NoSaltPassage);
     }
-    let others = known
-        .told
-        .split_last()
-        .map_or(&[][..], |(_, others)| others);
+    let others = known.looks.elements.split_last();
     Ok(membrane::InUse {
-        kin: membrane::Kin::of(fit, others),
+        others: others.map_or(&[], |o| o.1),
         ahead,
         ..alone(van, known.looks, life, element, settings, as_of)
     })
@@ -380,7 +383,7 @@ fn alone<'a>(
         base_hardness: looks.hardness.unwrap_or(ASSUMED_HARDNESS),
         usage: &looks.usage,
         ln_limit: settings.limits.salt_passage.ln(),
-        kin: membrane::Kin::NONE,
+        others: &[],
         ahead: Ahead::default(),
         as_of,
         seed_name: &van.van,

@@ -40,6 +40,7 @@ mod slips;
 mod there;
 mod types;
 mod usage;
+mod valve;
 mod van;
 mod vessel;
 
@@ -48,3 +49,4 @@ pub use laid::{InTurnError, LaidLives};
 pub use season::TapSeason;
 pub use there::{WaterThere, water_in};
 pub use types::*;
+pub use valve::ValveSeen;

@@ -200,15 +200,21 @@ pub fn explained(assessment: &Assessment) -> String {
     out.push_str("The fleet shares\n");
     for s in &assessment.fleet.shared {
         let unit = unit_behind(s.unit);
+        let known = |value: f64, sd: f64| {
+            let value = words::figures(value);
+            if sd > 0.0 {
+                format!("{value} ± {}", words::figures(sd))
+            } else {
+                value
+            }
+        };
         push_wrapped(
             &mut out,
             &format!(
-                "{}: {} ± {}{unit} (before any data {} ± {})",
+                "{}: {}{unit} (before any data {})",
                 s.name,
-                words::figures(s.value),
-                words::figures(s.sd),
-                words::figures(s.prior),
-                words::figures(s.prior_sd)
+                known(s.value, s.sd),
+                known(s.prior, s.prior_sd)
             ),
             "    ",
             "      ",

@@ -110,7 +110,7 @@ fn world(seed: u64, rise: Rise, held: bool, vans: usize, flows: f64, thermometer
         );
         let (notes_flow, notes_c) = (rng.uniform() < flows, rng.uniform() < thermometers);
         let side = |y: f64| (1.0 / (1.0 - y)).ln() / y * (0.7 * y).exp();
-        let mut element = |rng: &mut Rng| {
+        let element = |rng: &mut Rng| {
             (
                 0.026 * (0.2 * rng.normal()).exp(),
                 life * (0.25 * rng.normal()).exp(),

@@ -101,7 +101,7 @@ fn slope(mut pairs: Vec<Pair>) -> Option<ValveSeen> {
         let determinant = dd * cc - dc * dc;
         // What of the warmth is no trend.
         let own = if dd > 0.0 { determinant / dd } else { cc };
-        if !(own > n * LEAST_SD_C * LEAST_SD_C) || determinant <= 0.0 {
+        if own <= n * LEAST_SD_C * LEAST_SD_C || determinant <= 0.0 {
             return found;
         }
         let per_c = (dd * cy - dc * dy) / determinant;

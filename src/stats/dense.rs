@@ -20,7 +20,7 @@ impl Factor {
                     sum -= a * b;
                 }
                 let value = if i == j {
-                    if !(sum > 0.0) {
+                    if sum <= 0.0 || sum.is_nan() {
                         return None;
                     }
                     sum.sqrt()
@@ -82,6 +82,29 @@ impl Factor {
         inverse
     }
 
+    /// The diagonal of the inverse.
+    pub fn inverse_diagonal(&self) -> Vec<f64> {
+        let mut column = vec![0.0; self.n];
+        (0..self.n)
+            .map(|i| {
+                // A column of L⁻¹, which is 0 above its own place.
+                let mut sum = 0.0;
+                for j in i..self.n {
+                    let row = self.row(j);
+                    let within = row.get(i..j).unwrap_or(&[]);
+                    let known = column.get(i..j).unwrap_or(&[]);
+                    let one = if i == j { 1.0 } else { 0.0 };
+                    let x = (one - dot(within, known)) / row.get(j).copied().unwrap_or(1.0);
+                    if let Some(slot) = column.get_mut(j) {
+                        *slot = x;
+                    }
+                    sum += x * x;
+                }
+                sum
+            })
+            .collect()
+    }
+
     /// A draw with this covariance about 0, from as many standard normal ones.
     pub fn colour(&self, z: &[f64]) -> Vec<f64> {
         (0..self.n)
@@ -93,4 +116,36 @@ impl Factor {
 /// Scalar product.
 pub fn dot(a: &[f64], b: &[f64]) -> f64 {
     a.iter().zip(b).map(|(a, b)| a * b).sum()
+}
+
+#[cfg(test)]
+#[allow(clippy::indexing_slicing)]
+mod tests {
+    use super::*;
+
+    /// `numpy.linalg` (numpy 2.4.6).
+    #[test]
+    fn three_variables_by_numpy() {
+        let covariance = [4.0, 2.0, 0.6, 2.0, 3.0, 0.4, 0.6, 0.4, 1.0];
+        let factor = Factor::of(&covariance, 3).unwrap_or_default();
+        let mut solved = vec![1.0, -2.0, 0.5];
+        factor.solve(&mut solved);
+        let expected = [0.809_392_27, -1.276_243_09, 0.524_861_88];
+        for (got, expected) in solved.iter().zip(expected) {
+            assert!((got - expected).abs() < 1e-8, "{got}");
+        }
+        assert!((factor.ln_determinant() - 1.979_621_206_397_624_8).abs() < 1e-12);
+        let inverse = factor.inverse();
+        for i in 0..3 {
+            for j in 0..3 {
+                let row = covariance.get(3 * i..3 * i + 3).unwrap_or(&[]);
+                let column = inverse.get(3 * j..3 * j + 3).unwrap_or(&[]);
+                let one = if i == j { 1.0 } else { 0.0 };
+                assert!((dot(row, column) - one).abs() < 1e-12);
+            }
+            let diagonal = factor.inverse_diagonal();
+            assert!((diagonal[i] - inverse[4 * i]).abs() < 1e-12);
+        }
+        assert!(Factor::of(&[1.0, 2.0, 2.0, 1.0], 2).is_none());
+    }
 }

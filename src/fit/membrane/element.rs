@@ -286,6 +286,7 @@ pub struct Posterior {
     /// The marginal covariance, factored; what it makes of the misses; and each
     /// parameter's covariance with the cells.
     pub factor: Factor,
+    pub inverse: Vec<f64>,
     pub solved: Vec<f64>,
     pub slopes: Vec<Parameters>,
 }
@@ -308,6 +309,7 @@ impl Posterior {
             ln_evidence: 0.0,
             own: laid.own.iter().copied().take(n).collect(),
             factor: Factor::default(),
+            inverse: Vec::new(),
             solved: Vec::new(),
             slopes: Vec::new(),
         };
@@ -356,11 +358,12 @@ impl Posterior {
                 let two_pi = (2.0 * std::f64::consts::PI).ln() * n as f64;
                 at.ln_evidence = -0.5 * (quadratic + factor.ln_determinant() + two_pi);
                 at.covariance = left(&factor, &seen, prior);
+                at.inverse = factor.inverse();
             } else if step >= 1 && n > 3 {
                 // A cell far from where all others put it counts less.
-                let inverse = factor.inverse();
+                let diagonals = factor.inverse_diagonal();
                 for (i, own) in at.own.iter_mut().enumerate() {
-                    let diagonal = inverse.get(i * n + i).copied().unwrap_or(1.0);
+                    let diagonal = diagonals.get(i).copied().unwrap_or(1.0);
                     let solved = solved.get(i).copied().unwrap_or(0.0);
                     let before = laid.own.get(i).copied().unwrap_or(*own);
                     // How far it lies from what the others say, by its own noise as it was.
@@ -400,8 +403,7 @@ impl Posterior {
     /// For each of the first `n` cells, how the cells from it on lie off together, and
     /// how much they know of that.
     fn after_each(&self, n: usize) -> Vec<(f64, f64)> {
-        let inverse = self.factor.inverse();
-        let at = |i: usize, j: usize| inverse.get(i * n + j).copied().unwrap_or(0.0);
+        let at = |i: usize, j: usize| self.inverse.get(i * n + j).copied().unwrap_or(0.0);
         let (mut after, mut within) = (0.0, 0.0);
         let mut sums: Vec<(f64, f64)> = (0..n)
             .rev()
@@ -466,4 +468,102 @@ fn left(factor: &Factor, seen: &[(f64, Parameters)], prior: &Prior) -> [Paramete
             before - told
         })
     })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::law::NOTHING_BEFORE;
+    use super::*;
+
+    const LAW: Law = Law::Exponential;
+    const PACE: f64 = -4.5;
+
+    fn laid() -> Laid {
+        let exposure = [5.0, 12.0, 20.0, 31.0, 40.0];
+        let y = [-3.52, -3.46, -3.30, -3.20, -3.05];
+        let variance = [0.01, 0.006, 0.008, 0.02, 0.01];
+        let marks: Vec<Mark> = (0..5_u32)
+            .zip(exposure.iter().zip(y.iter().zip(&variance)))
+            .map(|(i, (&exposure, (&y, &variance)))| Mark {
+                exposure,
+                y,
+                lever: 0.0,
+                variance,
+                days: 100.0 * f64::from(i),
+                regime: u32::from(i > 2),
+                jump: 0.0,
+            })
+            .collect();
+        Laid::of(&marks, 46.0, 2e-3, |_| Gain::USUAL)
+    }
+
+    /// Pace known, so that all is normal.
+    fn prior() -> Prior {
+        Prior {
+            mean: [-3.6, PACE, 0.0, NOTHING_BEFORE],
+            variance: [0.0625, 0.0, 0.0, 0.0],
+        }
+    }
+
+    fn close(got: f64, expected: f64) {
+        assert!((got - expected).abs() < 1e-9, "{got} against {expected}");
+    }
+
+    /// Values of `scipy.stats.multivariate_normal` and `numpy.linalg.solve` (scipy 1.17.1,
+    /// numpy 2.4.6) on the covariance written out: wander 0.002·min(Eᵢ, Eⱼ), meters
+    /// 0.07² + 0.028²·years by regime, the cells' own, the start's 0.25².
+    #[test]
+    fn the_whole_covariance_says_the_same() {
+        let (laid, prior) = (laid(), prior());
+        let all = Posterior::of(LAW, &prior, &laid, 5);
+        close(all.ln_evidence, 3.106_564_152_619_252);
+        close(all.mean[0], -3.613_042_258_019_133);
+        close(all.covariance[0][0], 0.015_621_238_659_747_821);
+        let three = Posterior::of(LAW, &prior, &laid, 3);
+        let (mean, variance) = three.expects(LAW, &prior, &laid, 4).unwrap_or_default();
+        close(mean, -2.998_791_859_599_305);
+        close(variance, 0.065_439_108_723_246_79);
+    }
+
+    #[test]
+    fn what_the_law_leaves_over_is_shared_between_path_and_meters() {
+        let laid = laid();
+        let wandered = laid.wandered(&laid.own, true);
+        let parameters = [-3.55, PACE, 0.0, NOTHING_BEFORE];
+        let rest: Vec<f64> = laid
+            .y
+            .iter()
+            .zip(&laid.exposure)
+            .map(|(y, e)| y - LAW.ln_passage(&parameters, *e))
+            .collect();
+        close(dot(&wandered.end, &rest), -0.104_623_216_758_846_73);
+        close(wandered.end_sd, 0.152_098_076_982_383_34);
+    }
+
+    #[test]
+    fn a_jump_is_found_and_creep_is_none() {
+        let at = |step: f64| {
+            let marks: Vec<Mark> = (0..12_u32)
+                .map(|i| Mark {
+                    exposure: 4.0 * f64::from(i + 1),
+                    y: -3.6 + 0.02 * f64::from(i) + if i > 6 { step } else { 0.0 },
+                    lever: 0.0,
+                    variance: 0.002,
+                    days: 30.0 * f64::from(i),
+                    regime: 0,
+                    jump: 0.0,
+                })
+                .collect();
+            let mut laid = Laid::of(&marks, 48.0, 3e-4, |_| Gain::USUAL);
+            let prior = Prior {
+                mean: [-3.6, PACE, 0.0, NOTHING_BEFORE],
+                variance: [0.04, 0.09, 0.0, 0.0],
+            };
+            let posterior = Posterior::of(LAW, &prior, &laid, 12);
+            laid.jump_where_likely(&posterior, 12, 6e-4);
+            laid.jumps
+        };
+        assert_eq!(at(0.45), [7]);
+        assert!(at(0.0).is_empty());
+    }
 }

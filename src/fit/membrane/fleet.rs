@@ -303,8 +303,10 @@ impl Numbers {
     /// From the van's other elements.
     pub fn kin<'a>(&self, others: impl Iterator<Item = &'a ElementLooks>) -> Kin {
         let variance = self.variance[PACE];
+        // So little in common is not worth looking for.
+        const LEAST_SHARE: f64 = 0.05;
         let of_van = self.van_share * variance;
-        if of_van <= 0.0 {
+        if self.van_share < LEAST_SHARE {
             return Kin::NONE;
         }
         let (mut precision, mut sum) = (1.0 / of_van, 0.0);
@@ -395,9 +397,8 @@ fn told(numbers: &Numbers, van: usize, looks: &ElementLooks) -> Told {
     }
     let posterior = &both.likelier().1;
     let jumps = laid.jumped(posterior, n);
-    let inverse = posterior.factor.inverse();
     let solved = &posterior.solved;
-    let at = |i: usize, j: usize| inverse.get(i * n + j).copied().unwrap_or(0.0);
+    let at = |i: usize, j: usize| posterior.inverse.get(i * n + j).copied().unwrap_or(0.0);
     let (mut wander, mut noise, mut theta) = ([0.0; 2], [0.0; 2], [0.0; 2]);
     let (mut after, mut within) = (0.0, 0.0);
     for i in (0..n.min(solved.len())).rev() {
@@ -661,7 +662,7 @@ const STEPS: usize = 8;
 /// Elements whose pasts are worth believing that widths are right.
 const WIDTH_WORTH: f64 = 25.0;
 /// A law that weighs less counts for nothing.
-const LEAST_WEIGHT: f64 = 0.02;
+const LEAST_WEIGHT: f64 = 0.04;
 /// Elements of a fleet have water, crews and meters in common: what they say together of
 /// the laws counts for so much of what as many strangers would (judgement).
 const STRANGERS: f64 = 0.35;

@@ -206,7 +206,8 @@ struct Under<'a> {
     numbers: &'a Numbers,
     laid: Laid,
     usual: Drawn,
-    weak: Drawn,
+    /// Nothing where it is next to certain that it is no weak one.
+    weak: Option<Drawn>,
     p_weak: f64,
     /// What this law makes of the readings, `ln`.
     ln_evidence: f64,
@@ -277,7 +278,7 @@ impl<'a> Under<'a> {
         let (theta, theta_sd) = numbers.theta_at_recovery(looks.through_recovery);
         Under {
             usual: Drawn::of(&laid, &both.usual),
-            weak: Drawn::of(&laid, &both.weak),
+            weak: (both.p_weak > 0.002).then(|| Drawn::of(&laid, &both.weak)),
             p_weak: both.p_weak,
             ln_evidence: both.ln_evidence(numbers.weak_share),
             per_litre: element.per_litre(numbers),
@@ -391,11 +392,8 @@ fn draw(
 ) {
     let [a, b, c, d, z_wander, z_level, z_use, z_ahead, z_later] = chance.z;
     let shown = chance.shown;
-    let drawn = if chance.weak {
-        &under.weak
-    } else {
-        &under.usual
-    };
+    let weak = under.weak.as_ref().filter(|_| chance.weak);
+    let drawn = weak.unwrap_or(&under.usual);
     let steady = drawn.steady.as_ref().filter(|_| chance.meter);
     let wandered = steady.unwrap_or(&drawn.wandered);
     let law = under.numbers.law;

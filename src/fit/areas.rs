@@ -21,7 +21,7 @@ const PPM_PER_HARDNESS: f64 = 1.0 / crate::water::HARDNESS_PER_PPM_MEDIAN;
 
 /// Courses of a new membrane for each draw of the shared numbers: enough that
 /// the chance of the draw hides no difference between two plans.
-const COURSES_EACH: usize = 60;
+const COURSES_EACH: usize = 30;
 
 /// A van based in a district, forecast.
 #[derive(Debug, Clone, Copy)]
@@ -156,7 +156,7 @@ fn area(
         resin_litres: vessel,
         next_membranes,
         next_charges,
-        shared_draws: membrane_fit.draws.len().max(1),
+        shared_draws: membrane_fit.outlooks.len().max(1),
         resin_use: resin_use(resin_fit, &district),
         membranes,
         district,

@@ -7,6 +7,7 @@ use std::sync::Arc;
 use jiff::civil::Date;
 
 use super::usage::{Season, fleet_litres_per_week};
+use super::valves::Valves;
 use super::van::{self, Charted, Glance, Known, VanForecast, VanLooks};
 use super::{Ahead, AreaFit, FleetTold, FleetWide, ResinUse};
 use super::{areas, areas::Based, membrane, meters::FleetMeters, resin};
@@ -17,6 +18,8 @@ use crate::settings::Settings;
 struct Gathering {
     season: Season,
     fleet_week: Option<f64>,
+    /// How the fleet's reject valves are, as far as vans tell.
+    valves: Valves,
     /// Where records end.
     until: Date,
     meters: FleetMeters,
@@ -33,6 +36,7 @@ impl Gathering {
             meters: FleetMeters::learn(fleet, &taps)?,
             fleet_week: fleet_litres_per_week(weeks(), &season),
             season,
+            valves: Valves::of(glances.iter().filter_map(|van| van.valve)),
             until: fleet.frame().until,
             held: Vec::new(),
         };
@@ -44,7 +48,8 @@ impl Gathering {
 
     fn gather(&self, number: usize, van: &VanLives) -> VanLooks {
         let meters = self.meters.van(number);
-        VanLooks::of(van, self.fleet_week, &self.season, meters, self.until)
+        let through = self.valves.through_recovery(van.valve, van.recovery);
+        VanLooks::of(van, (self.fleet_week, &self.season), (meters, through), self.until)
     }
 
     fn looks(&self, number: usize, van: &VanLives) -> Cow<'_, VanLooks> {
@@ -82,7 +87,6 @@ impl Membranes {
                 let each = looks.elements.iter();
                 each.map(|e| membrane::told(&fit, e)).collect()
             })?;
-        fit.van_share = membrane::van_share(&fit, told.iter().map(Vec::as_slice));
         let elements = told.iter().flatten().flatten();
         fit.typical = membrane::typical_lives(&fit, elements, settings.limits.salt_passage.ln());
         Ok(Membranes {
@@ -102,7 +106,6 @@ impl Membranes {
     ) -> T {
         look(Known {
             looks: &self.gathering.looks(number, van),
-            told: self.told.get(number).map_or(&[], Vec::as_slice),
             charges: glances.get(number).map_or(&[], |van| &van.charges),
         })
     }
@@ -118,15 +121,18 @@ fn shared_numbers<C: Cut>(
         let elements = glance.teaches.iter().enumerate();
         elements.filter_map(move |(e, teaches)| teaches.then_some((van, e)))
     });
-    let chosen = membrane::chosen(teaching.collect());
+    let chosen: Vec<(usize, usize)> = membrane::chosen(teaching.collect());
     let mut vans: Vec<usize> = chosen.iter().map(|(van, _)| *van).collect();
     vans.dedup();
     let looks = fleet.each(&vans, |number, van| gathering.looks(number, van))?;
-    let elements = chosen.iter().filter_map(|(van, e)| {
-        let looks = looks.get(vans.binary_search(van).ok()?)?;
-        looks.elements.get(*e)
-    });
-    Ok(membrane::fit_shared(elements))
+    let elements: Vec<(usize, &membrane::ElementLooks)> = chosen
+        .iter()
+        .filter_map(|(van, e)| {
+            let looks = looks.get(vans.binary_search(van).ok()?)?;
+            Some((*van, looks.elements.get(*e)?))
+        })
+        .collect();
+    Ok(membrane::fit_shared(&elements))
 }
 
 /// What the whole fleet teaches: with it each van is forecast on its own.

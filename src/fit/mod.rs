@@ -9,12 +9,19 @@ mod horizon;
 mod learnt;
 mod membrane;
 mod meters;
+#[cfg(test)]
+#[allow(clippy::unwrap_used)]
+mod proving;
+#[cfg(test)]
+#[allow(clippy::unwrap_used, clippy::indexing_slicing)]
+mod published;
 mod resin;
 mod short;
 #[cfg(test)]
 mod tests;
 mod types;
 mod usage;
+mod valves;
 mod van;
 
 use rayon::prelude::*;

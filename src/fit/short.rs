@@ -68,7 +68,12 @@ pub fn history(
         before = point.date;
         let mut earlier = life.clone();
         earlier.points.truncate(n + 1);
-        let aboard = aboard(van, looks.hardness, &looks.usage, &looks.meters);
+        let aboard = aboard(
+            van,
+            looks.hardness,
+            &looks.usage,
+            (&looks.meters, looks.through_recovery),
+        );
         let seen = membrane::looks_of(&earlier, &aboard, element.as_of);
         let then = InUse {
             life: &earlier,

@@ -5,7 +5,7 @@ use std::sync::Arc;
 use jiff::civil::Date;
 
 use super::horizon::{Spreading, middle_of};
-use super::membrane::{self, ElementDraws, ElementLooks, SharedFit, Told};
+use super::membrane::{self, ElementDraws, ElementLooks, SharedFit};
 use super::meters::{VanMeters, VanTaps};
 use super::short;
 use super::resin::{self, ChargeLooks, PermeateAhead, PermeateDraw, ResinFit};
@@ -13,7 +13,7 @@ use super::usage::{Season, Usage, usage_of};
 use super::{
     Ahead, CannotTell, LifeDot, MembraneForecast, Part, PartOutcome, ResinForecast, VanFit, Watched,
 };
-use crate::lives::{ElementLife, End, VanLives, WeekLitres};
+use crate::lives::{ElementLife, End, ValveSeen, VanLives, WeekLitres};
 use crate::settings::Settings;
 use crate::stats::random::Rng;
 
@@ -26,6 +26,8 @@ pub struct VanLooks {
     pub usage: Usage,
     pub hardness: Option<f64>,
     pub meters: Arc<VanMeters>,
+    /// What a degree does to `ln` salt passage through recovery, and how surely.
+    pub through_recovery: (f64, f64),
     /// As `VanLives::elements`.
     pub elements: Vec<ElementLooks>,
 }
@@ -44,6 +46,7 @@ pub struct Glance {
     pub parts: Vec<Option<Arc<str>>>,
     /// What its tap reads, for those of its district.
     pub taps: Option<VanTaps>,
+    pub valve: Option<ValveSeen>,
 }
 
 impl Glance {
@@ -58,6 +61,7 @@ impl Glance {
                 .collect(),
             parts: van.elements.iter().map(|e| e.part.clone()).collect(),
             taps: VanTaps::of(van),
+            valve: van.valve,
         }
     }
 }
@@ -66,18 +70,17 @@ impl Glance {
 #[derive(Debug, Clone, Copy)]
 pub struct Known<'a> {
     pub looks: &'a VanLooks,
-    /// Of each element.
-    pub told: &'a [Option<Told>],
     /// Of each charge.
     pub charges: &'a [ChargeLooks],
 }
 
 impl VanLooks {
+    /// `meters`: what its meters are off by; `through_recovery`: what a degree does to
+    /// `ln` salt passage through recovery.
     pub fn of(
         van: &VanLives,
-        fleet_week: Option<f64>,
-        season: &Season,
-        meters: Arc<VanMeters>,
+        (fleet_week, season): (Option<f64>, &Season),
+        (meters, through_recovery): (Arc<VanMeters>, (f64, f64)),
         as_of: Date,
     ) -> VanLooks {
         let usage = usage_of(van, fleet_week, season);
@@ -86,7 +89,8 @@ impl VanLooks {
             .elements
             .iter()
             .map(|e| {
-                membrane::looks_of(e, &aboard(van, hardness, &usage, &meters), as_of)
+                let aboard = aboard(van, hardness, &usage, (&meters, through_recovery));
+                membrane::looks_of(e, &aboard, as_of)
             })
             .collect();
         // A little water that was not late, so that one late fill is no habit.
@@ -100,6 +104,7 @@ impl VanLooks {
             usage,
             hardness,
             meters,
+            through_recovery,
             elements,
         }
     }
@@ -110,7 +115,7 @@ pub(super) fn aboard<'a>(
     van: &'a VanLives,
     hardness: Option<f64>,
     usage: &Usage,
-    meters: &'a VanMeters,
+    (meters, through_recovery): (&'a VanMeters, (f64, f64)),
 ) -> membrane::Aboard<'a> {
     membrane::Aboard {
         district: van.district.as_ref(),
@@ -118,6 +123,7 @@ pub(super) fn aboard<'a>(
         hardness_mg_l_caco3: hardness.unwrap_or(ASSUMED_HARDNESS),
         assumed_litres_per_day: usage.litres_per_day(),
         meters,
+        through_recovery,
     }
 }
 
@@ -268,7 +274,7 @@ pub fn permeate_again(
     settings: &Settings,
     as_of: Date,
 ) -> Option<PermeateAhead> {
-    let element = element_in_use(van, known, fit, ahead, settings, as_of).ok();
+    let element = element_in_use(van, known, ahead, settings, as_of).ok();
     let draws = element.map(|element| membrane::draws_of(fit, &element));
     permeate_ahead(van, known, draws.as_ref())
 }
@@ -294,7 +300,7 @@ pub fn forecast(
             }
         }))
     });
-    let best = &membrane_fit.best.shared;
+    let best = membrane_fit.likeliest();
     let looks = known.looks;
     let readings_by_litres = looks.elements.last().map_or_else(Vec::new, |e| {
         e.litres_at_readings()
@@ -336,7 +342,7 @@ pub fn watched(
 ) -> Result<Watched, CannotTell> {
     Ok(membrane::watch(
         fit,
-        &element_in_use(van, known, fit, Ahead::default(), settings, as_of)?,
+        &element_in_use(van, known, Ahead::default(), settings, as_of)?,
     ))
 }
 
@@ -349,7 +355,7 @@ fn in_use(
     settings: &Settings,
     as_of: Date,
 ) -> Result<(ElementDraws, MembraneForecast), CannotTell> {
-    let element = element_in_use(van, known, fit, ahead, settings, as_of)?;
+    let element = element_in_use(van, known, ahead, settings, as_of)?;
     let draws = membrane::draws_of(fit, &element);
     let mut forecast = membrane::forecast(&draws, fit, &element);
     let typical = forecast.watched.typical_days * known.looks.usage.litres_per_day();
@@ -361,7 +367,6 @@ fn in_use(
 fn element_in_use<'a>(
     van: &'a VanLives,
     known: Known<'a>,
-    fit: &SharedFit,
     ahead: Ahead,
     settings: &Settings,
     as_of: Date,
@@ -380,12 +385,9 @@ fn element_in_use<'a>(
     if element.is_empty() && life.fitted_on.is_none() {
         return Err(CannotTell::NoSaltPassage);
     }
-    let others = known
-        .told
-        .split_last()
-        .map_or(&[][..], |(_, others)| others);
+    let others = known.looks.elements.split_last();
     Ok(membrane::InUse {
-        kin: membrane::Kin::of(fit, others),
+        others: others.map_or(&[], |o| o.1),
         ahead,
         ..alone(van, known.looks, life, element, settings, as_of)
     })
@@ -406,7 +408,7 @@ fn alone<'a>(
         base_hardness: looks.hardness.unwrap_or(ASSUMED_HARDNESS),
         usage: &looks.usage,
         ln_limit: settings.limits.salt_passage.ln(),
-        kin: membrane::Kin::NONE,
+        others: &[],
         ahead: Ahead::default(),
         as_of,
         seed_name: &van.van,

@@ -41,6 +41,7 @@ mod slips;
 mod there;
 mod types;
 mod usage;
+mod valve;
 mod van;
 mod vessel;
 
@@ -50,3 +51,4 @@ pub use laid::{InTurnError, LaidLives};
 pub use season::TapSeason;
 pub use there::{WaterThere, water_in};
 pub use types::*;
+pub use valve::ValveSeen;

@@ -133,7 +133,8 @@ fn salt_passage_comes_at_the_prior_temperature_coefficient() {
     // 13 °C below 25 at 1 % per °C.
     close(point.salt_passage, 0.04 * 0.13f64.exp());
     close(point.theta_lever, 13.0);
-    assert!(point.sd_ln > 0.12 && point.sd_ln < 0.15);
+    // The meters at 12 ppm, and what swings of pressure leave.
+    assert!(point.sd_ln > 0.07 && point.sd_ln < 0.09);
 }
 
 #[test]

@@ -6,6 +6,7 @@ use jiff::civil::Date;
 use smallvec::SmallVec;
 
 use super::season::TapSeason;
+use super::valve::ValveSeen;
 
 pub use crate::store::records::{Fleet, Instant, Item, RowCounts};
 
@@ -78,10 +79,6 @@ pub struct PassagePoint {
     /// (exact below 10 % salt passage, on the odds above). Not 0 where flow or
     /// pressure served: they take out excursions of pressure, not `theta`.
     pub theta_lever: f64,
-    /// Whether flows showed the recovery and it was brought to the usual one:
-    /// otherwise warm water, which raises recovery behind a fixed reject valve,
-    /// is part of what `theta` sees.
-    pub recovery_known: bool,
     /// Mains-fed litres made by this element up to here, by hardness level
     /// (see [`ElementLife::hardness_levels`]); same length as that.
     pub litres_by_level: LitresByLevel,
@@ -260,6 +257,8 @@ pub struct VanLives {
     pub in_service_on: Option<Date>,
     /// Median recovery from flows or reject litres; `None` where nothing tells.
     pub recovery: Option<f64>,
+    /// What tells a fixed reject valve from recovery held; `None` where nothing does.
+    pub valve: Option<ValveSeen>,
     /// How warm the tap at the base is over the year.
     pub tap_season: TapSeason,
     /// Median feed at the base, ppm, of the last half year; where it has just moved, what

@@ -22,6 +22,7 @@ use super::types::{
     About, ChargeLife, ElementLife, HardnessAt, MembraneTest, ServiceMark, VanLives,
 };
 use super::usage::{self, Districts, Made, NewTap};
+use super::valve;
 use super::vessel::Vessels;
 use crate::settings::Settings;
 use crate::store::records::Item;
@@ -71,6 +72,13 @@ pub(crate) fn cut_van(seen: &Seen<'_>, water: &WaterSeen, lent: &Lent<'_>) -> Va
         tank_litres: van.tank_litres,
         in_service_on: van.material().in_service_on,
         recovery: usage::recovery(&van.looks, seen.fills, &seen.fill_dates, &van.litres),
+        valve: valve::seen(
+            &van.looks,
+            seen.fills,
+            &seen.fill_dates,
+            &van.litres,
+            &lent.seasons.at(water),
+        ),
         feed_ppm: usage::feed_ppm(&van.looks, van.new_tap()),
         based_since: seen.base.since(lent.until),
         tap_season: lent.seasons.at(water),

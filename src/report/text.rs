@@ -200,15 +200,21 @@ pub fn explained(assessment: &Assessment, screen: Screen) -> String {
     out.push_str("Shared by the fleet\n");
     for s in &assessment.fleet.shared {
         let unit = unit_behind(s.unit);
+        let known = |value: f64, sd: f64| {
+            let value = words::figures(value);
+            if sd > 0.0 {
+                format!("{value} ± {}", words::figures(sd))
+            } else {
+                value
+            }
+        };
         push_wrapped(
             &mut out,
             &format!(
-                "{}: {} ± {}{unit} (assumed before any readings: {} ± {})",
+                "{}: {}{unit} (assumed before any readings: {})",
                 s.name,
-                words::figures(s.value),
-                words::figures(s.sd),
-                words::figures(s.prior),
-                words::figures(s.prior_sd)
+                known(s.value, s.sd),
+                known(s.prior, s.prior_sd)
             ),
             ("    ", "      "),
             screen,

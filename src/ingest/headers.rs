@@ -240,6 +240,14 @@ pub(super) fn nearest(header: &str) -> Option<(&'static str, Column)> {
 /// Below this two headings have nothing to do with one another.
 const LEAST_LIKENESS: f64 = 0.82;
 
+/// Whether a heading that folds to a plain one is listed as one of many meanings
+/// itself: "Membrane" is no count of membranes.
+pub(super) fn says_little(kind: RecordKind, column: Column, header: &str) -> bool {
+    let mut headings = HEADINGS.iter();
+    let of_column = headings.find(|h| h.kind == kind && h.column == column);
+    of_column.is_some_and(|h| h.weak.iter().any(|weak| weak.eq_ignore_ascii_case(header)))
+}
+
 /// Whether this is the name of a column that a heading can be meant for.
 pub fn is_column(name: &str) -> bool {
     HEADINGS.iter().any(|heading| heading.column.name() == name)

@@ -1,7 +1,9 @@
 //! What one header says: which column, in which unit.
 
 use super::columns::Column;
-use super::headers::{Named, RecordKind, columns_asked_for, columns_headed, is_canonical};
+use super::headers::{
+    Named, RecordKind, columns_asked_for, columns_headed, is_canonical, says_little,
+};
 use super::text::{folded, plain};
 use super::units::{Measure, Unit};
 
@@ -126,6 +128,7 @@ pub(super) fn meaning(kind: RecordKind, header: &str) -> Meaning {
     match found {
         Some(headed) => Meaning::Column(in_conductivity(Headed {
             canonical: is_canonical(header, headed.column),
+            is_weak: headed.is_weak || says_little(kind, headed.column, header),
             ..headed
         })),
         None => in_brackets(kind, header),

@@ -217,10 +217,9 @@ mod tests {
         let fills = days.map(|day| Fill {
             van: name.into(),
             started_at: Instant(
-                day.at(9, 0, 0, 0)
-                    .to_zoned(zone.clone())
+                zone.to_ambiguous_timestamp(day.at(9, 0, 0, 0))
+                    .compatible()
                     .unwrap()
-                    .timestamp()
                     .as_microsecond(),
             ),
             day_position: None,

@@ -41,7 +41,8 @@ impl Gathering {
             held: Vec::new(),
         };
         if C::HELD {
-            gathering.held = fleet.each(&all_of(fleet), |number, van| gathering.gather(number, van))?;
+            gathering.held =
+                fleet.each(&all_of(fleet), |number, van| gathering.gather(number, van))?;
         }
         Ok(gathering)
     }

@@ -44,7 +44,9 @@ pub fn history(
             made + ahead
         });
         let short: Vec<f64> = lives.filter(|l| *l < FAILING_BELOW * typical).collect();
-        let by_lateness = short.iter().filter(|l| **l * late >= FAILING_BELOW * typical);
+        let by_lateness = short
+            .iter()
+            .filter(|l| **l * late >= FAILING_BELOW * typical);
         Short {
             date,
             probability: short.len() as f64 / draws.draws.len().max(1) as f64,

@@ -7,8 +7,8 @@ use jiff::civil::Date;
 use super::horizon::{Spreading, middle_of};
 use super::membrane::{self, ElementDraws, ElementLooks, SharedFit};
 use super::meters::{VanMeters, VanTaps};
-use super::short;
 use super::resin::{self, ChargeLooks, PermeateAhead, PermeateDraw, ResinFit};
+use super::short;
 use super::usage::{Season, Usage, usage_of};
 use super::{
     Ahead, CannotTell, LifeDot, MembraneForecast, Part, PartOutcome, ResinForecast, VanFit, Watched,

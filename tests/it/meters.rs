@@ -71,8 +71,11 @@ fn fleet(stories: &[Story]) -> Yard {
                 let permeate = tap * ln.exp() * (1.0 + 0.03 * chance(2));
                 let shown = tap * (story.tap_gain)(day);
                 let product = if charge > 7000.0 { 12 } else { 0 };
-                writeln!(readings, "{van},{day}T08:00,{shown:.0},{permeate:.0},{product}")
-                    .expect("text");
+                writeln!(
+                    readings,
+                    "{van},{day}T08:00,{shown:.0},{permeate:.0},{product}"
+                )
+                .expect("text");
                 if charge > 7000.0 {
                     writeln!(services, "{van},{day},resin,11").expect("text");
                     charge = 0.0;
@@ -139,18 +142,33 @@ fn tap_meter_low(stories: &[Story]) {
         let membrane = &tansy["membrane"];
         assert_eq!(membrane["check_meter_first"], true, "{as_of}: {tansy:#}");
         assert_ne!(membrane["suspect"], "membrane", "{as_of}: {tansy:#}");
-        let moved = (day(&membrane["limit_on"]["p50"]) - planned).get_days().abs();
+        let moved = (day(&membrane["limit_on"]["p50"]) - planned)
+            .get_days()
+            .abs();
         let left = (planned - day(&now["as_of"])).get_days();
         assert!(moved * 3 < left, "{as_of}: moved {moved} days of {left}");
-        let due = yard.good(&["due", "--quiet", "--as-of", as_of, "--format", "csv"]).out;
-        assert!(due.lines().any(|l| l.starts_with("Tansy,") && l.contains(",probe,")), "{due}");
-        assert!(!due.lines().any(|l| l.starts_with("Tansy,") && l.contains(",membrane,")), "{due}");
+        let due = yard
+            .good(&["due", "--quiet", "--as-of", as_of, "--format", "csv"])
+            .out;
+        assert!(
+            due.lines()
+                .any(|l| l.starts_with("Tansy,") && l.contains(",probe,")),
+            "{due}"
+        );
+        assert!(
+            !due.lines()
+                .any(|l| l.starts_with("Tansy,") && l.contains(",membrane,")),
+            "{due}"
+        );
     }
     for as_of in ["2026-09-30", "2026-10-31", "2026-11-28"] {
         let now = assessed(&yard, as_of);
         let membrane = &van(&now, "Tansy")["membrane"];
         assert_ne!(membrane["state"], "failing_early", "{as_of}: {membrane:#}");
-        assert_eq!(membrane["check_meter_first"], false, "{as_of}: {membrane:#}");
+        assert_eq!(
+            membrane["check_meter_first"], false,
+            "{as_of}: {membrane:#}"
+        );
     }
     // Nobody else's meter is doubted.
     let end = assessed(&yard, "2026-07-31");
@@ -230,7 +248,10 @@ fn what_is_overdue_stays_overdue_and_its_day_does_not_slide_with_today() {
         let state = membrane["state"].as_str().expect("a state").to_owned();
         let on = day(&membrane["replace_on"]);
         if overdue > 0 {
-            assert!(state == "overdue" || state == "failing_early", "{as_of}: {membrane:#}");
+            assert!(
+                state == "overdue" || state == "failing_early",
+                "{as_of}: {membrane:#}"
+            );
             let moved = before.map_or(0, |b| (on - b).get_days().abs());
             assert!(moved <= 21, "{as_of}: moved {moved} days in a week");
         }
@@ -240,6 +261,7 @@ fn what_is_overdue_stays_overdue_and_its_day_does_not_slide_with_today() {
     }
     assert!(overdue > 4, "{overdue}");
     // Without new rows nothing moves at all.
-    let on = |as_of: &str| van(&assessed(&yard, as_of), "Brindle")["membrane"]["replace_on"].clone();
+    let on =
+        |as_of: &str| van(&assessed(&yard, as_of), "Brindle")["membrane"]["replace_on"].clone();
     assert_eq!(on("2026-11-29"), on("2026-12-24"));
 }

@@ -42,7 +42,12 @@ pub fn causes(
         None => {
             let feed = if all_rose { 0.5 } else { FEED };
             let rest = 1.0 - feed;
-            [rest * (1.0 - late.explains), rest * late.explains, 0.0, feed]
+            [
+                rest * (1.0 - late.explains),
+                rest * late.explains,
+                0.0,
+                feed,
+            ]
         }
     };
     let sum = (membrane + prefilter + probe + feed).max(1e-300);

@@ -94,9 +94,7 @@ pub fn alarm(
     // A step that went back again is none any more.
     let gone = meters.breaks.iter().any(|(found, _)| {
         step.is_some_and(|s| {
-            found.kind == BreakKind::Passage
-                && found.day > s.0.day
-                && found.size < -0.6 * s.0.size
+            found.kind == BreakKind::Passage && found.day > s.0.day && found.size < -0.6 * s.0.size
         })
     });
     let stepped = if gone { 0.0 } else { stepped };
@@ -127,20 +125,26 @@ pub fn alarm(
     } else {
         AlarmKind::Fast
     };
-    let step_on = step.filter(|_| kind == AlarmKind::Step).map(|s| s.0.began());
+    let step_on = step
+        .filter(|_| kind == AlarmKind::Step)
+        .map(|s| s.0.began());
     raised = above && (raised || probability >= rises);
     if raised {
         Some(Alarm {
             level: AlarmLevel::Raised,
             kind,
-            since: step_on.or(since).or(forecast.short.last().map(|s| s.date))?,
+            since: step_on
+                .or(since)
+                .or(forecast.short.last().map(|s| s.date))?,
             probability,
         })
     } else if probability >= PENDING {
         Some(Alarm {
             level: AlarmLevel::Pending,
             kind,
-            since: step_on.or(pending).or(forecast.short.last().map(|s| s.date))?,
+            since: step_on
+                .or(pending)
+                .or(forecast.short.last().map(|s| s.date))?,
             probability,
         })
     } else {

@@ -35,7 +35,8 @@ fn likeliest(causes: &[Cause]) -> Suspect {
 #[test]
 fn a_step_is_blamed_on_what_lies_behind_it_and_a_doubted_meter_comes_first() {
     let (step, late) = (raised(AlarmKind::Step), Late::default());
-    let of = |behind: &Behind, doubt: f64| likeliest(&causes(&step, Some(behind), &late, doubt, None));
+    let of =
+        |behind: &Behind, doubt: f64| likeliest(&causes(&step, Some(behind), &late, doubt, None));
     assert_eq!(of(&SEAL, 0.05), Suspect::Membrane);
     assert_eq!(of(&SEAL, 0.7), Suspect::Probe);
     let pressed = Behind {
@@ -53,9 +54,15 @@ fn late_pre_filters_that_explain_a_short_life_come_first() {
         share: 0.6,
         explains: 0.8,
     };
-    assert_eq!(likeliest(&causes(&fast, None, &late, 0.05, None)), Suspect::Prefilter);
+    assert_eq!(
+        likeliest(&causes(&fast, None, &late, 0.05, None)),
+        Suspect::Prefilter
+    );
     let in_time = Late::default();
-    assert_eq!(likeliest(&causes(&fast, None, &in_time, 0.05, None)), Suspect::Membrane);
+    assert_eq!(
+        likeliest(&causes(&fast, None, &in_time, 0.05, None)),
+        Suspect::Membrane
+    );
     assert_eq!(
         likeliest(&causes(&fast, None, &in_time, 0.05, Some(0.5))),
         Suspect::Feed

@@ -69,11 +69,18 @@ pub fn facts_for(suspect: Suspect, known: &Known<'_>) -> Vec<String> {
             format!("{what} is {} {side}", percent(ln))
         }
     };
-    let flow = known.beside.flow.map(|f| moved("the flow at equal temperature", f));
-    let bar = known.beside.bar.map(|b| moved("the pressure at the tap", b));
-    let resin = known.beside.resin.filter(|r| *r > 0.15).map(|_| {
-        "the resin lasts as long as before, though more seems to come through".to_owned()
-    });
+    let flow = known
+        .beside
+        .flow
+        .map(|f| moved("the flow at equal temperature", f));
+    let bar = known
+        .beside
+        .bar
+        .map(|b| moved("the pressure at the tap", b));
+    let resin =
+        known.beside.resin.filter(|r| *r > 0.15).map(|_| {
+            "the resin lasts as long as before, though more seems to come through".to_owned()
+        });
     match suspect {
         Suspect::Membrane => {
             out.push(known.finding.to_owned());

@@ -176,11 +176,7 @@ pub fn plan(
 /// Days, 0 or less, on which going on stopped to pay: `excess` tells what a litre costs
 /// more than the next one's average, by salt passage and the probability for each litre
 /// that the limit is reached. All is read off what is known now of the time before.
-fn overdue_days(
-    forecast: &MembraneForecast,
-    until: Date,
-    excess: impl Fn(f64, f64) -> f64,
-) -> f64 {
+fn overdue_days(forecast: &MembraneForecast, until: Date, excess: impl Fn(f64, f64) -> f64) -> f64 {
     let draws = &forecast.limit_draws.0;
     let per_day = forecast.use_ahead.litres_per_day.max(1e-9);
     let reached = |from: f64, to: f64| {

@@ -180,9 +180,10 @@ pub struct VanEvidence {
 impl VanEvidence {
     /// Expected steps up in salt passage.
     pub(super) fn steps_up(&self) -> f64 {
-        let up = self.breaks.iter().filter(|b| {
-            b.kind == BreakKind::Passage && b.ramp_days == 0.0 && b.size > 0.2
-        });
+        let up = self
+            .breaks
+            .iter()
+            .filter(|b| b.kind == BreakKind::Passage && b.ramp_days == 0.0 && b.size > 0.2);
         up.map(|b| b.exists * b.of_kind).sum()
     }
 }
@@ -216,7 +217,10 @@ pub fn explain(van: &VanLives, others: Option<&Others>) -> VanEvidence {
             ..VanEvidence::default()
         };
     };
-    let (first_day, newest_day) = (f64::from(days(first.1.date)), f64::from(days(newest.1.date)));
+    let (first_day, newest_day) = (
+        f64::from(days(first.1.date)),
+        f64::from(days(newest.1.date)),
+    );
     let taps: Vec<(f64, f64, f64)> = points
         .iter()
         .filter_map(|(_, p)| {
@@ -319,7 +323,11 @@ pub fn explain(van: &VanLives, others: Option<&Others>) -> VanEvidence {
         let breaks = breaks
             .filter(|(_, b)| b.kind == BreakKind::TapMeter)
             .map(|(n, b)| (of_breaks + n, b.share_on(newest_day)));
-        for (i, share) in [(0, 1.0), (1, now)].into_iter().chain(services).chain(breaks) {
+        for (i, share) in [(0, 1.0), (1, now)]
+            .into_iter()
+            .chain(services)
+            .chain(breaks)
+        {
             if let Some(place) = shares.get_mut(i) {
                 *place = share;
             }
@@ -406,7 +414,10 @@ fn without_breaks(
     explained.add_column(tap(&|d| year(d).cos()), season * season);
     explained.add_column(tap(&|d| year(d).sin()), season * season);
     // Of a membrane: level, rise, bend, a first rise that levels off, seasons.
-    explained.add_column(passage(&|_, _| 1.0), 4.0 * passage_level * passage_level + 1.0);
+    explained.add_column(
+        passage(&|_, _| 1.0),
+        4.0 * passage_level * passage_level + 1.0,
+    );
     explained.add_column(passage(&|a, _| a), 0.64);
     explained.add_column(passage(&|a, _| a * a), 0.0225);
     explained.add_column(passage(&|a, _| (1.0 + a / 0.5).ln()), 0.09);
@@ -560,7 +571,11 @@ impl Rows {
             kind: KINDS.get(best.1).copied()?,
             day: best.2,
             ramp_days: best.3,
-            exists: if odds.is_finite() { odds / (1.0 + odds) } else { 1.0 },
+            exists: if odds.is_finite() {
+                odds / (1.0 + odds)
+            } else {
+                1.0
+            },
             of_kind: of(Some(best.1)) / all,
             meter: of(Some(0)) / all,
         })
@@ -636,9 +651,10 @@ fn fresh(van: &VanLives) -> Vec<(f64, f64)> {
     charges
         .filter_map(|c| {
             let changed_on = c.changed_on?;
-            let soon = c.points.iter().filter(|p| {
-                p.date > changed_on && days(p.date) - days(changed_on) <= SOON_DAYS
-            });
+            let soon = c
+                .points
+                .iter()
+                .filter(|p| p.date > changed_on && days(p.date) - days(changed_on) <= SOON_DAYS);
             let least = soon.min_by(|a, b| a.product_ppm.total_cmp(&b.product_ppm))?;
             Some((least.product_ppm, least.permeate_ppm?))
         })

@@ -72,7 +72,10 @@ struct Mixture(Vec<(f64, f64, f64)>);
 impl Mixture {
     fn below(&self, x: f64) -> f64 {
         let total: f64 = self.0.iter().map(|c| c.0).sum();
-        let below = self.0.iter().map(|c| c.0 * normal_cdf((x - c.1) / c.2.max(1e-6)));
+        let below = self
+            .0
+            .iter()
+            .map(|c| c.0 * normal_cdf((x - c.1) / c.2.max(1e-6)));
         below.sum::<f64>() / total.max(1e-300)
     }
 
@@ -167,10 +170,19 @@ impl Behind {
         let sign = if up { 1.0 } else { -1.0 };
         let seal = if up { rates.seal * pick(0.9, 0.1) } else { 0.0 };
         let pressed = rates.pressure * pick(0.9, 0.1) * if up { 1.0 } else { 0.5 };
-        let late = if up { 0.08 * found.beside.late * pick(0.02, 0.98) } else { 0.0 };
+        let late = if up {
+            0.08 * found.beside.late * pick(0.02, 0.98)
+        } else {
+            0.0
+        };
         // A fall that large is a new membrane that nobody wrote down.
         let renewed = if found.size < -0.35 { 0.1 } else { 0.0 };
-        let ageing = renewed + if up { pick(0.0005, 0.006) } else { pick(0.0005, 0.004) };
+        let ageing = renewed
+            + if up {
+                pick(0.0005, 0.006)
+            } else {
+                pick(0.0005, 0.004)
+            };
         let probe = rates.permeate_probe * pick(0.5, 0.5) * if up { 1.0 } else { 0.5 };
         let weights = [
             seal * flow(0.02, 0.08) * bar(0.0, 0.08) * resin(0.3 * s, 0.35),
@@ -351,9 +363,9 @@ fn feed(told: &VanEvidence, rates: &Rates) -> ((Meter, Ratio), f64) {
             on_scale = scaled / total.max(1e-300);
         }
         None => {
-            let (size, variance) = broke.iter().fold((0.0, 0.0), |(m, v), b| {
-                (m + b.size, v + b.sd * b.sd)
-            });
+            let (size, variance) = broke
+                .iter()
+                .fold((0.0, 0.0), |(m, v), b| (m + b.size, v + b.sd * b.sd));
             let right = 1.0 - 2.0 * SCALE_SHARE - BROKEN_SHARE;
             for (p, mean, extra) in [(p_broke, size, variance), (1.0 - p_broke, 0.0, 0.0)] {
                 // A break that is only suspected has no size yet.
@@ -390,7 +402,9 @@ fn feed(told: &VanEvidence, rates: &Rates) -> ((Meter, Ratio), f64) {
         mean: alone * mean,
         variance: (alone * variance).max(usual),
     };
-    let since = strongest.filter(|_| p_broke > 0.5 && doubt > 0.2).map(Break::began);
+    let since = strongest
+        .filter(|_| p_broke > 0.5 && doubt > 0.2)
+        .map(Break::began);
     let meter = Meter {
         probe: Probe::Feed,
         off_by: mixture.span(),
@@ -425,7 +439,11 @@ fn permeate(
     let variance: f64 = with.iter().map(|b| b.sd * b.sd).sum();
     let usual = USUAL_SD * USUAL_SD;
     let right = [
-        (1.0 - on_scale * SCALE_TOGETHER - BROKEN_SHARE, 0.0, USUAL_SD),
+        (
+            1.0 - on_scale * SCALE_TOGETHER - BROKEN_SHARE,
+            0.0,
+            USUAL_SD,
+        ),
         (BROKEN_SHARE, 0.0, BROKEN_SD / 2.0),
     ];
     let mut parts = vec![(p, size, (usual + variance).sqrt())];
@@ -444,7 +462,9 @@ fn permeate(
         since: strongest
             .filter(|s| s.1 > 0.3 && doubt > 0.2)
             .map(|s| s.0.began()),
-        why: strongest.filter(|s| s.1 > 0.2).map_or(Why::Nothing, |s| Why::Passage { by: s.0.size }),
+        why: strongest
+            .filter(|s| s.1 > 0.2)
+            .map_or(Why::Nothing, |s| Why::Passage { by: s.0.size }),
     };
     (meter, Ratio { mean, variance })
 }
@@ -454,13 +474,24 @@ fn product(told: &VanEvidence, on_scale: f64) -> Option<Meter> {
     if told.fresh_ppm.is_empty() {
         return None;
     }
-    let least = told.fresh_ppm.iter().map(|f| f.0).fold(f64::INFINITY, f64::min);
+    let least = told
+        .fresh_ppm
+        .iter()
+        .map(|f| f.0)
+        .fold(f64::INFINITY, f64::min);
     let off = told.fresh_ppm.len() >= 2
-        && told.fresh_ppm.iter().all(|(ppm, entering)| *ppm > FRESH_PPM && *entering > 2.0 * FRESH_PPM);
+        && told
+            .fresh_ppm
+            .iter()
+            .all(|(ppm, entering)| *ppm > FRESH_PPM && *entering > 2.0 * FRESH_PPM);
     let broken = if off { 0.7 } else { BROKEN_SHARE };
     let mut parts = vec![
         (1.0 - broken, 0.0, USUAL_SD),
-        (broken, if off { 0.4 } else { 0.0 }, if off { 0.3 } else { BROKEN_SD }),
+        (
+            broken,
+            if off { 0.4 } else { 0.0 },
+            if off { 0.3 } else { BROKEN_SD },
+        ),
     ];
     for side in [SCALE, -SCALE] {
         parts.push((0.5 * on_scale * SCALE_TOGETHER, side, SCALE_SD));
@@ -471,6 +502,10 @@ fn product(told: &VanEvidence, on_scale: f64) -> Option<Meter> {
         off_by: mixture.span(),
         doubt: mixture.doubt(),
         since: None,
-        why: if off { Why::Fresh { ppm: least } } else { Why::Nothing },
+        why: if off {
+            Why::Fresh { ppm: least }
+        } else {
+            Why::Nothing
+        },
     })
 }

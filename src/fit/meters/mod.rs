@@ -16,8 +16,8 @@ mod taps;
 
 use std::sync::Arc;
 
-pub use explain::{Beside, Break, BreakKind};
 use explain::VanEvidence;
+pub use explain::{Beside, Break, BreakKind};
 pub use gain::{Behind, Meter, Probe, VanMeters, Why};
 use taps::FleetTaps;
 pub use taps::VanTaps;
@@ -88,9 +88,7 @@ impl FleetMeters {
         let rates = Rates::learn(&evidence);
         let vans = evidence.iter();
         Ok(FleetMeters {
-            vans: vans
-                .map(|v| Arc::new(VanMeters::of(v, &rates)))
-                .collect(),
+            vans: vans.map(|v| Arc::new(VanMeters::of(v, &rates))).collect(),
         })
     }
 

@@ -108,7 +108,11 @@ impl FleetTaps {
             here.push(van);
         }
         let districts = by_district.into_iter();
-        FleetTaps(districts.map(|(name, vans)| (name, District::of(&vans))).collect())
+        FleetTaps(
+            districts
+                .map(|(name, vans)| (name, District::of(&vans)))
+                .collect(),
+        )
     }
 
     /// What the others read beside this van, one of those gathered.

@@ -13,8 +13,8 @@ use super::plan::membrane::NextOnes;
 use super::plan::parts::{MonthOf, PartsByMonth, parts_to_order};
 use super::prices::{DecisionPrices, KnownPrices, Paid};
 use super::{
-    AreaAssessment, Assessment, Ordering, PartAssessment, State, VanAssessment, VanExplained, areas,
-    habits, membrane, meters, prefilter, records, resin, round_to, series,
+    AreaAssessment, Assessment, Ordering, PartAssessment, State, VanAssessment, VanExplained,
+    areas, habits, membrane, meters, prefilter, records, resin, round_to, series,
 };
 use crate::fit::{
     self, Ahead, AreaFit, Based, Charted, FleetFit, FleetTold, FleetWide, Learnt, PartLife, Plant,

@@ -250,9 +250,10 @@ impl Told<'_> {
             ),
             (State::Watch, ..) => format!(
                 "{now}; {}: test it again soon.",
-                self.finding.map_or("it may fall to the limit soon".to_owned(), |f| format!(
-                    "it looks as if {f}, but the readings are not certain yet"
-                ))
+                self.finding
+                    .map_or("it may fall to the limit soon".to_owned(), |f| format!(
+                        "it looks as if {f}, but the readings are not certain yet"
+                    ))
             ),
             (_, Some(limit_on), _)
                 if forecast

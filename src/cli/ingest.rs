@@ -16,8 +16,8 @@ use super::scratch::ScratchStore;
 use crate::ingest::{self, DateOrder, Done, FileReader, Options, Table, TankFills, shown};
 use crate::lives;
 use crate::settings::Settings;
-use crate::store::{Read, Store};
 use crate::store::records::{Instant, RowCounts};
+use crate::store::{Read, Store};
 
 /// Take sheets (CSV, workbooks, JSON lines), or folders of them, into the store
 ///
@@ -335,7 +335,10 @@ impl Files {
             Ok((tables, hidden)) => {
                 self.sources.extend(tables.into_iter().map(Source::Table));
                 for sheet in hidden {
-                    context.say(format_args!("passed over: {} (a hidden sheet)", shown(&sheet)));
+                    context.say(format_args!(
+                        "passed over: {} (a hidden sheet)",
+                        shown(&sheet)
+                    ));
                 }
             }
             Err(error) => self.refuse(&CliError::from(error)),

@@ -50,7 +50,12 @@ impl Gathering {
     fn gather(&self, number: usize, van: &VanLives) -> VanLooks {
         let meters = self.meters.van(number);
         let through = self.valves.through_recovery(van.valve, van.recovery);
-        VanLooks::of(van, (self.fleet_week, &self.season), (meters, through), self.until)
+        VanLooks::of(
+            van,
+            (self.fleet_week, &self.season),
+            (meters, through),
+            self.until,
+        )
     }
 
     fn looks(&self, number: usize, van: &VanLives) -> Cow<'_, VanLooks> {

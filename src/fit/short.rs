@@ -83,7 +83,7 @@ pub fn history(
             base_hardness: element.base_hardness,
             usage: element.usage,
             ln_limit: element.ln_limit,
-            kin: element.kin,
+            others: element.others,
             ahead: element.ahead,
             as_of: element.as_of,
             seed_name: element.seed_name,

@@ -217,7 +217,10 @@ impl Part<'_> {
     fn checked(&self, as_of: Date) -> String {
         let name = self.name();
         match self.replace_on {
-            Some(_) => format!("check the TDS meter first; {name} {} if it is right", self.when(as_of)),
+            Some(_) => format!(
+                "check the TDS meter first; {name} {} if it is right",
+                self.when(as_of)
+            ),
             None => format!("check the TDS meter first; {name} lasts if it is right"),
         }
     }
@@ -276,7 +279,9 @@ impl VanLine<'_> {
         let mut said = Vec::new();
         if let Some(day) = next {
             let parts: Vec<&Part<'_>> = self.parts.iter().filter(on_visit).collect();
-            let calm = parts.iter().all(|p| p.state == State::OnCourse && !p.check_meter);
+            let calm = parts
+                .iter()
+                .all(|p| p.state == State::OnCourse && !p.check_meter);
             let next = if calm { "next: " } else { "" };
             said.push(format!(
                 "{next}{}: {}",
@@ -285,9 +290,8 @@ impl VanLine<'_> {
             ));
         }
         let rest = || self.parts.iter().filter(|p| !on_visit(p));
-        let told = |p: &&Part<'_>| {
-            p.check_meter || !matches!(p.state, State::OnCourse | State::Unknown)
-        };
+        let told =
+            |p: &&Part<'_>| p.check_meter || !matches!(p.state, State::OnCourse | State::Unknown);
         said.extend(rest().filter(told).map(|p| p.phrase(as_of)));
         if said.is_empty() {
             let ahead = self.parts.iter().filter(|p| p.replace_on.is_some());

@@ -150,7 +150,7 @@ pub fn plan(
         use_ahead.days_for(wait).min(most_days)
     } else {
         overdue_days(forecast, until, |passage, per_litre_lost| {
-            per_litre(passage) + prices.lost_round * per_litre_lost - rate
+            per_litre(passage) + prices.lost_day * per_litre_lost - rate
         })
     };
     let early = early(

@@ -82,6 +82,7 @@ fn life(unit: &Unit, until: f64) -> ElementLife {
             product_ppm: None,
             regime: 0,
             flow_lpm_25: None,
+            feed_bar: None,
         })
         .collect();
     ElementLife {
@@ -107,6 +108,7 @@ fn forecasts(units: &[Unit], until: f64) -> Vec<MembraneForecast> {
         hardness_mg_l_caco3: 200.0,
         assumed_litres_per_day: 100.0,
         through_recovery: (0.003, 0.0),
+        meters: &crate::fit::VanMeters::default(),
     };
     let looks: Vec<ElementLooks> = lives
         .iter()

@@ -116,7 +116,7 @@ mod tests {
         for litres in [0.0, 90.0, 700.0, 12_000.0, 300_000.0] {
             let found = 1e5 * draw.ln_ppm_at(knot_at(litres));
             assert!(
-                (found - litres).abs() < 0.02 * litres + 1e-6,
+                (found - litres).abs() < 0.07 * litres + 1e-6,
                 "{litres} {found}"
             );
         }

@@ -137,9 +137,15 @@ fn lives_cut_short_count_as_the_censored_log_normal_has_it() {
     let tables: Vec<Values> = ABSORBERS
         .iter()
         .map(|&(litres, failed)| {
-            // Half of what enters at the end of its life, or nothing yet.
-            let product = if failed { 7.0 } else { 0.0 };
-            let life = life(14.0, &[(litres, product)], litres, End::Replaced(CHANGED));
+            // Half of what enters at the end of its life; or nothing yet where the foot of
+            // the rise would read 1 ppm, so that more than all of it is left to come.
+            let foot = 1.0 + ALL[0].width * (1.0_f64 / 13.0).ln();
+            let (at, product) = if failed {
+                (litres, 7.0)
+            } else {
+                (foot * litres, 0.0)
+            };
+            let life = life(14.0, &[(at, product)], litres, End::Replaced(CHANGED));
             let by_curve = looks_of(&life, LIMIT).likelihoods(&shares, grid, 0.0);
             however_it_ends(&by_curve, &sharp)
         })

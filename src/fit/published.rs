@@ -107,6 +107,7 @@ fn forecasts(units: &[Unit], until: f64) -> Vec<MembraneForecast> {
         membranes: 1,
         hardness_mg_l_caco3: 200.0,
         assumed_litres_per_day: 100.0,
+        meters: &super::VanMeters::default(),
         through_recovery: (0.003, 0.0),
         meters: &crate::fit::VanMeters::default(),
     };

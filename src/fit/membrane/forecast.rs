@@ -211,6 +211,8 @@ struct Under<'a> {
     per_c_at_recovery: f64,
     /// How unsure the level at 25 °C is whatever the readings.
     level_sd: f64,
+    /// How likely a jump is the meters'.
+    p_meter_jumped: f64,
 }
 
 /// What draws of the parameters are made from.
@@ -279,7 +281,13 @@ impl<'a> Under<'a> {
             per_litre: element.per_litre(numbers),
             per_c: THETA_MEAN_PER_C + numbers.theta,
             per_c_at_recovery: THETA_MEAN_PER_C + theta,
-            level_sd: theta_sd * (25.0 - USUAL_C),
+            level_sd: (theta_sd * (25.0 - USUAL_C)).hypot(looks.meter_doubt.sqrt()),
+            // Where the meters themselves were weighed, what jumps beside is the membrane's.
+            p_meter_jumped: if looks.meter_doubt > 0.0 {
+                0.0
+            } else {
+                numbers.p_meter_jumped()
+            },
             laid,
             numbers,
         }
@@ -318,7 +326,7 @@ pub fn draws_of(fit: &SharedFit, element: &InUse<'_>) -> ElementDraws {
                 weak: weak.get(i).is_some_and(|share| *share < under.p_weak),
                 meter: meter
                     .get(i)
-                    .is_some_and(|share| *share < under.numbers.p_meter_jumped()),
+                    .is_some_and(|share| *share < under.p_meter_jumped),
                 shown: (from + i).is_multiple_of(SHOWN_EVERY),
             };
             draw(under, &chance, element, &mut rng, &mut out);

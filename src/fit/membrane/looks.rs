@@ -7,6 +7,7 @@ use crate::lives::{ElementLife, PassagePoint, Start};
 use crate::stats::robust::{median, median_in_place};
 
 use super::cells::{self, Cell};
+use super::element::METER_SD;
 use super::fleet::{Numbers, Whose};
 use super::step::step_of;
 
@@ -42,6 +43,9 @@ pub struct ElementLooks {
     cells: Vec<Cell>,
     /// What a degree does through recovery, and how surely.
     pub through_recovery: (f64, f64),
+    /// Variance of what its meters are still thought to be off by at the newest reading,
+    /// beyond what holds of any pair of them.
+    pub meter_doubt: f64,
     levels: Vec<f64>,
     /// `ln` of the levels over 200 mg/L.
     ln_levels: Vec<f64>,
@@ -176,6 +180,10 @@ pub fn looks_of(life: &ElementLife, aboard: &Aboard<'_>, as_of: jiff::civil::Dat
         points,
         cells,
         through_recovery: aboard.through_recovery,
+        meter_doubt: life.points.last().map_or(0.0, |p| {
+            let variance = aboard.meters.ratio_on(p.date).variance;
+            (variance - METER_SD * METER_SD).max(0.0)
+        }),
         dates: kept.iter().map(|(p, _)| p.date).collect(),
         end: if counted {
             life.litres_by_level.clone()

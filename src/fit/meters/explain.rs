@@ -333,7 +333,7 @@ pub fn explain(van: &VanLives, others: Option<&Others>) -> VanEvidence {
             }
         }
         let (mean, variance) = solved.sum(&shares);
-        out.offset = (rows.taps >= BESIDE + 1).then_some(Offset {
+        out.offset = (rows.taps > BESIDE).then_some(Offset {
             mean,
             variance,
             others: others.vans,

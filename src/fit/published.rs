@@ -109,7 +109,6 @@ fn forecasts(units: &[Unit], until: f64) -> Vec<MembraneForecast> {
         assumed_litres_per_day: 100.0,
         meters: &super::VanMeters::default(),
         through_recovery: (0.003, 0.0),
-        meters: &crate::fit::VanMeters::default(),
     };
     let looks: Vec<ElementLooks> = lives
         .iter()

@@ -42,9 +42,9 @@ pub fn sentence(meter: &Meter) -> String {
 /// Where a meter sits, as people say it.
 pub fn name(probe: Probe) -> &'static str {
     match probe {
-        Probe::Feed => "tap meter",
-        Probe::Permeate => "meter after the membrane",
-        Probe::Product => "meter after the resin",
+        Probe::Feed => "tap TDS meter",
+        Probe::Permeate => "membrane TDS meter",
+        Probe::Product => "product TDS meter",
     }
 }
 
@@ -60,9 +60,9 @@ pub fn off(meter: &Meter) -> String {
 }
 
 /// What to do about it, the cheapest first.
-pub const HOW: &str = "Put both meters into one cup of tap water: they must read the same within \
-     5 %. Then let the tap run for a minute and read it fresh with the better one. Clean or \
-     calibrate the one that is off, and write down the service.";
+pub const HOW: &str = "Put both TDS meters in one cup of tap water: they must read the same within \
+     5 %. Then let the tap run for a minute and test it again with the better one. Clean or \
+     calibrate the one that is off, and write down the job.";
 
 fn percent(ln: f64) -> String {
     let side = if ln > 0.0 { "higher" } else { "lower" };
@@ -89,14 +89,14 @@ fn why(meter: &Meter) -> String {
                 n => format!(", nor did {}", vans(n)),
             };
             format!(
-                "reads {} than it did{}, and its own water after the membrane did not follow{beside}",
+                "reads {} than it did{}, and membrane TDS did not follow{beside}",
                 percent(by),
                 since(meter.since)
             )
         }
         Why::Passage { by } => format!(
             "reads {} for this tap than it did{}; the membrane could do that, but flow, \
-             pressure and resin do not bear it out",
+             pressure and resin do not confirm it",
             percent(by),
             since(meter.since)
         ),

@@ -173,7 +173,8 @@ fn warranty_sheets(assessment: &Assessment) -> Option<String> {
 pub fn meters_to_check(assessment: &Assessment) -> Vec<String> {
     let mut said: Vec<String> = Vec::new();
     for van in &assessment.vans {
-        let doubted = van.membrane.suspect == Some(Suspect::Probe);
+        let doubted =
+            van.membrane.check_meter_first || van.membrane.suspect == Some(Suspect::Probe);
         let remark = van.records.iter().rev().find(|r| {
             r.about == About::Probe
                 && r.date
@@ -182,7 +183,7 @@ pub fn meters_to_check(assessment: &Assessment) -> Vec<String> {
         match remark {
             Some(remark) => said.push(format!("{}: {}.", van.van, remark.text)),
             None if doubted => said.push(format!(
-                "{}: the alarm may be a TDS meter's; put both meters in one cup of tap water.",
+                "{}: put both TDS meters in one cup of tap water before the RO membrane is changed.",
                 van.van
             )),
             None => {}

@@ -216,13 +216,17 @@ impl Part<'_> {
     /// `check the meter; membrane by 2 Nov if it is right`.
     fn checked(&self, as_of: Date) -> String {
         let name = self.name();
-        match self.replace_on {
-            Some(_) => format!(
-                "check the TDS meter first; {name} {} if it is right",
-                self.when(as_of)
-            ),
-            None => format!("check the TDS meter first; {name} lasts if it is right"),
-        }
+        let visit = self.visit.map_or(String::new(), |day| {
+            format!(", visit {}", words::weekday_near(day, as_of))
+        });
+        let then = match self.replace_on {
+            Some(_) => {
+                let own = words::act(self.replace_on, &self.limit_on, as_of, self.state);
+                format!("{name} {own}")
+            }
+            None => format!("{name} lasts"),
+        };
+        format!("check the TDS meter first{visit}; {then} if it is right")
     }
 
     fn when(&self, as_of: Date) -> String {

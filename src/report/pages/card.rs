@@ -51,6 +51,9 @@ pub fn card(line: &VanLine<'_>, assessment: &Assessment) -> Option<Card> {
     })
 }
 
+/// How a doubted TDS meter is checked.
+const CHECK_METER: &str = "Put both TDS meters in one cup of tap water: they must read the same within 5 %. Let the tap run for a minute and test it again with the better one. Clean or calibrate the one that is off; change nothing before.";
+
 /// The job as the work list names it, with what to look at first or why.
 fn job_of(line: &VanLine<'_>, job: &Job) -> CardJob {
     let part = line.parts.iter().find(|p| p.item == job.item);
@@ -60,6 +63,7 @@ fn job_of(line: &VanLine<'_>, job: &Job) -> CardJob {
         state: job.state,
         what: words::capital(&due::what(job)),
         why: match (first, job.task) {
+            (_, Task::CheckMeter) => CHECK_METER.to_owned(),
             (Some(cause), Task::Inspect) => cause.check_first.to_owned(),
             _ => part.map_or(String::new(), |p| p.why.clone()),
         },

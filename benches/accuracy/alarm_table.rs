@@ -2,7 +2,7 @@
 
 use jiff::civil::Date;
 use litrewise::advise::{AlarmKind, Suspect};
-use litrewise::stats::scores::clopper_pearson;
+use statrs::distribution::{Beta, ContinuousCDF};
 
 use crate::alarms::{Blame, Class, Story};
 
@@ -10,10 +10,27 @@ fn days(from: Date, to: Date) -> f64 {
     f64::from((to - from).get_days())
 }
 
+/// Limits at 90 % of the share that `hits` of `of` tell (Clopper & Pearson 1934,
+/// Biometrika 26:404).
+fn share_between(hits: f64, of: f64) -> (f64, f64) {
+    let quantile =
+        |a: f64, b: f64, p: f64| Beta::new(a, b).map_or(f64::NAN, |beta| beta.inverse_cdf(p));
+    let low = if hits > 0.0 {
+        quantile(hits, of - hits + 1.0, 0.05)
+    } else {
+        0.0
+    };
+    let high = if hits < of {
+        quantile(hits + 1.0, of - hits, 0.95)
+    } else {
+        1.0
+    };
+    (low, high)
+}
+
 /// `12 of 20 = 0.60 (0.36-0.81)`.
 fn part(hits: usize, of: usize) -> String {
-    let (low, high) =
-        clopper_pearson(hits as u64, of.max(1) as u64, 0.9).unwrap_or((f64::NAN, f64::NAN));
+    let (low, high) = share_between(hits as f64, of.max(1) as f64);
     format!(
         "{hits} of {of} = {:.2} ({low:.2}-{high:.2})",
         hits as f64 / of.max(1) as f64
@@ -65,8 +82,7 @@ pub fn print(stories: &[Story]) {
         .filter(early)
         .filter(|s| !rightly_elsewhere(s))
         .count();
-    let (low, high) = clopper_pearson(false_alarms as u64, (years * 365.25) as u64, 0.9)
-        .unwrap_or((f64::NAN, f64::NAN));
+    let (low, high) = share_between(false_alarms as f64, (years * 365.25).floor());
     println!(
         "  false alarms: {false_alarms} in {years:.0} healthy van-years = {:.2} per 100 ({:.2}-{:.2}); {} by a step",
         100.0 * false_alarms as f64 / years,

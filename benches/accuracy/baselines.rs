@@ -3,10 +3,10 @@
 use jiff::civil::Date;
 use litrewise::lives::{ChargeLife, ElementLife, End, FleetLives, VanLives};
 use litrewise::settings::Settings;
-use litrewise::stats::special::{normal_quantile, normal_sf};
-use litrewise::stats::survival::{Distribution, Life, SurvivalFit, SurvivalModel};
+use statrs::distribution::{ContinuousCDF, Normal};
 
 use crate::cases::{CAP_DAYS, Three};
+use crate::censored::CensoredLogNormal;
 
 /// 90 % quantile of the standard normal distribution.
 const Z90: f64 = 1.281_551_565_544_600_4;
@@ -207,7 +207,7 @@ impl MembraneBaselines {
 pub struct ResinBaselines {
     mean: f64,
     sd: f64,
-    survival: Option<SurvivalFit>,
+    survival: Option<CensoredLogNormal>,
 }
 
 fn covariates(life: &ChargeLife) -> [f64; 3] {
@@ -239,8 +239,8 @@ impl ResinBaselines {
                     .iter()
                     .find(|p| p.product_ppm >= limit && p.litres > 1.0);
                 ends.push(match seen {
-                    Some(p) => Life::to(p.litres, true),
-                    None => Life::to(litres, false),
+                    Some(p) => (p.litres, true),
+                    None => (litres, false),
                 });
                 rows.extend(covariates(life));
             }
@@ -257,9 +257,7 @@ impl ResinBaselines {
             0.5 * mean
         };
         let design = nalgebra::DMatrix::from_row_slice(ends.len(), 3, &rows);
-        let survival = SurvivalModel::new(Distribution::LogNormal)
-            .fit(&ends, &design)
-            .ok();
+        let survival = CensoredLogNormal::fit(&ends, &design);
         ResinBaselines { mean, sd, survival }
     }
 
@@ -275,12 +273,13 @@ impl ResinBaselines {
         let treated = life.litres_treated.unwrap_or(0.0);
         let by_mean = [-Z90, 0.0, Z90].map(|z| (self.mean + z * self.sd - treated).max(0.0));
         let by_survival = self.survival.as_ref().and_then(|fit| {
-            let location = fit.location(&covariates(life)).ok()?;
-            let sigma = fit.sigma();
-            let survived = normal_sf((treated.max(1.0).ln() - location) / sigma);
+            let location = fit.location(&covariates(life));
+            let sigma = fit.sigma;
+            let normal = Normal::standard();
+            let survived = normal.sf((treated.max(1.0).ln() - location) / sigma);
             Some([0.1, 0.5, 0.9].map(|p| {
                 let level = (1.0 - survived * (1.0 - p)).clamp(1e-9, 1.0 - 1e-9);
-                ((location + sigma * normal_quantile(level)).exp() - treated).max(0.0)
+                ((location + sigma * normal.inverse_cdf(level)).exp() - treated).max(0.0)
             }))
         });
         vec![Some(by_mean), by_survival.or(Some(by_mean))]

@@ -2,7 +2,8 @@
 //!
 //! `cargo bench --profile dev --bench accuracy -- --seeds 101-120`
 //!
-//! Each seed is a world of its own (`litrewise simulate --proving --seed N`):
+//! Each seed draws the constants of its world (`litrewise simulate --proving --seed N`;
+//! the law of decline and the districts are the same for all):
 //! how elements age, what the taps give, how crews read, forget and replace.
 //! The fleet's CSV files go through the program as a user's would; on evenly
 //! spaced as-of days every element and charge in use that has not met its
@@ -16,6 +17,7 @@ mod alarms;
 mod baselines;
 mod bound;
 mod cases;
+mod censored;
 mod fleet;
 mod plan;
 mod score;

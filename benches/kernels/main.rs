@@ -12,7 +12,6 @@ use litrewise::demo::{QuickPlan, RowOrder, write_quick};
 use litrewise::ingest::{Options, read_bytes};
 use litrewise::report::kernels::{Press, lay_out_van};
 use litrewise::settings::Settings;
-use litrewise::stats::mixed::{GroupSummary, MixedModel};
 use litrewise::stats::passage::Passage;
 use litrewise::store::Store;
 use litrewise::store::records::Instant;
@@ -109,25 +108,7 @@ fn rows(c: &mut Criterion) {
 
 /// Growth of 200 units read 36 times each, levels and rates of their own.
 fn mathematics(c: &mut Criterion) {
-    let groups: Vec<GroupSummary> = (0..200u32)
-        .map(|unit| {
-            let own = f64::from(unit % 17) / 17.0 - 0.5;
-            let mut group = GroupSummary::empty(2, 2);
-            for row in 0..36u32 {
-                let noise = f64::from((unit * 31 + row * 17) % 23) / 23.0 - 0.5;
-                let x = [1.0, f64::from(row)];
-                let y = own + (0.05 + 0.02 * own) * x[1] + 0.1 * noise;
-                group.add_row(&x, &x, y, 1.0).unwrap();
-            }
-            group
-        })
-        .collect();
-    let model = MixedModel::default();
     let mut group = c.benchmark_group("mathematics");
-    group.throughput(Throughput::Elements(groups.len() as u64));
-    group.bench_function("mixed model fitted, units", |b| {
-        b.iter(|| model.fit(black_box(&groups)).unwrap());
-    });
     let passage = Passage::new(1.6, 0.02, 1e-5, 0.01).unwrap();
     let days: Vec<f64> = (1..=1000).map(f64::from).collect();
     group.throughput(Throughput::Elements(days.len() as u64));

@@ -5,8 +5,7 @@ use std::collections::BTreeMap;
 use serde::Serialize;
 
 use super::replay::{Forecast, LaterLevel};
-use crate::stats::nonparametric::life_table;
-use crate::stats::survival::Life;
+use crate::stats::life_table::{Life, life_table};
 
 /// How the forecasts of one kind of part did.
 #[derive(Debug, Clone, Serialize)]
@@ -77,7 +76,7 @@ pub fn of(forecasts: &[Forecast], rule_months: f64) -> PartScore {
         })
         .collect();
     let table = (reached >= FEWEST)
-        .then(|| life_table(&positions, 0.9).ok())
+        .then(|| life_table(&positions).ok())
         .flatten();
     let later_than = |p: f64| table.as_ref().map(|t| t.survival_at(p));
     let seen: Vec<&Forecast> = forecasts.iter().filter(|f| f.reached).collect();

@@ -1,7 +1,7 @@
-//! Cycles of a part on simulated courses, for `stats::replacement` to choose among.
+//! Cycles of a part on simulated courses, for `stats::path_costs` to choose among.
 
 use crate::fit::{Course, CourseSums};
-use crate::stats::replacement::PathCosts;
+use crate::stats::path_costs::PathCosts;
 
 /// What a cycle costs.
 #[derive(Clone, Copy)]

@@ -13,7 +13,7 @@ use crate::advise::prices::DecisionPrices;
 use crate::advise::{add_days, round_to};
 use crate::fit::{AreaFit, Course, CourseSums, FleetWide, HORIZON_DAYS, MembraneForecast, VanFit};
 use crate::lives::VanLives;
-use crate::stats::replacement::CheapestAge;
+use crate::stats::path_costs::CheapestAge;
 
 /// Candidate ages.
 const STEPS: usize = 64;

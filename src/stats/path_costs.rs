@@ -1,4 +1,8 @@
-//! The cheapest age from simulated cycles.
+//! When replacing is cheapest: the cheapest age from simulated cycles.
+//!
+//! # Source
+//! Barlow & Proschan 1965, Mathematical Theory of Reliability, chapter 4.2 (age
+//! replacement, running cost).
 
 use crate::stats::error::{StatsError, check_finite, check_length};
 
@@ -12,8 +16,6 @@ pub struct PathCosts {
     paths: usize,
     /// Σc, Σl of the cycles' costs c and lengths l, by age.
     sums: Vec<[f64; 2]>,
-    /// Σc², Σcl, Σl², where cycles were added one by one.
-    squares: Vec<[f64; 3]>,
 }
 
 /// The cheapest of the candidate ages.
@@ -25,14 +27,20 @@ pub struct CheapestAge {
     /// through the three.
     pub age: f64,
     pub cost_rate: f64,
-    /// Simulation error of the cost rate; NaN where only sums are known.
-    pub se: f64,
 }
 
 impl PathCosts {
+    /// From the sums of cost and length over so many cycles at each age.
+    ///
     /// # Errors
-    /// No ages, or ages that are not positive and ascending.
-    pub fn new(ages: &[f64]) -> Result<Self, StatsError> {
+    /// No ages, ages that are not positive and ascending, or not as many sums as
+    /// ages.
+    pub fn of_sums(
+        ages: &[f64],
+        paths: usize,
+        sums: impl ExactSizeIterator<Item = (f64, f64)>,
+    ) -> Result<Self, StatsError> {
+        check_length("sums", ages.len(), sums.len())?;
         check_finite("candidate ages", ages)?;
         if ages.is_empty() {
             return Err(StatsError::TooFew {
@@ -52,49 +60,13 @@ impl PathCosts {
         }
         Ok(PathCosts {
             ages: ages.to_vec(),
-            paths: 0,
-            sums: vec![[0.0; 2]; ages.len()],
-            squares: vec![[0.0; 3]; ages.len()],
+            paths,
+            sums: sums.map(|(cost, length)| [cost, length]).collect(),
         })
-    }
-
-    /// From the sums of cost and length over so many cycles at each age.
-    ///
-    /// # Errors
-    /// As [`PathCosts::new`], or not as many sums as ages.
-    pub fn of_sums(
-        ages: &[f64],
-        paths: usize,
-        sums: impl ExactSizeIterator<Item = (f64, f64)>,
-    ) -> Result<Self, StatsError> {
-        check_length("sums", ages.len(), sums.len())?;
-        let mut costs = PathCosts::new(ages)?;
-        costs.paths = paths;
-        costs.squares = Vec::new();
-        for (to, (cost, length)) in costs.sums.iter_mut().zip(sums) {
-            *to = [cost, length];
-        }
-        Ok(costs)
     }
 
     pub fn ages(&self) -> &[f64] {
         &self.ages
-    }
-
-    /// Adds one simulated life: `cycle(age)` gives cost and length of the cycle
-    /// it makes when replacement is planned at `age`.
-    pub fn add_path(&mut self, mut cycle: impl FnMut(f64) -> (f64, f64)) {
-        self.paths += 1;
-        self.squares.resize(self.ages.len(), [f64::NAN; 3]);
-        let of_ages = self.ages.iter().zip(&mut self.sums).zip(&mut self.squares);
-        for ((age, [costs, lengths]), [cc, cl, ll]) in of_ages {
-            let (cost, length) = cycle(*age);
-            *costs += cost;
-            *lengths += length;
-            *cc += cost * cost;
-            *cl += cost * length;
-            *ll += length * length;
-        }
     }
 
     /// Long-run cost per unit of length, by age.
@@ -131,25 +103,10 @@ impl PathCosts {
         }
     }
 
-    /// Standard error of a ratio of means.
-    fn se(&self, index: usize) -> f64 {
-        let n = self.paths as f64;
-        match (self.sums.get(index), self.squares.get(index)) {
-            (Some([costs, lengths]), Some([cc, cl, ll])) if self.paths >= 2 => {
-                let rate = costs / lengths;
-                let squares = cc - 2.0 * rate * cl + rate * rate * ll;
-                // Not `max`, which would make 0 of what is not known.
-                let squares = if squares < 0.0 { 0.0 } else { squares };
-                (squares * n / (n - 1.0)).sqrt() / lengths
-            }
-            _ => f64::NAN,
-        }
-    }
-
     /// The candidate with the lowest cost rate; the lower age of equals.
     ///
     /// # Errors
-    /// No path added, or costs or lengths that give no finite rate.
+    /// No path, or costs or lengths that give no finite rate.
     pub fn cheapest(&self) -> Result<CheapestAge, StatsError> {
         if self.paths == 0 {
             return Err(StatsError::TooFew {
@@ -179,7 +136,9 @@ impl PathCosts {
             index,
             age,
             cost_rate: rates[index],
-            se: self.se(index),
         })
     }
 }
+
+#[cfg(test)]
+mod tests;

@@ -36,7 +36,9 @@ pub(super) fn settle(
         parts.push(layout);
     }
     if parts.len() > 1 {
-        let services = parts.iter_mut().filter(|part| part.kind == RecordKind::Services);
+        let services = parts
+            .iter_mut()
+            .filter(|part| part.kind == RecordKind::Services);
         services.for_each(|part| part.jobs = jobs_headed(&part.headers, &kinds));
     }
     borrow_dates(&mut parts);

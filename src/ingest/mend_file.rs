@@ -354,7 +354,7 @@ mod tests {
         let both = mend_file(&[(&dialect, vec![row.clone()]), (&dialect, vec![row])]);
         let tables = tables_in(&both).unwrap();
         assert_eq!(tables.len(), 2, "{both}");
-        assert!(tables[1].starts_with("\n\n\n\n\"set_aside_row"), "{both}");
+        assert!(tables[1].starts_with("\n\n\n\nset_aside_row"), "{both}");
         assert_eq!(tables_in(&text), None);
     }
 }

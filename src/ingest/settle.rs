@@ -23,20 +23,23 @@ pub(super) fn settle(
     file: &str,
     notes: &mut Notes,
 ) -> Result<Sheet, ReadError> {
+    let mut kinds = kinds;
     let mut parts = Vec::with_capacity(kinds.len());
-    for tried in &kinds {
+    for tried in &mut kinds {
         let mut layout = base.clone();
         layout.kind = tried.kind;
-        let mut meanings = tried.meanings.clone();
-        clear_up(&mut meanings, &mut layout, text, notes);
+        clear_up(&mut tried.meanings, &mut layout, text, notes);
         for column in ALL {
-            choose(&mut layout, column, &meanings, file, notes)?;
-        }
-        if tried.kind == RecordKind::Services && kinds.len() > 1 {
-            layout.jobs = jobs_headed(&layout.headers, &kinds);
+            choose(&mut layout, column, &tried.meanings, file, notes)?;
         }
         date_and_clock(&mut layout);
         parts.push(layout);
+    }
+    if parts.len() > 1 {
+        let services = parts
+            .iter_mut()
+            .filter(|part| part.kind == RecordKind::Services);
+        services.for_each(|part| part.jobs = jobs_headed(&part.headers, &kinds));
     }
     borrow_dates(&mut parts);
     tell_what_is_kept_out(&parts, &kinds, notes);

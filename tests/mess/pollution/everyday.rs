@@ -151,7 +151,8 @@ pub const SLIPS: &[Slip] = &[
             return false;
         }
         let header = s.headers[at].clone();
-        add_column(s, s.names.len(), &header, |n| cells[n].clone());
+        let end = s.names.len();
+        add_column(s, end, &header, |n| cells[n].clone());
         true
     }),
     Slip::sound(Columns, "extra columns", |s, c| {

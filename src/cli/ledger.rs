@@ -9,7 +9,7 @@ use super::ingest::now;
 use super::said;
 use crate::ingest::shown;
 use crate::store::records::{Instant, RowCounts};
-use crate::store::{Action, Deed, FileLine, Store};
+use crate::store::{Action, FileLine, Store, UndoEntry};
 
 /// Columns of a terminal.
 const WIDTH: usize = 80;
@@ -41,7 +41,7 @@ pub(super) fn list(
     context: &Context,
     out: &mut dyn Write,
 ) -> Result<ExitCode, CliError> {
-    let (files, deeds) = (store.files()?, store.deeds()?);
+    let (files, deeds) = (store.files()?, store.undone()?);
     for file in &files {
         let head = format!(
             "{:>4}  {}  {}",
@@ -78,7 +78,7 @@ pub(super) fn act(
     out: &mut dyn Write,
 ) -> Result<ExitCode, CliError> {
     let mut writer = store.writer()?;
-    let file = find(&store.files()?, &store.deeds()?, named, action)?;
+    let file = find(&store.files()?, &store.undone()?, named, action)?;
     let by = std::env::var("USER").or_else(|_| std::env::var("LOGNAME"));
     let changed = writer.act(file.id, action, now(), &by.unwrap_or_default())?;
     let (name, id, word) = (shown(&file.name), file.id, action.word());
@@ -106,7 +106,7 @@ fn state(action: Action) -> &'static str {
 /// can be done to.
 fn find(
     files: &[FileLine],
-    deeds: &[Deed],
+    deeds: &[UndoEntry],
     named: &str,
     action: Action,
 ) -> Result<FileLine, CliError> {

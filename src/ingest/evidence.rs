@@ -17,6 +17,25 @@ use super::units::Measure;
 /// So many short rows are a habit, fewer a slip.
 const ENDS_EARLY_FROM: u64 = 3;
 
+/// What rows read in bulk tell: days as numbers with the year first, decimal points.
+#[derive(Debug, Default)]
+pub(super) struct BulkEvidence {
+    pub rows: u64,
+    /// Rows whose last cell is empty.
+    pub empty_ends: u64,
+    pub has_points: bool,
+    pub has_times: bool,
+}
+
+impl BulkEvidence {
+    pub fn add(&mut self, more: &BulkEvidence) {
+        self.rows += more.rows;
+        self.empty_ends += more.empty_ends;
+        self.has_points |= more.has_points;
+        self.has_times |= more.has_times;
+    }
+}
+
 /// Counts over all rows of a file.
 #[derive(Debug, Default)]
 pub(super) struct Evidence {
@@ -44,9 +63,9 @@ pub(super) struct Evidence {
 }
 
 impl Evidence {
-    /// Reads through the rows behind the header.
-    pub fn gather(rows: &mut Rows<'_>, layout: &Layout, today: Date) -> Evidence {
-        let mut evidence = Evidence::default();
+    /// Adds what some rows tell.
+    pub fn add(&mut self, rows: &mut Rows<'_>, layout: &Layout, today: Date) {
+        let evidence = self;
         let columns: Vec<(Measure, usize)> = layout
             .columns()
             .map(|(column, cell)| (column.measure(), cell))
@@ -75,7 +94,19 @@ impl Evidence {
                 }
             }
         }
-        evidence
+    }
+
+    /// Adds what rows of so many cells told that were read in bulk.
+    pub fn add_bulk(&mut self, bulk: &BulkEvidence, cells: usize) {
+        if bulk.rows == 0 {
+            return;
+        }
+        *self.lengths.entry(cells).or_insert(0) += bulk.rows;
+        self.empty_ends += bulk.empty_ends;
+        self.points += u64::from(bulk.has_points);
+        self.iso += bulk.rows;
+        self.other_dates += bulk.rows;
+        self.other_times += u64::from(bulk.has_times);
     }
 
     /// How many cells most rows have; as many as the header in case of doubt.

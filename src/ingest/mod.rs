@@ -5,6 +5,7 @@
 //! own file alone: what needs the van's past or the van list is for the store
 //! and later.
 
+mod bulk;
 mod calendar;
 mod clock;
 mod columns;

@@ -60,6 +60,11 @@ pub(super) fn service(row: &mut Row<'_>) -> Result<Records, Reason> {
     }
 }
 
+/// Whether a service of one item and plain numbers is taken as it is.
+pub(super) fn is_sound_service(quantity: Option<f64>) -> bool {
+    quantity.is_none_or(|quantity| quantity <= MOST)
+}
+
 fn quantity(row: &mut Row<'_>, item: Option<Item>) -> Result<Option<f64>, Reason> {
     let Some(number) = row.number(Column::Quantity)? else {
         return Ok(None);

@@ -202,13 +202,14 @@ pub fn of_fleet(proving: &ProvingFleet, particles: usize) -> Vec<Story> {
         let cut = lives::cut(&proving.rows, as_of, &proving.settings);
         // The whole assessment, which takes longer, only where an alarm has risen.
         let mut assessed: Option<Assessment> = None;
-        let watched = fit::watched(&cut, &proving.settings);
-        for (v, (lived, watched)) in cut.vans.iter().zip(&watched).enumerate() {
+        let fitted = fit::fit(&cut, &proving.settings);
+        for (v, (lived, of_van)) in cut.vans.iter().zip(&fitted.vans).enumerate() {
             let van = &*lived.van;
             let life = lived.elements.last();
-            let alarm = life
-                .zip(watched.as_ref().ok())
-                .and_then(|(life, watched)| advise::alarm_of(life, watched, &proving.settings));
+            let forecast = life.zip(of_van.membrane.as_ref().ok());
+            let alarm = forecast.and_then(|(life, forecast)| {
+                advise::alarm_of(life, forecast, &of_van.meters, &proving.settings)
+            });
             let Some(index) = simulated.truth.iter().position(|t| t.van == van) else {
                 continue;
             };
@@ -253,8 +254,7 @@ pub fn of_fleet(proving: &ProvingFleet, particles: usize) -> Vec<Story> {
                 && (as_of - begun).get_days() >= 20
             {
                 let assessed = assessed.get_or_insert_with(|| {
-                    let fitted = fit::fit(&cut, &proving.settings);
-                    advise::assess(&cut, &fitted, &proving.settings)
+                    advise::assess_undrawn(&cut, &fitted, &proving.settings)
                 });
                 let suspect = assessed.vans.get(v).and_then(|van| van.membrane.suspect);
                 story.raised = Some(Raised {

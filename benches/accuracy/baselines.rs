@@ -137,7 +137,7 @@ impl MembraneBaselines {
             pooled_slope_variance: if sxx > 0.0 { variance / sxx } else { 1e-5 },
             pooled_variance: variance,
             ln_limit: settings.limits.salt_passage.ln(),
-            rule_days: settings.rule_of_thumb.membrane_months * 30.4375,
+            rule_days: settings.usual_interval.membrane_months * 30.4375,
         }
     }
 

@@ -25,11 +25,7 @@ struct Fleet {
 }
 
 fn options() -> Options {
-    Options {
-        date_order: None,
-        time_zone: TimeZone::get("Europe/London").unwrap(),
-        today: date(2026, 11, 1),
-    }
+    Options::new(TimeZone::get("Europe/London").unwrap(), date(2026, 11, 1))
 }
 
 fn fleet() -> Fleet {

@@ -11,7 +11,7 @@ pub struct Prices {
     pub membrane: f64,
     pub labour: f64,
     pub resin_per_litre: f64,
-    pub lost_round: f64,
+    pub lost_day: f64,
 }
 
 impl Prices {
@@ -20,7 +20,7 @@ impl Prices {
             membrane: 180.0,
             labour: 20.0,
             resin_per_litre: 6.0,
-            lost_round: 220.0 * failure,
+            lost_day: 220.0 * failure,
         }
     }
 
@@ -124,7 +124,7 @@ pub fn drive(seed: u64, asked: &Asked, prices: &Prices, planner: &mut dyn Planne
                 // Replaced past the limit, planned or not, a round was lost.
                 if past {
                     account.failures += 1;
-                    account.lost_rounds += prices.lost_round;
+                    account.lost_rounds += prices.lost_day;
                 }
                 account.membranes += prices.planned();
                 account.replaced += 1;

@@ -28,7 +28,7 @@ impl Plan {
         settings.prices.prefilter = Some(30.0);
         settings.prices.resin_per_litre = Some(prices.resin_per_litre);
         settings.prices.labour_per_visit = Some(prices.labour);
-        settings.prices.lost_round = Some(prices.lost_round);
+        settings.prices.lost_day = Some(prices.lost_day);
         Plan {
             settings,
             replace_on: Vec::new(),
@@ -101,7 +101,7 @@ pub struct RuleOfThumb;
 
 impl Planner for RuleOfThumb {
     fn replaces(&mut self, _fleet: &DrivenFleet, morning: &Morning) -> bool {
-        let months = Settings::default().rule_of_thumb.membrane_months;
+        let months = Settings::default().usual_interval.membrane_months;
         f64::from((morning.today - morning.fitted_on).get_days()) >= 30.4375 * months
     }
 }
@@ -230,7 +230,7 @@ impl KnowingButForLuck {
                     Some(lived) if !lived.is_past_the_limit() => {
                         sum += lived.resin_litres * prices.resin() - rate * lived.litres;
                     }
-                    Some(_) => sum += prices.lost_round,
+                    Some(_) => sum += prices.lost_day,
                     None => {}
                 }
                 *slot += sum;

@@ -11,11 +11,10 @@ use store::records::{FileRows, Instant, Record, When};
 pub const TODAY: jiff::civil::Date = jiff::civil::date(2026, 11, 25);
 
 fn options() -> Options {
-    Options {
-        date_order: None,
-        time_zone: jiff::tz::TimeZone::get("Europe/London").expect("a bundled time zone"),
-        today: TODAY,
-    }
+    Options::new(
+        jiff::tz::TimeZone::get("Europe/London").expect("a bundled time zone"),
+        TODAY,
+    )
 }
 
 /// Reads the bytes and makes sure of what every reading promises.

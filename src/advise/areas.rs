@@ -28,7 +28,7 @@ pub fn assess(
             area.hardness_mg_l_caco3,
             area.resin_use,
         ),
-        recovery: recovery.unwrap_or(settings.habits.recovery),
+        recovery: recovery.unwrap_or(settings.running.recovery),
         litres_per_day: per_day,
     };
     let horizon = per_day * HORIZON_DAYS;
@@ -41,9 +41,9 @@ pub fn assess(
         .and_then(|most| district.cheapest_resin(most));
     let prefilter_days = (per_day > 0.0).then(|| {
         settings
-            .habits
+            .running
             .prefilter_days
-            .min(chlorine_days(&settings.habits, recovery, per_day))
+            .min(chlorine_days(&settings.running, recovery, per_day))
             .floor()
     });
     let ours = Policy {
@@ -53,9 +53,9 @@ pub fn assess(
     };
     let rule = Policy {
         membrane_litres: membrane
-            .map(|_| settings.rule_of_thumb.membrane_months * 30.4375 * per_day),
+            .map(|_| settings.usual_interval.membrane_months * 30.4375 * per_day),
         resin_litres: None,
-        prefilter_days: prefilter_days.map(|_| 7.0 * settings.rule_of_thumb.prefilter_weeks),
+        prefilter_days: prefilter_days.map(|_| 7.0 * settings.usual_interval.prefilter_weeks),
     };
     let with_money = prices.own && per_day > 0.0;
     let saving = with_money.then(|| district.saving(&ours, &rule)).flatten();
@@ -70,6 +70,7 @@ pub fn assess(
         postcode: area.district.to_string(),
         hardness_mg_l_caco3: area.hardness_mg_l_caco3.map(|h| round_to(h, 0.1)),
         vans: area.vans,
+        litres_per_week: area.litres_per_week.map(|l| round_to(l, 10.0)),
         membrane_life_litres: area.membrane_life_litres.map(|l| round_to(l, 100.0)),
         membrane_life_days: area.membrane_life_days.map(f64::round),
         resin_life_litres: area.resin_life_litres.map(|l| round_to(l, 10.0)),

@@ -6,15 +6,15 @@ use std::sync::Arc;
 
 use rayon::prelude::*;
 
-use super::alarm::{Beside, FleetTaps, Peers, VanTaps};
+use super::alarm::Peers;
 use super::money::{CostsAhead, VanCosts, money};
 use super::plan::ahead::{VanAhead, Year};
 use super::plan::membrane::NextOnes;
 use super::plan::parts::{MonthOf, PartsByMonth, parts_to_order};
 use super::prices::{DecisionPrices, KnownPrices, Paid};
 use super::{
-    AreaAssessment, Assessment, PartAssessment, VanAssessment, VanExplained, areas, habits,
-    membrane, prefilter, records, resin, round_to, series,
+    AreaAssessment, Assessment, Ordering, PartAssessment, State, VanAssessment, VanExplained,
+    areas, habits, membrane, meters, prefilter, records, resin, round_to, series,
 };
 use crate::fit::{
     self, Ahead, AreaFit, Based, Charted, FleetFit, FleetTold, FleetWide, Learnt, PartLife, Plant,
@@ -45,7 +45,6 @@ impl Glance {
 struct OfVan {
     van: Arc<str>,
     district: Option<Arc<str>>,
-    taps: Option<VanTaps>,
     paid: Vec<Paid>,
 }
 
@@ -54,7 +53,6 @@ impl OfVan {
         OfVan {
             van: van.van.clone(),
             district: van.district.clone(),
-            taps: VanTaps::of(van),
             paid: Paid::of_van(van).collect(),
         }
     }
@@ -67,7 +65,13 @@ pub struct Around<'a> {
     pub wide: &'a FleetWide,
     pub prices: &'a DecisionPrices,
     pub settings: &'a Settings,
-    pub taps: FleetTaps,
+}
+
+/// What the other vans of a district tell.
+#[derive(Debug, Clone, Copy, Default)]
+pub struct Beside {
+    /// `ln` rise of their salt passage of late beyond the usual.
+    pub neighbours_rise: Option<f64>,
 }
 
 /// A district with what is advised there.
@@ -90,6 +94,9 @@ struct Assessing<'a> {
     assessed: Vec<(usize, VanAssessment)>,
     areas: Vec<AreaAssessment>,
     parts: PartsByMonth,
+    /// The same by the month of the job, for what it costs.
+    month_of_job: MonthOf,
+    jobs: PartsByMonth,
     costs: CostsAhead,
 }
 
@@ -110,22 +117,21 @@ impl<'a> Assessing<'a> {
         is_drawn: bool,
     ) -> Assessing<'a> {
         let frame = fleet.frame();
-        let in_service = vans.iter().take(fleet.in_service());
-        let taps = in_service.filter_map(|van| Some((van.district.as_ref()?, van.taps.as_ref()?)));
         Assessing {
             around: Around {
                 frame,
-                taps: FleetTaps::of(taps),
                 wide,
                 prices,
                 settings,
             },
             in_service: fleet.in_service(),
             is_drawn,
-            month_of: MonthOf::new(frame.as_of, settings.habits.order_days),
+            month_of: MonthOf::new(frame.as_of, settings.running.order_days),
             assessed: Vec::with_capacity(fleet.in_service()),
             areas: Vec::new(),
             parts: PartsByMonth::none(),
+            month_of_job: MonthOf::of_jobs(frame.as_of),
+            jobs: PartsByMonth::none(),
             costs: CostsAhead::default(),
             vans,
         }
@@ -177,7 +183,10 @@ impl<'a> Assessing<'a> {
             let assessed = fleet.each(numbers, |number, van| {
                 let district = van.district.as_ref().and_then(|d| here.get(d));
                 let fit = (batch.fit)(number)?;
-                let beside = self.beside(number, district, (batch.rise)(number));
+                let rise = (batch.rise)(number);
+                let beside = Beside {
+                    neighbours_rise: district.and_then(|here| here.rises.middle_beside(rise)),
+                };
                 let (assessed, ahead) =
                     assess_van(van, fit, district, &beside, &self.around, self.is_drawn);
                 let (prices, settings) = (self.around.prices, self.around.settings);
@@ -186,6 +195,7 @@ impl<'a> Assessing<'a> {
             })?;
             for (number, assessed, ahead, costs) in assessed.into_iter().flatten() {
                 ahead.add_parts(&self.month_of, &mut self.parts);
+                ahead.add_parts(&self.month_of_job, &mut self.jobs);
                 costs.into_iter().for_each(|costs| self.costs.add(costs));
                 self.assessed.push((number, assessed));
             }
@@ -195,26 +205,15 @@ impl<'a> Assessing<'a> {
         Ok(())
     }
 
-    fn beside(&self, number: usize, here: Option<&Here>, rise: Option<f64>) -> Beside {
-        let van = self.vans.get(number);
-        let taps = van.and_then(|van| {
-            let taps = &self.around.taps;
-            taps.beside_neighbours(van.district.as_ref(), van.taps.as_ref()?)
-        });
-        Beside {
-            tap: taps,
-            neighbours_rise: here.and_then(|here| here.rises.middle_beside(rise)),
-        }
-    }
-
     fn finish(mut self, told: &FleetTold) -> Assessment {
         self.assessed.sort_by_key(|(number, _)| *number);
         let (settings, prices) = (self.around.settings, self.around.prices);
-        let Frame { as_of, rows, .. } = self.around.frame;
+        let Frame { as_of, until, rows } = self.around.frame;
         let services = self.vans.iter().map(|van| (&van.van, &van.paid[..]));
         Assessment {
             schema: "litrewise/assessment/1",
             as_of,
+            records_end_on: until,
             limits: settings.limits,
             vans: self.assessed.into_iter().map(|(_, van)| van).collect(),
             areas: self.areas,
@@ -225,7 +224,13 @@ impl<'a> Assessing<'a> {
                 0 => Vec::new(),
                 _ => parts_to_order(&self.parts, as_of),
             },
-            money: money(as_of, services, self.costs, prices, settings),
+            money: money(as_of, services, (self.costs, &self.jobs), prices, settings),
+            work: settings.work.clone(),
+            ordering: Ordering {
+                order_days: settings.running.order_days,
+                resin_bag_litres: settings.running.resin_bag_litres,
+                stock: settings.stock.clone(),
+            },
             saved_visit: prices.saved_visit(),
         }
     }
@@ -403,6 +408,7 @@ fn assess_van(
         fit: van_fit,
         area: area.zip(suggested),
         membrane_on: membrane.replace_on,
+        is_held: membrane.check_meter_first || membrane.state == State::Watch,
         resin_on: resin.replace_on,
         prefilter: &prefilter,
         as_of: frame.as_of,
@@ -424,12 +430,16 @@ fn assess_van(
         postcode: van.district.as_deref().map(str::to_owned),
         hardness_mg_l_caco3: van.hardness.map(|h| round_to(h.mg_l_caco3, 0.1)),
         hardness_basis: van.hardness.map(|h| h.basis),
+        membranes: van.membranes,
+        resin_litres: van.resin_litres,
+        recovery: van.recovery.map(|r| round_to(r, 0.001)),
         membrane,
         resin,
         prefilter,
+        meters: meters::assess(&van_fit.meters),
         series: series::of_van(van, van_fit, is_drawn),
         explained,
-        records: records::of_van(van, beside.tap),
+        records: records::of_van(van, &van_fit.meters),
         habits: habits::of_van(van, around.wide, frame.until, settings),
     };
     (assessed, ahead)

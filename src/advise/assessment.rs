@@ -1,20 +1,24 @@
 //! The finished assessment: the contract's JSON, and beside it every series
 //! that a page draws.
 
+use std::collections::BTreeMap;
+
 use jiff::civil::Date;
 use serde::Serialize;
 
 // The finished assessment is all that a page reads, so what it is made of is named here too.
 pub use super::alarm::{AlarmKind, AlarmLevel};
-pub use super::money::{Expected, Money, MonthSpent, Spent, SpentIn, VanExpected, VanSpent};
+pub use super::money::{
+    Expected, Money, MonthSpent, PartYears, Spent, SpentIn, VanExpected, VanSpent,
+};
 pub use super::plan::bottle::Bottle;
 pub use super::plan::membrane::MembraneMoney;
 pub use super::plan::parts::MonthOfParts;
 pub use super::plan::{CostPer1000Litres, Early, cost_of_early};
-pub use super::prices::{KnownPrice, KnownPrices, PriceSource};
-pub use crate::fit::{Band, Explained, LifeDot, SharedNumber, Span};
+pub use super::prices::{KnownPrice, KnownPrices, LOST_DAY_PER_MEMBRANE, PriceSource};
+pub use crate::fit::{Band, Explained, LifeDot, Probe, SharedNumber, Span};
 pub use crate::lives::{
-    About, HardnessBasis, Item, RecordsRemark, RowCounts, ServiceMark, WeekLitres,
+    About, HardnessBasis, Item, MembraneTest, RecordsRemark, RowCounts, ServiceMark, WeekLitres,
 };
 pub use crate::settings::Limits;
 
@@ -44,6 +48,8 @@ pub enum Suspect {
 pub struct Assessment {
     pub schema: &'static str,
     pub as_of: Date,
+    /// Day of the newest row that counts; forecasts begin there.
+    pub records_end_on: Date,
     pub limits: Limits,
     pub vans: Vec<VanAssessment>,
     pub areas: Vec<AreaAssessment>,
@@ -54,6 +60,11 @@ pub struct Assessment {
     pub fleet: FleetSeries,
     pub parts_to_order: Vec<MonthOfParts>,
     pub money: Money,
+    /// Working days and crews.
+    #[serde(skip)]
+    pub work: crate::settings::Work,
+    #[serde(skip)]
+    pub ordering: Ordering,
     /// What a visit less is worth, in the prices that decide (typical ones where
     /// nobody gave any, so never to be shown).
     #[serde(skip)]
@@ -66,9 +77,18 @@ pub struct VanAssessment {
     pub postcode: Option<String>,
     pub hardness_mg_l_caco3: Option<f64>,
     pub hardness_basis: Option<HardnessBasis>,
+    /// RO membranes that share the water; 0 = resin only.
+    pub membranes: u32,
+    /// DI resin in the vessel, L; 0 = none.
+    pub resin_litres: f64,
+    /// Product over tap water, from flows or reject litres; `None` where neither
+    /// is on record.
+    pub recovery: Option<f64>,
     pub membrane: MembraneAssessment,
     pub resin: ResinAssessment,
     pub prefilter: PrefilterAssessment,
+    /// The meters that are read: tap, after the membrane, after the resin.
+    pub meters: Vec<MeterAssessment>,
     #[serde(skip)]
     pub series: VanSeries,
     #[serde(skip)]
@@ -89,6 +109,9 @@ pub struct MembraneAssessment {
     pub state: State,
     pub reason: String,
     pub suspect: Option<Suspect>,
+    /// Whether a meter has to be looked at before this membrane is changed: then no job and
+    /// no order to change it is made.
+    pub check_meter_first: bool,
     /// What the rule of thumb would say.
     pub rule_of_thumb_on: Option<Date>,
     /// Usable readings on this element.
@@ -105,6 +128,19 @@ pub struct MembraneAssessment {
     pub early: Vec<Early>,
 }
 
+/// What is thought of one meter.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct MeterAssessment {
+    pub probe: Probe,
+    /// What it reads over what is true: 1 is right.
+    pub off_by: Span<f64>,
+    /// Probability that it is off by more than a tenth.
+    pub doubt: f64,
+    /// Since when, where something began.
+    pub since: Option<Date>,
+    pub why: String,
+}
+
 /// An alarm with what is behind it.
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct AlarmAssessment {
@@ -112,6 +148,8 @@ pub struct AlarmAssessment {
     pub kind: AlarmKind,
     /// The reading at which it was first raised, or became pending.
     pub since: Date,
+    /// That it is failing early, whatever the cause but a meter.
+    pub probability: f64,
     /// The step, where it is one: its day and salt passage after over before.
     pub step_on: Option<Date>,
     pub step_ratio: Option<f64>,
@@ -204,6 +242,8 @@ pub struct AreaAssessment {
     pub postcode: String,
     pub hardness_mg_l_caco3: Option<f64>,
     pub vans: usize,
+    /// Of its median van; `None` without fills.
+    pub litres_per_week: Option<f64>,
     pub membrane_life_litres: Span<f64>,
     pub membrane_life_days: Span<f64>,
     pub resin_life_litres: Span<f64>,
@@ -233,6 +273,41 @@ pub struct VanExplained {
     pub resin: Vec<Explained>,
 }
 
+/// How parts are ordered.
+#[derive(Debug, Clone, Default, PartialEq)]
+pub struct Ordering {
+    /// From ordering a part to having it, days.
+    pub order_days: i32,
+    pub resin_bag_litres: f64,
+    /// On the shelf: pieces, or litres of resin, by kind of part or by make.
+    pub stock: BTreeMap<String, f64>,
+}
+
+/// What is fitted on a van.
+#[derive(Debug, Clone, Default, PartialEq)]
+pub struct Fitted {
+    /// How many membranes share the water.
+    pub membranes: u32,
+    /// DI vessel, L.
+    pub resin_litres: f64,
+    /// Make and size as the last service that named it did.
+    pub membrane: Option<String>,
+    pub resin: Option<String>,
+    pub prefilter: Option<String>,
+}
+
+impl Fitted {
+    /// What changing it takes: membranes, litres of resin or sets; and its make.
+    pub fn takes(&self, item: Item) -> (f64, Option<String>) {
+        match item {
+            Item::Membrane => (f64::from(self.membranes.max(1)), self.membrane.clone()),
+            Item::Resin => (self.resin_litres, self.resin.clone()),
+            Item::Prefilter => (1.0, self.prefilter.clone()),
+            Item::Flush | Item::Probe | Item::Tank => (0.0, None),
+        }
+    }
+}
+
 /// What a van's page draws. Lists are oldest first and may be empty; all but the
 /// weeks are where nothing will be drawn.
 #[derive(Debug, Clone, Default)]
@@ -240,6 +315,7 @@ pub struct VanSeries {
     /// Whether the van has a membrane / resin at all.
     pub has_membrane: bool,
     pub has_resin: bool,
+    pub fitted: Fitted,
     /// Salt passage read (at 25 °C), all elements: day and fraction.
     pub salt_passage: Vec<(Date, f64)>,
     /// Fit and forecast of the element in use.
@@ -255,12 +331,12 @@ pub struct VanSeries {
     pub services: Vec<ServiceMark>,
     pub remarks: Vec<RecordsRemark>,
     pub last_reading_on: Option<Date>,
+    /// Tests of the membrane in use, bare: the first few and the newest.
+    pub membrane_tests: Vec<MembraneTest>,
     pub litres_per_week: Option<f64>,
     /// What usual membranes of its water let through after as many litres, at
     /// each reading of the membrane in use.
     pub usual_passage: Vec<Band<Date>>,
-    /// How far readings of salt passage lie from the fit, ln; `None`: too few.
-    pub scatter_ln: Option<f64>,
 }
 
 /// What the fleet and district pages draw.

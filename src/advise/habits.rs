@@ -1,4 +1,4 @@
-//! Habits that shorten lives or cost water, where the records show them.
+//! Running faults that wear parts or waste water, where the records show them.
 
 use jiff::civil::Date;
 
@@ -67,7 +67,7 @@ fn flush(van: &VanLives, until: Date) -> Option<HabitRemark> {
     remark(
         Habit::FlushForgotten,
         format!(
-            "Last flushed on {}, {since} days and about {} ago; it used to be every {usual} days.",
+            "Last flushed on {}: {since} days and about {} ago, against every {usual} days before.",
             in_words(last),
             litres_in_words(two_figures(litres))
         ),
@@ -86,7 +86,7 @@ fn late(van: &VanLives, wide: &FleetWide, settings: &Settings) -> Option<HabitRe
     let wear = &wide.late_wear;
     let effect = if wear.value > 1.5 * wear.sd && wear.value * share > 0.02 {
         format!(
-            " In this fleet that wears a membrane {:.0} % faster (likely {:.0} to {:.0} %).",
+            " In this fleet that wears an RO membrane {:.0} % faster (likely {:.0} to {:.0} %).",
             100.0 * wear.value * share,
             100.0 * (wear.value - 1.28 * wear.sd).max(0.0) * share,
             100.0 * (wear.value + 1.28 * wear.sd) * share
@@ -97,9 +97,9 @@ fn late(van: &VanLives, wide: &FleetWide, settings: &Settings) -> Option<HabitRe
     remark(
         Habit::PrefiltersLate,
         format!(
-            "{:.0} % of this membrane's litres were made with pre-filters older than {:.0} days.{effect}",
+            "{:.0} % of the litres through this RO membrane came with pre-filters older than {:.0} days.{effect}",
             100.0 * share,
-            settings.habits.prefilter_days
+            settings.running.prefilter_days
         ),
     )
 }
@@ -115,7 +115,8 @@ fn valve(van: &VanLives, prices: &Prices) -> Option<HabitRemark> {
         remark(
             Habit::ValveTooTight,
             format!(
-                "{:.0} % of the tap water becomes pure: the waste is {:.1} times as strong as the tap, and scale settles. Open the waste valve to 50 % or less.",
+                "Waste ratio {} ({:.0} % recovery): the waste is {:.1} times as strong as the tap, so scale settles. The reject valve is closed too far: open it until the waste ratio is 1 : 1 or more.",
+                waste_ratio(recovery),
                 100.0 * recovery,
                 1.0 / (1.0 - recovery)
             ),
@@ -126,15 +127,21 @@ fn valve(van: &VanLives, prices: &Prices) -> Option<HabitRemark> {
         let per_m3 = prices.water_per_m3.unwrap_or(0.0) + prices.drain_per_m3.unwrap_or(0.0);
         let money = if per_m3 > 0.0 {
             let a_year = two_figures(wasted * 52.18 / 1000.0 * per_m3);
-            let currency = prices.currency.as_deref().unwrap_or("of your money");
-            format!(" At your prices that is about {a_year:.0} {currency} a year.")
+            match prices.currency.as_deref() {
+                Some(c) if c.chars().count() == 1 => {
+                    format!(" At your prices that is about {c}{a_year:.0} a year.")
+                }
+                Some(c) => format!(" At your prices that is about {a_year:.0} {c} a year."),
+                None => format!(" At your prices that is about {a_year:.0} a year."),
+            }
         } else {
             String::new()
         };
         remark(
             Habit::ValveTooOpen,
             format!(
-                "{:.0} % of the tap water becomes pure: about {} of tap water a week go to the drain beyond what a third would waste.{money}",
+                "Waste ratio {} ({:.0} % recovery): about {} a week more to waste than at 2 : 1. The reject valve is open too far: close it in small steps towards 2 : 1, no further than the membrane's maker allows.{money}",
+                waste_ratio(recovery),
                 100.0 * recovery,
                 litres_in_words(two_figures(wasted))
             ),
@@ -142,6 +149,11 @@ fn valve(van: &VanLives, prices: &Prices) -> Option<HabitRemark> {
     } else {
         None
     }
+}
+
+/// Waste to one of product: `4.6 : 1`.
+fn waste_ratio(recovery: f64) -> String {
+    format!("{:.1} : 1", 1.0 / recovery - 1.0)
 }
 
 /// To two figures: what is printed claims no more than is known.
@@ -171,7 +183,7 @@ fn stand_still(van: &VanLives, until: Date) -> Option<HabitRemark> {
     ((until - ended).get_days() <= STILL_FOR_DAYS).then(|| HabitRemark {
         habit: Habit::StandStill,
         text: format!(
-            "No water was made for {weeks} weeks from {}: water that stood there can grow germs, and salt creeps through a membrane at rest. Drain, flush and disinfect after such a time.",
+            "No fills for {weeks} weeks from {}: standing water can grow bacteria, and TDS creeps up behind a membrane at rest. Flush weekly while laid up; before use drain, flush and disinfect tank and hoses (keep chlorine off membrane and resin).",
             in_words(from)
         ),
     })
@@ -200,7 +212,11 @@ mod tests {
         // 1500·(1/0.20 − 3) = 3000 L a week, 156 m³ a year.
         let open = valve(&van, &prices).unwrap();
         assert_eq!(open.habit, Habit::ValveTooOpen);
-        assert!(open.text.contains("3,000 L") && !open.text.contains("prices"));
+        assert!(
+            open.text.contains("3,000 L") && !open.text.contains("prices"),
+            "{}",
+            open.text
+        );
         let prices = Prices {
             water_per_m3: Some(2.0),
             drain_per_m3: Some(1.0),

@@ -2,14 +2,17 @@
 
 use jiff::civil::Date;
 
-use super::alarm::{self, Alarm, AlarmKind, AlarmLevel, Beside, Facts, Thresholds};
-use super::assess::Around;
+use super::alarm::{self, Alarm, AlarmKind, AlarmLevel, Known, Late};
+use super::assess::{Around, Beside};
+use super::meters;
 use super::plan::membrane::{NextOnes, burn, plan};
 use super::{
     AlarmAssessment, CauseAssessment, MembraneAssessment, MembraneMoney, State, Suspect, add_days,
     in_words, lead_end, round_to, state_by_date,
 };
-use crate::fit::{AreaFit, CannotTell, MembraneForecast, Span, VanFit, Watched};
+use crate::fit::{
+    AreaFit, Break, CannotTell, MembraneForecast, Meter, Span, VanFit, VanMeters, Watched,
+};
 use crate::lives::{ElementLife, End, Frame, Start, VanLives};
 use crate::settings::Settings;
 
@@ -32,7 +35,7 @@ pub fn assess(
     let life = van.elements.last().filter(|e| e.end == End::InUse);
     let fitted_on = life.and_then(|l| l.fitted_on);
     let rule_of_thumb_on =
-        fitted_on.map(|d| add_days(d, settings.rule_of_thumb.membrane_months * 30.4375));
+        fitted_on.map(|d| add_days(d, settings.usual_interval.membrane_months * 30.4375));
     let empty = |reason: String| MembraneAssessment {
         fitted_on,
         litres_made: life
@@ -44,6 +47,7 @@ pub fn assess(
         state: State::Unknown,
         reason,
         suspect: None,
+        check_meter_first: false,
         rule_of_thumb_on,
         readings: life.map_or(0, |l| l.points.len()),
         alarm: None,
@@ -54,13 +58,14 @@ pub fn assess(
     let (life, forecast) = match (life, &fit.membrane) {
         (Some(life), Ok(forecast)) => (life, forecast),
         (_, Err(why)) => return empty(cannot_tell(why)),
-        (None, Ok(_)) => return empty("No membrane is in use on this van.".to_owned()),
+        (None, Ok(_)) => return empty("No RO membrane is in use on this van.".to_owned()),
     };
     let burn = burn(van, fit, area, around.wide, prices);
     let planned = plan(van, forecast, next, &burn, until, prices);
     let replace_on = planned.replace_on;
     let watched = &forecast.watched;
-    let raised = alarm_of(life, watched, settings);
+    let begin = life.fitted_on.unwrap_or(life.seen_from);
+    let raised = alarm_of(life, forecast, &fit.meters, settings);
     let state = match raised.map(|a| a.level) {
         Some(AlarmLevel::Raised) => State::FailingEarly,
         level => state_by_date(replace_on, as_of, settings).unwrap_or_else(|| {
@@ -75,32 +80,65 @@ pub fn assess(
             }
         }),
     };
-    let named = matches!(state, State::FailingEarly | State::Watch);
-    let facts = (named || raised.is_some()).then(|| {
-        let taps = &around.taps;
-        Facts::of(van, life, forecast, raised.as_ref(), taps, beside, until)
+    let doubt = fit.meters.doubt_of_passage();
+    let meter = meters::to_check(&fit.meters, || {
+        let wanted = matches!(state, State::FailingEarly | State::Overdue | State::Due);
+        let later = fit.meters.still_suspected() / forecast.growth_per_litre.max(1e-12);
+        let days = later / forecast.use_ahead.litres_per_day.max(1e-9);
+        // With the meter corrected it would not be due.
+        wanted && replace_on.is_some_and(|d| add_days(d, days) > lead_end(as_of, settings))
     });
-    let facts = facts.as_ref();
-    let alarm = raised.zip(facts).map(|(a, f)| assessed(&a, watched, f));
-    let suspect = facts
-        .filter(|_| named)
-        .and_then(|facts| alarm::causes(facts).first().map(|c| c.suspect));
-    let reason = reason(
+    let step = alarm::step_up(&fit.meters, begin);
+    let behind = step.map(|s| s.1);
+    let late = Late {
+        share: late_share(life),
+        explains: forecast.short.last().map_or(0.0, |s| s.by_lateness),
+    };
+    let causes = raised.map(|a| alarm::causes(&a, behind, &late, doubt, beside.neighbours_rise));
+    let alarm = raised.map(|a| {
+        let finding = alarm::finding(&a, step.map(|s| s.0), watched);
+        let meter = meter.map(meters::sentence);
+        let known = Known {
+            finding: &finding,
+            beside: step.map_or_else(Default::default, |s| s.0.beside),
+            late,
+            prefilter_days: van
+                .prefilters
+                .last()
+                .and_then(|p| p.changed_on)
+                .map(|d| (until - d).get_days()),
+            meter: meter.as_deref(),
+            neighbours_rise: beside.neighbours_rise,
+        };
+        let causes = causes.iter().flatten();
+        assessed(&a, step.map(|s| s.0), watched, causes, &known)
+    });
+    let named = matches!(state, State::FailingEarly | State::Watch);
+    let suspect = named.then(|| {
+        let likeliest = causes.as_ref().and_then(|c| c.first()).map(|c| c.suspect);
+        match meter {
+            Some(_) if doubt >= meters::DOUBTED => Suspect::Probe,
+            _ => likeliest.unwrap_or(Suspect::Membrane),
+        }
+    });
+    let finding = raised.map(|a| alarm::finding(&a, step.map(|s| s.0), watched));
+    let told = Told {
         state,
         life,
         forecast,
         replace_on,
-        alarm.as_ref(),
-        raised.map(|a| alarm::finding(&a, watched)).as_deref(),
-        settings,
-    );
+        alarm: alarm.as_ref(),
+        finding: finding.as_deref(),
+        meter,
+    };
     MembraneAssessment {
         salt_passage: forecast.salt_passage.map(|s| round_to(s, 0.0001)),
         limit_on: forecast.limit_on,
         replace_on,
         state,
-        reason,
+        reason: told.reason(settings),
         suspect,
+        check_meter_first: meter.is_some(),
         alarm,
         next_one_days: planned.next_days.map(f64::round),
         costs: planned.money.map(MembraneMoney::rounded),
@@ -109,100 +147,131 @@ pub fn assess(
     }
 }
 
-/// The alarm of an element, if there is one, from what watching it has shown.
-pub fn alarm_of(life: &ElementLife, watched: &Watched, settings: &Settings) -> Option<Alarm> {
-    let thresholds = Thresholds::new(
-        settings.habits.false_alarms_per_van_year,
-        watched.typical_days / 365.25,
-        life.start != Start::BeforeRecords,
-    );
-    alarm::alarm(
-        watched,
-        life.fitted_on.unwrap_or(life.seen_from),
-        &thresholds,
-    )
+/// The alarm of an element, if there is one.
+pub fn alarm_of(
+    life: &ElementLife,
+    forecast: &MembraneForecast,
+    meters: &VanMeters,
+    settings: &Settings,
+) -> Option<Alarm> {
+    let begin = life.fitted_on.unwrap_or(life.seen_from);
+    let allowed = settings.running.false_alarms_per_van_year;
+    alarm::alarm(forecast, meters, begin, allowed)
+}
+
+fn late_share(life: &ElementLife) -> f64 {
+    let litres: f64 = life.litres_by_level.iter().sum();
+    if litres > 0.0 {
+        (life.late_litres / litres).clamp(0.0, 1.0)
+    } else {
+        0.0
+    }
 }
 
 /// The alarm with its causes, in numbers and words.
-fn assessed(raised: &Alarm, watched: &Watched, facts: &Facts) -> AlarmAssessment {
-    let finding = alarm::finding(raised, watched);
+fn assessed<'a>(
+    raised: &Alarm,
+    step: Option<&Break>,
+    watched: &Watched,
+    causes: impl Iterator<Item = &'a alarm::Cause>,
+    known: &Known<'_>,
+) -> AlarmAssessment {
     let stepped = raised.kind == AlarmKind::Step;
-    let step = watched.step.filter(|_| stepped);
+    let step = step.filter(|_| stepped);
     AlarmAssessment {
         level: raised.level,
         kind: raised.kind,
         since: raised.since,
-        step_on: step.map(|s| s.date),
-        step_ratio: step.map(|s| round_to(s.ratio, 0.01)),
+        probability: round_to(raised.probability, 0.01),
+        step_on: step.map(Break::began),
+        step_ratio: step.map(|s| round_to(s.size.exp(), 0.01)),
         pace: round_to(watched.pace, 0.01),
         p_faster_than_95: round_to(watched.p_faster_than_95, 0.001),
-        causes: alarm::causes(facts)
-            .into_iter()
+        causes: causes
             .map(|c| CauseAssessment {
                 suspect: c.suspect,
                 probability: round_to(c.probability, 0.001),
-                facts: alarm::facts_for(c.suspect, facts, &finding),
+                facts: alarm::facts_for(c.suspect, known),
                 check_first: alarm::check_first(c.suspect, stepped),
             })
             .collect(),
     }
 }
 
-fn reason(
+/// What the reason is made of.
+struct Told<'a> {
     state: State,
-    life: &ElementLife,
-    forecast: &MembraneForecast,
+    life: &'a ElementLife,
+    forecast: &'a MembraneForecast,
     replace_on: Option<Date>,
-    alarm: Option<&AlarmAssessment>,
-    finding: Option<&str>,
-    settings: &Settings,
-) -> String {
-    let holds = forecast.salt_passage.p50.map_or(0.0, |s| 100.0 * (1.0 - s));
-    let limit = 100.0 * (1.0 - settings.limits.salt_passage);
-    let few = if forecast.readings < 5 {
-        format!(
-            " Mostly from membranes in similar water: {} reading{} so far.",
-            forecast.readings,
-            if forecast.readings == 1 { "" } else { "s" }
-        )
-    } else {
-        String::new()
-    };
-    let start = match life.start {
-        Start::Inferred => " It looks replaced without a record.",
-        Start::BeforeRecords => " When it was fitted is not on record.",
-        Start::Recorded => "",
-    };
-    let now = format!("It holds back {holds:.1} % of the salts (limit {limit:.0} %)");
-    let what = match (state, forecast.limit_on.p50, replace_on) {
-        (State::FailingEarly, ..) => format!(
-            "{now}, and {}. {}",
-            finding.unwrap_or("it declines too fast"),
-            alarm.map_or(String::new(), blamed)
-        ),
-        (State::Watch, ..) => format!(
-            "{now}; {}: read it again soon.",
-            finding.map_or("it may reach the limit soon".to_owned(), |f| format!(
-                "it looks as if {f}, but the readings do not settle it yet"
-            ))
-        ),
-        (_, Some(limit_on), _)
-            if forecast.limit_on.p50.is_some()
-                && forecast
+    alarm: Option<&'a AlarmAssessment>,
+    finding: Option<&'a str>,
+    /// The meter to check before anything else.
+    meter: Option<&'a Meter>,
+}
+
+impl Told<'_> {
+    fn reason(&self, settings: &Settings) -> String {
+        let (life, forecast) = (self.life, self.forecast);
+        let holds = forecast.salt_passage.p50.map_or(0.0, |s| 100.0 * (1.0 - s));
+        let limit = 100.0 * (1.0 - settings.limits.salt_passage);
+        let few = if forecast.readings < 5 {
+            format!(
+                " Mostly from membranes in similar water: {} reading{} so far.",
+                forecast.readings,
+                if forecast.readings == 1 { "" } else { "s" }
+            )
+        } else {
+            String::new()
+        };
+        let start = match life.start {
+            Start::Inferred => " No record of the fitting; it is worked out from the readings.",
+            Start::BeforeRecords => " No record of when it was fitted.",
+            Start::Recorded => "",
+        };
+        let now = format!("Rejection {holds:.1} % (limit {limit:.0} %)");
+        if let Some(meter) = self.meter {
+            let day = self.replace_on.map_or(String::new(), |day| {
+                let when = super::around(day, &forecast.limit_on);
+                format!(" If the meter is right, the membrane needs changing {when}.")
+            });
+            return format!(
+                "Check the TDS meter first: {}. {} With the meter corrected, rejection is about \
+                 {holds:.1} % (limit {limit:.0} %).{day}{start}{few}",
+                meters::sentence(meter),
+                meters::HOW
+            );
+        }
+        let what = match (self.state, forecast.limit_on.p50, self.replace_on) {
+            (State::FailingEarly, ..) => format!(
+                "{now}, and {}. {}",
+                self.finding.unwrap_or("it falls too fast"),
+                self.alarm.map_or(String::new(), blamed)
+            ),
+            (State::Watch, ..) => format!(
+                "{now}; {}: test it again soon.",
+                self.finding
+                    .map_or("it may fall to the limit soon".to_owned(), |f| format!(
+                        "it looks as if {f}, but the readings are not certain yet"
+                    ))
+            ),
+            (_, Some(limit_on), _)
+                if forecast
                     .salt_passage
                     .p50
                     .is_some_and(|s| s >= settings.limits.salt_passage) =>
-        {
-            let when = super::around(limit_on, &forecast.limit_on);
-            format!("{now}: the limit was passed {when}.")
-        }
-        (_, Some(_), Some(day)) => {
-            let when = super::around(day, &forecast.limit_on);
-            format!("{now}; replacing it {when} costs least.")
-        }
-        _ => format!("{now} and stays within the limit for years at this use."),
-    };
-    format!("{what}{start}{few}")
+            {
+                let when = super::around(limit_on, &forecast.limit_on);
+                format!("{now}: it fell below the limit {when}.")
+            }
+            (_, Some(_), Some(day)) => {
+                let when = super::around(day, &forecast.limit_on);
+                format!("{now}; changing it {when} costs least.")
+            }
+            _ => format!("{now}; above the limit for years at this use."),
+        };
+        format!("{what}{start}{few}")
+    }
 }
 
 /// What is to blame for an alarm, why, and what to look at first.
@@ -213,19 +282,13 @@ fn blamed(alarm: &AlarmAssessment) -> String {
     let what = match first.suspect {
         Suspect::Membrane => "the membrane itself",
         Suspect::Prefilter => "the pre-filters",
-        Suspect::Probe => "a probe, not the membrane",
+        Suspect::Probe => "a TDS meter, not the membrane",
         Suspect::Feed => "the water at the tap, not the membrane",
     };
-    let why: Vec<&str> = first
-        .facts
-        .iter()
-        .map(String::as_str)
-        .filter(|_| first.suspect != Suspect::Membrane)
-        .collect();
-    let why = if why.is_empty() {
-        String::new()
-    } else {
-        format!(": {}", why.join("; "))
+    let why = first.facts.join("; ");
+    let why = match first.suspect {
+        Suspect::Membrane => String::new(),
+        _ => format!(": {why}"),
     };
     format!(
         "Most likely {what} ({:.0} %){why}. First: {}",
@@ -234,14 +297,22 @@ fn blamed(alarm: &AlarmAssessment) -> String {
     )
 }
 
-/// A sentence for what cannot be told.
+/// A sentence for what has no forecast.
 pub fn cannot_tell(why: &CannotTell) -> String {
     match why {
-        CannotTell::NotFitted => "This van has no membrane.".to_owned(),
-        CannotTell::NoSaltPassage => "The tap and the water after the membrane were never read together on this membrane, so its decline cannot be told.".to_owned(),
-        CannotTell::NoProductReading => "The water after the resin was never read.".to_owned(),
-        CannotTell::NoFillsSince(Some(day)) => format!("No fills recorded since {}, so litres cannot be counted.", in_words(*day)),
-        CannotTell::NoFillsSince(None) => "No fills are recorded, so litres cannot be counted.".to_owned(),
-        CannotTell::NoHardness => "Nothing tells how hard the water is.".to_owned(),
+        CannotTell::NotFitted => "This van has no RO membrane.".to_owned(),
+        CannotTell::NoSaltPassage => {
+            "No forecast: tap TDS and membrane TDS were never read together on this RO membrane."
+                .to_owned()
+        }
+        CannotTell::NoProductReading => "No forecast: product TDS was never read.".to_owned(),
+        CannotTell::NoFillsSince(Some(day)) => format!(
+            "No forecast: no tank fills recorded since {}, so litres cannot be counted.",
+            in_words(*day)
+        ),
+        CannotTell::NoFillsSince(None) => {
+            "No forecast: no tank fills recorded, so litres cannot be counted.".to_owned()
+        }
+        CannotTell::NoHardness => "No forecast: hardness not known.".to_owned(),
     }
 }

@@ -6,8 +6,12 @@ mod assess;
 mod assessment;
 mod due;
 mod habits;
+mod last_list;
 mod membrane;
+mod meters;
+mod missing;
 mod money;
+mod orders;
 mod plan;
 mod prefilter;
 mod prices;
@@ -16,6 +20,7 @@ mod resin;
 mod series;
 mod sharpen;
 mod since;
+mod visits;
 pub mod what_if;
 
 use jiff::civil::Date;
@@ -25,11 +30,15 @@ use crate::settings::Settings;
 pub use alarm::Alarm;
 pub use assess::{Glance, assess, assess_in_turn, assess_undrawn};
 pub use assessment::*;
-pub use due::{Job, jobs, stood_still};
+pub use due::{Job, Task, jobs, stood_still};
+pub use last_list::{ListedJob, Outcome, last_list};
 pub use membrane::alarm_of;
+pub use missing::{Missing, missing};
+pub use orders::{Bags, Order, OrderedFor, orders, unused_stock};
 pub use prices::DecisionPrices;
 pub use sharpen::{BestReading, Gain, best_reading};
 pub use since::{Effect, MonthCost, Moved, Since, Turn, Work, since};
+pub use visits::{Visit, visits};
 
 /// The state that a suggested day alone gives, if any.
 fn state_by_date(replace_on: Option<Date>, as_of: Date, settings: &Settings) -> Option<State> {
@@ -45,7 +54,7 @@ fn state_by_date(replace_on: Option<Date>, as_of: Date, settings: &Settings) -> 
 
 /// Last day within the notice that a replacement needs.
 fn lead_end(as_of: Date, settings: &Settings) -> Date {
-    add_days(as_of, f64::from(settings.habits.lead_days))
+    add_days(as_of, f64::from(settings.running.lead_days))
 }
 
 /// `date` plus whole days; the calendar's end where it would run over.
@@ -60,7 +69,7 @@ fn round_to(value: f64, step: f64) -> f64 {
     if step < 1.0 {
         (value * (1.0 / step).round()).round() / (1.0 / step).round()
     } else {
-        (value / step).round() * step
+        (value / step).round() * step + 0.0
     }
 }
 

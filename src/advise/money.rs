@@ -9,6 +9,7 @@ use jiff::civil::{Date, date};
 use serde::Serialize;
 
 use super::plan::ahead::{VanAhead, middle};
+use super::plan::parts::{MONTHS, PARTS, PartsByMonth, first_month};
 use super::prices::{DecisionPrices, KnownPrices, Paid};
 use super::round_to;
 use crate::fit::{Span, span_of};
@@ -23,6 +24,22 @@ pub struct Money {
     pub spent: Spent,
     /// `None` where no price is known.
     pub expected: Option<Expected>,
+    /// The twelve months up to the as-of day and the coming twelve, part by part.
+    pub years: Vec<PartYears>,
+}
+
+/// What one kind of part took in the last twelve months, and will in the coming.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct PartYears {
+    #[serde(serialize_with = "as_word")]
+    pub item: Item,
+    /// Pieces on record, litres for resin.
+    pub last: f64,
+    /// What they would cost at the prices known now; `None` without a price.
+    pub last_at_prices: Option<f64>,
+    /// Expected pieces.
+    pub next: f64,
+    pub next_cost: Option<f64>,
 }
 
 /// What services cost, from `cost` in the records.
@@ -33,6 +50,8 @@ pub struct Spent {
     /// The same days of the year before.
     pub last_year_to_the_day: SpentIn,
     pub last_year: SpentIn,
+    /// The twelve months up to the as-of day.
+    pub last_12_months: SpentIn,
     /// The last 24 months, oldest first, the as-of day's month included.
     pub months: Vec<MonthSpent>,
     /// Vans with any cost in these two years, in order of name.
@@ -56,6 +75,10 @@ pub struct SpentIn {
 pub struct MonthSpent {
     /// `2026-10`.
     pub month: String,
+    pub membranes: f64,
+    pub resin: f64,
+    pub prefilters: f64,
+    pub other: f64,
     pub total: f64,
 }
 
@@ -75,6 +98,9 @@ pub struct Expected {
     pub fleet: Span<f64>,
     /// Names of the prices that nobody gave: what they would add is left out.
     pub without: Vec<&'static str>,
+    /// Expected cost of parts in each of the coming twelve months, by the month of
+    /// the job; labour and water are in `fleet` alone.
+    pub months: Vec<MonthSpent>,
     /// In order of name.
     pub vans: Vec<VanExpected>,
 }
@@ -85,6 +111,10 @@ pub struct VanExpected {
     pub cost: Span<f64>,
     /// Parts of the van of which nothing can be told; their cost is left out.
     pub unknown: Vec<&'static str>,
+}
+
+fn as_word<S: serde::Serializer>(item: &Item, to: S) -> Result<S::Ok, S::Error> {
+    to.serialize_str(item.word())
 }
 
 impl SpentIn {
@@ -101,6 +131,17 @@ impl SpentIn {
             Item::Prefilter => &mut self.prefilters,
             Item::Flush | Item::Probe | Item::Tank => &mut self.other,
         } += cost;
+    }
+
+    fn in_month(self, month: Date) -> MonthSpent {
+        MonthSpent {
+            month: month.strftime("%Y-%m").to_string(),
+            membranes: self.membranes,
+            resin: self.resin,
+            prefilters: self.prefilters,
+            other: self.other,
+            total: self.total,
+        }
     }
 
     fn rounded(mut self) -> SpentIn {
@@ -120,17 +161,45 @@ impl SpentIn {
 /// Everything about money that the records and settings tell.
 pub fn money<'a>(
     as_of: Date,
-    services: impl Iterator<Item = (&'a Arc<str>, &'a [Paid])>,
-    ahead: CostsAhead,
+    services: impl Iterator<Item = (&'a Arc<str>, &'a [Paid])> + Clone,
+    (ahead, jobs): (CostsAhead, &PartsByMonth),
     prices: &DecisionPrices,
     settings: &Settings,
 ) -> Money {
     Money {
+        years: years(as_of, services.clone(), jobs, prices),
         currency: settings.prices.currency.clone(),
         prices: prices.known,
         spent: spent(as_of, services),
-        expected: expected(as_of, ahead, prices),
+        expected: expected(as_of, ahead, jobs, prices),
     }
+}
+
+fn years<'a>(
+    as_of: Date,
+    services: impl Iterator<Item = (&'a Arc<str>, &'a [Paid])>,
+    jobs: &PartsByMonth,
+    prices: &DecisionPrices,
+) -> Vec<PartYears> {
+    let from = as_of.saturating_sub(1.year());
+    let mut last: BTreeMap<Item, f64> = BTreeMap::new();
+    let done = services.flat_map(|(_, services)| services);
+    for service in done.filter(|s| s.date > from && s.date <= as_of) {
+        *last.entry(service.item).or_default() += service.pieces;
+    }
+    let part = |item: Item| {
+        let last = last.get(&item).copied().unwrap_or(0.0);
+        let next: f64 = jobs.expected(item).iter().sum();
+        let at = |pieces: f64| Some(round_to(prices.known.of_part(item)? * pieces, 0.01));
+        (last > 0.0 || next > 0.0).then(|| PartYears {
+            item,
+            last: round_to(last, 0.1),
+            last_at_prices: at(last),
+            next: round_to(next, 0.1),
+            next_cost: at(next),
+        })
+    };
+    PARTS.into_iter().filter_map(part).collect()
 }
 
 fn spent<'a>(as_of: Date, services: impl Iterator<Item = (&'a Arc<str>, &'a [Paid])>) -> Spent {
@@ -141,19 +210,26 @@ fn spent<'a>(as_of: Date, services: impl Iterator<Item = (&'a Arc<str>, &'a [Pai
         this_year: SpentIn::default(),
         last_year_to_the_day: SpentIn::default(),
         last_year: SpentIn::default(),
+        last_12_months: SpentIn::default(),
         months: Vec::new(),
         vans: Vec::new(),
     };
     let first_month = as_of.first_of_month().saturating_sub(23.months());
-    let mut months: BTreeMap<Date, f64> = (0..24)
-        .map(|m| (first_month.saturating_add((m as i64).months()), 0.0))
+    let mut months: BTreeMap<Date, SpentIn> = (0..24)
+        .map(|m| {
+            let month = first_month.saturating_add((m as i64).months());
+            (month, SpentIn::default())
+        })
         .collect();
     let mut vans: BTreeMap<&str, [f64; 3]> = BTreeMap::new();
     for (van, services) in services {
         for service in services.iter().filter(|s| s.date <= as_of) {
             let day = service.date;
-            if let (Some(sum), Some(cost)) = (months.get_mut(&day.first_of_month()), service.cost) {
-                *sum += cost;
+            if let Some(sums) = months.get_mut(&day.first_of_month()) {
+                sums.add(service.item, service.cost);
+            }
+            if day > same_day {
+                spent.last_12_months.add(service.item, service.cost);
             }
             let spans = [
                 (day >= year_start, &mut spent.this_year),
@@ -179,12 +255,10 @@ fn spent<'a>(as_of: Date, services: impl Iterator<Item = (&'a Arc<str>, &'a [Pai
     spent.this_year = spent.this_year.rounded();
     spent.last_year_to_the_day = spent.last_year_to_the_day.rounded();
     spent.last_year = spent.last_year.rounded();
+    spent.last_12_months = spent.last_12_months.rounded();
     spent.months = months
         .into_iter()
-        .map(|(month, total)| MonthSpent {
-            month: month.strftime("%Y-%m").to_string(),
-            total: round_to(total, 0.01),
-        })
+        .map(|(month, sums)| sums.rounded().in_month(month))
         .collect();
     spent.vans = vans
         .into_iter()
@@ -231,7 +305,7 @@ impl VanCosts {
         prices: &DecisionPrices,
         settings: &Settings,
     ) -> Option<VanCosts> {
-        let draws = ahead.costs(van, prices, &settings.habits)?;
+        let draws = ahead.costs(van, prices, &settings.running)?;
         Some(VanCosts {
             expected: VanExpected {
                 van: van.van.to_string(),
@@ -243,18 +317,35 @@ impl VanCosts {
     }
 }
 
-fn expected(as_of: Date, mut ahead: CostsAhead, prices: &DecisionPrices) -> Option<Expected> {
+fn expected(
+    as_of: Date,
+    mut ahead: CostsAhead,
+    jobs: &PartsByMonth,
+    prices: &DecisionPrices,
+) -> Option<Expected> {
     ahead.vans.sort_by(|a, b| a.van.cmp(&b.van));
     if ahead.vans.is_empty() || !middle(&ahead.draws).is_finite() {
         return None;
     }
     // What a limit passed unplanned costs is no bill, so it is not missed here.
     let without = prices.known.missing();
+    let pieces = PARTS.map(|part| (part, jobs.expected(part)));
+    let months = (0..MONTHS).map(|m| {
+        let mut sums = SpentIn::default();
+        for (part, by_month) in &pieces {
+            if let (Some(price), Some(pieces)) = (prices.known.of_part(*part), by_month.get(m)) {
+                sums.add(*part, Some(price * pieces));
+            }
+        }
+        let month = first_month(as_of).saturating_add((m as i64).months());
+        sums.rounded().in_month(month)
+    });
     Some(Expected {
+        months: months.collect(),
         from: as_of.saturating_add(1.day()),
         to: as_of.saturating_add(365.days()),
         fleet: span_of(ahead.draws.into_iter()).map(|c| round_to(c, 1.0)),
-        without: without.into_iter().filter(|n| *n != "lost_round").collect(),
+        without: without.into_iter().filter(|n| *n != "lost_day").collect(),
         vans: ahead.vans,
     })
 }

@@ -8,12 +8,12 @@ use super::{
     PrefilterAssessment, State, WeekLate, add_days, litres_in_words, round_to, state_by_date,
 };
 use crate::lives::{End, VanLives};
-use crate::settings::{Habits, Settings};
+use crate::settings::{Running, Settings};
 
 /// Days until a set has taken up its chlorine at this use; infinite without use.
-pub fn chlorine_days(habits: &Habits, recovery: Option<f64>, litres_per_day: f64) -> f64 {
-    let feed_litres = 1000.0 * habits.prefilter_chlorine_g / habits.chlorine_mg_l.max(1e-9);
-    let made = feed_litres * recovery.unwrap_or(habits.recovery);
+pub fn chlorine_days(running: &Running, recovery: Option<f64>, litres_per_day: f64) -> f64 {
+    let feed_litres = 1000.0 * running.prefilter_chlorine_g / running.chlorine_mg_l.max(1e-9);
+    let made = feed_litres * recovery.unwrap_or(running.recovery);
     if litres_per_day > 0.0 {
         made / litres_per_day
     } else {
@@ -44,14 +44,14 @@ pub fn assess(
             changed_on: None,
             replace_on: None,
             state: State::Unknown,
-            reason: "No pre-filter change is on record.".to_owned(),
+            reason: "No forecast: no pre-filter change recorded.".to_owned(),
             by_chlorine_on: None,
             by_days_on: None,
             week_late: None,
             early: Vec::new(),
         };
     };
-    let habits = &settings.habits;
+    let running = &settings.running;
     // Its own litres since the change, not a forecast: the day must not move on its own.
     let made = life.and_then(|l| l.litres_made).unwrap_or(0.0);
     let last = van.fills_between.map_or(changed_on, |f| f.1);
@@ -66,17 +66,17 @@ pub fn assess(
     } else {
         van.recovery
     };
-    let by_chlorine = chlorine_days(habits, recovery, per_day);
-    let days = habits.prefilter_days.min(by_chlorine);
+    let by_chlorine = chlorine_days(running, recovery, per_day);
+    let days = running.prefilter_days.min(by_chlorine);
     let replace_on = add_days(changed_on, days);
     let state = state_by_date(Some(replace_on), as_of, settings).unwrap_or(State::OnCourse);
-    let why = if by_chlorine < habits.prefilter_days {
+    let why = if by_chlorine < running.prefilter_days {
         format!(
-            "at {} a week its chlorine capacity lasts {days:.0} days",
+            "at {} a week their carbon lasts {days:.0} days against chlorine",
             litres_in_words(round_to(per_day * 7.0, 10.0))
         )
     } else {
-        format!("it is meant to last {days:.0} days")
+        format!("they should last {days:.0} days")
     };
     let since = (as_of - changed_on).get_days();
     // Without a membrane behind it there is nothing to wear.
@@ -90,7 +90,7 @@ pub fn assess(
         .filter(|w| w.membrane_days >= 0.5)
         .map_or(String::new(), |w| {
             format!(
-                " A week longer wears the membrane like {:.0} more day{}.",
+                " Each week late costs the membrane about {:.0} day{} of life.",
                 w.membrane_days.max(1.0),
                 if w.membrane_days < 1.5 { "" } else { "s" }
             )
@@ -101,7 +101,7 @@ pub fn assess(
         state,
         reason: format!("Changed {since} days ago; {why}.{late}"),
         by_chlorine_on: (by_chlorine < 4000.0).then(|| add_days(changed_on, by_chlorine)),
-        by_days_on: Some(add_days(changed_on, habits.prefilter_days)),
+        by_days_on: Some(add_days(changed_on, running.prefilter_days)),
         week_late,
         // A set given up early loses its share of set and work.
         early: vec![Early {

@@ -14,8 +14,8 @@ pub struct DecisionPrices {
     pub prefilter: f64,
     pub resin_per_litre: f64,
     pub labour: f64,
-    /// A day's lost round when a limit is passed unplanned.
-    pub lost_round: f64,
+    /// A van off the road for a day when a limit is passed unplanned.
+    pub lost_day: f64,
     /// Whether every part's price is the fleet's own, so that money may be shown.
     pub own: bool,
     pub known: KnownPrices,
@@ -28,7 +28,7 @@ pub struct KnownPrices {
     pub prefilter: Option<KnownPrice>,
     pub resin_per_litre: Option<KnownPrice>,
     pub labour_per_visit: Option<KnownPrice>,
-    pub lost_round: Option<KnownPrice>,
+    pub lost_day: Option<KnownPrice>,
     pub water_per_m3: Option<KnownPrice>,
     pub drain_per_m3: Option<KnownPrice>,
 }
@@ -52,9 +52,9 @@ const TYPICAL_MEMBRANE: f64 = 180.0;
 const TYPICAL_PREFILTER: f64 = 30.0;
 const TYPICAL_RESIN_PER_LITRE: f64 = 6.0;
 const TYPICAL_LABOUR: f64 = 20.0;
-/// A lost round as a multiple of a membrane's price where nobody said: an
+/// A lost day as a multiple of a membrane's price where nobody said: an
 /// unplanned end then costs about twice a planned one (judgement).
-pub const LOST_ROUND_PER_MEMBRANE: f64 = 1.2;
+pub const LOST_DAY_PER_MEMBRANE: f64 = 1.2;
 
 impl KnownPrices {
     pub fn of(settings: &Settings, lives: &FleetLives) -> KnownPrices {
@@ -86,7 +86,7 @@ impl KnownPrices {
             prefilter: set(p.prefilter).or_else(|| paid(Item::Prefilter, false)),
             resin_per_litre: set(p.resin_per_litre).or_else(|| paid(Item::Resin, true)),
             labour_per_visit: set(p.labour_per_visit),
-            lost_round: set(p.lost_round),
+            lost_day: set(p.lost_day),
             water_per_m3: set(p.water_per_m3),
             drain_per_m3: set(p.drain_per_m3),
         }
@@ -99,7 +99,7 @@ impl KnownPrices {
             ("prefilter", self.prefilter),
             ("resin_per_litre", self.resin_per_litre),
             ("labour_per_visit", self.labour_per_visit),
-            ("lost_round", self.lost_round),
+            ("lost_day", self.lost_day),
             ("water_per_m3", self.water_per_m3),
             ("drain_per_m3", self.drain_per_m3),
         ]
@@ -107,6 +107,19 @@ impl KnownPrices {
         .filter(|(_, price)| price.is_none())
         .map(|(name, _)| name)
         .collect()
+    }
+}
+
+impl KnownPrices {
+    /// The price of a piece, or of a litre of resin.
+    pub fn of_part(&self, item: Item) -> Option<f64> {
+        let known = match item {
+            Item::Membrane => self.membrane,
+            Item::Resin => self.resin_per_litre,
+            Item::Prefilter => self.prefilter,
+            Item::Flush | Item::Probe | Item::Tank => None,
+        };
+        known.map(|k| k.price)
     }
 }
 
@@ -129,7 +142,7 @@ impl DecisionPrices {
             prefilter: price(known.prefilter).unwrap_or(TYPICAL_PREFILTER),
             resin_per_litre: price(known.resin_per_litre).unwrap_or(TYPICAL_RESIN_PER_LITRE),
             labour: price(known.labour_per_visit).unwrap_or(unless_own(TYPICAL_LABOUR)),
-            lost_round: price(known.lost_round).unwrap_or(LOST_ROUND_PER_MEMBRANE * membrane),
+            lost_day: price(known.lost_day).unwrap_or(LOST_DAY_PER_MEMBRANE * membrane),
             own,
             known,
         }
@@ -160,6 +173,9 @@ pub struct Paid {
     pub date: Date,
     pub item: Item,
     quantity: Option<f64>,
+    /// What it took: pieces, litres of resin; the van's own size where the record
+    /// does not say.
+    pub pieces: f64,
     pub cost: Option<f64>,
 }
 
@@ -171,6 +187,11 @@ impl Paid {
             date: s.date,
             item: s.item,
             quantity: s.quantity,
+            pieces: s.quantity.filter(|q| *q > 0.0).unwrap_or(match s.item {
+                Item::Resin => van.resin_litres,
+                Item::Membrane => f64::from(van.membranes.max(1)),
+                _ => 1.0,
+            }),
             cost: s.cost,
         })
     }

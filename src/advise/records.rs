@@ -1,27 +1,17 @@
-//! What to put right in a van's records and probes, apart from its water.
+//! What to fix in a van's records and TDS meters, apart from its water.
 
+use super::meters::{DOUBTED, HOW, sentence};
 use super::{About, RecordsRemark};
+use crate::fit::VanMeters;
 use crate::lives::VanLives;
 
-/// A tap that reads this much off its neighbours' is the probe's doing, ln:
-/// probes are good to some per cent, and one district drinks one water.
-const OFF: f64 = 0.15;
-
-/// `tap_beside_neighbours`: `ln` of its tap of late over its neighbours'.
-pub fn of_van(van: &VanLives, tap_beside_neighbours: Option<f64>) -> Vec<RecordsRemark> {
+pub fn of_van(van: &VanLives, meters: &VanMeters) -> Vec<RecordsRemark> {
     let mut out = van.remarks.clone();
-    if let Some(off) = tap_beside_neighbours.filter(|x| x.abs() > OFF) {
-        let place = van.district.as_deref().unwrap_or("its district");
-        out.push(RecordsRemark {
-            date: van.last_reading_on,
-            about: About::Probe,
-            text: format!(
-                "its tap reads {:.0} % {} than on the other vans of {place}: put the probes \
-                 into one cup and compare, or check where it fills",
-                100.0 * off.exp_m1().abs(),
-                if off > 0.0 { "higher" } else { "lower" }
-            ),
-        });
-    }
+    let doubted = meters.meters.iter().filter(|m| m.doubt >= DOUBTED);
+    out.extend(doubted.map(|meter| RecordsRemark {
+        date: van.last_reading_on,
+        about: About::Probe,
+        text: format!("{}. {HOW}", sentence(meter)),
+    }));
     out
 }

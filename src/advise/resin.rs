@@ -5,7 +5,8 @@ use super::plan::bottle::{self, Round};
 use super::plan::resin::wait;
 use super::prices::DecisionPrices;
 use super::{
-    ResinAssessment, State, Suggested, add_days, lead_end, litres_in_words, round_to, state_by_date,
+    ResinAssessment, State, Suggested, add_days, in_words, lead_end, litres_in_words, round_to,
+    state_by_date,
 };
 use crate::fit::{AreaFit, CannotTell, ResinForecast, Span, VanFit};
 use crate::lives::{ChargeLife, End, Frame, Start, VanLives};
@@ -36,14 +37,14 @@ pub fn assess(
     };
     let (life, forecast) = match (life, &fit.resin) {
         (Some(life), Ok(forecast)) => (life, forecast),
-        (_, Err(CannotTell::NotFitted)) => return empty("This van has no resin.".to_owned()),
+        (_, Err(CannotTell::NotFitted)) => return empty("This van has no DI resin.".to_owned()),
         (_, Err(CannotTell::NoSaltPassage)) => {
             return empty(
-                "What enters the resin was never read, so its life cannot be told.".to_owned(),
+                "No forecast: membrane TDS, which enters the resin, was never read.".to_owned(),
             );
         }
         (_, Err(why)) => return empty(cannot_tell(why)),
-        (None, Ok(_)) => return empty("No resin is in use on this van.".to_owned()),
+        (None, Ok(_)) => return empty("No DI resin is in use on this van.".to_owned()),
     };
     let p50 = forecast.limit_on.p50;
     let most = p50.map(|d| f64::from((d - frame.until).get_days()));
@@ -85,6 +86,7 @@ fn best_bottle(
         litres_per_day: forecast.litres_per_week / 7.0,
         litres_per_litre: suggested.resin_litres? / area.resin_litres?,
         prefilter_days: suggested.prefilter_days?,
+        vessel_litres: van.resin_litres,
     };
     bottle::best(&round, prices)
 }
@@ -92,18 +94,28 @@ fn best_bottle(
 fn reason(life: &ChargeLife, forecast: &ResinForecast, settings: &Settings) -> String {
     let limit = settings.limits.product_ppm;
     let start = match life.start {
-        Start::Inferred => " It looks changed without a record.",
-        Start::BeforeRecords => " When it was changed is not on record.",
+        Start::Inferred => " No record of the change; it is worked out from the readings.",
+        Start::BeforeRecords => " No record of when it was changed.",
         Start::Recorded => "",
     };
-    let newest = life.points.last().map(|p| p.product_ppm);
+    let newest = life.points.last();
+    let reached = || life.points.iter().find(|p| p.product_ppm >= limit);
     let what = match (forecast.litres_left.p50, newest) {
-        (Some(left), Some(ppm)) if left <= 0.0 => format!(
-            "Water after the resin read {ppm:.0} ppm: the limit of {limit:.0} ppm is reached."
+        (Some(left), Some(newest)) if left <= 0.0 => match reached() {
+            Some(read) => format!(
+                "Product TDS read {:.0} ppm on {}: the limit of {limit:.0} ppm is reached. Change it before the next job.",
+                read.product_ppm,
+                in_words(read.date)
+            ),
+            None => format!(
+                "Product TDS read {:.0} ppm on {}; with the water made since, the limit of {limit:.0} ppm is probably reached, going by earlier refills.",
+                newest.product_ppm,
+                in_words(newest.date)
+            ),
+        },
+        (Some(left), None) if left <= 0.0 => format!(
+            "Product TDS has probably reached its limit of {limit:.0} ppm, going by earlier refills. Test it before the next job."
         ),
-        (Some(left), None) if left <= 0.0 => {
-            format!("The limit of {limit:.0} ppm is probably reached.")
-        }
         (Some(left), _) => {
             let litres = |l: f64| litres_in_words(round_to(l, 100.0));
             let span = match (forecast.litres_left.p10, forecast.litres_left.p90) {
@@ -113,10 +125,10 @@ fn reason(life: &ChargeLife, forecast: &ResinForecast, settings: &Settings) -> S
                 (Some(a), None) => format!(", likely more than {}", litres(a)),
                 _ => String::new(),
             };
-            format!("About {} left until {limit:.0} ppm{span}.", litres(left))
+            format!("About {} left in this resin{span}.", litres(left))
         }
         (None, _) if forecast.permeate_ppm < limit => format!(
-            "What leaves the membrane ({:.0} ppm) is below the limit of {limit:.0} ppm, so even spent resin keeps within it.",
+            "Membrane TDS ({:.0} ppm) is below the limit of {limit:.0} ppm, and earlier refills let no more through, so even spent resin is likely to keep within it.",
             forecast.permeate_ppm
         ),
         (None, _) => format!("The limit of {limit:.0} ppm is not in sight at this use."),

@@ -6,7 +6,7 @@ use std::collections::{BTreeMap, BTreeSet};
 
 use jiff::civil::Date;
 
-use super::{Assessment, Item, ServiceMark, Span, State, VanAssessment};
+use super::{Assessment, Item, ListedJob, ServiceMark, Span, State, VanAssessment, last_list};
 
 /// The later assessment held against the earlier one.
 #[derive(Debug, Clone, PartialEq)]
@@ -23,6 +23,8 @@ pub struct Since {
     /// Work done after `from` and up to `to`, in order of van and day.
     pub work: Vec<Work>,
     pub cost: MonthCost,
+    /// What became of the earlier look's work list.
+    pub list: Vec<ListedJob>,
 }
 
 /// A part whose state is not what it was.
@@ -44,7 +46,7 @@ pub struct Moved {
     pub now: Span<Date>,
 }
 
-/// One piece of work and what the readings say of it.
+/// One job and what the readings say of it.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Work {
     pub van: String,
@@ -53,10 +55,13 @@ pub struct Work {
     /// Not recorded: the readings say so.
     pub inferred: bool,
     pub effect: Effect,
+    /// Litres of water that the resin taken out had likely still left at least;
+    /// `None` where that is little, or not known.
+    pub given_up: Option<f64>,
 }
 
 /// What the work did to the water: salt passage (fraction) for membranes and
-/// flushes, ppm after the resin for resin.
+/// flushes, product TDS (ppm) for resin. `before` is the last reading before it.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub enum Effect {
     Helped {
@@ -78,14 +83,18 @@ pub enum Effect {
     CannotBeSeen,
 }
 
-/// What the recorded costs add up to, in the fleet's own currency.
+/// What the recorded costs of a calendar month add up to, in the fleet's own
+/// currency; every service belongs to one month.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct MonthCost {
+    /// First and last day counted.
+    pub from: Date,
+    pub to: Date,
     /// `None` where no work of the month has a cost.
     pub month: Option<f64>,
     /// Recorded work of the month without a cost.
     pub without_cost: usize,
-    /// Mean of the twelve months before; `None` unless the records reach back
+    /// Mean of the twelve calendar months before; `None` unless the records reach back
     /// so far and some of them have costs.
     pub usual: Option<f64>,
     /// Recorded work of those twelve months, and how much of it has no cost.
@@ -95,13 +104,16 @@ pub struct MonthCost {
 
 /// A reading is compared with those of so many days before and after the work.
 const NEAR_DAYS: i32 = 60;
-/// At most so many readings on either side are compared, by their middle.
+/// So many readings after it are compared, by their middle: the first one may
+/// still be of water that stood.
 const COMPARED: usize = 3;
 /// One step of most meters, ppm: a smaller difference is none.
 const STEP_PPM: f64 = 1.0;
-/// Middles of three readings of salt passage differ by this much by chance
-/// alone about once in ten times (reading noise of 6 to 12 %, judgement).
-const CHANCE: f64 = 0.10;
+/// A reading of salt passage and the middle of three differ by this much by
+/// chance alone about once in ten times (reading noise of 6 to 12 %, judgement).
+const CHANCE: f64 = 0.15;
+/// Litres left in resin below which nobody would have waited.
+const LITTLE_LEFT: f64 = 500.0;
 
 /// Holds `now` against `before`, an assessment as of an earlier day.
 pub fn since(before: &Assessment, now: &Assessment) -> Since {
@@ -122,7 +134,8 @@ pub fn since(before: &Assessment, now: &Assessment) -> Since {
             .map(|b| b.van.clone())
             .collect(),
         work: Vec::new(),
-        cost: cost(now, from),
+        cost: cost(now),
+        list: last_list(before, now),
     };
     for van in &now.vans {
         let was = earlier.get(van.van.as_str()).copied();
@@ -139,6 +152,7 @@ pub fn since(before: &Assessment, now: &Assessment) -> Since {
                 on: mark.date,
                 inferred: mark.inferred,
                 effect: effect(van, was, mark, limits.product_ppm),
+                given_up: given_up(van, was, mark),
             });
         }
     }
@@ -271,7 +285,7 @@ fn new_membrane(van: &VanAssessment, was: Option<&VanAssessment>, on: Date) -> E
     let now = &van.membrane;
     let in_use = now.fitted_on.is_some_and(|d| d >= on);
     let (Some(before), Some(low)) = (
-        was.and_then(|w| w.membrane.salt_passage.p50),
+        around(&van.series.salt_passage, on).0,
         was.and_then(|w| w.membrane.salt_passage.p10),
     ) else {
         return Effect::NotReadBefore;
@@ -298,23 +312,16 @@ fn judged(
     }
 }
 
-/// The middle of the last readings before a day and of the first after it;
-/// readings of the day itself may be of either.
+/// The last reading before a day and the middle of the first after it; readings
+/// of the day itself may be of either.
 fn around(readings: &[(Date, f64)], on: Date) -> (Option<f64>, Option<f64>) {
     let near = |d: Date| (d - on).get_days().abs() <= NEAR_DAYS;
-    let before = readings
-        .iter()
-        .rev()
-        .filter(|r| r.0 < on && near(r.0))
-        .take(COMPARED);
+    let before = readings.iter().rev().find(|r| r.0 < on && near(r.0));
     let after = readings
         .iter()
         .filter(|r| r.0 > on && near(r.0))
         .take(COMPARED);
-    (
-        middle(before.map(|r| r.1).collect()),
-        middle(after.map(|r| r.1).collect()),
-    )
+    (before.map(|r| r.1), middle(after.map(|r| r.1).collect()))
 }
 
 fn middle(mut values: Vec<f64>) -> Option<f64> {
@@ -322,23 +329,42 @@ fn middle(mut values: Vec<f64>) -> Option<f64> {
     values.get(values.len().saturating_sub(1) / 2).copied()
 }
 
-fn cost(now: &Assessment, from: Date) -> MonthCost {
+/// What the resin taken out could have treated yet: what was likely left at the
+/// look before at least, less the litres made since.
+fn given_up(van: &VanAssessment, was: Option<&VanAssessment>, mark: &ServiceMark) -> Option<f64> {
+    let was = was.filter(|_| mark.item == Item::Resin)?;
+    let left = was.resin.litres_left.p10?;
+    let from = was.series.weeks.last()?.monday;
+    // the week in which that look's records end is taken as wholly made
+    let weeks = van.series.weeks.iter();
+    let made: f64 = weeks
+        .filter(|w| w.monday >= from && w.monday < mark.date)
+        .map(|w| w.litres)
+        .sum();
+    let still = left - made;
+    (still >= LITTLE_LEFT).then_some(still)
+}
+
+fn cost(now: &Assessment) -> MonthCost {
+    let first = now.as_of.first_of_month();
     let all = || now.vans.iter().flat_map(|v| &v.series.services);
     let recorded = || all().filter(|s| !s.inferred);
     let of_month: Vec<&ServiceMark> = recorded()
-        .filter(|s| s.date > from && s.date <= now.as_of)
+        .filter(|s| s.date >= first && s.date <= now.as_of)
         .collect();
     let costs: Vec<f64> = of_month.iter().filter_map(|s| s.cost).collect();
-    let year_before = from.checked_sub(jiff::Span::new().years(1)).ok();
+    let year_before = first.checked_sub(jiff::Span::new().years(1)).ok();
     let year: Vec<&ServiceMark> = year_before
         .into_iter()
-        .flat_map(|start| recorded().filter(move |s| s.date > start && s.date <= from))
+        .flat_map(|start| recorded().filter(move |s| s.date >= start && s.date < first))
         .collect();
     let year_costs: Vec<f64> = year.iter().filter_map(|s| s.cost).collect();
-    let reaches_back = year_before.is_some_and(|start| recorded().any(|s| s.date <= start));
+    let reaches_back = year_before.is_some_and(|start| recorded().any(|s| s.date < start));
     let usual =
         (reaches_back && !year_costs.is_empty()).then(|| year_costs.iter().sum::<f64>() / 12.0);
     MonthCost {
+        from: first,
+        to: now.as_of,
         month: (!costs.is_empty()).then(|| costs.iter().sum()),
         without_cost: of_month.len() - costs.len(),
         usual,
@@ -374,7 +400,7 @@ mod tests {
     }
 
     #[test]
-    fn readings_around_a_day_are_compared_by_their_middle() {
+    fn before_is_the_last_reading_before_the_day() {
         let on = date(2026, 10, 10);
         let readings = [
             (date(2026, 6, 1), 99.0),

@@ -78,7 +78,7 @@ pub fn run(
         schema: "litrewise/backtest/1",
         as_of,
         looks: past.looks,
-        membrane: score::of(&past.membrane, settings.rule_of_thumb.membrane_months),
+        membrane: score::of(&past.membrane, settings.usual_interval.membrane_months),
         resin: score::of(&past.resin, f64::NAN),
         salt_passage_ahead: score::ahead(&past.ahead),
         plans: money::plans(&past, settings),

@@ -62,7 +62,7 @@ pub fn plans(past: &Past, settings: &Settings) -> Option<Plans> {
             })
         })
         .collect();
-    let rule_days = 30.4375 * settings.rule_of_thumb.membrane_months;
+    let rule_days = 30.4375 * settings.usual_interval.membrane_months;
     let rule = |l: &Life| {
         l.began
             .saturating_add(jiff::Span::new().days(rule_days as i64))
@@ -74,7 +74,7 @@ pub fn plans(past: &Past, settings: &Settings) -> Option<Plans> {
         let (mut cost, mut days) = (0.0, 0.0);
         for life in &lives {
             let on = day(life);
-            cost += p.membrane + p.labour + if on >= life.limit { p.lost_round } else { 0.0 };
+            cost += p.membrane + p.labour + if on >= life.limit { p.lost_day } else { 0.0 };
             days += f64::from((on - life.began).get_days()).max(1.0);
         }
         Some(365.25 * cost / days)

@@ -6,16 +6,16 @@ use crate::settings::Settings;
 
 pub fn of(result: &Backtest, settings: &Settings) -> Vec<String> {
     let mut out = vec![format!(
-        "{} month-ends of your own past were forecast again, each with only what was known then.",
+        "Every month-end of your own past, {} of them, was forecast again with only the data of that day.",
         result.looks
     )];
-    out.extend(part("membranes", "membrane", &result.membrane));
+    out.extend(part("RO membranes", "RO membrane", &result.membrane));
     let ahead = &result.salt_passage_ahead;
     if let (Some(within), Some(error), Some(unchanged)) =
         (ahead.within, ahead.error_share, ahead.unchanged_error_share)
     {
         out.push(format!(
-            "What a membrane lets through, forecast three months ahead, was {:.0} % off in the middle of {} cases ({:.0} % for taking it that nothing changes); {:.0} % came inside the likely span.",
+            "Salt passage forecast three months ahead was typically {:.0} % out over {} cases, against {:.0} % if you assume no change; {:.0} % came inside the likely range.",
             100.0 * error,
             ahead.forecasts,
             100.0 * unchanged,
@@ -26,13 +26,13 @@ pub fn of(result: &Backtest, settings: &Settings) -> Vec<String> {
         && rule.parts >= FEWEST
     {
         out.push(format!(
-            "Your rule of thumb ({:.0} months) missed the day of the limit by {:.0} days in the middle of {} membranes; for {} of them the limit came first.",
-            settings.rule_of_thumb.membrane_months, rule.error_days, rule.parts, rule.limit_came_first
+            "The {:.0}-month rule typically missed the day of the limit by {:.0} days over {} RO membranes; for {} of them the limit came first.",
+            settings.usual_interval.membrane_months, rule.error_days, rule.parts, rule.limit_came_first
         ));
     }
     if let Some(plans) = result.plans.as_ref().filter(|p| p.membranes >= FEWEST) {
         out.push(format!(
-            "The suggested days would have come {} the limit in the middle, too late for {} of {} membranes; the rule of thumb {}, too late for {}.",
+            "The suggested days would typically have come {} the limit, too late for {} of {} RO membranes; the usual interval {}, too late for {}.",
             before(plans.suggested_days_before),
             plans.suggested_too_late,
             plans.membranes,
@@ -46,12 +46,12 @@ pub fn of(result: &Backtest, settings: &Settings) -> Vec<String> {
                 .as_deref()
                 .map_or(String::new(), |c| format!("{c} "));
             out.push(format!(
-                "Membranes and lost rounds would have cost {currency}{:.0} a year and van by the suggestions, {currency}{:.0} by the rule of thumb.",
+                "RO membranes and failures on the road would have cost {currency}{:.0} per van per year by the suggestions, {currency}{:.0} at the usual interval.",
                 money.suggested, money.rule_of_thumb
             ));
         }
     }
-    out.extend(part("resin fillings", "resin filling", &result.resin));
+    out.extend(part("resin refills", "resin refill", &result.resin));
     out
 }
 
@@ -66,27 +66,27 @@ fn before(days: f64) -> String {
 fn part(many: &str, one: &str, score: &PartScore) -> Vec<String> {
     let Some(within) = score.within else {
         return vec![format!(
-            "Of {} {many} {} were seen to reach the limit: too few to judge the forecasts by (at least {FEWEST}).",
+            "Of {} {many} {} were seen to reach the limit: too few to judge the forecasts (at least {FEWEST}).",
             score.parts, score.reached
         )];
     };
     let later = score.later_than_p50.unwrap_or(0.5);
     let lean = if later > 0.6 {
-        "the middle forecast leaned to the early side"
+        "the best estimates came rather early"
     } else if later < 0.4 {
-        "the middle forecast leaned to the late side"
+        "the best estimates came rather late"
     } else {
-        "the middle forecast leaned to neither side"
+        "with no bias early or late"
     };
     let mut out = vec![format!(
-        "Of {} {many} {} were seen to reach the limit. The likely span held the day in {:.0} % of forecasts (80 % is meant), and {lean}.",
+        "Of {} {many} {} were seen to reach the limit. Over all month-ends {:.0} % of forecasts came true inside their likely range (target 80 %), {lean}.",
         score.parts,
         score.reached,
         100.0 * within
     )];
     if let (Some(days), Some(share)) = (score.error_days, score.error_share) {
         out.push(format!(
-            "Where the limit was seen, the middle forecast for a {one} was {days:.0} days off, {:.0} % of the time that was left.",
+            "Where the limit was seen, the best estimate for an average {one} was {days:.0} days out, {:.0} % of the time that was left.",
             100.0 * share
         ));
     }

@@ -1,6 +1,6 @@
 //! `litrewise assess`: where every van stands.
 
-use std::io::{IsTerminal, Write};
+use std::io::Write;
 use std::path::PathBuf;
 use std::process::ExitCode;
 
@@ -11,29 +11,27 @@ use super::context::Context;
 use super::error::CliError;
 use super::looking::{self, Looking};
 use super::summarise::sources;
+use super::vans;
 use crate::advise::Assessment;
 use crate::advise::what_if::{self, Change, WhatIf};
-use crate::report::{self, text::Paint};
+use crate::report;
 
-/// Say where every membrane, resin filling and pre-filter stands, and when to change it
+/// Say where every membrane, resin and pre-filter set stands, and when to change it
 #[derive(Debug, Args)]
 #[command(
     after_help = "Example:\n  litrewise assess --as-of 2026-10-31 --format json\n  litrewise assess --what-if \"van QV-003 to QB1\" --what-if \"limit 5 ppm, prices +20 %\""
 )]
 pub(super) struct AssessArgs {
-    /// How to say it
-    #[arg(long, value_enum, default_value_t = Format::Text)]
+    /// Output format
+    #[arg(long, short, value_enum, default_value_t = Format::Text)]
     format: Format,
-    /// Only this van; may be given again
+    /// Only this van (repeatable)
     #[arg(long, value_name = "NAME")]
     van: Vec<String>,
     /// Also show the few numbers that drove each forecast
     #[arg(long)]
     explain: bool,
-    /// Show the districts instead: intervals, what 1000 L cost, what is saved (text)
-    #[arg(long, conflicts_with_all = ["van", "explain", "what_if"])]
-    districts: bool,
-    /// Show today's answers beside those if … (text or json); several changes with commas, may be given again
+    /// Show today's answers beside those if … (text or json); several changes with commas (repeatable)
     ///
     /// van QV-003 to QB1 | limit 5 ppm | limit 8 % | prices +20 % | price membrane 210 |
     /// hardness -30 % | hardness 120 | membranes 2 | recovery 45 %;
@@ -41,7 +39,7 @@ pub(super) struct AssessArgs {
     #[arg(long, value_name = "CHANGE", value_parser = question, conflicts_with_all = ["van", "explain"])]
     what_if: Vec<Question>,
     /// From vans summed up before (`litrewise summarise`) instead of the store's rows; - for
-    /// standard input; may be given again
+    /// standard input (repeatable)
     #[arg(long, value_name = "FILE")]
     from_summaries: Vec<PathBuf>,
 }
@@ -68,7 +66,6 @@ pub(super) enum AssessPlan {
         assessment: Box<Assessment>,
         format: Format,
         explain: bool,
-        districts: bool,
     },
     WhatIf {
         as_of: Date,
@@ -80,11 +77,6 @@ pub(super) enum AssessPlan {
 
 impl AssessArgs {
     pub(super) fn plan(self, context: &Context) -> Result<AssessPlan, CliError> {
-        if self.districts && !matches!(self.format, Format::Text) {
-            return Err(CliError::Usage(
-                "--districts comes as text; --format json holds the districts anyway".to_owned(),
-            ));
-        }
         if !self.what_if.is_empty() {
             let json = match self.format {
                 Format::Text => false,
@@ -112,28 +104,24 @@ impl AssessArgs {
             false => looking::standing_of_summaries(context, &sources(self.from_summaries))?,
         };
         if !self.van.is_empty() {
-            if let Some(unknown) = self
-                .van
-                .iter()
-                .find(|name| !assessment.vans.iter().any(|v| v.van == **name))
-            {
-                return Err(CliError::UnknownVan {
-                    name: unknown.clone(),
-                    near: nearest(unknown, assessment.vans.iter().map(|v| v.van.as_str())),
-                });
-            }
-            assessment.vans.retain(|v| self.van.contains(&v.van));
+            let names = || assessment.vans.iter().map(|v| v.van.as_str());
+            let wanted = self.van.iter().map(|typed| vans::named(typed, names()));
+            let wanted = wanted.collect::<Result<Vec<String>, CliError>>()?;
+            assessment.vans.retain(|v| wanted.contains(&v.van));
         }
         Ok(AssessPlan::Assessment {
             assessment: Box::new(assessment),
             format: self.format,
             explain: self.explain,
-            districts: self.districts,
         })
     }
 }
 
-pub(super) fn run(plan: &AssessPlan, out: &mut dyn Write) -> Result<ExitCode, CliError> {
+pub(super) fn run(
+    plan: &AssessPlan,
+    context: &Context,
+    out: &mut dyn Write,
+) -> Result<ExitCode, CliError> {
     let text = match plan {
         AssessPlan::WhatIf {
             as_of,
@@ -143,16 +131,14 @@ pub(super) fn run(plan: &AssessPlan, out: &mut dyn Write) -> Result<ExitCode, Cl
         } => report::what_if::json(*as_of, answers)?,
         AssessPlan::WhatIf {
             answers, currency, ..
-        } => report::what_if::text(answers, currency.as_deref()),
+        } => report::what_if::text(answers, currency.as_deref(), context.screen),
         AssessPlan::Assessment {
             assessment,
             format,
             explain,
-            districts,
         } => match format {
-            Format::Text if *districts => report::districts::text(assessment),
-            Format::Text if *explain => report::text::explained(assessment),
-            Format::Text => report::text::table(assessment, paint()),
+            Format::Text if *explain => report::text::explained(assessment, context.screen),
+            Format::Text => report::text::table(assessment, context.screen),
             Format::Json if *explain => report::explained_json(assessment)?,
             Format::Json => report::assessment_json(assessment)?,
             Format::Csv => report::assessment_csv(assessment),
@@ -160,26 +146,4 @@ pub(super) fn run(plan: &AssessPlan, out: &mut dyn Write) -> Result<ExitCode, Cl
     };
     out.write_all(text.as_bytes())?;
     Ok(ExitCode::SUCCESS)
-}
-
-/// Colour where a terminal shows it and nobody asked for none (the NO_COLOR
-/// convention: set and not empty).
-fn paint() -> Paint {
-    let asked_not = std::env::var_os("NO_COLOR").is_some_and(|v| !v.is_empty());
-    let dumb = std::env::var_os("TERM").is_some_and(|v| v == "dumb");
-    if std::io::stdout().is_terminal() && !asked_not && !dumb {
-        Paint::Colour
-    } else {
-        Paint::Plain
-    }
-}
-
-/// The van in service whose name is most like what was typed, if any is near.
-fn nearest<'a>(typed: &str, names: impl Iterator<Item = &'a str>) -> Option<String> {
-    let fold = |s: &str| s.to_uppercase().replace([' ', '-', '_'], "");
-    names
-        .map(|name| (strsim::jaro_winkler(&fold(typed), &fold(name)), name))
-        .filter(|(likeness, _)| *likeness > 0.75)
-        .max_by(|a, b| a.0.total_cmp(&b.0))
-        .map(|(_, name)| name.to_owned())
 }

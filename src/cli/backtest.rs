@@ -13,13 +13,13 @@ use crate::report;
 
 /// Say how good the forecasts were on this fleet's own past
 ///
-/// Every month-end is forecast again with only what was known then, and held
-/// against what came, beside the rule of thumb.
+/// Every month-end is forecast again with only the data of that day, and held
+/// against what came, beside the usual interval.
 #[derive(Debug, Args)]
 #[command(after_help = "Example:\n  litrewise backtest --format json")]
 pub(super) struct BacktestArgs {
-    /// How to say it
-    #[arg(long, value_enum, default_value_t = Format::Text)]
+    /// Output format
+    #[arg(long, short, value_enum, default_value_t = Format::Text)]
     format: Format,
 }
 
@@ -47,9 +47,13 @@ impl BacktestArgs {
     }
 }
 
-pub(super) fn run(plan: &BacktestPlan, out: &mut dyn Write) -> Result<ExitCode, CliError> {
+pub(super) fn run(
+    plan: &BacktestPlan,
+    context: &Context,
+    out: &mut dyn Write,
+) -> Result<ExitCode, CliError> {
     let text = match plan.format {
-        Format::Text => report::text::sentences(&plan.result.words),
+        Format::Text => report::text::sentences(&plan.result.words, context.screen),
         Format::Json => report::backtest_json(&plan.result)?,
     };
     out.write_all(text.as_bytes())?;

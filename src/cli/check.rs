@@ -1,25 +1,63 @@
 //! `litrewise check`: the store held against what was written.
 
 use std::io::Write;
+use std::path::Path;
 use std::process::ExitCode;
 
-use clap::Args;
+use clap::{Args, ValueEnum};
+use serde::Serialize;
 
 use super::context::Context;
 use super::error::CliError;
+use super::{json, said};
 use crate::ingest::shown;
 use crate::store::{Checked, Store};
 
-/// Check every file of the store against the size and hash that were written
+/// Check that the stored files are undamaged
 ///
-/// Says what is damaged, which rows that touches, and which of your files bring
-/// them back when they are ingested again.
+/// Every file is held against the size and hash that were written. Says what is
+/// damaged, which rows that touches, and which of your files bring them back
+/// when they are ingested again.
 #[derive(Debug, Args)]
 #[command(after_help = "Example:\n  litrewise check")]
 pub(super) struct CheckArgs {
-    /// Take damaged files out of the store for good, once their rows are back
-    #[arg(long)]
-    leave_out: bool,
+    /// Output format
+    #[arg(long, short, value_enum, default_value_t = Format::Text)]
+    format: Format,
+}
+
+#[derive(Debug, Clone, Copy, ValueEnum)]
+enum Format {
+    /// For people
+    Text,
+    /// For scripts
+    Json,
+}
+
+#[derive(Serialize)]
+struct Document<'a> {
+    files: u64,
+    rows: u64,
+    commits: u64,
+    damaged: Vec<Damaged<'a>>,
+    bring_back: Vec<BringBack<'a>>,
+}
+
+#[derive(Serialize)]
+struct Damaged<'a> {
+    path: &'a Path,
+    what: &'a str,
+    rows: Option<u64>,
+}
+
+/// A file that brings rows back when it is ingested again.
+#[derive(Serialize)]
+struct BringBack<'a> {
+    id: u64,
+    file: &'a str,
+    bytes: u64,
+    sha256: &'a str,
+    rows: u64,
 }
 
 pub(super) fn run(
@@ -27,45 +65,70 @@ pub(super) fn run(
     context: &Context,
     out: &mut dyn Write,
 ) -> Result<ExitCode, CliError> {
-    let store = Store::open(&context.store)?;
-    let checked = store.check()?;
+    let checked = Store::open(&context.store)?.check()?;
+    match args.format {
+        Format::Json => json::write(&document(&checked), out)?,
+        Format::Text => text(&checked, context, out)?,
+    }
+    Ok(match checked.damage.is_empty() {
+        true => ExitCode::SUCCESS,
+        false => ExitCode::FAILURE,
+    })
+}
+
+fn document(checked: &Checked) -> Document<'_> {
+    let damaged = checked.damage.iter().map(|damage| Damaged {
+        path: &damage.path,
+        what: &damage.what,
+        rows: damage.rows,
+    });
+    let bring_back = checked.sources.iter().map(|(file, rows)| BringBack {
+        id: file.id,
+        file: &file.name,
+        bytes: file.bytes,
+        sha256: &file.sha256,
+        rows: *rows,
+    });
+    Document {
+        files: checked.files,
+        rows: checked.rows,
+        commits: checked.commits,
+        damaged: damaged.collect(),
+        bring_back: bring_back.collect(),
+    }
+}
+
+fn text(checked: &Checked, context: &Context, out: &mut dyn Write) -> Result<(), CliError> {
     if checked.damage.is_empty() {
         writeln!(
             out,
-            "{} files with {} rows and {} commits: all as they were written",
-            checked.files, checked.rows, checked.commits
+            "{} files, {}: no damage",
+            checked.files,
+            said::rows_of(checked.rows)
         )?;
-        return Ok(ExitCode::SUCCESS);
+        if context.verbose {
+            writeln!(out, "{} commits", checked.commits)?;
+        }
+        return Ok(());
     }
     for damage in &checked.damage {
         let rows = match damage.rows {
-            Some(1) => ": 1 row".to_owned(),
-            Some(rows) => format!(": {rows} rows"),
+            Some(rows) => format!(": {}", said::rows_of(rows)),
             None => String::new(),
         };
         writeln!(out, "{} {}{rows}", damage.path.display(), damage.what)?;
     }
-    if args.leave_out {
-        let left_out = store.writer()?.leave_out_damaged()?;
-        writeln!(out, "{left_out} damaged files taken out of the store")?;
-        return Ok(ExitCode::SUCCESS);
-    }
-    advise(&checked, out)?;
-    Ok(ExitCode::FAILURE)
-}
-
-fn advise(checked: &Checked, out: &mut dyn Write) -> Result<(), CliError> {
     writeln!(out)?;
     for (file, rows) in &checked.sources {
+        let name = shown(&file.name);
         writeln!(
             out,
-            "file {} ({}, {} bytes, SHA-256 {}): up to {rows} rows come back with `litrewise ingest {}`",
-            file.id,
-            shown(&file.name),
-            file.bytes,
-            file.sha256,
-            shown(&file.name)
+            "file {} ({name}, {} bytes): up to {rows} rows come back with `litrewise ingest {name}`",
+            file.id, file.bytes
         )?;
+        if context.verbose {
+            writeln!(out, "  SHA-256 {}", file.sha256)?;
+        }
     }
     let in_log = checked.damage.iter().any(|damage| damage.file_id.is_none());
     if in_log {
@@ -76,7 +139,7 @@ fn advise(checked: &Checked, out: &mut dyn Write) -> Result<(), CliError> {
     } else {
         writeln!(
             out,
-            "Then `litrewise check --leave-out` takes the damaged files out of the store for good."
+            "Then `litrewise repair` takes the damaged files out of the store for good."
         )?;
     }
     Ok(())

@@ -3,17 +3,15 @@
 use std::io::Write;
 use std::process::ExitCode;
 
-use clap::{Args, CommandFactory};
+use clap::Args;
 use clap_complete::Shell;
 
-use super::args::Cli;
+use super::args;
 use super::error::CliError;
 
 /// Print a script that lets the shell complete commands and options
 #[derive(Debug, Args)]
-#[command(
-    after_help = "Example:\n  litrewise completions bash > ~/.local/share/bash-completion/completions/litrewise"
-)]
+#[command(after_help = "Example:\n  litrewise completions bash > litrewise.bash")]
 pub(super) struct CompletionsArgs {
     /// The shell to print it for
     #[arg(value_enum)]
@@ -22,7 +20,7 @@ pub(super) struct CompletionsArgs {
 
 pub(super) fn run(args: &CompletionsArgs, out: &mut dyn Write) -> Result<ExitCode, CliError> {
     let mut script = Vec::new();
-    let mut command = Cli::command();
+    let mut command = args::command();
     clap_complete::generate(args.shell, &mut command, "litrewise", &mut script);
     out.write_all(&script)?;
     Ok(ExitCode::SUCCESS)

@@ -11,7 +11,9 @@ use jiff::civil::Date;
 use super::args::Shared;
 use super::error::CliError;
 use super::progress::Progress;
+use super::screen;
 use crate::ingest::shown;
+use crate::report::text::Screen;
 use crate::settings::{self, Overrides, Settings};
 use crate::store::{DamageSeen, Store};
 
@@ -19,6 +21,8 @@ use crate::store::{DamageSeen, Store};
 pub(super) struct Context {
     pub store: PathBuf,
     pub as_of: Option<Date>,
+    pub screen: Screen,
+    pub verbose: bool,
     quiet: bool,
     overrides: Overrides,
     today: Option<Date>,
@@ -43,6 +47,8 @@ impl Context {
         Ok(Context {
             store: shared.store,
             as_of: shared.as_of,
+            screen: screen::screen(shared.color),
+            verbose: shared.verbose,
             quiet: shared.quiet,
             overrides: Overrides {
                 environment,
@@ -76,10 +82,14 @@ impl Context {
             .map(|damage| (damage.path, damage.what))
             .collect();
         for (path, what) in &seen {
-            complain(format_args!("{} {what}: left out", path.display()));
+            complain(
+                "warning",
+                format_args!("{} {what}: left out", path.display()),
+            );
         }
         if !seen.is_empty() {
             complain(
+                "warning",
                 "not all of the store can be read, so the results are not complete: `litrewise check` says what to do",
             );
         }
@@ -99,7 +109,7 @@ impl Context {
     /// Environment variables that begin like ours and are nothing of ours.
     pub(super) fn strange_variables(&self) -> Vec<&str> {
         const OTHERS: [&str; 3] = ["LITREWISE_STORE", "LITREWISE_TODAY", "LITREWISE_TIME_ZONE"];
-        let sections = ["LIMITS_", "PRICES_", "RULE_OF_THUMB_", "HABITS_"];
+        let sections = settings::SECTIONS.map(|section| format!("{}_", section.to_uppercase()));
         self.overrides
             .environment
             .iter()
@@ -107,7 +117,7 @@ impl Context {
             .filter(|name| !OTHERS.contains(name))
             .filter(|name| {
                 let rest = name.trim_start_matches("LITREWISE_");
-                !sections.iter().any(|s| rest.starts_with(s))
+                !sections.iter().any(|s| rest.starts_with(s.as_str()))
             })
             .collect()
     }
@@ -124,19 +134,33 @@ impl Context {
 
     /// A counter for something that takes its time.
     pub(super) fn progress(&self, what: &'static str) -> Progress {
-        Progress::new(what, self.quiet)
+        Progress::counted(what, self.quiet)
+    }
+
+    /// A sign of life for something that takes its time.
+    pub(super) fn busy(&self, what: &'static str) -> Progress {
+        Progress::uncounted(what, self.quiet)
+    }
+
+    /// Whether nothing but results and failures is said.
+    pub(super) fn is_quiet(&self) -> bool {
+        self.quiet
     }
 
     /// Progress and remarks go to standard error, unless `--quiet`.
     pub(super) fn say(&self, line: impl Display) {
         if !self.quiet {
-            complain(line);
+            print_aside(&line.to_string());
         }
     }
 }
 
-/// What went wrong goes to standard error, always. Nobody listening is no error.
-pub(super) fn complain(line: impl Display) {
-    let line = line.to_string();
-    let _ = writeln!(std::io::stderr().lock(), "{}", shown(&line));
+/// What went wrong goes to standard error, always, behind `error` or `warning`.
+pub(super) fn complain(kind: &str, line: impl Display) {
+    print_aside(&format!("{kind}: {line}"));
+}
+
+/// Nobody listening is no error.
+fn print_aside(line: &str) {
+    let _ = writeln!(std::io::stderr().lock(), "{}", shown(line));
 }

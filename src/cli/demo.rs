@@ -15,14 +15,14 @@ use crate::ingest::{FileReader, Options};
 use crate::settings::{FILE_NAME, Settings};
 use crate::store::Store;
 
-/// Do the whole job on an invented fleet: store, assessment, report
+/// Run everything on a made-up fleet: store, assessment, report
 ///
 /// Works from anywhere and needs no files: twelve invented vans are built in.
 #[derive(Debug, Args)]
 #[command(after_help = "Example:\n  litrewise demo --out look-around")]
 pub(super) struct DemoArgs {
     /// Folder for the store and the report
-    #[arg(long, default_value = "./litrewise-demo", value_name = "DIR")]
+    #[arg(long, short, default_value = "./litrewise-demo", value_name = "DIR")]
     out: PathBuf,
     /// In a checkout: simulate the sample anew, and what is made from it
     #[arg(long, hide = true, value_name = "CHECKOUT")]
@@ -91,7 +91,7 @@ fn show(plan: &DemoPlan, context: &Context, out: &mut dyn Write) -> Result<ExitC
     let pages = plan.out.join("report");
     let written = report::write(&told, as_of.first_of_month(), &pages, context)?;
     writeln!(out)?;
-    out.write_all(crate::report::text::summary(&told.assessment).as_bytes())?;
+    out.write_all(crate::report::text::summary(&told.assessment, context.screen).as_bytes())?;
     writeln!(out)?;
     writeln!(out, "The report: {}", written.index.display())?;
     writeln!(
@@ -155,12 +155,9 @@ pub(super) fn take_in(
     settings: &Settings,
     context: &Context,
 ) -> Result<(), CliError> {
-    let options = Options {
-        // The sample is of a known time; the clock has no say in it.
-        today: jiff::civil::date(2026, 10, 31),
-        time_zone: settings.time_zone.clone(),
-        date_order: None,
-    };
+    // The sample is of a known time; the clock has no say in it.
+    let today = jiff::civil::date(2026, 10, 31);
+    let options = Options::new(settings.time_zone.clone(), today);
     let mut writer = store.writer()?;
     for (name, bytes) in files {
         let file = FileReader::of_bytes(bytes, name, &options)?;

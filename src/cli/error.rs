@@ -4,6 +4,7 @@ use std::path::PathBuf;
 
 use jiff::civil::Date;
 
+use crate::advise::what_if::WhatIfError;
 use crate::demo::{QuickError, WriteError};
 use crate::ingest::ReadError;
 use crate::lives::InTurnError;
@@ -35,13 +36,13 @@ pub enum CliError {
         to: PathBuf,
         source: std::io::Error,
     },
-    #[error("{} is there already: choose another name, so that nobody's corrections are lost", path.display())]
+    #[error("{} already exists: choose another name, so that nobody's corrections are lost", path.display())]
     AlreadyThere { path: PathBuf },
-    #[error("{} is there already and stays as it is: name another file with --write FILE, or edit it", path.display())]
+    #[error("{} already exists and stays as it is: name another file with --write FILE, or edit it", path.display())]
     SettingsThere { path: PathBuf },
     #[error("{} holds other files: choose a new or empty folder with --out", path.display())]
     FolderInUse { path: PathBuf },
-    #[error("cannot start {jobs} jobs side by side")]
+    #[error("cannot start {jobs} threads")]
     Jobs {
         jobs: usize,
         source: rayon::ThreadPoolBuildError,
@@ -57,13 +58,15 @@ pub enum CliError {
     )]
     UnknownVan { name: String, near: Option<String> },
     #[error(transparent)]
-    WhatIf(#[from] crate::advise::what_if::WhatIfError),
+    WhatIf(#[from] WhatIfError),
     #[error("no rows in {month}: the store holds {first} to {newest}; choose a month within")]
     NoRowsInMonth {
         month: String,
         first: Date,
         newest: Date,
     },
+    #[error("there is no list of a month before {as_of}: the store's first row is of {first}")]
+    NoMonthBefore { as_of: Date, first: Date },
     #[error(transparent)]
     Ingest(#[from] ReadError),
     #[error(transparent)]
@@ -86,10 +89,15 @@ impl CliError {
         matches!(self, CliError::Output(e) if e.kind() == std::io::ErrorKind::BrokenPipe)
     }
 
-    /// 2 for what was typed wrongly, 1 for everything else.
+    /// 2 for what was mistyped, 1 for everything else.
     pub fn exit_code(&self) -> u8 {
         match self {
-            CliError::Usage(_) => 2,
+            CliError::Usage(_)
+            | CliError::UnknownVan { .. }
+            | CliError::NoRowsInMonth { .. }
+            | CliError::WhatIf(
+                WhatIfError::NoVan(_) | WhatIfError::NoVanThere(_) | WhatIfError::NoWater(_),
+            ) => 2,
             _ => 1,
         }
     }

@@ -18,7 +18,7 @@ use crate::store::Store;
 )]
 pub(super) struct ExportArgs {
     /// Folder for the five files
-    #[arg(long, default_value = "./litrewise-export", value_name = "DIR")]
+    #[arg(long, short, default_value = "./litrewise-export", value_name = "DIR")]
     out: PathBuf,
     /// For others to see: vans under made-up names, postcodes cut to their area, no free texts
     #[arg(long)]

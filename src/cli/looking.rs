@@ -5,6 +5,7 @@ use jiff::tz::TimeZone;
 
 use super::context::Context;
 use super::error::CliError;
+use super::vans;
 use crate::advise::what_if::{Change, WhatIf, what_if};
 use crate::advise::{self, Assessment, Glance, KnownPrices, Since};
 use crate::backtest::{self, Backtest};
@@ -13,6 +14,9 @@ use crate::settings::Settings;
 use crate::store::records::{Fleet, History};
 use crate::store::{Input, Read, Store};
 use crate::{fit, lives};
+
+/// What takes long.
+const ASSESSING: &str = "working out how membranes and resin decline";
 
 /// What the store holds, and the settings it is looked at with.
 pub(super) struct Looking {
@@ -108,9 +112,19 @@ impl Looking {
         questions
             .iter()
             .map(|(asked, changes)| {
-                let answered =
-                    what_if(asked, changes, &self.fleet, &lives, &self.settings, &today)?;
-                Ok(answered)
+                let names = || lives.vans.iter().map(|van| &*van.van);
+                let mut changes = changes.clone();
+                for named in changes.iter_mut().filter_map(Change::van_mut) {
+                    *named = vans::named(named, names())?;
+                }
+                Ok(what_if(
+                    asked,
+                    &changes,
+                    &self.fleet,
+                    &lives,
+                    &self.settings,
+                    &today,
+                )?)
             })
             .collect()
     }
@@ -118,10 +132,12 @@ impl Looking {
     /// good earlier forecasts were where that is asked for.
     pub(super) fn month(&self, as_of: Date, with_past: bool, context: &Context) -> Month {
         let before = month_before(as_of).filter(|day| *day >= self.first_day);
+        let busy = context.busy(ASSESSING);
         let (assessment, before) = rayon::join(
             || self.assess(as_of),
             || before.map(|day| self.assess_undrawn(day)),
         );
+        drop(busy);
         Month {
             since: before.map(|before| advise::since(&before, &assessment)),
             backtest: with_past.then(|| self.backtest(as_of, context)),
@@ -133,11 +149,9 @@ impl Looking {
     pub(super) fn backtest(&self, as_of: Date, context: &Context) -> Backtest {
         let progress = context.progress("months forecast again");
         let days = (self.first_day, as_of);
-        let result = backtest::run(&self.fleet, days, &self.settings, &|done, all| {
+        backtest::run(&self.fleet, days, &self.settings, &|done, all| {
             progress.at(done, all);
-        });
-        progress.end();
-        result
+        })
     }
 }
 
@@ -156,6 +170,7 @@ pub(super) fn standing(context: &Context) -> Result<Assessment, CliError> {
         Read::Whole(fleet) => {
             let looking = Looking::of(fleet, &store, settings)?;
             let as_of = looking.as_of(context);
+            let _busy = context.busy(ASSESSING);
             return Ok(looking.assess_and_leave(as_of));
         }
         Read::InTurn(chunks) => chunks,
@@ -165,10 +180,30 @@ pub(super) fn standing(context: &Context) -> Result<Assessment, CliError> {
         store: store.path().to_owned(),
     })?;
     let as_of = said(context, newest);
+    let _busy = context.busy(ASSESSING);
     let glance = |van: &VanLives| Glance::of(van, &settings);
     let lives = lives::cut_in_turn(&mut chunks, as_of, &settings, glance)?;
     drop(chunks);
     Ok(advise::assess_in_turn(&lives, &settings)?)
+}
+
+/// The same beside where every van stood a month before.
+///
+/// # Errors
+/// As for [`Looking::open`], and where the store holds nothing so old.
+pub(super) fn standing_and_before(context: &Context) -> Result<(Assessment, Assessment), CliError> {
+    let looking = Looking::open(context)?;
+    let as_of = looking.as_of(context);
+    let before = month_before(as_of).filter(|day| *day >= looking.first_day);
+    let before = before.ok_or(CliError::NoMonthBefore {
+        as_of,
+        first: looking.first_day,
+    })?;
+    let _busy = context.busy(ASSESSING);
+    Ok(rayon::join(
+        || looking.assess_undrawn(as_of),
+        || looking.assess_undrawn(before),
+    ))
 }
 
 /// The same from vans summed up before.
@@ -199,12 +234,9 @@ pub(super) struct Month {
     pub backtest: Option<Backtest>,
 }
 
-/// The same day a month before; of a month's last day, the last day before it.
+/// The last day of the month before: reports of two months share no day.
 fn month_before(day: Date) -> Option<Date> {
-    if day == day.last_of_month() {
-        return day.first_of_month().yesterday().ok();
-    }
-    day.checked_sub(jiff::Span::new().months(1)).ok()
+    day.first_of_month().yesterday().ok()
 }
 
 fn undrawn(lives: &FleetLives, settings: &Settings) -> Assessment {
@@ -239,6 +271,6 @@ mod tests {
         assert_eq!(month_before(date(2026, 10, 31)), Some(date(2026, 9, 30)));
         assert_eq!(month_before(date(2026, 9, 30)), Some(date(2026, 8, 31)));
         assert_eq!(month_before(date(2026, 3, 30)), Some(date(2026, 2, 28)));
-        assert_eq!(month_before(date(2026, 10, 14)), Some(date(2026, 9, 14)));
+        assert_eq!(month_before(date(2026, 10, 14)), Some(date(2026, 9, 30)));
     }
 }

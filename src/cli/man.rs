@@ -4,18 +4,18 @@ use std::io::Write;
 use std::path::PathBuf;
 use std::process::ExitCode;
 
-use clap::{Args, Command, CommandFactory};
+use clap::{Args, Command};
 use clap_mangen::Man;
 
-use super::args::Cli;
+use super::args;
 use super::error::CliError;
 
 /// Write the manual as man pages, one for the program and one per command
 #[derive(Debug, Args)]
-#[command(after_help = "Example:\n  litrewise man --out man1 && man ./man1/litrewise-report.1")]
+#[command(after_help = "Example:\n  litrewise man --out man1")]
 pub(super) struct ManArgs {
     /// Folder for the pages
-    #[arg(long, default_value = "./litrewise-man", value_name = "DIR")]
+    #[arg(long, short, default_value = "./litrewise-man", value_name = "DIR")]
     out: PathBuf,
 }
 
@@ -34,7 +34,7 @@ pub(super) fn run(args: &ManArgs, out: &mut dyn Write) -> Result<ExitCode, CliEr
 
 /// The program's page and those of its commands that are not hidden.
 fn pages() -> Vec<(String, Command)> {
-    let mut whole = Cli::command();
+    let mut whole = args::command();
     whole.build();
     let name = whole.get_name().to_owned();
     let mut pages = vec![(name.clone(), whole.clone())];

@@ -1,70 +1,54 @@
-//! A counter on the terminal while something takes its time.
+//! What shows on the terminal while something takes its time; silent where
+//! nobody watches.
 
-use std::io::{IsTerminal, Write};
-use std::sync::Mutex;
+use std::time::Duration;
 
-/// Counts up on one line of a terminal; silent where nobody watches.
-pub(super) struct Progress {
-    what: &'static str,
-    shown: bool,
-    most: Mutex<usize>,
-}
+use indicatif::{ProgressBar, ProgressDrawTarget, ProgressStyle};
 
-/// Letters of a bar between its ends.
-const BAR: usize = 24;
+/// Counts up on one line of a terminal.
+pub(super) struct Progress(ProgressBar);
 
-/// `[######------------------]`
-fn bar(done: usize, all: usize) -> String {
-    let full = (done * BAR).checked_div(all).unwrap_or(BAR).min(BAR);
-    format!("[{}{}]", "#".repeat(full), "-".repeat(BAR - full))
-}
+const COUNTED: &str = "[{bar:24}] {pos} of {len} {msg}";
+const UNCOUNTED: &str = "{spinner} {msg}";
 
 impl Progress {
-    pub(super) fn new(what: &'static str, quiet: bool) -> Progress {
-        Progress {
-            what,
-            shown: !quiet && std::io::stderr().is_terminal(),
-            most: Mutex::new(0),
+    /// So many of so many, once that is known.
+    pub(super) fn counted(what: &'static str, quiet: bool) -> Progress {
+        Progress::new(COUNTED, what, quiet)
+    }
+
+    /// Something is going on.
+    pub(super) fn uncounted(what: &'static str, quiet: bool) -> Progress {
+        let progress = Progress::new(UNCOUNTED, what, quiet);
+        progress.0.enable_steady_tick(Duration::from_millis(120));
+        progress
+    }
+
+    fn new(template: &str, what: &'static str, quiet: bool) -> Progress {
+        // Standard error shows nothing where it is no terminal.
+        let target = match quiet {
+            true => ProgressDrawTarget::hidden(),
+            false => ProgressDrawTarget::stderr(),
+        };
+        let bar = ProgressBar::with_draw_target(None, target).with_message(what);
+        if let Ok(style) = ProgressStyle::with_template(template) {
+            bar.set_style(style.progress_chars("#-"));
         }
+        Progress(bar)
     }
 
     /// So many of so many are done; may be called from any thread.
     pub(super) fn at(&self, done: usize, all: usize) {
-        if !self.shown {
-            return;
-        }
+        self.0.set_length(all as u64);
         // Threads report out of order: the counter only goes up.
-        if let Ok(mut most) = self.most.lock()
-            && done >= *most
-        {
-            *most = done;
-            let mut terminal = std::io::stderr().lock();
-            let _ = write!(
-                terminal,
-                "\r{} {done} of {all} {}",
-                bar(done, all),
-                self.what
-            );
-            let _ = terminal.flush();
-        }
-    }
-
-    pub(super) fn end(&self) {
-        if self.shown {
-            let _ = writeln!(std::io::stderr().lock());
+        if done as u64 > self.0.position() {
+            self.0.set_position(done as u64);
         }
     }
 }
 
-#[cfg(test)]
-mod tests {
-    use super::*;
-
-    #[test]
-    fn a_bar_is_always_as_long_and_full_at_the_end() {
-        assert_eq!(bar(0, 7), format!("[{}]", "-".repeat(BAR)));
-        assert_eq!(bar(7, 7), format!("[{}]", "#".repeat(BAR)));
-        assert_eq!(bar(0, 0), format!("[{}]", "#".repeat(BAR)));
-        assert!((0..=7).all(|n| bar(n, 7).len() == BAR + 2));
+impl Drop for Progress {
+    fn drop(&mut self) {
+        self.0.finish_and_clear();
     }
 }

@@ -2,21 +2,24 @@
 
 use std::io::Write;
 use std::path::{Path, PathBuf};
-use std::process::ExitCode;
+use std::process::{Command, ExitCode, Stdio};
 
 use clap::Args;
 use jiff::civil::Date;
 
-use super::context::Context;
+use super::context::{Context, complain};
 use super::error::CliError;
 use super::looking::{Looking, Month};
+use super::vans;
 use crate::report::{self, ReportPlan, Written};
 
 /// Write the month's report: a page for the fleet, one per van and per district
 ///
 /// Open index.html in the folder; it needs no network.
 #[derive(Debug, Args)]
-#[command(after_help = "Example:\n  litrewise report --month 2026-10 --out october")]
+#[command(
+    after_help = "Example:\n  litrewise report --month 2026-10 --out october\n  litrewise report --van QV-003\n  litrewise report --open"
+)]
 pub(super) struct ReportArgs {
     /// The month, YYYY-MM [default: newest month with rows]
     #[arg(long, value_name = "YYYY-MM", value_parser = month)]
@@ -25,12 +28,18 @@ pub(super) struct ReportArgs {
     /// month, which takes as long as so many assessments
     #[arg(long)]
     backtest: bool,
-    /// Folder for the report
-    #[arg(long, default_value = "./litrewise-report", value_name = "DIR")]
-    out: PathBuf,
+    /// Only this van's pages (repeatable)
+    #[arg(long, value_name = "NAME", conflicts_with = "backtest")]
+    van: Vec<String>,
+    /// Open the report when it is written
+    #[arg(long)]
+    open: bool,
+    /// Folder for the report [default: ./litrewise-report/YYYY-MM]
+    #[arg(long, short, value_name = "DIR")]
+    out: Option<PathBuf>,
 }
 
-fn month(typed: &str) -> Result<Date, String> {
+pub(super) fn month(typed: &str) -> Result<Date, String> {
     let whole = format!("{typed}-01");
     match whole.parse::<Date>() {
         Ok(day) if whole.len() == 10 => Ok(day),
@@ -42,30 +51,49 @@ pub(super) struct ReportingPlan {
     told: Month,
     /// First day of the month.
     month: Date,
+    /// Only these vans, by their place; all where empty.
+    vans: Vec<usize>,
+    open: bool,
     out: PathBuf,
 }
 
 impl ReportArgs {
     pub(super) fn plan(self, context: &Context) -> Result<ReportingPlan, CliError> {
-        // The output place before the long part.
-        crate::report::prepare(&self.out)?;
         let looking = Looking::open(context)?;
         let (month, as_of) = month_and_day(&looking, self.month, context.as_of)?;
+        let out = self.out.unwrap_or_else(|| usual_folder(month));
+        // The output place before the long part.
+        crate::report::prepare(&out)?;
         context.say(format_args!(
             "report for {}, as of {as_of}",
             month.strftime("%Y-%m")
         ));
+        let told = looking.month(as_of, self.backtest, context);
+        let assessed = &told.assessment.vans;
+        let place = |typed: &String| {
+            let name = vans::named(typed, assessed.iter().map(|v| v.van.as_str()))?;
+            Ok(assessed.iter().position(|v| v.van == name))
+        };
+        let places = self.van.iter().map(place);
+        let places = places.collect::<Result<Vec<Option<usize>>, CliError>>()?;
         Ok(ReportingPlan {
-            told: looking.month(as_of, self.backtest, context),
+            vans: places.into_iter().flatten().collect(),
+            told,
             month,
-            out: self.out,
+            open: self.open,
+            out,
         })
     }
 }
 
+/// Each month has a folder of its own.
+pub(super) fn usual_folder(month: Date) -> PathBuf {
+    Path::new("litrewise-report").join(month.strftime("%Y-%m").to_string())
+}
+
 /// First day of the month, and the day it is looked at from: its last one, or
 /// the newest row's where the month has more days to come.
-fn month_and_day(
+pub(super) fn month_and_day(
     looking: &Looking,
     month: Option<Date>,
     as_of: Option<Date>,
@@ -95,9 +123,50 @@ pub(super) fn run(
     context: &Context,
     out: &mut dyn Write,
 ) -> Result<ExitCode, CliError> {
-    let written = write(&plan.told, plan.month, &plan.out, context)?;
-    writeln!(out, "{}", written.index.display())?;
+    if plan.vans.is_empty() {
+        let written = write(&plan.told, plan.month, &plan.out, context)?;
+        writeln!(out, "{}", written.index.display())?;
+        if plan.open {
+            open(&written.index);
+        }
+        return Ok(ExitCode::SUCCESS);
+    }
+    let pages = report::write_vans(&report_plan(&plan.told, plan.month, &plan.out), &plan.vans)?;
+    for page in &pages {
+        writeln!(out, "{}", page.display())?;
+        if plan.open {
+            open(page);
+        }
+    }
     Ok(ExitCode::SUCCESS)
+}
+
+/// Shows a file with whatever the system shows such files with.
+pub(super) fn open(path: &Path) {
+    let mut command = if cfg!(target_os = "macos") {
+        Command::new("open")
+    } else if cfg!(windows) {
+        Command::new("explorer")
+    } else {
+        Command::new("xdg-open")
+    };
+    let quiet = command.arg(path).stdin(Stdio::null()).stdout(Stdio::null());
+    if let Err(error) = quiet.stderr(Stdio::null()).spawn() {
+        complain(
+            "warning",
+            format_args!("cannot open {}: {error}", path.display()),
+        );
+    }
+}
+
+fn report_plan<'a>(told: &'a Month, month: Date, out: &'a Path) -> ReportPlan<'a> {
+    ReportPlan {
+        assessment: &told.assessment,
+        since: told.since.as_ref(),
+        backtest: told.backtest.as_ref(),
+        month,
+        out,
+    }
 }
 
 /// Draws and writes the report with progress on the terminal.
@@ -107,15 +176,7 @@ pub(super) fn write(
     out: &Path,
     context: &Context,
 ) -> Result<Written, CliError> {
-    let plan = ReportPlan {
-        assessment: &told.assessment,
-        since: told.since.as_ref(),
-        backtest: told.backtest.as_ref(),
-        month,
-        out,
-    };
+    let plan = report_plan(told, month, out);
     let progress = context.progress("pages drawn");
-    let written = report::write(&plan, &|done, all| progress.at(done, all))?;
-    progress.end();
-    Ok(written)
+    Ok(report::write(&plan, &|done, all| progress.at(done, all))?)
 }

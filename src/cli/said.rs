@@ -1,5 +1,7 @@
 //! What is said about a file that was taken in.
 
+use std::collections::HashMap;
+
 use crate::ingest::{FileReader, shown};
 use crate::store::records::{FileTail, Note, RowCounts};
 use crate::store::{FileOutcome, Taking, Writer};
@@ -14,9 +16,28 @@ const VANS_SHOWN: usize = 20;
 
 /// A file's line, its remarks and its rows.
 pub(super) struct Told {
+    pub name: String,
+    pub recognised: String,
     pub line: String,
-    pub remarks: Vec<String>,
+    notes: Vec<Note>,
+    /// What the store remarked.
+    of_store: Vec<String>,
     pub counts: RowCounts,
+    /// Of those stored: new records, and corrected ones.
+    pub new: u64,
+    pub corrected: u64,
+    /// Rows set aside before that are in now.
+    pub now_accepted: u64,
+}
+
+impl Told {
+    /// Every remark where all are wanted, else the first ones and a count.
+    pub(super) fn remarks(&self, all: bool) -> Vec<String> {
+        let most = if all { usize::MAX } else { REMARKS_SHOWN };
+        let mut remarks = remarks(&self.notes, most);
+        remarks.extend(self.of_store.iter().cloned());
+        remarks
+    }
 }
 
 /// Takes the file in and tells what became of it.
@@ -32,16 +53,16 @@ pub(super) fn file(file: FileReader<'_>, writer: &mut Writer<'_>) -> Result<Told
 }
 
 fn finish(taking: Taking<'_, '_>, tail: FileTail, name: String) -> Result<Told, CliError> {
-    let mut remarks = remarks(&tail.notes);
-    let recognised = tail.recognised.clone();
+    let (notes, recognised) = (tail.notes.clone(), tail.recognised.clone());
     let outcome = taking.finish(tail)?;
-    let unknown = outcome.unknown_vans.iter();
-    remarks.extend(unknown.take(VANS_SHOWN).map(|(van, count)| {
+    let unknown = outcome.unknown_vans.iter().take(VANS_SHOWN);
+    let unknown = unknown.map(|(van, count)| {
         format!(
             "{} of van {van}, which is not in the van list: set aside",
             rows_of(*count)
         )
-    }));
+    });
+    let mut remarks: Vec<String> = unknown.collect();
     if let Some(more) = outcome.unknown_vans.len().checked_sub(VANS_SHOWN + 1) {
         remarks.push(format!("and of {} more such vans", more + 1));
     }
@@ -53,8 +74,14 @@ fn finish(taking: Taking<'_, '_>, tail: FileTail, name: String) -> Result<Told, 
     }
     Ok(Told {
         line: format!("{name}: {recognised}: {}", counted(&outcome)),
-        remarks,
+        notes,
+        of_store: remarks,
         counts: outcome.counts,
+        new: outcome.new,
+        corrected: outcome.replaced,
+        now_accepted: outcome.mended,
+        name,
+        recognised,
     })
 }
 
@@ -97,7 +124,7 @@ pub(super) fn equation(counts: RowCounts) -> String {
     )
 }
 
-fn rows_of(count: u64) -> String {
+pub(super) fn rows_of(count: u64) -> String {
     if count == 1 {
         "1 row".to_owned()
     } else {
@@ -105,13 +132,16 @@ fn rows_of(count: u64) -> String {
     }
 }
 
-/// The first notes with their lines, the same words once.
-fn remarks(notes: &[Note]) -> Vec<String> {
+/// So many notes with their lines, the same words once; the rest is counted.
+pub(super) fn remarks(notes: &[Note], most: usize) -> Vec<String> {
     let mut told: Vec<(&str, Option<u64>, usize)> = Vec::new();
+    let mut places: HashMap<&str, usize> = HashMap::new();
     for note in notes {
-        if let Some((.., count)) = told.iter_mut().find(|(text, ..)| *text == note.text) {
+        let place = places.get(note.text.as_str());
+        if let Some((.., count)) = place.and_then(|place| told.get_mut(*place)) {
             *count += 1;
-        } else if told.len() < REMARKS_SHOWN {
+        } else if told.len() < most {
+            places.insert(&note.text, told.len());
             told.push((&note.text, note.line, 1));
         }
     }
@@ -125,7 +155,10 @@ fn remarks(notes: &[Note]) -> Vec<String> {
         })
         .collect();
     if notes.len() > shown {
-        lines.push(format!("and {} more remarks", notes.len() - shown));
+        lines.push(format!(
+            "and {} more remarks (all with --verbose)",
+            notes.len() - shown
+        ));
     }
     lines
 }
@@ -146,13 +179,17 @@ mod tests {
     fn the_same_remark_is_said_once_and_the_rest_is_counted() {
         let mut notes = vec![note(2, "no time of day"), note(3, "no time of day")];
         notes.extend((10..20).map(|n| note(n, &format!("repair {n}"))));
-        let lines = remarks(&notes);
+        let lines = remarks(&notes, REMARKS_SHOWN);
         assert_eq!(
             lines.first().map(String::as_str),
             Some("line 2 and 1 more: no time of day")
         );
-        assert_eq!(lines.last().map(String::as_str), Some("and 7 more remarks"));
+        assert_eq!(
+            lines.last().map(String::as_str),
+            Some("and 7 more remarks (all with --verbose)")
+        );
         assert_eq!(lines.len(), REMARKS_SHOWN + 1);
+        assert_eq!(remarks(&notes, usize::MAX).len(), 11);
     }
 
     #[test]
@@ -179,11 +216,7 @@ mod tests {
         use crate::store::{Action, Store};
 
         fn options() -> Options {
-            Options {
-                date_order: None,
-                time_zone: TimeZone::get("Europe/London").unwrap(),
-                today: date(2026, 11, 25),
-            }
+            Options::new(TimeZone::get("Europe/London").unwrap(), date(2026, 11, 25))
         }
 
         /// Two stores that are to hold the same: one fed in bulk where that goes,

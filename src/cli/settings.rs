@@ -6,8 +6,9 @@ use std::process::ExitCode;
 
 use clap::{Args, ValueEnum};
 
-use super::context::Context;
+use super::context::{Context, complain};
 use super::error::CliError;
+use super::json;
 use super::looking::Looking;
 use crate::settings::{self, FILE_NAME, Value};
 
@@ -17,10 +18,10 @@ use crate::settings::{self, FILE_NAME, Value};
     after_help = "Example:\n  litrewise settings\n  litrewise --set prices.membrane=180 settings --write"
 )]
 pub(super) struct SettingsArgs {
-    /// How to list them
-    #[arg(long, value_enum, default_value_t = Format::Text)]
+    /// Output format
+    #[arg(long, short, value_enum, default_value_t = Format::Text)]
     format: Format,
-    /// Write a commented file [default: litrewise.toml in the store]; never over a file that is there
+    /// Write a commented file [default: litrewise.toml in the store], - for standard output; an existing file is never overwritten
     #[arg(long, value_name = "FILE", num_args = 0..=1)]
     write: Option<Option<PathBuf>>,
 }
@@ -43,6 +44,10 @@ pub(super) fn run(
         let path = path
             .clone()
             .unwrap_or_else(|| context.store.join(FILE_NAME));
+        if path.as_os_str() == "-" {
+            out.write_all(settings::as_toml(&effective).as_bytes())?;
+            return Ok(ExitCode::SUCCESS);
+        }
         let failed = |source| CliError::Write {
             path: path.clone(),
             source,
@@ -83,16 +88,13 @@ pub(super) fn run(
         Format::Text => {
             out.write_all(settings::as_text(&list).as_bytes())?;
             for name in context.strange_variables() {
-                context.say(format_args!(
-                    "environment variable {name} names no setting and is passed over"
-                ));
+                complain(
+                    "warning",
+                    format_args!("environment variable {name} is not a setting and is ignored"),
+                );
             }
         }
-        Format::Json => {
-            let text = serde_json::to_string_pretty(&list)
-                .map_err(|e| CliError::Output(std::io::Error::other(e)))?;
-            writeln!(out, "{text}")?;
-        }
+        Format::Json => json::write(&list, out)?,
     }
     Ok(ExitCode::SUCCESS)
 }

@@ -16,7 +16,7 @@ use crate::demo;
 /// same options give the same bytes.
 #[derive(Debug, Args)]
 #[command(
-    after_help = "Example:\n  litrewise simulate --vans 12 --months 24 --seed 7 --out invented-fleet\n  litrewise ingest invented-fleet\n  litrewise simulate --vans 60 --months 36 --proving --out fleet --truth truth\n  litrewise simulate --vans 10000 --months 37 --quick --order time --out history --last-month month"
+    after_help = "Example:\n  litrewise simulate --vans 12 --months 24 --seed 7 --out invented-fleet\n  litrewise ingest invented-fleet\n  litrewise simulate --vans 6 --months 18 --proving --out fleet --truth truth\n  litrewise simulate --vans 100 --months 37 --quick --order time --out history --last-month month"
 )]
 pub(super) struct SimulateArgs {
     /// How many vans
@@ -44,7 +44,12 @@ pub(super) struct SimulateArgs {
     #[arg(long, requires = "quick", value_name = "DIR")]
     last_month: Option<PathBuf>,
     /// Folder for the five files
-    #[arg(long, default_value = "./litrewise-invented", value_name = "DIR")]
+    #[arg(
+        long,
+        short,
+        default_value = "./litrewise-invented",
+        value_name = "DIR"
+    )]
     out: PathBuf,
 }
 

@@ -21,7 +21,7 @@ use crate::store::{Input, Store};
 pub(super) struct SummariseArgs {
     /// Rows of whole vans instead of the store's own: an Arrow stream, Arrow file or Parquet
     /// file with the columns of the tables readings, fills and services, and `kind`, the
-    /// table's name; - for an Arrow stream on standard input; may be given again
+    /// table's name; - for an Arrow stream on standard input (repeatable)
     #[arg(long, value_name = "FILE")]
     rows: Vec<PathBuf>,
 }
@@ -35,7 +35,7 @@ impl SummariseArgs {
     pub(super) fn plan(self, context: &Context) -> Result<SummarisePlan, CliError> {
         if std::io::stdout().is_terminal() {
             return Err(CliError::Usage(
-                "summaries are no text: send them into a file, as in `litrewise summarise > vans.arrow`"
+                "summaries are binary: redirect them to a file, as in `litrewise summarise > vans.arrow`"
                     .to_owned(),
             ));
         }

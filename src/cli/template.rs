@@ -18,7 +18,12 @@ use super::error::CliError;
 )]
 pub(super) struct TemplateArgs {
     /// Folder for the files
-    #[arg(long, default_value = "./litrewise-template", value_name = "DIR")]
+    #[arg(
+        long,
+        short,
+        default_value = "./litrewise-template",
+        value_name = "DIR"
+    )]
     out: PathBuf,
 }
 
@@ -63,7 +68,7 @@ pub(super) fn run(
                 .map_err(|e| failed(&path, e))?,
             Err(e) if e.kind() == std::io::ErrorKind::AlreadyExists => {
                 context.say(format_args!(
-                    "{} is already there: left alone",
+                    "{} already exists: left alone",
                     path.display()
                 ));
             }
@@ -71,6 +76,6 @@ pub(super) fn run(
         }
     }
     write!(out, "{WORDS}")?;
-    writeln!(out, "\nThe five files lie in {}", plan.out.display())?;
+    writeln!(out, "\nThe five files are in {}", plan.out.display())?;
     Ok(ExitCode::SUCCESS)
 }

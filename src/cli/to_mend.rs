@@ -2,7 +2,7 @@
 
 use std::collections::BTreeMap;
 use std::io::Write;
-use std::path::{Path, PathBuf};
+use std::path::Path;
 use std::process::ExitCode;
 
 use super::context::Context;
@@ -11,7 +11,7 @@ use crate::ingest::{ToMend, mend_file};
 use crate::store::Store;
 use crate::store::records::{Dialect, SetAside};
 
-/// Writes one file for each header that the rows stood under.
+/// Writes the rows below the headers that they stood under.
 pub(super) fn write(
     store: &Store,
     path: &Path,
@@ -25,7 +25,7 @@ pub(super) fn write(
     let mut left_out = 0usize;
     for (file_id, row) in &rows {
         let dialect = dialects.get(file_id).filter(|d| !d.header.is_empty());
-        match (dialect, row.line, is_whole(row)) {
+        match (dialect, row.number(), is_whole(row)) {
             (Some(dialect), Some(line), true) => {
                 sheets.entry(*dialect).or_default().push(ToMend {
                     file_id: *file_id,
@@ -38,27 +38,27 @@ pub(super) fn write(
             _ => left_out += 1,
         }
     }
-    let several = sheets.len() > 1;
-    for (number, (dialect, rows)) in sheets.iter().enumerate() {
-        let path = if several {
-            numbered(path, number + 1)
-        } else {
-            path.to_owned()
-        };
-        write_new(&path, mend_file(dialect, rows).as_bytes())?;
-        let many = if rows.len() == 1 { "row" } else { "rows" };
-        writeln!(out, "{}: {} {many} to correct", path.display(), rows.len())?;
+    let count: usize = sheets.values().map(Vec::len).sum();
+    let tables: Vec<(&Dialect, Vec<ToMend<'_>>)> = sheets.into_iter().collect();
+    if path.as_os_str() == "-" {
+        out.write_all(mend_file(&tables).as_bytes())?;
+        return Ok(ExitCode::SUCCESS);
+    }
+    if count > 0 {
+        write_new(path, mend_file(&tables).as_bytes())?;
+        let many = if count == 1 { "row" } else { "rows" };
+        writeln!(out, "{}: {count} {many} to correct", path.display())?;
     }
     if rows.is_empty() {
         context.say("no rows are set aside");
     }
     if left_out > 0 {
         context.say(format_args!(
-            "{left_out} more are too long to be written here: mend them where they came from"
+            "{left_out} more are too long to be written here: correct them in the original file"
         ));
     }
-    if several {
-        context.say("one file for each header that the rows stood under");
+    if tables.len() > 1 {
+        context.say("one table below the other, for each header that the rows stood under");
     }
     Ok(ExitCode::SUCCESS)
 }
@@ -66,16 +66,6 @@ pub(super) fn write(
 /// Whether all of the row's text was kept.
 fn is_whole(row: &SetAside) -> bool {
     !row.text.ends_with(" […]")
-}
-
-/// `fix.csv` → `fix-2.csv`
-fn numbered(path: &Path, number: usize) -> PathBuf {
-    let stem = path.file_stem().unwrap_or_default().to_string_lossy();
-    let name = match path.extension() {
-        Some(extension) => format!("{stem}-{number}.{}", extension.to_string_lossy()),
-        None => format!("{stem}-{number}"),
-    };
-    path.with_file_name(name)
 }
 
 /// Never over somebody's corrections, and only for their owner's eyes.

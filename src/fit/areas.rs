@@ -7,9 +7,9 @@ use rayon::prelude::*;
 
 use super::horizon::{HORIZON_DAYS, middle_of, span_of_sorted};
 use super::membrane::{self, SharedFit};
-use super::resin::{self, PermeateAhead, ResinFit};
-use super::van::{Charted, Entering, Plant, VanForecast};
-use super::{Ahead, AreaFit, Band, ResinUse, Span};
+use super::resin::{self, PermeateAhead, PermeateDraw, ResinFit};
+use super::van::{Charted, Plant, VanForecast};
+use super::{Ahead, AreaFit, Band, Course, ResinUse, Span};
 use crate::settings::Settings;
 
 /// A new membrane's salt passage half-way through its life, for a district in
@@ -21,7 +21,7 @@ const PPM_PER_HARDNESS: f64 = 1.0 / crate::water::HARDNESS_PER_PPM_MEDIAN;
 
 /// Courses of a new membrane for each draw of the shared numbers: enough that
 /// the chance of the draw hides no difference between two plans.
-const COURSES_EACH: usize = 60;
+const COURSES_EACH: usize = 30;
 
 /// A van based in a district, forecast.
 #[derive(Debug, Clone, Copy)]
@@ -114,7 +114,7 @@ fn area(
         .as_ref()
         .map(|n| membrane::new_element_courses(membrane_fit, n, COURSES_EACH))
         .unwrap_or_default();
-    let typical = typical_permeate(&vans, hardness, with_membrane, permeate);
+    let typical = typical_permeate(&vans, hardness, &next_membranes, permeate);
     let next_charges = match (hardness, vessel, typical, week) {
         (Some(h), Some(litres), Some(permeate), Some(week)) => resin::new_charge_lives(
             resin_fit,
@@ -156,7 +156,7 @@ fn area(
         resin_litres: vessel,
         next_membranes,
         next_charges,
-        shared_draws: membrane_fit.draws.len().max(1),
+        shared_draws: membrane_fit.outlooks.len().max(1),
         resin_use: resin_use(resin_fit, &district),
         membranes,
         district,
@@ -166,54 +166,85 @@ fn area(
 /// What water takes from resin in a district.
 fn resin_use(fit: &ResinFit, district: &Arc<str>) -> ResinUse {
     let n = fit.draws.len().max(1) as f64;
-    let ln = |d: &resin::ResinDraw| d.shared.ln_capacity + d.district_mean(Some(district));
+    let ln = fit.draws.iter().map(|d| d.ln_capacity(Some(district)));
     ResinUse {
-        capacity_meq_per_litre: (fit.draws.iter().map(ln).sum::<f64>() / n).exp(),
-        co2_share: fit.draws.iter().map(|d| d.shared.co2_share).sum::<f64>() / n,
+        capacity_meq_per_litre: (ln.sum::<f64>() / n).exp(),
+        co2_share: fit.draws.iter().map(|d| d.reading.co2_share).sum::<f64>() / n,
     }
 }
 
-/// Vans whose resin gets water of the district's usual kind, with what enters it.
-fn of_kind<'v, 'a>(
-    vans: &'v [Based<'a>],
-    with_membrane: bool,
-) -> impl Iterator<Item = (Entering, &'v Based<'a>)> {
+/// Feed of the vans whose resin gets water of the district's usual kind.
+fn feeds<'v, 'a>(vans: &'v [Based<'a>]) -> impl Iterator<Item = (f64, &'v Based<'a>)> {
+    let with_membrane = with_membrane(vans);
     vans.iter()
         .filter(move |b| (b.plant().membranes > 0) == with_membrane)
-        .filter_map(|b| Some((b.forecast.entering?, b)))
+        .filter_map(|b| Some((b.forecast.entering?.feed_ppm, b)))
 }
 
 fn with_membrane(vans: &[Based<'_>]) -> bool {
     vans.iter().any(|b| b.plant().membranes > 0)
 }
 
-/// The van into whose resin the district's median water goes.
+/// The van that is fed the district's median water.
 pub fn middle_van<'a>(vans: &[Based<'a>]) -> Option<Based<'a>> {
-    let of_kind = || of_kind(vans, with_membrane(vans));
-    let now = middle_of(of_kind().map(|(e, _)| e.ppm_now))?;
-    let middle = of_kind().find(|(e, _)| e.ppm_now == now);
-    middle.map(|(_, based)| *based)
+    let middle = middle_of(feeds(vans).map(|(feed, _)| feed))?;
+    let found = feeds(vans).find(|(feed, _)| *feed == middle);
+    found.map(|(_, based)| *based)
 }
 
-/// What enters the resin of the district's median van; `permeate`: as its
-/// forecast had it.
+/// What enters the resin of the district's median van behind new membranes at any age
+/// at which a charge may begin, whatever the present ones are like. `permeate`: what
+/// enters that van's resin, for its tap.
 fn typical_permeate(
     vans: &[Based<'_>],
     hardness: Option<f64>,
-    with_membrane: bool,
+    next_membranes: &[Course],
     permeate: Option<PermeateAhead>,
 ) -> Option<PermeateAhead> {
-    let of_kind = || of_kind(vans, with_membrane);
-    let feed = middle_of(of_kind().map(|(e, _)| e.feed_ppm))
+    let feed = middle_of(feeds(vans).map(|(feed, _)| feed))
         .or_else(|| hardness.map(|h| h * PPM_PER_HARDNESS))?;
-    permeate.or_else(|| {
-        let now = middle_of(of_kind().map(|(e, _)| e.ppm_now)).unwrap_or(if with_membrane {
-            TYPICAL_PASSAGE * feed
-        } else {
-            feed
-        });
-        Some(PermeateAhead::steady(now, feed))
+    if !with_membrane(vans) {
+        return Some(permeate.unwrap_or_else(|| PermeateAhead::steady(feed, feed)));
+    }
+    if next_membranes.is_empty() {
+        return Some(PermeateAhead::steady(TYPICAL_PASSAGE * feed, feed));
+    }
+    let tap = permeate.unwrap_or_else(|| PermeateAhead::steady(TYPICAL_PASSAGE * feed, feed));
+    let draws: Vec<PermeateDraw> = next_membranes
+        .iter()
+        .enumerate()
+        .map(|(n, course)| {
+            let usual = tap.draw(n % tap.draws.len().max(1));
+            let scale = feed.ln() + usual.ln_cold;
+            let age = course_age(n) * course.litres_to_limit.min(LONGEST_CYCLE_LITRES);
+            PermeateDraw {
+                ln_ppm: std::array::from_fn(|knot| {
+                    let litres = age + resin::knot_litres(knot);
+                    scale + course.salt_passage(litres).max(1e-6).ln()
+                }),
+                ..usual
+            }
+        })
+        .collect();
+    let middle = middle_of(draws.iter().map(|d| d.ln_ppm[0].exp()));
+    Some(PermeateAhead {
+        ppm_now: middle.unwrap_or(TYPICAL_PASSAGE * feed),
+        feed_ppm: feed,
+        strength_now: 0.0,
+        draws,
+        ..tap
     })
+}
+
+/// Litres after which a membrane that never reaches its limit is taken to be changed
+/// all the same (common practice, no source: after some ten years of a usual van).
+const LONGEST_CYCLE_LITRES: f64 = 500_000.0;
+
+/// Share of its life at which a charge begins behind the n-th membrane: spread evenly,
+/// by the golden section, so that any run of them covers all ages.
+fn course_age(n: usize) -> f64 {
+    const GOLDEN: f64 = 0.618_033_988_749_894_9;
+    ((n as f64 + 0.5) * GOLDEN).fract()
 }
 
 /// Hardness values at which the fleet's curves are drawn, mg/L CaCO3.

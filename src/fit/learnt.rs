@@ -7,9 +7,10 @@ use std::sync::Arc;
 use jiff::civil::Date;
 
 use super::usage::{Season, fleet_litres_per_week};
+use super::valves::Valves;
 use super::van::{self, Charted, Glance, Known, VanForecast, VanLooks};
 use super::{Ahead, AreaFit, FleetTold, FleetWide, ResinUse};
-use super::{areas, areas::Based, membrane, resin};
+use super::{areas, areas::Based, membrane, meters::FleetMeters, resin};
 use crate::lives::{Cut, VanLives};
 use crate::settings::Settings;
 
@@ -17,8 +18,11 @@ use crate::settings::Settings;
 struct Gathering {
     season: Season,
     fleet_week: Option<f64>,
+    /// How the fleet's reject valves are, as far as vans tell.
+    valves: Valves,
     /// Where records end.
     until: Date,
+    meters: FleetMeters,
     /// Of every van whose lives are held; of others gathered when asked for.
     held: Vec<VanLooks>,
 }
@@ -27,26 +31,37 @@ impl Gathering {
     fn of<C: Cut>(fleet: &C, glances: &[&Glance]) -> Result<Gathering, C::Error> {
         let weeks = || glances.iter().map(|van| &van.weeks[..]);
         let season = Season::of(weeks());
+        let taps: Vec<_> = glances.iter().map(|van| van.taps.as_ref()).collect();
         let mut gathering = Gathering {
+            meters: FleetMeters::learn(fleet, &taps)?,
             fleet_week: fleet_litres_per_week(weeks(), &season),
             season,
+            valves: Valves::of(glances.iter().filter_map(|van| van.valve)),
             until: fleet.frame().until,
             held: Vec::new(),
         };
         if C::HELD {
-            gathering.held = fleet.each(&all_of(fleet), |_, van| gathering.gather(van))?;
+            gathering.held =
+                fleet.each(&all_of(fleet), |number, van| gathering.gather(number, van))?;
         }
         Ok(gathering)
     }
 
-    fn gather(&self, van: &VanLives) -> VanLooks {
-        VanLooks::of(van, self.fleet_week, &self.season, self.until)
+    fn gather(&self, number: usize, van: &VanLives) -> VanLooks {
+        let meters = self.meters.van(number);
+        let through = self.valves.through_recovery(van.valve, van.recovery);
+        VanLooks::of(
+            van,
+            (self.fleet_week, &self.season),
+            (meters, through),
+            self.until,
+        )
     }
 
     fn looks(&self, number: usize, van: &VanLives) -> Cow<'_, VanLooks> {
         match self.held.get(number) {
             Some(looks) => Cow::Borrowed(looks),
-            None => Cow::Owned(self.gather(van)),
+            None => Cow::Owned(self.gather(number, van)),
         }
     }
 }
@@ -78,7 +93,6 @@ impl Membranes {
                 let each = looks.elements.iter();
                 each.map(|e| membrane::told(&fit, e)).collect()
             })?;
-        fit.van_share = membrane::van_share(&fit, told.iter().map(Vec::as_slice));
         let elements = told.iter().flatten().flatten();
         fit.typical = membrane::typical_lives(&fit, elements, settings.limits.salt_passage.ln());
         Ok(Membranes {
@@ -98,7 +112,6 @@ impl Membranes {
     ) -> T {
         look(Known {
             looks: &self.gathering.looks(number, van),
-            told: self.told.get(number).map_or(&[], Vec::as_slice),
             charges: glances.get(number).map_or(&[], |van| &van.charges),
         })
     }
@@ -114,15 +127,18 @@ fn shared_numbers<C: Cut>(
         let elements = glance.teaches.iter().enumerate();
         elements.filter_map(move |(e, teaches)| teaches.then_some((van, e)))
     });
-    let chosen = membrane::chosen(teaching.collect());
+    let chosen: Vec<(usize, usize)> = membrane::chosen(teaching.collect());
     let mut vans: Vec<usize> = chosen.iter().map(|(van, _)| *van).collect();
     vans.dedup();
     let looks = fleet.each(&vans, |number, van| gathering.looks(number, van))?;
-    let elements = chosen.iter().filter_map(|(van, e)| {
-        let looks = looks.get(vans.binary_search(van).ok()?)?;
-        looks.elements.get(*e)
-    });
-    Ok(membrane::fit_shared(elements))
+    let elements: Vec<(usize, &membrane::ElementLooks)> = chosen
+        .iter()
+        .filter_map(|(van, e)| {
+            let looks = looks.get(vans.binary_search(van).ok()?)?;
+            Some((*van, looks.elements.get(*e)?))
+        })
+        .collect();
+    Ok(membrane::fit_shared(&elements))
 }
 
 /// What the whole fleet teaches: with it each van is forecast on its own.
@@ -143,7 +159,10 @@ impl<'a> Learnt<'a> {
         glances: Vec<&'a Glance>,
         settings: &'a Settings,
     ) -> Result<Learnt<'a>, C::Error> {
-        let charges = glances.iter().flat_map(|van| &van.charges);
+        let charges = glances.iter().map(|glance| resin::VanCharges {
+            van: &glance.van,
+            charges: &glance.charges,
+        });
         Ok(Learnt {
             resin: resin::fit_shared(charges, settings.limits.product_ppm),
             membranes: Membranes::learn(fleet, &glances, settings)?,
@@ -228,7 +247,7 @@ impl<'a> Learnt<'a> {
         let named = parts.flat_map(|(van, told)| van.parts.iter().zip(told));
         let named = named.filter_map(|(part, told)| Some((part.as_ref()?, told.as_ref()?)));
         let explained = membrane.explained.iter().chain(&self.resin.explained);
-        let remarks = membrane.remark.iter().chain(&self.resin.remark);
+        let remarks = membrane.remark.iter();
         FleetTold {
             areas,
             wide: self.fleet_wide(),

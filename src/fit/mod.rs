@@ -8,11 +8,20 @@ mod areas;
 mod horizon;
 mod learnt;
 mod membrane;
+mod meters;
+#[cfg(test)]
+#[allow(clippy::unwrap_used)]
+mod proving;
+#[cfg(test)]
+#[allow(clippy::unwrap_used, clippy::indexing_slicing)]
+mod published;
 mod resin;
+mod short;
 #[cfg(test)]
 mod tests;
 mod types;
 mod usage;
+mod valves;
 mod van;
 
 use rayon::prelude::*;
@@ -24,6 +33,7 @@ pub use areas::Based;
 pub use horizon::{HORIZON_DAYS, middle_of, span_of};
 pub use learnt::Learnt;
 use learnt::Membranes;
+pub use meters::{Behind, Beside, Break, BreakKind, Meter, Probe, VanMeters, Why};
 pub use types::*;
 pub use van::{Charted, Glance, Plant, VanForecast};
 

@@ -25,7 +25,6 @@ fn element(n: usize, passage: impl Fn(usize) -> f64) -> ElementLife {
                 salt_passage,
                 sd_ln: 0.08,
                 theta_lever: 12.0,
-                recovery_known: false,
                 litres_by_level: [150.0 * day].into_iter().collect(),
                 late_litres: 0.0,
                 at_base: true,
@@ -34,6 +33,7 @@ fn element(n: usize, passage: impl Fn(usize) -> f64) -> ElementLife {
                 product_ppm: None,
                 regime: 0,
                 flow_lpm_25: None,
+                feed_bar: None,
             }
         })
         .collect();
@@ -66,17 +66,19 @@ fn forecast(life: &ElementLife) -> super::MembraneForecast {
             membranes: 1,
             hardness_mg_l_caco3: 285.0,
             assumed_litres_per_day: 150.0,
+            meters: &super::VanMeters::default(),
+            through_recovery: (0.003, 0.004),
         },
         AS_OF,
     );
-    let fit = membrane::fit_shared(std::slice::from_ref(&looks));
+    let fit = membrane::fit_shared(&[(0, &looks)]);
     let element = InUse {
         life,
         looks: &looks,
         base_hardness: 285.0,
         usage: &USAGE,
         ln_limit: 0.10_f64.ln(),
-        kin: membrane::Kin::NONE,
+        others: &[],
         ahead: crate::fit::Ahead::default(),
         as_of: AS_OF,
         seed_name: "QV-001",
@@ -187,7 +189,7 @@ fn harder_water_never_lengthens_membrane_life() {
 }
 
 fn resin_middle(hardness: f64, permeate_ppm: f64, litres: f64) -> f64 {
-    let fit = resin::fit_shared(&[], 10.0);
+    let fit = resin::fit_shared([], 10.0);
     let permeate = PermeateAhead::steady(permeate_ppm, permeate_ppm * 25.0);
     let charge = ChargeLooks::fresh(litres, Some(Arc::from("QA3")), hardness);
     let lives = resin::new_charge_lives(&fit, &charge, &permeate, 150.0, 10.0, "QA3");

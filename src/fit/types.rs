@@ -88,9 +88,22 @@ pub struct MembraneForecast {
     pub explained: Vec<Explained>,
     /// What could be known when about a life too short, or a step.
     pub watched: Watched,
+    /// How likely it is to fall short of what is typical, as could be told after some of
+    /// its readings, the newest last; empty where its age is not known.
+    pub short: Vec<Short>,
     /// Equally likely courses from here, and the use that turns litres into days.
     pub courses: Vec<Course>,
     pub use_ahead: UseAhead,
+}
+
+/// How likely an element is to last less than 60 % of what is typical in its district.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Short {
+    /// After the readings of that day.
+    pub date: Date,
+    pub probability: f64,
+    /// Of this, the share in which fresh pre-filters would have kept it from that.
+    pub by_lateness: f64,
 }
 
 /// A lasting step in salt passage.
@@ -212,6 +225,8 @@ pub struct VanFit {
     pub readings_at_25: Vec<(Date, f64)>,
     pub readings_by_litres: Vec<(f64, f64)>,
     pub membrane: Result<MembraneForecast, CannotTell>,
+    /// What its readings tell of its meters.
+    pub meters: Arc<super::VanMeters>,
     pub resin: Result<ResinForecast, CannotTell>,
 }
 

@@ -5,14 +5,17 @@ use std::sync::Arc;
 use jiff::civil::Date;
 
 use super::horizon::{Spreading, middle_of};
-use super::membrane::{self, ElementDraws, ElementLooks, SharedFit, Told};
+use super::membrane::{self, ElementDraws, ElementLooks, SharedFit};
+use super::meters::{VanMeters, VanTaps};
 use super::resin::{self, ChargeLooks, PermeateAhead, PermeateDraw, ResinFit};
+use super::short;
 use super::usage::{Season, Usage, usage_of};
 use super::{
     Ahead, CannotTell, LifeDot, MembraneForecast, Part, PartOutcome, ResinForecast, VanFit, Watched,
 };
-use crate::lives::{ElementLife, End, VanLives, WeekLitres};
+use crate::lives::{ElementLife, End, ValveSeen, VanLives, WeekLitres};
 use crate::settings::Settings;
+use crate::stats::random::Rng;
 
 /// Hardness where nothing in the fleet tells: the middle of what is common.
 const ASSUMED_HARDNESS: f64 = 150.0;
@@ -22,6 +25,9 @@ const ASSUMED_HARDNESS: f64 = 150.0;
 pub struct VanLooks {
     pub usage: Usage,
     pub hardness: Option<f64>,
+    pub meters: Arc<VanMeters>,
+    /// What a degree does to `ln` salt passage through recovery, and how surely.
+    pub through_recovery: (f64, f64),
     /// As `VanLives::elements`.
     pub elements: Vec<ElementLooks>,
 }
@@ -30,6 +36,7 @@ pub struct VanLooks {
 /// are laid down.
 #[derive(Debug, Clone)]
 pub struct Glance {
+    pub van: Arc<str>,
     pub weeks: Vec<WeekLitres>,
     /// Whether the fleet may learn from its elements' readings.
     pub teaches: Vec<bool>,
@@ -37,18 +44,24 @@ pub struct Glance {
     pub charges: Vec<ChargeLooks>,
     /// What its elements are called.
     pub parts: Vec<Option<Arc<str>>>,
+    /// What its tap reads, for those of its district.
+    pub taps: Option<VanTaps>,
+    pub valve: Option<ValveSeen>,
 }
 
 impl Glance {
     pub fn of(van: &VanLives, settings: &Settings) -> Glance {
         let charges = van.charges.iter();
         Glance {
+            van: van.van.clone(),
             weeks: van.weeks.clone(),
             teaches: van.elements.iter().map(membrane::teaches).collect(),
             charges: charges
                 .map(|c| resin::looks_of(c, settings.limits.product_ppm))
                 .collect(),
             parts: van.elements.iter().map(|e| e.part.clone()).collect(),
+            taps: VanTaps::of(van),
+            valve: van.valve,
         }
     }
 }
@@ -57,30 +70,27 @@ impl Glance {
 #[derive(Debug, Clone, Copy)]
 pub struct Known<'a> {
     pub looks: &'a VanLooks,
-    /// Of each element.
-    pub told: &'a [Option<Told>],
     /// Of each charge.
     pub charges: &'a [ChargeLooks],
 }
 
 impl VanLooks {
-    pub fn of(van: &VanLives, fleet_week: Option<f64>, season: &Season, as_of: Date) -> VanLooks {
+    /// `meters`: what its meters are off by; `through_recovery`: what a degree does to
+    /// `ln` salt passage through recovery.
+    pub fn of(
+        van: &VanLives,
+        (fleet_week, season): (Option<f64>, &Season),
+        (meters, through_recovery): (Arc<VanMeters>, (f64, f64)),
+        as_of: Date,
+    ) -> VanLooks {
         let usage = usage_of(van, fleet_week, season);
         let hardness = van.hardness.map(|h| h.mg_l_caco3);
         let mut elements: Vec<ElementLooks> = van
             .elements
             .iter()
             .map(|e| {
-                membrane::looks_of(
-                    e,
-                    &membrane::Aboard {
-                        district: van.district.as_ref(),
-                        membranes: van.membranes,
-                        hardness_mg_l_caco3: hardness.unwrap_or(ASSUMED_HARDNESS),
-                        assumed_litres_per_day: usage.litres_per_day(),
-                    },
-                    as_of,
-                )
+                let aboard = aboard(van, hardness, &usage, (&meters, through_recovery));
+                membrane::looks_of(e, &aboard, as_of)
             })
             .collect();
         // A little water that was not late, so that one late fill is no habit.
@@ -93,8 +103,27 @@ impl VanLooks {
         VanLooks {
             usage,
             hardness,
+            meters,
+            through_recovery,
             elements,
         }
+    }
+}
+
+/// What a van lends to the readings of its elements.
+pub(super) fn aboard<'a>(
+    van: &'a VanLives,
+    hardness: Option<f64>,
+    usage: &Usage,
+    (meters, through_recovery): (&'a VanMeters, (f64, f64)),
+) -> membrane::Aboard<'a> {
+    membrane::Aboard {
+        district: van.district.as_ref(),
+        membranes: van.membranes,
+        hardness_mg_l_caco3: hardness.unwrap_or(ASSUMED_HARDNESS),
+        assumed_litres_per_day: usage.litres_per_day(),
+        meters,
+        through_recovery,
     }
 }
 
@@ -245,7 +274,7 @@ pub fn permeate_again(
     settings: &Settings,
     as_of: Date,
 ) -> Option<PermeateAhead> {
-    let element = element_in_use(van, known, fit, ahead, settings, as_of).ok();
+    let element = element_in_use(van, known, ahead, settings, as_of).ok();
     let draws = element.map(|element| membrane::draws_of(fit, &element));
     permeate_ahead(van, known, draws.as_ref())
 }
@@ -271,7 +300,7 @@ pub fn forecast(
             }
         }))
     });
-    let best = &membrane_fit.best.shared;
+    let best = membrane_fit.likeliest();
     let looks = known.looks;
     let readings_by_litres = looks.elements.last().map_or_else(Vec::new, |e| {
         e.litres_at_readings()
@@ -291,6 +320,7 @@ pub fn forecast(
                 .collect(),
             readings_by_litres,
             membrane: drawn.map(|d| d.1),
+            meters: looks.meters.clone(),
             resin,
         },
         usage: looks.usage,
@@ -312,7 +342,7 @@ pub fn watched(
 ) -> Result<Watched, CannotTell> {
     Ok(membrane::watch(
         fit,
-        &element_in_use(van, known, fit, Ahead::default(), settings, as_of)?,
+        &element_in_use(van, known, Ahead::default(), settings, as_of)?,
     ))
 }
 
@@ -325,9 +355,11 @@ fn in_use(
     settings: &Settings,
     as_of: Date,
 ) -> Result<(ElementDraws, MembraneForecast), CannotTell> {
-    let element = element_in_use(van, known, fit, ahead, settings, as_of)?;
+    let element = element_in_use(van, known, ahead, settings, as_of)?;
     let draws = membrane::draws_of(fit, &element);
-    let forecast = membrane::forecast(&draws, fit, &element);
+    let mut forecast = membrane::forecast(&draws, fit, &element);
+    let typical = forecast.watched.typical_days * known.looks.usage.litres_per_day();
+    forecast.short = short::history(van, known.looks, fit, &element, &draws, typical);
     Ok((draws, forecast))
 }
 
@@ -335,7 +367,6 @@ fn in_use(
 fn element_in_use<'a>(
     van: &'a VanLives,
     known: Known<'a>,
-    fit: &SharedFit,
     ahead: Ahead,
     settings: &Settings,
     as_of: Date,
@@ -354,12 +385,9 @@ fn element_in_use<'a>(
     if element.is_empty() && life.fitted_on.is_none() {
         return Err(CannotTell::NoSaltPassage);
     }
-    let others = known
-        .told
-        .split_last()
-        .map_or(&[][..], |(_, others)| others);
+    let others = known.looks.elements.split_last();
     Ok(membrane::InUse {
-        kin: membrane::Kin::of(fit, others),
+        others: others.map_or(&[], |o| o.1),
         ahead,
         ..alone(van, known.looks, life, element, settings, as_of)
     })
@@ -380,7 +408,7 @@ fn alone<'a>(
         base_hardness: looks.hardness.unwrap_or(ASSUMED_HARDNESS),
         usage: &looks.usage,
         ln_limit: settings.limits.salt_passage.ln(),
-        kin: membrane::Kin::NONE,
+        others: &[],
         ahead: Ahead::default(),
         as_of,
         seed_name: &van.van,
@@ -461,6 +489,7 @@ fn permeate_ahead(
         });
     };
     let widened = widened_growth(draws);
+    let wander = wanders(widened.len());
     let mut ahead = PermeateAhead {
         ppm_now: f64::NAN,
         feed_ppm,
@@ -469,10 +498,19 @@ fn permeate_ahead(
         season: van.tap_season,
         draws: widened
             .into_iter()
-            .map(|growth| PermeateDraw {
-                ln_scale: feed_ppm.ln() + growth.ln_cold(),
-                per_c: growth.per_c(),
-                growth: Some(growth),
+            .zip(&wander)
+            .map(|(growth, wander)| {
+                let usual = feed_ppm.ln() + growth.ln_cold();
+                PermeateDraw {
+                    ln_ppm: std::array::from_fn(|knot| {
+                        let level = growth.level
+                            + growth.rate_per_litre * resin::knot_litres(knot)
+                            + growth.wander_per_litre.sqrt() * wander[knot];
+                        usual + growth.ln_passage(level)
+                    }),
+                    per_c: growth.per_c(),
+                    ln_cold: growth.ln_cold(),
+                }
             })
             .collect(),
     };
@@ -481,6 +519,26 @@ fn permeate_ahead(
         .map_or(105.0, |d| f64::from(d.day_of_year()));
     ahead.ppm_now = ahead.middle_ppm(day_of_year)?;
     Some(ahead)
+}
+
+/// Paths of a Wiener process over the knots, the same for every van, so that two of
+/// them differ by what they are.
+fn wanders(count: usize) -> Vec<[f64; resin::KNOTS]> {
+    let mut rng = Rng::for_part(8, "wander of membranes ahead");
+    let path = |rng: &mut Rng| {
+        let mut at = 0.0;
+        let mut path = [0.0; resin::KNOTS];
+        for (knot, to) in path.iter_mut().enumerate().skip(1) {
+            let litres = resin::knot_litres(knot) - resin::knot_litres(knot - 1);
+            at += litres.sqrt() * rng.normal();
+            *to = at;
+        }
+        path
+    };
+    let half: Vec<_> = (0..count.div_ceil(2)).map(|_| path(&mut rng)).collect();
+    // Each with its opposite, so that none of them leans.
+    let both = half.into_iter().flat_map(|path| [path, path.map(|z| -z)]);
+    both.take(count).collect()
 }
 
 /// How much wider than the model's own the rates are taken where the day of a
@@ -518,6 +576,7 @@ impl Strength {
             .rev()
             .flat_map(|e| e.points.iter().rev())
             .filter(|p| p.at_base && p.feed_ppm > 0.0)
+            .filter(|p| van.based_since.is_none_or(|moved| p.date >= moved))
             .take(40)
             .map(|p| (p.feed_ppm / usual).ln())
             .filter(|x| x.is_finite())
@@ -561,6 +620,15 @@ fn resin_forecast(
         return Err(CannotTell::NoProductReading);
     }
     let permeate = permeate.ok_or(CannotTell::NoSaltPassage)?;
+    // What it has drunk is what it will drink, unless the van has moved since.
+    let moved = van
+        .based_since
+        .is_some_and(|moved| life.changed_on.is_none_or(|changed| changed < moved));
+    let water_ahead = known
+        .looks
+        .hardness
+        .filter(|_| moved)
+        .unwrap_or(life.hardness_mg_l_caco3);
     let running = resin::Running {
         charge,
         permeate,
@@ -568,8 +636,11 @@ fn resin_forecast(
         limit_ppm: settings.limits.product_ppm,
         as_of,
         changed_on: life.changed_on,
-        hardness_ahead: ahead.hardness.map_or(life.hardness_mg_l_caco3, |h| h.1),
-        seed_name: &van.van,
+        hardness_ahead: ahead.hardness.map_or(water_ahead, |h| h.1),
+        van: resin::VanCharges {
+            van: &van.van,
+            charges: known.charges,
+        },
     };
     Ok(resin::forecast(fit, &running))
 }

@@ -9,7 +9,7 @@ use super::clock::{time, zone};
 use super::text::plain;
 
 /// In which order a file writes day, month and year.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, serde::Serialize, serde::Deserialize)]
 pub enum DateOrder {
     DayFirst,
     MonthFirst,
@@ -70,12 +70,18 @@ impl Candidates {
         let sound = |date: Option<Date>| {
             date.filter(|d| *d <= today && i32::from(d.year()) + 15 >= i32::from(today.year()))
         };
-        let kept = Candidates {
+        let mut kept = Candidates {
             day_first: sound(self.day_first),
             month_first: sound(self.month_first),
             year_first: sound(self.year_first),
             two_digit_year: true,
         };
+        // 19/10/26 in 2026: nobody writes the year first and means one long gone
+        // where the same figures are a day of late
+        let is_late = |date: Date| i32::from(date.year()) + 2 > i32::from(today.year());
+        if kept.day_first.is_some_and(is_late) && !kept.year_first.is_some_and(is_late) {
+            kept.year_first = None;
+        }
         let none =
             kept.day_first.is_none() && kept.month_first.is_none() && kept.year_first.is_none();
         if none {

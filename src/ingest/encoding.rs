@@ -260,18 +260,25 @@ fn refuse_what_is_no_text(block: &[u8], rest: &mut impl Read, file: &str) -> Res
         return Err(ReadError::Empty { file: name() });
     }
     if block.starts_with(b"\xd0\xcf\x11\xe0\xa1\xb1\x1a\xe1") {
-        return Err(ReadError::Workbook { file: name() });
-    }
-    if block.starts_with(b"PK\x03\x04") || block.starts_with(b"PK\x05\x06") {
-        let is_workbook = holds_a_workbook(block, rest);
-        return Err(if is_workbook.unwrap_or(false) {
-            ReadError::Workbook { file: name() }
-        } else {
-            ReadError::Archive {
-                file: name(),
-                what: "a zip archive",
-            }
+        return Err(ReadError::Workbook {
+            file: name(),
+            what: "an old or a locked workbook",
         });
+    }
+    if is_zip(block) {
+        return Err(
+            if holds(block, rest, &[b"Index/", b".iwa"]).unwrap_or(false) {
+                ReadError::Workbook {
+                    file: name(),
+                    what: "a workbook of another program",
+                }
+            } else {
+                ReadError::Archive {
+                    file: name(),
+                    what: "a zip archive",
+                }
+            },
+        );
     }
     match MAGIC.iter().find(|(magic, _, _)| block.starts_with(magic)) {
         Some((_, what, true)) => Err(ReadError::Archive { file: name(), what }),
@@ -280,13 +287,28 @@ fn refuse_what_is_no_text(block: &[u8], rest: &mut impl Read, file: &str) -> Res
     }
 }
 
-/// Whether a zip archive has the folders of a spreadsheet in it.
-fn holds_a_workbook(block: &[u8], rest: &mut impl Read) -> io::Result<bool> {
-    const SIGNS: [&[u8]; 2] = [b"xl/", b"opendocument.spreadsheet"];
+fn is_zip(block: &[u8]) -> bool {
+    block.starts_with(b"PK\x03\x04") || block.starts_with(b"PK\x05\x06")
+}
+
+/// Whether a file is a zip archive with the folders of a workbook in it.
+pub(super) fn is_workbook(mut bytes: impl Read) -> io::Result<bool> {
+    let mut block = Vec::with_capacity(BLOCK);
+    next_block(&mut bytes, &mut block)?;
+    let signs: [&[u8]; 3] = [
+        b"xl/workbook.xml",
+        b"xl/worksheets",
+        b"opendocument.spreadsheet",
+    ];
+    Ok(is_zip(&block) && holds(&block, &mut bytes, &signs)?)
+}
+
+/// Whether any of the signs stands in a file that begins with this block.
+fn holds(block: &[u8], rest: &mut impl Read, signs: &[&[u8]]) -> io::Result<bool> {
     let mut seen = block.to_vec();
     loop {
         let has = |sign: &&[u8]| memchr::memmem::find(&seen, sign).is_some();
-        if SIGNS.iter().any(has) {
+        if signs.iter().any(has) {
             return Ok(true);
         }
         // a sign may lie across two blocks
@@ -413,17 +435,16 @@ mod tests {
     }
 
     #[test]
-    fn a_workbook_says_how_to_save_it_as_csv() {
-        let error = decode(b"PK\x03\x04....xl/workbook.xml", "fleet.xlsx").unwrap_err();
+    fn a_workbook_that_is_not_read_says_how_to_save_it() {
+        let error = decode(b"\xd0\xcf\x11\xe0\xa1\xb1\x1a\xe1\0\0", "old.xls").unwrap_err();
         assert!(matches!(error, ReadError::Workbook { .. }));
-        assert!(
-            error.to_string().contains("CSV (comma separated)"),
-            "{error}"
-        );
+        assert!(error.to_string().contains(".xlsx"), "{error}");
         assert!(matches!(
-            decode(b"\xd0\xcf\x11\xe0\xa1\xb1\x1a\xe1\0\0", "old.xls"),
+            decode(b"PK\x03\x04....Index/Document.iwa", "log.zip"),
             Err(ReadError::Workbook { .. })
         ));
+        assert!(is_workbook(&b"PK\x03\x04....xl/workbook.xml"[..]).unwrap());
+        assert!(!is_workbook(&b"PK\x03\x04....a.csv"[..]).unwrap());
     }
 
     #[test]

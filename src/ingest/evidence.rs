@@ -5,15 +5,20 @@ use std::collections::BTreeMap;
 
 use jiff::civil::Date;
 
+use super::TankFills;
 use super::columns::Column;
 use super::dates::{DateOrder, WrittenDate, Zone, written};
 use super::instants::DateHabits;
 use super::layout::Layout;
 use super::numbers::{DecimalMark, decimal_evidence};
+use super::row::SmallLitres;
+use super::sheet::Sheet;
 use super::split::Rows;
 use super::text::{is_no_value, plain};
-use super::units::Measure;
+use super::units::{Measure, Unit};
 
+/// More tanks than anybody fills between two rows; fewer litres than any fill.
+pub(super) const MOST_TANKS: f64 = 12.0;
 /// So many short rows are a habit, fewer a slip.
 const ENDS_EARLY_FROM: u64 = 3;
 
@@ -25,6 +30,8 @@ pub(super) struct BulkEvidence {
     pub empty_ends: u64,
     pub has_points: bool,
     pub has_times: bool,
+    /// Rows with litres that can be no count of tanks.
+    pub fills: u64,
 }
 
 impl BulkEvidence {
@@ -33,6 +40,7 @@ impl BulkEvidence {
         self.empty_ends += more.empty_ends;
         self.has_points |= more.has_points;
         self.has_times |= more.has_times;
+        self.fills += more.fills;
     }
 }
 
@@ -60,20 +68,31 @@ pub(super) struct Evidence {
     /// Rows with too few cells, and those of them without a date in its place.
     short: u64,
     short_undated: u64,
+    /// Litres that are too few for a fill, and others.
+    small: u64,
+    fills: u64,
 }
 
 impl Evidence {
     /// Adds what some rows tell.
-    pub fn add(&mut self, rows: &mut Rows<'_>, layout: &Layout, today: Date) {
+    pub fn add(&mut self, rows: &mut Rows<'_>, sheet: &Sheet, today: Date) {
         let evidence = self;
-        let columns: Vec<(Measure, usize)> = layout
-            .columns()
-            .map(|(column, cell)| (column.measure(), cell))
-            .collect();
-        let when: Vec<usize> = [Column::TakenAt, Column::StartedAt, Column::DoneAt]
-            .into_iter()
-            .filter_map(|column| layout.cell_of(column))
-            .collect();
+        let layout = sheet.main();
+        let all = sheet.parts().flat_map(Layout::columns);
+        let mut columns: Vec<(usize, Measure)> =
+            all.map(|(column, cell)| (cell, column.measure())).collect();
+        // what several kinds have in common counts once
+        columns.sort_unstable_by_key(|(cell, _)| *cell);
+        columns.dedup_by_key(|(cell, _)| *cell);
+        let when = [Column::TakenAt, Column::StartedAt, Column::DoneAt];
+        let cells = |part: &Layout| when.map(|column| part.cell_of(column));
+        let when: Vec<usize> = sheet.parts().flat_map(cells).flatten().collect();
+        let litres = sheet.parts().find_map(|part| {
+            let is_own = part
+                .unit_of(Column::Litres)
+                .is_none_or(|unit| unit == Unit::Own);
+            part.cell_of(Column::Litres).filter(|_| is_own)
+        });
         while let Some(at) = rows.next_row() {
             if at.is_too_long {
                 continue;
@@ -86,12 +105,19 @@ impl Evidence {
                 evidence.short += 1;
                 evidence.short_undated += u64::from(!is_dated);
             }
-            for (measure, cell) in &columns {
+            for (cell, measure) in &columns {
                 match measure {
                     Measure::Text => {}
                     Measure::Date => evidence.date(rows.cell(*cell), today, when.contains(cell)),
                     _ => evidence.number(rows.cell(*cell)),
                 }
+            }
+            if let Some(litres) = litres
+                && let Ok(litres) = plain(rows.cell(litres)).parse::<f64>()
+            {
+                let is_small = litres > 0.0 && litres <= MOST_TANKS && litres.fract() == 0.0;
+                evidence.small += u64::from(is_small);
+                evidence.fills += u64::from(!is_small && litres > 0.0);
             }
         }
     }
@@ -107,6 +133,7 @@ impl Evidence {
         self.iso += bulk.rows;
         self.other_dates += bulk.rows;
         self.other_times += u64::from(bulk.has_times);
+        self.fills += bulk.fills;
     }
 
     /// How many cells most rows have; as many as the header in case of doubt.
@@ -184,6 +211,17 @@ impl Evidence {
             self.midnights += 1;
         } else {
             self.other_times += 1;
+        }
+    }
+
+    /// How litres are meant that fill no tank: where nearly all are so small,
+    /// tanks may have been counted.
+    pub fn small_litres(&self, said: Option<TankFills>) -> SmallLitres {
+        match said {
+            Some(TankFills::Litres) => SmallLitres::Litres,
+            Some(TankFills::Tanks(litres)) => SmallLitres::Tanks(litres),
+            None if self.small > 4 * self.fills => SmallLitres::Open,
+            None => SmallLitres::Litres,
         }
     }
 

@@ -4,6 +4,8 @@ use std::sync::Arc;
 
 use jiff::civil::Date;
 
+use smallvec::{SmallVec, smallvec};
+
 use crate::store::records::Record;
 
 use super::columns::Column;
@@ -15,27 +17,36 @@ use super::names::Names;
 use super::notes::Repair;
 use super::numbers::DecimalMark;
 use super::ragged::{How, Way, ways};
-use super::row::{Cells, Ground, Reason, Row};
+use super::row::{Cells, FileContext, Reason, Row};
 use super::rows_fills::fill;
 use super::rows_hardness::hardness;
 use super::rows_readings::reading;
 use super::rows_services::service;
 use super::rows_vans::van;
+use super::sheet::{Sheet, has_part};
 use super::split::Rows;
 use super::text::{folded, is_no_value, plain};
 use super::units::Measure;
 
-/// What came of one row.
+/// What came of one row: of each of its parts, where the sheet holds several kinds.
 pub(super) struct Outcome {
-    pub records: Result<Records, Reason>,
-    pub repairs: Vec<Repair>,
-    /// Van and day where only the day is known.
-    pub day_only: Option<(Arc<str>, Date)>,
+    pub parts: SmallVec<[Part; 1]>,
     /// The cells put right, where the row was ragged.
     pub aligned: Option<Vec<String>>,
 }
 
-/// The records of a row: nearly always one.
+/// What came of that which a row says of one kind.
+pub(super) struct Part {
+    pub kind: RecordKind,
+    /// Not so where the line is no row at all.
+    pub is_of_its_kind: bool,
+    pub records: Result<Records, Reason>,
+    pub repairs: Vec<Repair>,
+    /// Van and day where only the day is known.
+    pub day_only: Option<(Arc<str>, Date)>,
+}
+
+/// The records of a part: nearly always one.
 #[derive(Debug, PartialEq)]
 pub(super) enum Records {
     One(Record),
@@ -43,43 +54,79 @@ pub(super) enum Records {
 }
 
 impl Outcome {
-    fn set_aside(reason: Reason) -> Outcome {
-        Outcome {
+    fn set_aside(context: &FileContext<'_>, reason: Reason) -> Outcome {
+        let part = Part {
+            kind: context.sheet.main().kind,
+            is_of_its_kind: false,
             records: Err(reason),
             repairs: Vec::new(),
             day_only: None,
+        };
+        Outcome {
+            parts: smallvec![part],
             aligned: None,
+        }
+    }
+
+    /// Whether nothing of the row is set aside.
+    fn is_sound(&self) -> bool {
+        self.parts.iter().all(|part| part.records.is_ok())
+    }
+
+    fn has_sound_part(&self) -> bool {
+        self.parts.iter().any(|part| part.records.is_ok())
+    }
+
+    fn says_the_same(&self, other: &Outcome) -> bool {
+        let records = |outcome: &Outcome| outcome.parts.len();
+        records(self) == records(other)
+            && self
+                .parts
+                .iter()
+                .zip(&other.parts)
+                .all(|(a, b)| a.records == b.records)
+    }
+
+    fn repair(&mut self, what: &'static str) {
+        if let Some(part) = self.parts.first_mut() {
+            part.repairs.push(Repair { column: None, what });
         }
     }
 }
 
-/// Judges the present row of `rows`.
+/// Judges the present row of `rows`. `only`: the kind whose part alone is
+/// looked at, where the row replaces one that was set aside.
 pub(super) fn judge(
-    ground: &Ground<'_>,
+    context: &FileContext<'_>,
     rows: &Rows<'_>,
     names: &mut Names,
-    bare_is_mg_l: bool,
+    only: Option<RecordKind>,
 ) -> Outcome {
-    if let Some(reason) = no_row_of_its_own(ground, rows) {
-        return Outcome::set_aside(reason);
+    if let Some(reason) = no_row_of_its_own(context, rows) {
+        return Outcome::set_aside(context, reason);
     }
-    if ground.in_another_table.get() {
-        return Outcome::set_aside(ANOTHER_TABLE.into());
+    if context.in_another_table.get() {
+        return Outcome::set_aside(context, ANOTHER_TABLE.into());
     }
-    let mut outcome = judge_row(ground, rows, names, bare_is_mg_l);
+    let mut judging = Judging {
+        context,
+        rows,
+        names,
+        only,
+    };
+    let mut outcome = judging.row();
     // what heads a table is never a sound row, so only the others are looked at
-    if outcome.records.is_err() && heads_a_table((0..rows.len()).map(|i| rows.cell(i))) {
-        ground.in_another_table.set(true);
-        return Outcome::set_aside(HEADER_OF_ANOTHER.into());
+    if !outcome.has_sound_part() && heads_a_table((0..rows.len()).map(|i| rows.cell(i))) {
+        context.in_another_table.set(true);
+        return Outcome::set_aside(context, HEADER_OF_ANOTHER.into());
     }
     if rows.is_misquoted() {
-        outcome.records = outcome
-            .records
-            .map_err(|why| format!("its quote marks do not match: {why}"));
-        outcome.repairs.push(Repair {
-            column: None,
-            what: "a quote mark that nothing closes: left out",
-        });
+        for part in &mut outcome.parts {
+            if let Err(why) = &mut part.records {
+                *why = format!("its quote marks do not match: {why}");
+            }
+        }
+        outcome.repair("a quote mark that nothing closes: left out");
     }
     outcome
 }
@@ -87,115 +134,143 @@ pub(super) fn judge(
 const HEADER_OF_ANOTHER: &str = "the header of another table: give that table a file of its own";
 const ANOTHER_TABLE: &str = "below the header of another table: give that table a file of its own";
 
-fn judge_row(
-    ground: &Ground<'_>,
-    rows: &Rows<'_>,
-    names: &mut Names,
-    bare_is_mg_l: bool,
-) -> Outcome {
-    let layout = ground.layout;
-    // empty cells beyond the header's are what spreadsheets leave behind all rows
-    let last = (0..rows.len()).rposition(|i| !plain(rows.cell(i)).is_empty());
-    let written = last.map_or(0, |i| i + 1);
-    let (fewest, most) = (layout.width(), layout.headers.len());
-    let usual = rows.len() == ground.usual_cells && written <= most;
-    if rows.len() >= fewest && (rows.len() <= most || usual) {
-        judge_cells(ground, rows, None, names, bare_is_mg_l)
-    } else {
-        let cells: Vec<&str> = (0..rows.len()).map(|i| rows.cell(i)).collect();
-        judge_ragged(ground, rows, &cells, names, bare_is_mg_l)
-    }
+/// A row being judged.
+struct Judging<'j> {
+    context: &'j FileContext<'j>,
+    rows: &'j Rows<'j>,
+    names: &'j mut Names,
+    only: Option<RecordKind>,
 }
 
-fn judge_cells(
-    ground: &Ground<'_>,
-    rows: &Rows<'_>,
-    aligned: Option<&[String]>,
-    names: &mut Names,
-    bare_is_mg_l: bool,
-) -> Outcome {
-    let cells = Cells {
-        layout: ground.layout,
-        rows,
-        aligned,
-    };
-    let mut row = Row::new(ground, cells, names);
-    let records = match ground.layout.kind {
-        RecordKind::Readings => reading(&mut row),
-        RecordKind::Fills => fill(&mut row),
-        RecordKind::Services => service(&mut row),
-        RecordKind::Vans => van(&mut row),
-        RecordKind::Hardness => hardness(&mut row, bare_is_mg_l),
-    };
-    Outcome {
-        records,
-        repairs: row.repairs,
-        day_only: row.day_only,
-        aligned: None,
-    }
-}
-
-/// A row with too many or too few cells: used where it can be meant in one way only.
-fn judge_ragged(
-    ground: &Ground<'_>,
-    rows: &Rows<'_>,
-    cells: &[&str],
-    names: &mut Names,
-    bare_is_mg_l: bool,
-) -> Outcome {
-    let width = ground.layout.width();
-    let wrong = || {
-        let word = if cells.len() == 1 { "cell" } else { "cells" };
-        Outcome::set_aside(format!(
-            "{} {word} where the header has {width}",
-            cells.len()
-        ))
-    };
-    let mut judged = |cells: Vec<String>, what: &'static str| {
-        let mut outcome = judge_cells(ground, rows, Some(&cells), names, bare_is_mg_l);
-        outcome.repairs.push(Repair { column: None, what });
-        outcome.aligned = Some(cells);
-        outcome
-    };
-    if let [line] = cells
-        && let Some(cells) = separated_otherwise(ground.layout, line)
-    {
-        let outcome = judged(cells, "separated unlike the other rows: split all the same");
-        return if outcome.records.is_ok() {
-            outcome
+impl Judging<'_> {
+    fn row(&mut self) -> Outcome {
+        let (context, rows) = (self.context, self.rows);
+        let layout = context.sheet.main();
+        // empty cells beyond the header's are what spreadsheets leave behind all rows
+        let last = (0..rows.len()).rposition(|i| !plain(rows.cell(i)).is_empty());
+        let written = last.map_or(0, |i| i + 1);
+        let (fewest, most) = (layout.width(), layout.headers.len());
+        let usual = rows.len() == context.usual_cells && written <= most;
+        if rows.len() >= fewest && (rows.len() <= most || usual) {
+            self.cells(None)
         } else {
-            wrong()
+            let cells: Vec<&str> = (0..rows.len()).map(|i| rows.cell(i)).collect();
+            self.ragged(&cells)
+        }
+    }
+
+    /// Every part of the row.
+    fn cells(&mut self, aligned: Option<&[String]>) -> Outcome {
+        let (context, rows) = (self.context, self.rows);
+        let mut parts = SmallVec::new();
+        for layout in context.sheet.parts() {
+            let cells = Cells {
+                layout,
+                rows,
+                aligned,
+            };
+            let is_asked_for = match self.only {
+                Some(kind) => kind == layout.kind,
+                None => !context.sheet.is_mixed() || has_part(&cells),
+            };
+            if is_asked_for {
+                parts.push(self.part(cells));
+            }
+        }
+        if parts.is_empty() {
+            return Outcome::set_aside(context, NOTHING.to_owned());
+        }
+        Outcome {
+            parts,
+            aligned: None,
+        }
+    }
+
+    fn part(&mut self, cells: Cells<'_>) -> Part {
+        let kind = cells.layout.kind;
+        let mut row = Row::new(self.context, cells, self.names);
+        let records = match cells.contradiction() {
+            Some((column, one, other)) => {
+                let column = column.name();
+                let why = format!(
+                    "{column} stands in two columns that differ: \"{one}\" and \"{other}\""
+                );
+                Err(why)
+            }
+            None => match kind {
+                RecordKind::Readings => reading(&mut row),
+                RecordKind::Fills => fill(&mut row),
+                RecordKind::Services => service(&mut row),
+                RecordKind::Vans => van(&mut row),
+                RecordKind::Hardness => hardness(&mut row),
+            },
         };
-    }
-    if cells.len() < width && rows.is_cut_off() {
-        return Outcome::set_aside(format!(
-            "the file ends in the middle of this row, after {} cells where the header has {width}",
-            cells.len()
-        ));
-    }
-    let mut sound: Vec<(How, Outcome)> = Vec::new();
-    for way in ways(cells, width, char::from(ground.layout.delimiter)) {
-        if ground.ends_early && way.how == How::EndsEarly {
-            return judged(way.cells, way.how.told());
-        }
-        if is_no_number(ground, &way) {
-            continue;
-        }
-        let outcome = judged(way.cells, way.how.told());
-        let known = sound.iter().any(|(_, o)| o.records == outcome.records);
-        if outcome.records.is_ok() && !known {
-            sound.push((way.how, outcome));
+        Part {
+            kind,
+            is_of_its_kind: true,
+            records,
+            repairs: row.repairs,
+            day_only: row.day_only,
         }
     }
-    match (sound.pop(), sound.is_empty()) {
-        (Some((how, only)), true) if is_believed(ground, how, cells) => only,
-        _ => wrong(),
+
+    /// A row with too many or too few cells: used where it can be meant in one way only.
+    fn ragged(&mut self, cells: &[&str]) -> Outcome {
+        let (context, rows) = (self.context, self.rows);
+        let layout = context.sheet.main();
+        let width = layout.width();
+        let wrong = || {
+            let word = if cells.len() == 1 { "cell" } else { "cells" };
+            let reason = format!("{} {word} where the header has {width}", cells.len());
+            Outcome::set_aside(context, reason)
+        };
+        let mut judged = |cells: Vec<String>, what: &'static str| {
+            let mut outcome = self.cells(Some(&cells));
+            outcome.repair(what);
+            outcome.aligned = Some(cells);
+            outcome
+        };
+        if let [line] = cells
+            && let Some(cells) = separated_otherwise(layout, line)
+        {
+            let outcome = judged(cells, "separated unlike the other rows: split all the same");
+            return if outcome.is_sound() { outcome } else { wrong() };
+        }
+        if cells.len() < width && rows.is_cut_off() {
+            return Outcome::set_aside(
+                context,
+                format!(
+                    "the file ends in the middle of this row, after {} cells where the header has {width}",
+                    cells.len()
+                ),
+            );
+        }
+        let mut sound: Vec<(How, Outcome)> = Vec::new();
+        for way in ways(cells, width, char::from(layout.delimiter)) {
+            if context.ends_early && way.how == How::EndsEarly {
+                return judged(way.cells, way.how.told());
+            }
+            if is_no_number(context, &way) {
+                continue;
+            }
+            let outcome = judged(way.cells, way.how.told());
+            let known = sound.iter().any(|(_, o)| o.says_the_same(&outcome));
+            if outcome.is_sound() && !known {
+                sound.push((way.how, outcome));
+            }
+        }
+        match (sound.pop(), sound.is_empty()) {
+            (Some((how, only)), true) if is_believed(context, how, cells) => only,
+            _ => wrong(),
+        }
     }
 }
+
+const NOTHING: &str = "a van and a date, but no reading, no litres and no work";
 
 /// Whether a way is taken where it is the only one that makes a sound row.
-fn is_believed(ground: &Ground<'_>, how: How, cells: &[&str]) -> bool {
-    let pieces = (cells.len() + 1).saturating_sub(ground.layout.width());
+fn is_believed(context: &FileContext<'_>, how: How, cells: &[&str]) -> bool {
+    let pieces = (cells.len() + 1).saturating_sub(context.sheet.main().width());
     match how {
         // a separator forgotten, or a line broken off, would look the same
         How::EndsEarly | How::Gap => false,
@@ -205,15 +280,17 @@ fn is_believed(ground: &Ground<'_>, how: How, cells: &[&str]) -> bool {
             let joined = cells.iter().skip(at).take(pieces);
             let is_one_row = pieces <= PIECES_OF_A_REMARK
                 && !joined.into_iter().any(|piece| is_dated(plain(piece)));
-            match ground.layout.column_at(at) {
+            match column_at(context.sheet, at) {
                 // a remark in a column that is none of ours, not a number of the row
                 None => {
-                    let headers = &ground.layout.headers;
+                    let headers = &context.sheet.main().headers;
                     let is_headed = headers.get(at).is_some_and(|h| !plain(h).is_empty());
                     is_one_row && is_headed
                 }
                 Some(Column::Note | Column::Part | Column::Item) => is_one_row,
-                Some(Column::Source) => is_one_row && ground.layout.kind == RecordKind::Hardness,
+                Some(Column::Source) => {
+                    is_one_row && context.sheet.main().kind == RecordKind::Hardness
+                }
                 Some(Column::Postcode | Column::BasePostcode) => {
                     // only a house has a number of its own
                     let behind = cells.iter().skip(at + 1).take(pieces.saturating_sub(1));
@@ -226,26 +303,31 @@ fn is_believed(ground: &Ground<'_>, how: How, cells: &[&str]) -> bool {
     }
 }
 
+/// The column of ours that a cell holds, of whatever kind.
+fn column_at(sheet: &Sheet, cell: usize) -> Option<Column> {
+    sheet.parts().find_map(|layout| layout.column_at(cell))
+}
+
 /// Separators within a remark are few; where there are more, two rows stand on
 /// one line.
 const PIECES_OF_A_REMARK: usize = 4;
 
 /// Whether joining makes no number that anyone writes in this file: `12,5` in a
 /// file of decimal points. `1,200` may always be one.
-fn is_no_number(ground: &Ground<'_>, way: &Way) -> bool {
+fn is_no_number(context: &FileContext<'_>, way: &Way) -> bool {
     let How::Joined(at) = way.how else {
         return false;
     };
-    let measure = ground.layout.column_at(at).map(Column::measure);
+    let measure = column_at(context.sheet, at).map(Column::measure);
     if matches!(measure, None | Some(Measure::Text | Measure::Date)) {
         return false;
     }
     let joined = way.cells.get(at).map_or("", String::as_str);
     let thousands = joined
-        .rsplit(char::from(ground.layout.delimiter))
+        .rsplit(char::from(context.sheet.main().delimiter))
         .next()
         .is_some_and(|last| last.trim().bytes().take_while(u8::is_ascii_digit).count() == 3);
-    ground.mark == DecimalMark::Point && !thousands
+    context.mark == DecimalMark::Point && !thousands
 }
 
 /// The cells of a line that another of the usual separators splits into as many
@@ -264,8 +346,8 @@ fn separated_otherwise(layout: &Layout, line: &str) -> Option<Vec<String>> {
 }
 
 /// The header once more, or a total: lines that spreadsheets add.
-fn no_row_of_its_own(ground: &Ground<'_>, rows: &Rows<'_>) -> Option<Reason> {
-    let layout = ground.layout;
+fn no_row_of_its_own(context: &FileContext<'_>, rows: &Rows<'_>) -> Option<Reason> {
+    let layout = context.sheet.main();
     let first = (0..rows.len()).find(|i| !plain(rows.cell(*i)).is_empty())?;
     let header = layout.headers.get(first).map_or("", |h| plain(h));
     if plain(rows.cell(first)).eq_ignore_ascii_case(header) {
@@ -273,7 +355,7 @@ fn no_row_of_its_own(ground: &Ground<'_>, rows: &Rows<'_>) -> Option<Reason> {
         let beyond = layout.headers.len()..rows.len();
         let is_all = beyond.into_iter().all(|i| plain(rows.cell(i)).is_empty());
         if is_all && layout.headers.iter().enumerate().all(same) {
-            ground.in_another_table.set(false);
+            context.in_another_table.set(false);
             return Some("the header once more".into());
         }
     }

@@ -1,5 +1,7 @@
 //! Where a file keeps what.
 
+use crate::store::records::Item;
+
 use super::columns::{ALL, Column};
 use super::dates::DateOrder;
 use super::headers::RecordKind;
@@ -15,8 +17,15 @@ pub(super) const DELIMITERS: [(u8, &str); 4] = [
     (b'|', "bar"),
 ];
 
+/// A column that is ticked where this was changed.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct JobColumn {
+    pub cell: usize,
+    pub item: Item,
+}
+
 /// A file's kind, its header, and the cell and unit of each column.
-#[derive(Debug)]
+#[derive(Debug, Clone)]
 pub(super) struct Layout {
     pub kind: RecordKind,
     pub delimiter: u8,
@@ -27,7 +36,13 @@ pub(super) struct Layout {
     pub headers: Vec<String>,
     /// What the header itself says about the order of day and month.
     pub date_order: Option<DateOrder>,
+    /// Work that stands in columns of its own.
+    pub jobs: Vec<JobColumn>,
+    /// The cell of a list of jobs that says which were done.
+    pub ticked: Option<usize>,
     cells: [Option<usize>; Column::COUNT],
+    /// Cells that say the same once more.
+    twins: Vec<(Column, usize)>,
     units: [Option<Unit>; Column::COUNT],
     in_utc: [bool; Column::COUNT],
 }
@@ -41,6 +56,9 @@ impl Layout {
             header,
             headers,
             date_order: None,
+            jobs: Vec::new(),
+            ticked: None,
+            twins: Vec::new(),
             cells: [None; Column::COUNT],
             units: [None; Column::COUNT],
             in_utc: [false; Column::COUNT],
@@ -55,6 +73,29 @@ impl Layout {
         if let Some(slot) = self.units.get_mut(column as usize) {
             *slot = unit;
         }
+    }
+
+    /// Gives a column the cells that say the same once more.
+    pub fn put_twins(&mut self, column: Column, cells: Vec<usize>) {
+        self.twins
+            .extend(cells.into_iter().map(|cell| (column, cell)));
+    }
+
+    /// The columns that stand in several cells, and where else they stand.
+    pub fn twins(&self) -> &[(Column, usize)] {
+        &self.twins
+    }
+
+    pub fn has_twins(&self) -> bool {
+        !self.twins.is_empty()
+    }
+
+    /// Whether a cell is any of ours.
+    pub fn uses(&self, cell: usize) -> bool {
+        self.cells.contains(&Some(cell))
+            || self.twins.iter().any(|(_, twin)| *twin == cell)
+            || self.jobs.iter().any(|job| job.cell == cell)
+            || self.ticked == Some(cell)
     }
 
     pub fn mark_utc(&mut self, column: Column) {

@@ -1,7 +1,9 @@
 //! What one header says: which column, in which unit.
 
 use super::columns::Column;
-use super::headers::{RecordKind, column_headed, columns_headed, is_canonical};
+use super::headers::{
+    Named, RecordKind, columns_asked_for, columns_headed, is_canonical, says_little,
+};
 use super::text::{folded, plain};
 use super::units::{Measure, Unit};
 
@@ -11,6 +13,8 @@ pub(super) enum Meaning {
     Column(Headed),
     /// A column of ours in a unit we do not know.
     UnknownUnit(Column),
+    /// A column of ours that stands in another cell already.
+    Twin,
     /// None of ours.
     Extra,
 }
@@ -20,7 +24,7 @@ impl Meaning {
     pub fn column(&self) -> Option<&Headed> {
         match self {
             Meaning::Column(headed) => Some(headed),
-            Meaning::UnknownUnit(_) | Meaning::Extra => None,
+            Meaning::UnknownUnit(_) | Meaning::Twin | Meaning::Extra => None,
         }
     }
 }
@@ -29,9 +33,25 @@ impl Meaning {
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub(super) struct Headed {
     pub column: Column,
+    /// Another column that the heading may mean, where a plainer one names this.
+    pub or: Option<Column>,
     /// `None` where the header states no unit.
     pub unit: Option<Unit>,
     pub canonical: bool,
+    /// It may mean other things as well: it does not tell what a file is.
+    pub is_weak: bool,
+}
+
+impl Headed {
+    pub fn of(column: Column) -> Headed {
+        Headed {
+            column,
+            or: None,
+            unit: None,
+            canonical: false,
+            is_weak: false,
+        }
+    }
 }
 
 /// Words in front of a meter's name that state a unit.
@@ -76,67 +96,175 @@ const REMARKS: &[&str] = &[
     "out",
 ];
 
+/// Characters of the longest question that somebody heads a column with.
+const LONGEST: usize = 120;
+
 /// What `header` says in a file of `kind`.
 pub(super) fn meaning(kind: RecordKind, header: &str) -> Meaning {
-    let header = plain(header).trim_matches(['*', ':', '"', ' ']);
+    let header = without_number(plain(header).trim_matches(['*', ':', '"', ' ', '?']));
     let whole = folded(header);
-    if whole.is_empty() || header.len() > 60 {
+    if whole.is_empty() || header.len() > LONGEST {
         return Meaning::Extra;
     }
-    let words: Vec<&str> = whole.split(' ').collect();
-    let found = as_listed(kind, header, &whole, &words)
-        .or_else(|| with_unit_behind(kind, &words))
-        .or_else(|| with_unit_before(kind, &words));
+    let mut ways = vec![whole];
+    ways.extend(in_words(header).iter().map(|way| folded(way)));
+    ways.dedup();
+    let as_written = |way: &String| named(kind, &way.split(' ').collect::<Vec<_>>(), false);
+    let as_asked = |way: &String| {
+        let words: Vec<&str> = way.split(' ').collect();
+        let asked: Vec<&str> = words
+            .iter()
+            .copied()
+            .filter(|word| !is_filler(word))
+            .collect();
+        // a heading without such words was looked up as it stands
+        let is_question = asked.len() < words.len() || words.len() > 2;
+        is_question.then(|| named(kind, &asked, true)).flatten()
+    };
+    let found = ways
+        .iter()
+        .find_map(as_written)
+        .or_else(|| ways.iter().find_map(as_asked));
     match found {
-        Some(headed) => Meaning::Column(in_conductivity(headed)),
+        Some(headed) => Meaning::Column(in_conductivity(Headed {
+            canonical: is_canonical(header, headed.column),
+            is_weak: headed.is_weak || says_little(kind, headed.column, header),
+            ..headed
+        })),
         None => in_brackets(kind, header),
     }
 }
 
-/// A header that stands in the table as it is; its last words may be a unit.
-fn as_listed(kind: RecordKind, header: &str, whole: &str, words: &[&str]) -> Option<Headed> {
-    let column = column_headed(kind, whole)?;
-    let unit = (0..words.len())
-        .find_map(|from| Unit::of_folded(&words.get(from..)?.join(" "), column.measure()));
-    Some(Headed {
-        column,
-        unit,
-        canonical: is_canonical(header, column),
-    })
+/// `3. Which van`, `Q3: Which van`: the question without its number.
+fn without_number(header: &str) -> &str {
+    let digits = header.trim_start_matches(['Q', 'q']);
+    let behind = digits.trim_start_matches(|c: char| c.is_ascii_digit());
+    match behind.strip_prefix(['.', ')', ':']) {
+        Some(rest) if behind.len() < digits.len() && rest.starts_with(' ') => rest.trim_start(),
+        _ => header,
+    }
 }
 
-/// `After resin µS/cm`: the longest unit behind a name in the table.
-fn with_unit_behind(kind: RecordKind, words: &[&str]) -> Option<Headed> {
-    (1..words.len()).find_map(|cut| {
+/// `feedPpm`, `TDSIn` and `TDSin` with spaces between their words.
+fn in_words(header: &str) -> [String; 3] {
+    let chars: Vec<char> = header.chars().collect();
+    let split = |breaks: &dyn Fn(Option<char>, char, char, Option<char>) -> bool| {
+        let mut out = String::with_capacity(header.len() + 4);
+        for (i, c) in chars.iter().enumerate() {
+            if let Some(before) = i.checked_sub(1).and_then(|i| chars.get(i)) {
+                let first = i.checked_sub(2).and_then(|i| chars.get(i)).copied();
+                if breaks(first, *before, *c, chars.get(i + 1).copied()) {
+                    out.push(' ');
+                }
+            }
+            out.push(*c);
+        }
+        out
+    };
+    let is_hump = |a: char, b: char| (a.is_lowercase() || a.is_ascii_digit()) && b.is_uppercase();
+    let is_upper = |c: Option<char>| c.is_some_and(char::is_uppercase);
+    [
+        split(&|_, a, b, _| is_hump(a, b)),
+        // the last capital of several begins the next word
+        split(&|_, a, b, next| {
+            is_hump(a, b)
+                || (a.is_uppercase() && b.is_uppercase() && next.is_some_and(char::is_lowercase))
+        }),
+        // or all of them are a word of their own
+        split(&|first, a, b, _| {
+            is_hump(a, b) || (is_upper(first) && a.is_uppercase() && b.is_lowercase())
+        }),
+    ]
+}
+
+/// Words that turn a heading into a question, or into a sentence.
+pub(super) fn is_filler(word: &str) -> bool {
+    const FILLERS: &[&str] = &[
+        "what", "which", "is", "wa", "was", "were", "are", "the", "of", "your", "you", "did", "do",
+        "doe", "how", "many", "much", "please", "enter", "give", "read", "reading", "value", "for",
+        "thi", "this", "a", "an", "have", "ha", "has", "put", "today", "current", "take", "taken",
+        "it", "we", "our", "my", "any", "select", "choose", "there", "driving", "using", "up",
+        "measured", "carry", "carried",
+    ];
+    FILLERS.contains(&word)
+}
+
+/// The column that words name, and the unit before or behind it. `asked`: the
+/// words in any order, without fillers on either side.
+fn named(kind: RecordKind, words: &[&str], asked: bool) -> Option<Headed> {
+    if words.is_empty() {
+        return None;
+    }
+    let looked_up = |words: &[&str]| -> Vec<Named> {
+        if asked {
+            return columns_asked_for(kind, words);
+        }
+        columns_headed(kind, &words.join(" ")).collect()
+    };
+    // a name as listed, its last words a unit perhaps
+    let found = looked_up(words);
+    if let Some(first) = found.first() {
+        let measure = first.column.measure();
+        let unit = (0..words.len()).find_map(|from| unit_of(words.get(from..)?, measure));
+        let other = found
+            .get(1)
+            .filter(|other| other.column.measure() == measure);
+        return Some(Headed {
+            or: other.map(|other| other.column),
+            unit,
+            is_weak: first.is_weak,
+            ..Headed::of(first.column)
+        });
+    }
+    // `After resin µS/cm`: the longest unit behind a name
+    let behind = (1..words.len()).find_map(|cut| {
         let (name, unit) = words.split_at_checked(cut)?;
-        let unit = unit.join(" ");
-        columns_headed(kind, &name.join(" ")).find_map(|column| {
-            let unit = Unit::of_folded(&unit, column.measure())?;
-            // the canonical conductivity names are a name with its unit behind
+        let (name, first) = without_unit_before(name, &looked_up)
+            .map_or((looked_up(name), None), |(named, unit)| (named, unit));
+        name.into_iter().find_map(|named| {
+            let unit = unit_of(unit, named.column.measure())?;
+            let unit = match (unit, first) {
+                (Unit::Own, Some(first)) => first,
+                (unit, _) => unit,
+            };
             Some(Headed {
-                column,
                 unit: Some(unit),
-                canonical: false,
+                is_weak: named.is_weak,
+                ..Headed::of(named.column)
             })
+        })
+    });
+    // `EC in`, `TDS feed`
+    behind.or_else(|| {
+        let (found, unit) = without_unit_before(words, &looked_up)?;
+        let first = found.first()?;
+        Some(Headed {
+            or: found.get(1).map(|other| other.column),
+            unit,
+            is_weak: false,
+            ..Headed::of(first.column)
         })
     })
 }
 
-/// `EC in`, `TDS feed`.
-fn with_unit_before(kind: RecordKind, words: &[&str]) -> Option<Headed> {
+fn unit_of(words: &[&str], measure: Measure) -> Option<Unit> {
+    Unit::of_folded(&words.join(" "), measure)
+}
+
+/// What stands behind a leading `TDS` or `EC`, where that is a meter.
+fn without_unit_before(
+    words: &[&str],
+    looked_up: &dyn Fn(&[&str]) -> Vec<Named>,
+) -> Option<(Vec<Named>, Option<Unit>)> {
     let (first, rest) = words.split_first()?;
-    if !PREFIXES.contains(first) || rest.is_empty() {
+    if !PREFIXES.contains(first) || rest.is_empty() || !looked_up(words).is_empty() {
         return None;
     }
-    let column = column_headed(kind, &rest.join(" "))?;
-    if column.measure() != Measure::Dissolved {
-        return None;
-    }
-    Some(Headed {
-        column,
-        unit: Unit::of_folded(first, column.measure()),
-        canonical: false,
-    })
+    let found = looked_up(rest).into_iter();
+    let found: Vec<Named> = found
+        .filter(|named| named.column.measure() == Measure::Dissolved)
+        .collect();
+    (!found.is_empty()).then(|| (found, Unit::of_folded(first, Measure::Dissolved)))
 }
 
 /// `Date (dd/mm/yyyy)`, `Feed (optional)`, `Flow (buckets)`.
@@ -144,16 +272,15 @@ fn in_brackets(kind: RecordKind, header: &str) -> Meaning {
     let Some((name, inside)) = header.split_once(['(', '[']) else {
         return Meaning::Extra;
     };
-    let Some(column) = column_headed(kind, &folded(name)) else {
+    let Some(Named { column, is_weak }) = columns_headed(kind, &folded(name)).next() else {
         return Meaning::Extra;
     };
     let inside = folded(inside);
     let any_remark = matches!(column.measure(), Measure::Text | Measure::Date);
     if any_remark || REMARKS.contains(&inside.as_str()) {
         Meaning::Column(Headed {
-            column,
-            unit: None,
-            canonical: false,
+            is_weak,
+            ..Headed::of(column)
         })
     } else {
         Meaning::UnknownUnit(column)
@@ -163,7 +290,11 @@ fn in_brackets(kind: RecordKind, header: &str) -> Meaning {
 /// Meters in conductivity have columns of their own.
 fn in_conductivity(headed: Headed) -> Headed {
     match (headed.unit, headed.column.in_us_cm()) {
-        (Some(Unit::Conductivity(..)), Some(column)) => Headed { column, ..headed },
+        (Some(Unit::Conductivity(..)), Some(column)) => Headed {
+            column,
+            or: headed.or.and_then(Column::in_us_cm),
+            ..headed
+        },
         _ => headed,
     }
 }

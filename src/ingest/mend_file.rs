@@ -7,6 +7,7 @@ use crate::store::records::{Dialect, Mends};
 use crate::store::{harmless, print_of};
 
 use super::dates::DateOrder;
+use super::headers::RecordKind;
 use super::numbers::DecimalMark;
 use super::split::Rows;
 
@@ -49,6 +50,30 @@ pub(super) struct Habits {
     pub mark: Option<DecimalMark>,
     /// A midnight is a time of day here, not the lack of one.
     pub midnights: bool,
+    /// The kinds of record that its rows held, where there were several.
+    pub kinds: Option<Kinds>,
+}
+
+/// Some of the kinds of record.
+#[derive(Debug, Clone, Copy, Default, PartialEq, Eq)]
+pub(super) struct Kinds([bool; RecordKind::ALL.len()]);
+
+impl Kinds {
+    pub fn contains(self, kind: RecordKind) -> bool {
+        self.0.get(kind as usize) == Some(&true)
+    }
+}
+
+impl FromIterator<RecordKind> for Kinds {
+    fn from_iter<I: IntoIterator<Item = RecordKind>>(kinds: I) -> Kinds {
+        let mut found = Kinds::default();
+        for kind in kinds {
+            if let Some(slot) = found.0.get_mut(kind as usize) {
+                *slot = true;
+            }
+        }
+        found
+    }
 }
 
 const ORDERS: [DateOrder; 3] = [
@@ -72,6 +97,16 @@ impl Habits {
         if self.midnights {
             words.push(MIDNIGHTS);
         }
+        let kinds = self.kinds.map(|kinds| {
+            let kinds = RecordKind::ALL
+                .into_iter()
+                .filter(|kind| kinds.contains(*kind));
+            kinds
+                .map(RecordKind::word)
+                .collect::<Vec<_>>()
+                .join(" and ")
+        });
+        words.extend(kinds.as_deref());
         words.join("; ")
     }
 
@@ -85,6 +120,9 @@ impl Habits {
                 _ => {
                     let order = ORDERS.into_iter().find(|order| order.told() == word);
                     habits.order = habits.order.or(order);
+                    let named = |word| RecordKind::ALL.into_iter().find(|kind| kind.word() == word);
+                    let kinds: Option<Kinds> = word.split(" and ").map(named).collect();
+                    habits.kinds = habits.kinds.or(kinds);
                 }
             }
         }
@@ -134,9 +172,49 @@ pub(super) fn read_mark(cell: &str) -> Option<Mark> {
     })
 }
 
-/// The file in which these rows can be mended; all of them of this dialect.
-pub fn mend_file(dialect: &Dialect, rows: &[ToMend<'_>]) -> String {
-    let delimiter = dialect.delimiter.bytes().next().unwrap_or(b',');
+/// The file in which these rows can be mended, one table below the other for
+/// each header that they stood under.
+pub fn mend_file(tables: &[(&Dialect, Vec<ToMend<'_>>)]) -> String {
+    let tables: Vec<String> = match tables {
+        [(dialect, rows)] => {
+            let delimiter = dialect.delimiter.bytes().next();
+            vec![table_of(dialect, rows, delimiter.unwrap_or(b','))]
+        }
+        // one separator for all, as a spreadsheet reads only one
+        several => several
+            .iter()
+            .map(|(dialect, rows)| table_of(dialect, rows, b','))
+            .collect(),
+    };
+    let mut text = tables.join("\r\n");
+    if !text.is_ascii() {
+        // spreadsheets read it as something else without
+        text.insert(0, '\u{feff}');
+    }
+    text
+}
+
+/// The tables of such a file, each on the lines where it stands; `None` where it
+/// is one table, or another file.
+pub(super) fn tables_in(text: &str) -> Option<Vec<String>> {
+    let is_head = |line: &str| line.trim_start_matches(['\u{feff}', '"']).starts_with(ROW);
+    if !text.lines().next().is_some_and(is_head) {
+        return None;
+    }
+    let mut tables: Vec<String> = Vec::new();
+    for (number, line) in text.split_inclusive('\n').enumerate() {
+        if is_head(line) {
+            tables.push("\n".repeat(number));
+        }
+        if let Some(table) = tables.last_mut() {
+            table.push_str(line);
+        }
+    }
+    (tables.len() > 1).then_some(tables)
+}
+
+fn table_of(dialect: &Dialect, rows: &[ToMend<'_>], delimiter: u8) -> String {
+    let own_delimiter = dialect.delimiter.bytes().next().unwrap_or(b',');
     let habits = match dialect.habits.as_str() {
         "" => String::new(),
         habits => format!(" ({habits})"),
@@ -145,7 +223,7 @@ pub fn mend_file(dialect: &Dialect, rows: &[ToMend<'_>]) -> String {
         delimiter: char::from(delimiter),
         text: String::new(),
     };
-    let mut headers = Rows::new(&dialect.header, delimiter);
+    let mut headers = Rows::new(&dialect.header, own_delimiter);
     let mut first = [format!("{ROW}{habits}"), REASON.to_owned()];
     while headers.next_row().is_some() {
         let own = (0..headers.len()).map(|i| headers.cell(i).to_owned());
@@ -153,7 +231,7 @@ pub fn mend_file(dialect: &Dialect, rows: &[ToMend<'_>]) -> String {
         first = [String::new(), String::new()];
     }
     for row in rows {
-        let mut cells = Rows::new(row.text, delimiter);
+        let mut cells = Rows::new(row.text, own_delimiter);
         let own: Vec<String> = match cells.next_row() {
             Some(at) if cells.text_of(at).len() == row.text.trim_end().len() => {
                 (0..cells.len()).map(|i| cells.cell(i).to_owned()).collect()
@@ -164,10 +242,6 @@ pub fn mend_file(dialect: &Dialect, rows: &[ToMend<'_>]) -> String {
         let own = own.iter().map(|cell| harmless(cell).into_owned());
         let front = [mark_of(row), harmless(row.reason).into_owned()];
         sheet.row(front.into_iter().chain(own));
-    }
-    if !sheet.text.is_ascii() {
-        // spreadsheets read it as something else without
-        sheet.text.insert(0, '\u{feff}');
     }
     sheet.text
 }
@@ -239,6 +313,11 @@ mod tests {
             order: Some(DateOrder::DayFirst),
             mark: Some(DecimalMark::Comma),
             midnights: true,
+            kinds: Some(
+                [RecordKind::Fills, RecordKind::Services]
+                    .into_iter()
+                    .collect(),
+            ),
         };
         let dialect = Dialect {
             header: "Reg;When;\"TDS;in\"\r\n;;ppm\r\n".into(),
@@ -252,14 +331,14 @@ mod tests {
             reason: "a reason; with a separator",
             text: "QV-1;=1+1;\"3;4\"",
         };
-        let text = mend_file(&dialect, &[row]);
+        let text = mend_file(&[(&dialect, vec![row.clone()])]);
         let lines: Vec<&str> = text.lines().collect();
         assert_eq!(
             lines[0],
-            "set_aside_row (day first; decimal comma; midnights are times);set_aside_reason;Reg;When;\"TDS;in\""
+            "set_aside_row (day first; decimal comma; midnights are times; fills and services);set_aside_reason;Reg;When;\"TDS;in\""
                 .replace(
-                    "set_aside_row (day first; decimal comma; midnights are times)",
-                    "\"set_aside_row (day first; decimal comma; midnights are times)\""
+                    "set_aside_row (day first; decimal comma; midnights are times; fills and services)",
+                    "\"set_aside_row (day first; decimal comma; midnights are times; fills and services)\""
                 )
         );
         assert_eq!(lines[1], ";;;;ppm");
@@ -271,5 +350,11 @@ mod tests {
         rows.next_row();
         let headers: Vec<String> = (0..rows.len()).map(|i| rows.cell(i).to_owned()).collect();
         assert_eq!(find(&headers), Some((0, habits)));
+
+        let both = mend_file(&[(&dialect, vec![row.clone()]), (&dialect, vec![row])]);
+        let tables = tables_in(&both).unwrap();
+        assert_eq!(tables.len(), 2, "{both}");
+        assert!(tables[1].starts_with("\n\n\n\n\"set_aside_row"), "{both}");
+        assert_eq!(tables_in(&text), None);
     }
 }

@@ -5,6 +5,7 @@
 //! own file alone: what needs the van's past or the van list is for the store
 //! and later.
 
+mod answers;
 mod bulk;
 mod calendar;
 mod clock;
@@ -15,18 +16,20 @@ pub mod doors;
 mod encoding;
 mod error;
 mod evidence;
+mod files;
 mod headers;
 mod instants;
+mod json_lines;
 mod judge;
 mod kind;
 mod layout;
 mod local_days;
-mod mapping;
 mod meaning;
 mod mend_file;
 mod names;
 mod notes;
 mod numbers;
+mod own_output;
 mod postcode;
 mod quotes;
 mod ragged;
@@ -40,23 +43,25 @@ mod rows_readings;
 mod rows_services;
 mod rows_vans;
 mod settle;
+mod sheet;
 mod source;
 mod split;
 mod text;
 mod units;
 mod words;
+mod workbook;
 
 #[cfg(test)]
 mod tests;
 
-use std::path::{Path, PathBuf};
-
+pub use answers::{Answer, Answers};
 pub use columns::Column;
 pub use dates::DateOrder;
 pub use error::ReadError;
-pub use headers::{RecordKind, canonical_header};
-pub use mapping::{Heading, MAPPING};
+pub use files::{Found, Table, files_in, tables_in};
+pub use headers::{HEADINGS, Heading, RecordKind, canonical_header, is_column};
 pub use mend_file::{ToMend, mend_file};
+pub use own_output::OwnOutput;
 pub use read::{FileReader, read_bytes};
 pub use text::shown;
 
@@ -70,40 +75,43 @@ pub struct Options {
     pub time_zone: jiff::tz::TimeZone,
     /// Rows that happened after this day are set aside.
     pub today: jiff::civil::Date,
+    /// Headings and the columns that they are meant for.
+    pub columns: Vec<(String, String)>,
+    /// How litres are meant that fill no tank; `None` sets them aside where
+    /// nearly all of a file are so.
+    pub tank_fills: Option<TankFills>,
+    /// What was said before of files of the same shape.
+    pub kept: Answers,
+    /// A list of jobs that are due comes in as work done, as far as it is ticked.
+    pub done: Option<Done>,
 }
 
-/// The files that a path names: the file itself, or a folder's files in order of
-/// their names, hidden ones and sub-folders left out.
-///
-/// # Errors
-/// [`ReadError::Missing`], [`ReadError::Unreadable`], [`ReadError::EmptyFolder`].
-pub fn files_in(path: &Path) -> Result<Vec<PathBuf>, ReadError> {
-    let shown = path.display().to_string();
-    let failed = |source| cannot_read(&shown, source);
-    if !std::fs::metadata(path).map_err(failed)?.is_dir() {
-        return Ok(vec![path.to_owned()]);
-    }
-    let mut files = Vec::new();
-    for entry in std::fs::read_dir(path).map_err(failed)? {
-        let entry = entry.map_err(failed)?;
-        let hidden = entry.file_name().to_string_lossy().starts_with(['.', '~']);
-        // links are followed, so that a folder of links works too
-        if !hidden && std::fs::metadata(entry.path()).is_ok_and(|m| m.is_file()) {
-            files.push(entry.path());
+impl Options {
+    /// How files are read where nobody has said anything of them.
+    pub fn new(time_zone: jiff::tz::TimeZone, today: jiff::civil::Date) -> Options {
+        Options {
+            date_order: None,
+            time_zone,
+            today,
+            columns: Vec::new(),
+            tank_fills: None,
+            kept: Answers::default(),
+            done: None,
         }
     }
-    if files.is_empty() {
-        return Err(ReadError::EmptyFolder { file: shown });
-    }
-    files.sort();
-    Ok(files)
 }
 
-fn cannot_read(file: &str, source: std::io::Error) -> ReadError {
-    let file = file.to_owned();
-    if source.kind() == std::io::ErrorKind::NotFound {
-        ReadError::Missing { file }
-    } else {
-        ReadError::Unreadable { file, source }
-    }
+/// What small figures in a column of litres are.
+#[derive(Debug, Clone, Copy, PartialEq, serde::Serialize, serde::Deserialize)]
+pub enum TankFills {
+    Litres,
+    /// Tanks of so many litres.
+    Tanks(f64),
+}
+
+/// What was done of a list of jobs.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Done {
+    /// The day of what is ticked without one.
+    pub on: Option<jiff::civil::Date>,
 }

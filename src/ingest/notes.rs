@@ -39,6 +39,13 @@ impl Notes {
         self.file.push(Note { line, text });
     }
 
+    /// The same, unless it was said already.
+    pub fn file_once(&mut self, line: Option<u64>, text: String) {
+        if self.file.iter().all(|note| note.text != text) {
+            self.file(line, text);
+        }
+    }
+
     /// A repair of `example` in `line`; an empty example is not shown.
     pub fn repair(&mut self, line: u64, repair: Repair, example: &str) {
         let lines = self.repairs.entry(repair).or_default();

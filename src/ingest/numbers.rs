@@ -117,6 +117,30 @@ fn read(cell: &str, mark: DecimalMark) -> Result<Option<Number<'_>>, NoNumber> {
     }))
 }
 
+/// What three digits behind the only point or comma of a cell may be: thousands
+/// or decimals; `None` where the cell reads one way only.
+pub(super) fn both_ways(cell: &str) -> Option<(f64, f64)> {
+    match read(cell, DecimalMark::Unknown) {
+        Err(NoNumber::BothWays(thousands, decimals)) => Some((thousands, decimals)),
+        _ => None,
+    }
+}
+
+/// Whether the cell says that a meter showed no figure, or none that it could
+/// read: that costs the cell, not the row.
+pub(super) fn is_unread(cell: &str) -> bool {
+    let cell = plain(cell);
+    if is_no_value(cell) {
+        return false;
+    }
+    let is_error = cell.starts_with('#') && cell.ends_with(['!', '?', 'A']);
+    is_error
+        || cell.starts_with(['>', '≥'])
+        || matches!(refuse_words(cell), Err(NoNumber::Not(UNREAD)))
+}
+
+const UNREAD: &str = "what a meter shows that cannot read";
+
 /// The many cells that are plain digits with at most one point, or one comma in
 /// a file of decimal commas.
 fn simple(cell: &str, mark: DecimalMark) -> Option<f64> {
@@ -156,13 +180,12 @@ fn refuse_words(cell: &str) -> Result<(), NoNumber> {
         ));
     }
     if cell.bytes().all(|b| b == b'-' || b == b' ') {
-        return Err(NoNumber::Not("what a meter shows that cannot read"));
+        return Err(NoNumber::Not(UNREAD));
     }
     match cell.to_ascii_lowercase().as_str() {
         "ol" | "o.l" | "o.l." | "0l" | "err" | "error" | "over" | "over range" | "overrange"
-        | "or" | "hi" | "high" | "lo" | "low" | "e1" | "e2" | "e01" | "e02" | "off" | "dead" => {
-            Err(NoNumber::Not("what a meter shows that cannot read"))
-        }
+        | "or" | "hi" | "high" | "lo" | "low" | "over limit" | "off scale" | "max" | "----"
+        | "e1" | "e2" | "e01" | "e02" | "off" | "dead" => Err(NoNumber::Not(UNREAD)),
         _ => Ok(()),
     }
 }

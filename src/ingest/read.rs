@@ -14,17 +14,22 @@ use jiff::civil::Date;
 
 use crate::store::RowStyle;
 use crate::store::names::van_key;
-use crate::store::records::{Dialect, FileHead, FileRows, FileTail, Record, RowBatch, SetAside};
+use crate::store::records::{
+    self, Dialect, FileHead, FileRows, FileTail, Record, RowBatch, SetAside,
+};
 
 use super::Options;
+use super::answers::shape_of;
 use super::bulk::{self, BulkRead, Plan};
 use super::columns::Column;
 use super::encoding::{Script, TextBlocks, refuse_what_is_no_table, script};
 use super::error::ReadError;
 use super::evidence::Evidence;
+use super::files::Table;
 use super::headers::RecordKind;
 use super::instants::DAY_OR_MONTH;
-use super::judge::{Outcome, Records, judge};
+use super::json_lines;
+use super::judge::{Outcome, Part, Records, judge};
 use super::kind::recognise;
 use super::layout::Layout;
 use super::local_days::LocalDays;
@@ -32,11 +37,13 @@ use super::mend_file::{self, Habits, Mark};
 use super::names::Names;
 use super::notes::Notes;
 use super::numbers::DecimalMark;
-use super::row::{Cells, Ground};
+use super::row::{Cells, FileContext};
 use super::rows_hardness::bare_is_mg_l;
+use super::sheet::Sheet;
 use super::source::{Seen, Source, Watched};
 use super::split::{RowAt, Rows};
 use super::text::plain;
+use super::words::{Tick, tick};
 
 /// Rows handed on at a time.
 const BATCH_ROWS: usize = 8_192;
@@ -51,13 +58,17 @@ pub struct FileReader<'b> {
     source: Source<'b>,
     script: Script,
     seen: Seen,
-    layout: Layout,
+    sheet: Sheet,
     header: String,
     /// The cell that says which row set aside a line replaces, and what the
     /// file that the rows came from had settled.
     mends: Option<(usize, Habits)>,
     notes: Notes,
     options: Options,
+    /// Its headings.
+    shape: String,
+    /// Lines of the table that the file does not have.
+    lines_before: u64,
     /// How rows are read in bulk, and where they begin: the place in the file,
     /// and the line.
     bulk: Option<(Plan, (u64, u64))>,
@@ -143,7 +154,24 @@ impl<'b> FileReader<'b> {
         FileReader::new(Source::Bytes(bytes), shown_name, options)
     }
 
+    /// A file, or a sheet of a workbook.
+    ///
+    /// # Errors
+    /// As for [`FileReader::open`].
+    pub fn of_table(table: &Table, options: &Options) -> Result<FileReader<'static>, ReadError> {
+        match &table.sheet {
+            None => FileReader::open(&table.path, &table.name, options),
+            Some(text) => {
+                let source = Source::Made(text.clone().into_bytes());
+                FileReader::new(source, &table.name, options)
+            }
+        }
+    }
+
     fn new(source: Source<'b>, name: &str, options: &Options) -> Result<FileReader<'b>, ReadError> {
+        let made = made_of_json(&source);
+        let lines_before = u64::from(made.is_some());
+        let source = made.unwrap_or(source);
         let unreadable = |source| unreadable(name, source);
         let watched = Watched::over(&source).map_err(unreadable)?;
         let script = script(watched.bytes(), name)?;
@@ -165,13 +193,21 @@ impl<'b> FileReader<'b> {
                 ),
             );
         }
-        let mut layout = recognise(&start, name, &mut notes)?;
-        let mends = mend_file::find(&layout.headers);
-        if let Some((_, habits)) = mends {
-            layout.date_order = layout.date_order.or(habits.order);
+        let mut sheet = recognise(&start, name, options, &mut notes)?;
+        let mends = mend_file::find(&sheet.main().headers);
+        let shape = shape_of(&sheet.main().headers);
+        let mut options = options.clone();
+        if let Some(answer) = options.kept.of(&shape) {
+            options.date_order = options.date_order.or(answer.date_order);
+            options.tank_fills = options.tank_fills.or(answer.tank_fills);
         }
-        let bulk = match (script.plain_behind(), mends) {
-            (Some(mark), None) => plan_of(&layout, &start, mark, options),
+        if let Some((_, habits)) = mends {
+            for layout in sheet.parts_mut() {
+                layout.date_order = layout.date_order.or(habits.order);
+            }
+        }
+        let bulk = match (script.plain_behind(), mends, lines_before) {
+            (Some(mark), None, 0) => plan_of(&sheet, &start, mark, &options),
             _ => None,
         };
         Ok(FileReader {
@@ -179,11 +215,13 @@ impl<'b> FileReader<'b> {
             source,
             script,
             seen,
-            header: header_of(&layout, &start),
-            layout,
+            header: header_of(sheet.main(), &start),
+            sheet,
             mends,
             notes,
-            options: options.clone(),
+            options,
+            shape,
+            lines_before,
             bulk,
         })
     }
@@ -204,6 +242,11 @@ impl<'b> FileReader<'b> {
         }
     }
 
+    /// What tells files of its kind from others, for answers given once.
+    pub fn shape(&self) -> &str {
+        &self.shape
+    }
+
     /// Walks once over the rows that are left to the careful rules, making sure
     /// that the bytes are still those of the first pass.
     fn pass<E: From<ReadError>>(
@@ -222,12 +265,13 @@ impl<'b> FileReader<'b> {
                 TextBlocks::new(Box::new(watched.bytes()), &Script::plain())
             }
         };
-        let mut rows = Rows::of_blocks(blocks, self.layout.delimiter);
-        rows.widths = (self.layout.width(), self.layout.headers.len());
-        rows.quote = self.layout.quote;
+        let layout = self.sheet.main();
+        let mut rows = Rows::of_blocks(blocks, layout.delimiter);
+        rows.widths = (layout.width(), layout.headers.len());
+        rows.quote = layout.quote;
         match left {
             Left::From(_, line) => rows.begin_on(*line),
-            _ => rows.rewind_behind(self.layout.header),
+            _ => rows.rewind_behind(layout.header),
         }
         walk(&mut rows)?;
         if let Some(error) = rows.failure() {
@@ -288,16 +332,16 @@ impl<'b> FileReader<'b> {
         self,
         mut take: impl FnMut(RowBatch) -> Result<(), E>,
     ) -> Result<FileTail, E> {
-        let (options, layout) = (&self.options, &self.layout);
+        let (options, layout) = (&self.options, self.sheet.main());
         let (bulk, left) = self.read_in_bulk(&mut take)?;
         let mut evidence = Evidence::default();
         evidence.add_bulk(&bulk.counted, layout.headers.len());
         for row in &bulk.odd {
             let mut rows = Rows::of_line(&row.text, row.line, layout);
-            evidence.add(&mut rows, layout, options.today);
+            evidence.add(&mut rows, &self.sheet, options.today);
         }
         self.pass(&left, |rows| {
-            evidence.add(rows, layout, options.today);
+            evidence.add(rows, &self.sheet, options.today);
             Ok::<(), E>(())
         })?;
         let evidence = &evidence;
@@ -322,8 +366,8 @@ impl<'b> FileReader<'b> {
         habits.midnight_is_none &= !came_with.midnights;
         let own_mark = evidence.decimal_mark(layout.delimiter);
         let mark = came_with.mark.filter(|_| !evidence.tells_decimals());
-        let ground = Ground {
-            layout,
+        let mut context = FileContext {
+            sheet: &self.sheet,
             mark: mark.unwrap_or(own_mark),
             habits,
             usual_cells: evidence.usual_cells(layout.headers.len()),
@@ -331,24 +375,34 @@ impl<'b> FileReader<'b> {
             in_another_table: Cell::new(false),
             zone: &zone,
             today: options.today,
+            small_litres: evidence.small_litres(options.tank_fills),
+            bare_is_mg_l: false,
+            done_on: options.done.and_then(|done| done.on),
         };
+        if layout.kind == RecordKind::Hardness {
+            let mut surely = false;
+            self.pass(&left, |rows| {
+                surely = has_bare_mg_l(&context, rows);
+                Ok::<(), E>(())
+            })?;
+            context.bare_is_mg_l = surely;
+        }
         let mut words = vec![layout.delimiter_word()];
         words.extend(self.script.told);
         words.extend(evidence.told(&habits));
         let settled = Habits {
             order: habits.order,
-            mark: matches!(ground.mark, DecimalMark::Point | DecimalMark::Comma)
-                .then_some(ground.mark),
+            mark: matches!(context.mark, DecimalMark::Point | DecimalMark::Comma)
+                .then_some(context.mark),
             midnights: evidence.has_midnights() || came_with.midnights,
+            kinds: self
+                .sheet
+                .is_mixed()
+                .then(|| self.sheet.parts().map(|part| part.kind).collect()),
         };
-        let mut file = File::new(&self.name, &ground, notes);
+        let mut file = File::new(&self.name, &context, notes);
         file.mark_cell = self.mends.map(|(cell, _)| cell);
-        if layout.kind == RecordKind::Hardness {
-            self.pass(&left, |rows| {
-                file.bare_is_mg_l = has_bare_mg_l(&ground, rows);
-                Ok::<(), E>(())
-            })?;
-        }
+        file.lines_before = self.lines_before;
         file.read = bulk.counted.rows;
         for row in &bulk.odd {
             let mut rows = Rows::of_line(&row.text, row.line, layout);
@@ -367,19 +421,36 @@ impl<'b> FileReader<'b> {
     }
 }
 
+/// JSON lines as a table, which has a line of headings before them; `None` where
+/// the source is something else.
+fn made_of_json<'b>(source: &Source<'b>) -> Option<Source<'b>> {
+    let mut start = Vec::new();
+    let mut bytes = source.rewound().ok()?;
+    bytes.by_ref().take(64).read_to_end(&mut start).ok()?;
+    let is_blank = |byte: &u8| byte.is_ascii_whitespace() || b"\xef\xbb\xbf".contains(byte);
+    if start.iter().find(|byte| !is_blank(byte)) != Some(&b'{') {
+        return None;
+    }
+    bytes.read_to_end(&mut start).ok()?;
+    let text = String::from_utf8_lossy(&start);
+    let table = json_lines::table_of(text.trim_start_matches('\u{feff}'))?;
+    Some(Source::Made(table.into_bytes()))
+}
+
 /// How the rows of a file are read in bulk, and where they begin. `mark`: the
 /// length of the byte-order mark.
 fn plan_of(
-    layout: &Layout,
+    sheet: &Sheet,
     start: &str,
     mark: usize,
     options: &Options,
 ) -> Option<(Plan, (u64, u64))> {
+    let layout = sheet.main();
     let mut rows = Rows::new(start, layout.delimiter);
     rows.rewind_behind(layout.header);
     let (behind, line) = rows.place();
     let first = start.get(behind..)?.trim_start_matches(['\r', '\n']);
-    let plan = Plan::of(layout, first, options)?;
+    let plan = Plan::of(sheet, first, options)?;
     Some((plan, ((mark + behind) as u64, line)))
 }
 
@@ -411,16 +482,17 @@ fn unreadable(name: &str, source: std::io::Error) -> ReadError {
 }
 
 /// Whether a figure of a hardness file, given without a unit, is surely mg/L.
-fn has_bare_mg_l(ground: &Ground<'_>, rows: &mut Rows<'_>) -> bool {
-    let Some(cell) = ground.layout.cell_of(Column::Hardness) else {
+fn has_bare_mg_l(context: &FileContext<'_>, rows: &mut Rows<'_>) -> bool {
+    let layout = context.sheet.main();
+    let Some(cell) = layout.cell_of(Column::Hardness) else {
         return false;
     };
-    let unit = ground.layout.cell_of(Column::Unit);
+    let unit = layout.cell_of(Column::Unit);
     let mut surely = false;
     while let Some(at) = rows.next_row() {
         let unit = unit.map_or("", |unit| rows.cell(unit));
         if !at.is_too_long
-            && let Ok(Some(found)) = super::numbers::number(rows.cell(cell), ground.mark)
+            && let Ok(Some(found)) = super::numbers::number(rows.cell(cell), context.mark)
             && found.unit.is_empty()
             && plain(unit).is_empty()
         {
@@ -444,33 +516,37 @@ fn unsettled_note(open: u64, contradicts: bool) -> String {
 /// A file being read.
 struct File<'f> {
     name: &'f str,
-    ground: &'f Ground<'f>,
+    context: &'f FileContext<'f>,
     notes: Notes,
     names: Names,
     batch: RowBatch,
     batch_text: usize,
     read: u64,
-    bare_is_mg_l: bool,
+    /// Jobs of a list that were not ticked.
+    not_done: u64,
+    /// Lines of the table that the file does not have.
+    lines_before: u64,
     /// The cell that says which row set aside a line replaces.
     mark_cell: Option<usize>,
     /// Numbers of the vans whose rows hold only a day, by name and by key.
     numbers: HashMap<Arc<str>, usize>,
     keys: HashMap<String, usize>,
     /// Rows so far of a van on a day, where only the day is known.
-    of_day: HashMap<(usize, Date), u32>,
+    of_day: HashMap<(RecordKind, usize, Date), u32>,
 }
 
 impl<'f> File<'f> {
-    fn new(name: &'f str, ground: &'f Ground<'f>, notes: Notes) -> Self {
+    fn new(name: &'f str, context: &'f FileContext<'f>, notes: Notes) -> Self {
         File {
             name,
-            ground,
+            context,
             notes,
             names: Names::default(),
             batch: RowBatch::default(),
             batch_text: 0,
             read: 0,
-            bare_is_mg_l: false,
+            not_done: 0,
+            lines_before: 0,
             mark_cell: None,
             numbers: HashMap::new(),
             keys: HashMap::new(),
@@ -484,20 +560,26 @@ impl<'f> File<'f> {
         take: &mut impl FnMut(RowBatch) -> Result<(), E>,
     ) -> Result<(), E> {
         while let Some(at) = rows.next_row() {
+            let at = at.above(self.lines_before);
             if at.is_too_long {
                 let reason = "a line of more than 1 MiB: no row of ours";
                 self.set_aside(at.line, reason.to_owned(), rows.text_of(at), true, None);
             } else if self.mark_cell.is_some() && !self.is_whole(rows) {
                 // the two cells in front must not be taken for cells of the row
-                let width = self.ground.layout.width();
+                let width = self.context.sheet.main().width();
                 let reason = format!("{} cells where the header has {width}", rows.len());
-                let mark = self.mark(at, rows);
+                let mark = self.mark(rows);
                 let place = mark.map(Mark::place_in_day);
                 let text = self.own_text(at, rows);
-                self.set_aside(at.line, reason, &text, false, place);
+                let number = self.number_of_mark(at, mark);
+                self.set_aside(number, reason, &text, false, place);
+            } else if self.is_not_done(rows) {
+                self.not_done += 1;
             } else {
-                let outcome = judge(self.ground, rows, &mut self.names, self.bare_is_mg_l);
-                self.take(at, rows, outcome);
+                let mark = self.mark(rows);
+                let only = mark.and_then(|mark| kind_of(mark.mends.line));
+                let outcome = judge(self.context, rows, &mut self.names, only);
+                self.take(at, rows, outcome, mark);
             }
             if self.batch.rows.len() + self.batch.set_aside.len() >= BATCH_ROWS
                 || self.batch_text >= BATCH_TEXT
@@ -510,9 +592,16 @@ impl<'f> File<'f> {
     }
 
     fn is_whole(&self, rows: &Rows<'_>) -> bool {
-        let most = self.ground.layout.headers.len();
+        let layout = self.context.sheet.main();
+        let most = layout.headers.len();
         let beyond = |i: usize| !plain(rows.cell(i)).is_empty();
-        rows.len() >= self.ground.layout.width() && !(most..rows.len()).any(beyond)
+        rows.len() >= layout.width() && !(most..rows.len()).any(beyond)
+    }
+
+    /// Whether the row is a job of a list that is not ticked.
+    fn is_not_done(&self, rows: &Rows<'_>) -> bool {
+        let ticked = self.context.sheet.main().ticked;
+        ticked.is_some_and(|cell| tick(plain(rows.cell(cell))) == Tick::No)
     }
 
     /// The row's text, without the cells that say which one it replaces.
@@ -520,24 +609,41 @@ impl<'f> File<'f> {
         if self.mark_cell.is_none() {
             return Cow::Borrowed(rows.text_of(at));
         }
-        let headers = &self.ground.layout.headers;
+        let headers = &self.context.sheet.main().headers;
         let is_own = |i: &usize| headers.get(*i).is_none_or(|h| !mend_file::is_ours(h));
         let own = (0..rows.len()).filter(is_own);
         let own: Vec<String> = own.map(|i| rows.cell(i).to_owned()).collect();
-        let text = mend_file::lines_of(&[own], self.ground.layout.delimiter);
+        let text = mend_file::lines_of(&[own], self.context.sheet.main().delimiter);
         Cow::Owned(text.trim_end().to_owned())
     }
 
     /// Which row set aside the present one replaces.
-    fn mark(&mut self, at: RowAt, rows: &Rows<'_>) -> Option<Mark> {
-        let mark = mend_file::read_mark(rows.cell(self.mark_cell?))?;
-        self.batch.mends.push((at.line, mark.mends));
-        Some(mark)
+    fn mark(&self, rows: &Rows<'_>) -> Option<Mark> {
+        mend_file::read_mark(rows.cell(self.mark_cell?))
+    }
+
+    /// The number of a row that replaces another: a part of the same kind.
+    fn number_of_mark(&mut self, at: RowAt, mark: Option<Mark>) -> u64 {
+        let kind = mark.and_then(|mark| kind_of(mark.mends.line));
+        let number = kind.map_or(at.line, |kind| self.number(at, kind));
+        if let Some(mark) = mark {
+            self.batch.mends.push((number, mark.mends));
+        }
+        number
+    }
+
+    /// The number under which the part of a row is known.
+    fn number(&self, at: RowAt, kind: RecordKind) -> u64 {
+        if self.context.sheet.is_mixed() {
+            records::part_number(at.line, kind.number())
+        } else {
+            at.line
+        }
     }
 
     fn set_aside(
         &mut self,
-        line: u64,
+        number: u64,
         reason: String,
         text: &str,
         is_cut: bool,
@@ -546,7 +652,8 @@ impl<'f> File<'f> {
         self.read += 1;
         self.batch.set_aside.push(SetAside {
             file: self.name.to_owned(),
-            line: Some(line),
+            line: Some(records::line_of(number)),
+            part: records::part_of(number),
             reason,
             text: kept(text, is_cut),
             day_position,
@@ -554,34 +661,63 @@ impl<'f> File<'f> {
         self.batch_text += text.len();
     }
 
-    fn take(&mut self, at: RowAt, rows: &Rows<'_>, outcome: Outcome) {
-        let mark = self.mark(at, rows);
-        let position = outcome.day_only.map(|(van, date)| match mark {
-            Some(mark) => mark.place_in_day(),
-            None => self.position(van, date),
-        });
+    fn take(&mut self, at: RowAt, rows: &Rows<'_>, outcome: Outcome, mark: Option<Mark>) {
         let text = &*self.own_text(at, rows);
-        let records = match outcome.records {
+        let mut is_marked = false;
+        for part in outcome.parts {
+            let number = match part.is_of_its_kind {
+                true => self.number(at, part.kind),
+                false => at.line,
+            };
+            if let Some(mark) = mark.filter(|_| !is_marked) {
+                self.batch.mends.push((number, mark.mends));
+                is_marked = true;
+            }
+            self.take_part(
+                (at, number),
+                rows,
+                part,
+                outcome.aligned.as_deref(),
+                (mark, text),
+            );
+        }
+    }
+
+    fn take_part(
+        &mut self,
+        (at, number): (RowAt, u64),
+        rows: &Rows<'_>,
+        part: Part,
+        aligned: Option<&[String]>,
+        (mark, text): (Option<Mark>, &str),
+    ) {
+        let position = part.day_only.map(|(van, date)| match mark {
+            Some(mark) => mark.place_in_day(),
+            None => self.position(part.kind, van, date),
+        });
+        let records = match part.records {
             Ok(records) => records,
             Err(reason) => {
-                self.set_aside(at.line, reason, text, false, position);
+                self.set_aside(number, reason, text, false, position);
                 return;
             }
         };
+        let sheet = self.context.sheet;
+        let own = sheet.parts().find(|layout| layout.kind == part.kind);
         let cells = Cells {
-            layout: self.ground.layout,
+            layout: own.unwrap_or(sheet.main()),
             rows,
-            aligned: outcome.aligned.as_deref(),
+            aligned,
         };
-        for repair in outcome.repairs {
+        for repair in part.repairs {
             let example = repair.column.map_or("", |column| cells.get(column));
             self.notes.repair(at.line, repair, example);
         }
         match records {
-            Records::One(record) => self.keep(at.line, record, position, text),
+            Records::One(record) => self.keep(number, record, position, text),
             Records::Several(records) => {
                 for record in records {
-                    self.keep(at.line, record, position, text);
+                    self.keep(number, record, position, text);
                 }
             }
         }
@@ -597,7 +733,7 @@ impl<'f> File<'f> {
 
     /// The next place among a van's rows of a day, from 0. Rows set aside keep
     /// theirs, so that mending one moves no other.
-    fn position(&mut self, van: Arc<str>, date: Date) -> u32 {
+    fn position(&mut self, kind: RecordKind, van: Arc<str>, date: Date) -> u32 {
         let number = match self.numbers.get(&van) {
             Some(number) => *number,
             None => {
@@ -608,21 +744,40 @@ impl<'f> File<'f> {
                 number
             }
         };
-        let next = self.of_day.entry((number, date)).or_insert(0);
+        let next = self.of_day.entry((kind, number, date)).or_insert(0);
         let position = *next;
         *next += 1;
         position
     }
 
-    fn finish(self, words: &[&str]) -> FileTail {
-        let layout = self.ground.layout;
+    fn finish(mut self, words: &[&str]) -> FileTail {
+        let sheet = self.context.sheet;
         let row = if self.read == 1 { "row" } else { "rows" };
+        if self.not_done > 0 {
+            let jobs = if self.not_done == 1 { "job" } else { "jobs" };
+            let text = format!("{} {jobs} not ticked: passed over", self.not_done);
+            self.notes.file(None, text);
+        }
+        let recognised = format!(
+            "{}: {}, {} {row}",
+            sheet.kinds(),
+            words.join(", "),
+            self.read
+        );
         FileTail {
-            recognised: format!("{}: {}, {} {row}", layout.kind, words.join(", "), self.read),
-            notes: self.notes.finish(|column| layout.told(column)),
+            recognised,
+            notes: self.notes.finish(|column| sheet.told(column)),
             dialect: Dialect::default(),
         }
     }
+}
+
+/// The kind of the part of a line that a number stands for.
+fn kind_of(number: u64) -> Option<RecordKind> {
+    let number = records::part_of(number);
+    RecordKind::ALL
+        .into_iter()
+        .find(|kind| kind.number() == number)
 }
 
 /// A row's text as it is kept: whole, or its start and a sign that more stood

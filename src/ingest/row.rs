@@ -15,12 +15,14 @@ use super::names::Names;
 use super::notes::Repair;
 use super::numbers::DecimalMark;
 use super::postcode::{Postcode, postcode};
+use super::settle::says_the_same;
+use super::sheet::Sheet;
 use super::split::Rows;
 use super::text::{collapsed, is_ditto, is_no_value, plain, shown, without_obeyed};
 
 /// What holds for all rows of a file.
-pub(super) struct Ground<'f> {
-    pub layout: &'f Layout,
+pub(super) struct FileContext<'f> {
+    pub sheet: &'f Sheet,
     pub mark: DecimalMark,
     pub habits: DateHabits,
     /// How many cells most rows have.
@@ -31,6 +33,23 @@ pub(super) struct Ground<'f> {
     pub in_another_table: Cell<bool>,
     pub zone: &'f LocalDays,
     pub today: Date,
+    /// How litres are meant that no tank is filled with.
+    pub small_litres: SmallLitres,
+    /// Hardness without a unit is mg/L, as some figures are too large for degrees.
+    pub bare_is_mg_l: bool,
+    /// The day of what is ticked without one in a list of jobs.
+    pub done_on: Option<Date>,
+}
+
+/// How figures are meant in a column of litres that are too small for a fill.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(super) enum SmallLitres {
+    /// As litres: most figures of the file are fills.
+    Litres,
+    /// As tanks of so many litres: the user said so.
+    Tanks(f64),
+    /// Nothing tells.
+    Open,
 }
 
 const CONTROL: &str = "control characters left out";
@@ -53,11 +72,36 @@ impl<'r> Cells<'r> {
         let Some(index) = self.layout.cell_of(column) else {
             return "";
         };
-        let cell = match self.aligned {
+        let cell = self.trimmed(index);
+        if !self.layout.has_twins() || !cell.is_empty() {
+            return cell;
+        }
+        let twins = self.layout.twins().iter();
+        let twins = twins.filter(|(of, _)| *of == column);
+        let mut cells = twins.map(|(_, twin)| self.trimmed(*twin));
+        cells.find(|cell| !cell.is_empty()).unwrap_or(cell)
+    }
+
+    /// A cell as it stands.
+    pub fn at(&self, index: usize) -> &'r str {
+        match self.aligned {
             Some(cells) => cells.get(index).map_or("", String::as_str),
             None => self.rows.cell(index),
-        };
-        let cell = plain(cell);
+        }
+    }
+
+    /// Two cells that stand for one column and do not say the same.
+    pub fn contradiction(&self) -> Option<(Column, &'r str, &'r str)> {
+        self.layout.twins().iter().find_map(|(column, twin)| {
+            let own = self.trimmed(self.layout.cell_of(*column)?);
+            let other = self.trimmed(*twin);
+            let differ = !is_no_value(own) && !is_no_value(other) && !says_the_same(own, other);
+            differ.then_some((*column, own, other))
+        })
+    }
+
+    fn trimmed(&self, index: usize) -> &'r str {
+        let cell = plain(self.at(index));
         // a mark that nobody closed is no part of what was meant; alone it is a ditto
         match cell.trim_matches('"').trim() {
             inner if self.rows.is_misquoted() && !inner.is_empty() => inner,
@@ -67,35 +111,39 @@ impl<'r> Cells<'r> {
 
     /// Whether a column's cell holds quote marks that do not match.
     fn is_misquoted(&self, column: Column) -> bool {
-        let cell = |index| match self.aligned {
-            Some(cells) => cells.get(index).map_or("", String::as_str),
-            None => self.rows.cell(index),
-        };
         let index = self.layout.cell_of(column);
-        self.rows.is_misquoted() && index.is_some_and(|i| cell(i).contains('"'))
+        self.rows.is_misquoted() && index.is_some_and(|i| self.at(i).contains('"'))
     }
 }
 
 /// A row being read.
 pub(super) struct Row<'r> {
-    pub ground: &'r Ground<'r>,
-    cells: Cells<'r>,
+    pub context: &'r FileContext<'r>,
+    pub cells: Cells<'r>,
     names: &'r mut Names,
     /// Repairs made so far; kept only if the row is accepted.
     pub repairs: Vec<Repair>,
     /// Van and day where only the day is known.
     pub day_only: Option<(Arc<str>, Date)>,
+    /// The first column whose meter showed no figure.
+    pub unread: Option<Column>,
 }
 
 impl<'r> Row<'r> {
-    pub fn new(ground: &'r Ground<'r>, cells: Cells<'r>, names: &'r mut Names) -> Row<'r> {
+    pub fn new(context: &'r FileContext<'r>, cells: Cells<'r>, names: &'r mut Names) -> Row<'r> {
         Row {
-            ground,
+            context,
             cells,
             names,
             repairs: Vec::new(),
             day_only: None,
+            unread: None,
         }
+    }
+
+    /// Where the file keeps what of the row's kind.
+    pub fn layout(&self) -> &'r Layout {
+        self.cells.layout
     }
 
     /// A column's cell, trimmed; empty where the file has no such column.
@@ -111,7 +159,7 @@ impl<'r> Row<'r> {
         let shown = shown(&start);
         format!(
             "{} is \"{shown}{more}\", {why}",
-            self.ground.layout.told(column)
+            self.cells.layout.told(column)
         )
     }
 
@@ -126,7 +174,7 @@ impl<'r> Row<'r> {
     pub fn van(&mut self) -> Result<Arc<str>, Reason> {
         let cell = self.cell(Column::Van);
         if is_no_value(cell) {
-            return Err(format!("{} is empty", self.ground.layout.told(Column::Van)));
+            return Err(format!("{} is empty", self.cells.layout.told(Column::Van)));
         }
         if is_ditto(cell) {
             return Err(self.fault(Column::Van, "a ditto mark, not a name"));

@@ -15,12 +15,12 @@ impl Row<'_> {
     /// A time of day on the local day of an instant.
     pub fn clock_on_day_of(&self, start: Instant, time: WrittenTime) -> Option<Instant> {
         let stamp = jiff::Timestamp::from_microsecond(start.0).ok()?;
-        let day = self.ground.zone.date_of(stamp);
+        let day = self.context.zone.date_of(stamp);
         let day = match time.days_on {
             0 => day,
             _ => day.tomorrow().ok()?,
         };
-        let (stamp, _) = self.ground.zone.instant(day.to_datetime(time.time))?;
+        let (stamp, _) = self.context.zone.instant(day.to_datetime(time.time))?;
         Some(Instant(stamp.as_microsecond()))
     }
 
@@ -49,7 +49,7 @@ impl Row<'_> {
         if found.zone == Zone::Local && found.time.is_some() && self.is_utc(column) {
             found.zone = Zone::Offset(jiff::tz::Offset::UTC);
         }
-        let settled = instants::settle(&found, &self.ground.habits, self.ground.zone)
+        let settled = instants::settle(&found, &self.context.habits, self.context.zone)
             .map_err(|why| self.unsettled(column, &why))?;
         if let Some(change) = settled.clock_change {
             self.repair(column, told(change));
@@ -59,7 +59,7 @@ impl Row<'_> {
 
     /// Whether the header of the instant or of its time of day says UTC.
     fn is_utc(&self, column: Column) -> bool {
-        let layout = self.ground.layout;
+        let layout = self.cells.layout;
         layout.is_utc(column) || (is_start(column) && layout.is_utc(Column::Clock))
     }
 
@@ -106,15 +106,15 @@ impl Row<'_> {
     pub fn happened(&mut self, column: Column) -> Result<Settled, Reason> {
         let settled = self
             .moment(column)?
-            .ok_or_else(|| format!("{} is empty", self.ground.layout.told(column)))?;
+            .ok_or_else(|| format!("{} is empty", self.cells.layout.told(column)))?;
         self.not_ahead(column, settled.date)?;
         Ok(settled)
     }
 
     /// Refuses days after today and days before any van of ours.
     pub fn not_ahead(&self, column: Column, date: Date) -> Result<(), Reason> {
-        if date > self.ground.today {
-            return Err(self.fault(column, format_args!("after today ({})", self.ground.today)));
+        if date > self.context.today {
+            return Err(self.fault(column, format_args!("after today ({})", self.context.today)));
         }
         if date.year() < 2000 {
             return Err(self.fault(column, "before the year 2000: a spreadsheet's empty date?"));

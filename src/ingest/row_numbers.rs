@@ -1,8 +1,9 @@
 //! Numbers of a row: their unit, their spelling, money.
 
 use super::columns::Column;
-use super::numbers::{Number, Spelled, number};
+use super::numbers::{DecimalMark, NoNumber, Number, Spelled, both_ways, is_unread, number};
 use super::row::{Reason, Row};
+use super::rows_fills::{LEAST_FILL, MOST_LITRES};
 use super::units::Unit;
 
 const THOUSANDS: &str = "its comma taken for thousands, as commas separate the cells";
@@ -10,6 +11,11 @@ const THOUSANDS: &str = "its comma taken for thousands, as commas separate the c
 impl<'r> Row<'r> {
     /// A number in the column's own unit; `None` where the cell has no value.
     pub fn amount(&mut self, column: Column) -> Result<Option<f64>, Reason> {
+        if matches!(column, Column::Litres | Column::RejectLitres)
+            && let Some(litres) = self.by_sense(column)
+        {
+            return litres.map(Some);
+        }
         let Some(number) = self.number(column)? else {
             return Ok(None);
         };
@@ -40,7 +46,7 @@ impl<'r> Row<'r> {
             None => (false, inside),
         };
         let inside = without_currency(inside);
-        let found = number(inside, self.ground.mark).map_err(|why| self.fault(column, why))?;
+        let found = number(inside, self.context.mark).map_err(|why| self.fault(column, why))?;
         let Some(found) = found else { return Ok(None) };
         if found.spelled == Spelled::ByDelimiter {
             self.repair(column, THOUSANDS);
@@ -61,7 +67,7 @@ impl<'r> Row<'r> {
     /// The number of a cell as written, its spelling noted.
     pub fn number(&mut self, column: Column) -> Result<Option<Number<'r>>, Reason> {
         let cell = self.cell(column);
-        let found = number(cell, self.ground.mark).map_err(|why| self.fault(column, why))?;
+        let found = number(cell, self.context.mark).map_err(|why| self.fault(column, why))?;
         match found.map(|n| n.spelled) {
             Some(Spelled::Below) => self.repair(column, "only an upper bound: half of it is kept"),
             Some(Spelled::About) => self.repair(column, "read without its \"about\""),
@@ -72,9 +78,48 @@ impl<'r> Row<'r> {
         Ok(found)
     }
 
+    /// Litres of which three digits behind a point may be thousands or decimals:
+    /// only one of the two can be a fill, or the cell says nothing. `None` where
+    /// the cell reads one way only.
+    fn by_sense(&mut self, column: Column) -> Option<Result<f64, Reason>> {
+        let cell = self.cell(column);
+        let (thousands, decimals) = both_ways(cell)?;
+        let unit = number(cell, DecimalMark::Point).ok().flatten()?.unit;
+        let unit = match unit {
+            "" => self.layout().unit_of(column).unwrap_or(Unit::Own),
+            unit => Unit::named(unit, column.measure())?,
+        };
+        let [thousands, decimals] = [thousands, decimals].map(|value| unit.convert(value));
+        let is_fill = |litres: f64| (LEAST_FILL..=MOST_LITRES).contains(&litres);
+        let point = cell.contains('.');
+        let by_file = match (self.context.mark, point) {
+            (DecimalMark::Point, true) | (DecimalMark::Comma, false) => Some((decimals, thousands)),
+            (DecimalMark::Point, false) | (DecimalMark::Comma, true) => Some((thousands, decimals)),
+            _ => None,
+        };
+        let both = NoNumber::BothWays(thousands, decimals);
+        let unclear = || Err(self.fault(column, both));
+        let value = match by_file {
+            Some((own, other)) if is_fill(own) || !is_fill(other) => own,
+            Some(_) => return Some(unclear()),
+            None => match (is_fill(thousands), is_fill(decimals)) {
+                (true, false) => {
+                    self.repair(
+                        column,
+                        "its mark taken for thousands, as no fill is so small",
+                    );
+                    thousands
+                }
+                (false, true) => decimals,
+                _ => return Some(unclear()),
+            },
+        };
+        Some(Ok(value))
+    }
+
     /// The number in the column's own unit, by the cell's unit or the header's.
     fn converted(&mut self, column: Column, number: &Number<'_>) -> Result<f64, Reason> {
-        let stated = self.ground.layout.unit_of(column).unwrap_or(Unit::Own);
+        let stated = self.cells.layout.unit_of(column).unwrap_or(Unit::Own);
         if number.unit.is_empty() {
             return Ok(stated.convert(number.value));
         }
@@ -88,11 +133,25 @@ impl<'r> Row<'r> {
         Ok(unit.convert(number.value))
     }
 
+    /// A measured value whose meter may have shown none: that costs its cell only.
+    pub fn measured(
+        &mut self,
+        column: Column,
+        read: impl FnOnce(&mut Self) -> Result<Option<f64>, Reason>,
+    ) -> Result<Option<f64>, Reason> {
+        if !is_unread(self.cell(column)) {
+            return read(self);
+        }
+        self.repair(column, "no figure that a meter could read: left out");
+        self.unread.get_or_insert(column);
+        Ok(None)
+    }
+
     /// A ppm value: its ppm cell, else its conductivity cell.
     pub fn ppm(&mut self, column: Column) -> Result<Option<f64>, Reason> {
-        let ppm = self.amount(column)?;
+        let ppm = self.measured(column, |row| row.amount(column))?;
         let other = match column.in_us_cm() {
-            Some(us_cm) => self.amount(us_cm)?,
+            Some(us_cm) => self.measured(us_cm, |row| row.amount(us_cm))?,
             None => None,
         };
         match (ppm, other) {

@@ -4,15 +4,19 @@ use crate::store::records::{Fill, Instant, Record, Source};
 
 use super::columns::Column;
 use super::dates::{WrittenDate, written};
+use super::evidence::MOST_TANKS;
 use super::judge::Records;
-use super::row::{Reason, Row};
+use super::row::{Reason, Row, SmallLitres};
 use super::rows_readings::when;
 use super::text::is_no_value;
+use super::units::Unit;
 use super::words::{SourceWord, source};
 
 /// More than any van's tank, several fills a day included, L (common practice,
 /// no source).
-const MOST_LITRES: f64 = 20_000.0;
+pub(super) const MOST_LITRES: f64 = 20_000.0;
+/// No van goes out with less, L (common practice, no source).
+pub(super) const LEAST_FILL: f64 = 20.0;
 /// Less than a fill: cubic metres or a slip.
 const LEAST_LITRES: f64 = 1.0;
 /// Far more waste than any plant runs off, per litre made.
@@ -52,7 +56,8 @@ pub(super) fn is_sound_fill(
     reject_litres: Option<f64>,
 ) -> bool {
     (litres.is_some() || meter_litres.is_some())
-        && litres.is_none_or(|litres| (LEAST_LITRES..=MOST_LITRES).contains(&litres))
+        // so few may be tanks: what they are, the whole file tells
+        && litres.is_none_or(|litres| litres > MOST_TANKS && litres <= MOST_LITRES)
         && reject_litres.is_none_or(|reject| {
             litres.is_none_or(|litres| reject <= MOST_WASTE * litres && reject != litres)
         })
@@ -61,6 +66,15 @@ pub(super) fn is_sound_fill(
 fn litres(row: &mut Row<'_>) -> Result<Option<f64>, Reason> {
     let Some(litres) = row.amount(Column::Litres)? else {
         return Ok(None);
+    };
+    let litres = match row.context.small_litres {
+        _ if !is_count(row, litres) => litres,
+        SmallLitres::Litres => litres,
+        SmallLitres::Tanks(tank) => {
+            row.repair(Column::Litres, "tanks, made litres by what a tank holds");
+            litres * tank
+        }
+        SmallLitres::Open => return Err(row.fault(Column::Litres, LITRES_OR_TANKS)),
     };
     if litres == 0.0 {
         return Err(row.fault(Column::Litres, "no water"));
@@ -75,6 +89,16 @@ fn litres(row: &mut Row<'_>) -> Result<Option<f64>, Reason> {
         ));
     }
     Ok(Some(litres))
+}
+
+const LITRES_OR_TANKS: &str =
+    "litres or tanks? Say --tank-fills 400 where a tank holds 400 L, or --tank-fills litres";
+
+/// Whether the figure may count tanks.
+fn is_count(row: &Row<'_>, litres: f64) -> bool {
+    let unit = row.layout().unit_of(Column::Litres);
+    let is_bare = row.cell(Column::Litres).bytes().all(|b| b.is_ascii_digit());
+    is_bare && unit.is_none_or(|unit| unit == Unit::Own) && litres <= MOST_TANKS
 }
 
 fn reject(row: &mut Row<'_>, litres: Option<f64>) -> Result<Option<f64>, Reason> {

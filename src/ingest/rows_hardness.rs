@@ -16,22 +16,19 @@ const MOST: f64 = 1500.0;
 /// A bare figure up to here may be degrees of several countries.
 const MAY_BE_DEGREES: f64 = 30.0;
 
-pub(super) fn hardness(row: &mut Row<'_>, bare_is_mg_l: bool) -> Result<Records, Reason> {
+pub(super) fn hardness(row: &mut Row<'_>) -> Result<Records, Reason> {
     let postcode = row
         .place(Column::Postcode)?
         .ok_or_else(|| row.fault(Column::Postcode, "not a postcode area, district or sector"))?;
     let Some(number) = number_of(row)? else {
-        return Err(format!(
-            "{} is empty",
-            row.ground.layout.told(Column::Hardness)
-        ));
+        return Err(format!("{} is empty", row.layout().told(Column::Hardness)));
     };
     if number.0 < 0.0 {
         return Err(row.fault(Column::Hardness, "negative"));
     }
     let unit = match unit_of(row, number.1)? {
         Some(unit) => unit,
-        None if number.0 <= MAY_BE_DEGREES && !bare_is_mg_l => {
+        None if number.0 <= MAY_BE_DEGREES && !row.context.bare_is_mg_l => {
             return Err(row.fault(
                 Column::Hardness,
                 "without a unit: mg/L, Clark, French or German degrees? Fill in unit",
@@ -105,7 +102,7 @@ fn unit_of(row: &Row<'_>, in_cell: &str) -> Result<Option<HardnessUnit>, Reason>
     if beside.is_some() {
         return Ok(beside);
     }
-    match row.ground.layout.unit_of(Column::Hardness) {
+    match row.layout().unit_of(Column::Hardness) {
         Some(Unit::Hardness(unit)) => Ok(Some(unit)),
         _ => Ok(None),
     }

@@ -28,6 +28,9 @@ pub(super) fn reading(row: &mut Row<'_>) -> Result<Records, Reason> {
     let permeate_ppm = meter(row, Column::PermeatePpm)?;
     let product_ppm = meter(row, Column::ProductPpm)?;
     if feed_ppm.is_none() && permeate_ppm.is_none() && product_ppm.is_none() {
+        if let Some(unread) = row.unread {
+            return Err(row.fault(unread, "no figure that a meter could read"));
+        }
         return Err(
             "no meter was read: feed_ppm, permeate_ppm and product_ppm are all empty".into(),
         );
@@ -98,7 +101,7 @@ pub(super) fn when(
     }
     row.day_only = Some((van.clone(), settled.date));
     row.repair(column, "a day without a time of day: kept at local noon");
-    instants::noon(settled.date, row.ground.zone)
+    instants::noon(settled.date, row.context.zone)
         .ok_or_else(|| row.fault(column, "a date out of range"))
 }
 
@@ -108,12 +111,11 @@ fn meter(row: &mut Row<'_>, column: Column) -> Result<Option<f64>, Reason> {
         return Ok(None);
     };
     let column = first_given(row, column);
-    let in_ppm = !matches!(
-        row.ground.layout.unit_of(column),
-        Some(Unit::Conductivity(..))
-    );
+    let in_ppm = !matches!(row.layout().unit_of(column), Some(Unit::Conductivity(..)));
     if in_ppm && OVER_RANGE.contains(&row.cell(column)) {
-        return Err(row.fault(column, "what a meter shows over its range"));
+        row.repair(column, "what a meter shows over its range: left out");
+        row.unread.get_or_insert(column);
+        return Ok(None);
     }
     if ppm > MOST_PPM {
         return Err(row.fault(
@@ -133,7 +135,8 @@ fn first_given(row: &Row<'_>, column: Column) -> Column {
 }
 
 fn temperature(row: &mut Row<'_>) -> Result<Option<f64>, Reason> {
-    let Some(value) = row.signed(Column::WaterC)? else {
+    let read = |row: &mut Row<'_>| row.signed(Column::WaterC);
+    let Some(value) = row.measured(Column::WaterC, read)? else {
         return Ok(None);
     };
     // a thermometer at exactly 0 is unplugged: water in a pipe is never that cold
@@ -148,7 +151,8 @@ fn temperature(row: &mut Row<'_>) -> Result<Option<f64>, Reason> {
 }
 
 fn pressure(row: &mut Row<'_>) -> Result<Option<f64>, Reason> {
-    let Some(bar) = row.amount(Column::FeedBar)? else {
+    let read = |row: &mut Row<'_>| row.amount(Column::FeedBar);
+    let Some(bar) = row.measured(Column::FeedBar, read)? else {
         return Ok(None);
     };
     if bar > MOST_BAR {
@@ -166,7 +170,7 @@ fn pressure(row: &mut Row<'_>) -> Result<Option<f64>, Reason> {
 }
 
 fn flow(row: &mut Row<'_>, column: Column) -> Result<Option<f64>, Reason> {
-    let Some(lpm) = row.amount(column)? else {
+    let Some(lpm) = row.measured(column, |row| row.amount(column))? else {
         return Ok(None);
     };
     if lpm > MOST_LPM {

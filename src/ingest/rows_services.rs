@@ -7,22 +7,17 @@ use crate::store::records::{Item, Record, Service, When};
 use super::columns::Column;
 use super::judge::Records;
 use super::row::{Reason, Row};
-use super::text::is_no_value;
+use super::text::{is_no_value, plain};
 use super::units::Unit;
-use super::words::items;
+use super::words::{Tick, items, tick, work_in};
 
 /// More than any vessel takes or any shelf holds.
 const MOST: f64 = 1000.0;
 
 pub(super) fn service(row: &mut Row<'_>) -> Result<Records, Reason> {
     let van = row.van()?;
-    let settled = row.happened(Column::DoneAt)?;
-    let done_at = settled.at.map_or(When::Day(settled.date), When::At);
-    let cell = row.cell(Column::Item);
-    if is_no_value(cell) {
-        return Err(format!("{} is empty", row.ground.layout.told(Column::Item)));
-    }
-    let items = items(cell);
+    let done_at = done_at(row)?;
+    let items = work(row)?;
     let part = row.text(Column::Part)?;
     let note = row.text(Column::Note)?;
     let cost = cost(row)?;
@@ -38,10 +33,7 @@ pub(super) fn service(row: &mut Row<'_>) -> Result<Records, Reason> {
         })
     };
     match items.as_slice() {
-        [] => {
-            let known = Item::ALL.map(Item::word).join(", ");
-            Err(row.fault(Column::Item, format_args!("not one of {known}")))
-        }
+        [] => Err(format!("{} is empty", row.layout().told(Column::Item))),
         [item] => {
             let quantity = quantity(row, Some(*item))?;
             Ok(Records::One(make(*item, quantity, cost, note)))
@@ -49,8 +41,12 @@ pub(super) fn service(row: &mut Row<'_>) -> Result<Records, Reason> {
         several => {
             // what belongs to both together can be given to neither
             quantity(row, None)?;
+            let column = match is_no_value(row.cell(Column::Item)) {
+                true => Column::Note,
+                false => Column::Item,
+            };
             row.repair(
-                Column::Item,
+                column,
                 "several items: kept as one service each, quantity and cost in the note",
             );
             let note = together(row, note);
@@ -65,6 +61,59 @@ pub(super) fn is_sound_service(quantity: Option<f64>) -> bool {
     quantity.is_none_or(|quantity| quantity <= MOST)
 }
 
+/// When the work was done; the day that was said for all that is only ticked.
+fn done_at(row: &mut Row<'_>) -> Result<When, Reason> {
+    let is_ticked = row.layout().ticked.is_some() && tick(row.cell(Column::DoneAt)) == Tick::Yes;
+    if is_ticked {
+        let why = "ticked, but not when: give the day, or say --done-on";
+        let day = row.context.done_on;
+        return day
+            .map(When::Day)
+            .ok_or_else(|| row.fault(Column::DoneAt, why));
+    }
+    let settled = row.happened(Column::DoneAt)?;
+    Ok(settled.at.map_or(When::Day(settled.date), When::At))
+}
+
+/// What was worked on: by the column of jobs, by those that are ticked, and in a
+/// sheet of several kinds by what the notes say plainly.
+fn work(row: &mut Row<'_>) -> Result<Vec<Item>, Reason> {
+    let cell = row.cell(Column::Item);
+    let mut found = match is_no_value(cell) {
+        true => Vec::new(),
+        false => items(cell),
+    };
+    if found.is_empty() && !is_no_value(cell) {
+        let known = Item::ALL.map(Item::word).join(", ");
+        return Err(row.fault(Column::Item, format_args!("not one of {known}")));
+    }
+    for job in &row.layout().jobs {
+        let cell = plain(row.cells.at(job.cell));
+        match tick(cell) {
+            Tick::Yes if !found.contains(&job.item) => found.push(job.item),
+            Tick::Yes | Tick::No => {}
+            Tick::Other => {
+                let header = row.layout().headers.get(job.cell).map_or("", |h| plain(h));
+                return Err(format!(
+                    "column \"{header}\" is \"{cell}\", neither a tick nor empty"
+                ));
+            }
+        }
+    }
+    if row.context.sheet.is_mixed() {
+        let before = found.len();
+        for item in work_in(row.cell(Column::Note)) {
+            if !found.contains(&item) {
+                found.push(item);
+            }
+        }
+        if found.len() > before {
+            row.repair(Column::Note, "says what was done: taken as a service");
+        }
+    }
+    Ok(found)
+}
+
 fn quantity(row: &mut Row<'_>, item: Option<Item>) -> Result<Option<f64>, Reason> {
     let Some(number) = row.number(Column::Quantity)? else {
         return Ok(None);
@@ -75,11 +124,7 @@ fn quantity(row: &mut Row<'_>, item: Option<Item>) -> Result<Option<f64>, Reason
     if number.value > MOST {
         return Err(row.fault(Column::Quantity, "more than any vessel or shelf holds"));
     }
-    let stated = row
-        .ground
-        .layout
-        .unit_of(Column::Quantity)
-        .unwrap_or(Unit::Own);
+    let stated = row.layout().unit_of(Column::Quantity).unwrap_or(Unit::Own);
     let unit = match number.unit {
         "" => stated,
         text => Unit::named(text, Column::Quantity.measure())
@@ -119,7 +164,10 @@ fn together(row: &mut Row<'_>, note: Option<Arc<str>>) -> Option<Arc<str>> {
     if let Some(note) = note {
         words.push(note.to_string());
     }
-    words.push(format!("done together: {}", row.cell(Column::Item)));
+    let item = row.cell(Column::Item);
+    if !is_no_value(item) {
+        words.push(format!("done together: {item}"));
+    }
     for column in [Column::Quantity, Column::Cost] {
         let cell = row.cell(column);
         if !is_no_value(cell) {

@@ -1,43 +1,244 @@
 //! Gives each column of a recognised header its cell, and says what was kept out.
 
 use super::columns::{ALL, Column};
-use super::dates::DateOrder;
+use super::dates::{DateOrder, written};
 use super::error::ReadError;
 use super::headers::RecordKind;
-use super::layout::Layout;
+use super::kind::{Tried, when_of};
+use super::layout::{JobColumn, Layout};
 use super::meaning::{Headed, Meaning, meaning};
 use super::mend_file::is_ours;
 use super::notes::Notes;
+use super::sheet::{Sheet, is_own_column};
 use super::split::Rows;
 use super::text::{folded, is_no_value, plain};
 use super::units::{Measure, Unit};
+use super::words::job_headed;
 
-/// Cells of the columns that `meanings` names, one for each header.
+/// Cells of the columns that the meanings of each kind name.
 pub(super) fn settle(
-    mut layout: Layout,
-    meanings: &[Meaning],
+    base: Layout,
+    kinds: Vec<Tried>,
     text: &str,
     file: &str,
     notes: &mut Notes,
-) -> Result<Layout, ReadError> {
-    for column in ALL {
-        choose(&mut layout, column, meanings, file, notes)?;
+) -> Result<Sheet, ReadError> {
+    let mut parts = Vec::with_capacity(kinds.len());
+    for tried in &kinds {
+        let mut layout = base.clone();
+        layout.kind = tried.kind;
+        let mut meanings = tried.meanings.clone();
+        clear_up(&mut meanings, &mut layout, text, notes);
+        for column in ALL {
+            choose(&mut layout, column, &meanings, file, notes)?;
+        }
+        if tried.kind == RecordKind::Services && kinds.len() > 1 {
+            layout.jobs = jobs_headed(&layout.headers, &kinds);
+        }
+        date_and_clock(&mut layout);
+        parts.push(layout);
     }
-    tell_what_is_kept_out(&layout, meanings, notes);
-    date_and_clock(&mut layout);
-    units_below_header(&mut layout, text, notes);
-    layout.date_order = order_in_headers(&layout);
-    for (column, _) in layout.columns().collect::<Vec<_>>() {
-        if column.measure() == Measure::Date && says_utc(&layout, column) {
-            layout.mark_utc(column);
-            notes.file(
-                Some(layout.header.line),
-                format!("{}: times are read as UTC", layout.told(column)),
-            );
+    borrow_dates(&mut parts);
+    tell_what_is_kept_out(&parts, &kinds, notes);
+    let mut parts = parts.into_iter();
+    let mut sheet = match parts.next() {
+        Some(main) => Sheet::new(main, parts.collect()),
+        None => Sheet::new(base, Vec::new()),
+    };
+    units_below_header(&mut sheet, text, notes);
+    let order = sheet.parts().find_map(order_in_headers);
+    let mut in_utc = Vec::new();
+    for layout in sheet.parts_mut() {
+        layout.date_order = order;
+        for (column, _) in layout.columns().collect::<Vec<_>>() {
+            if column.measure() == Measure::Date && says_utc(layout, column) {
+                layout.mark_utc(column);
+                in_utc.push(layout.told(column));
+            }
         }
     }
-    remark_on_meters(&layout, notes);
-    Ok(layout)
+    let line = Some(sheet.main().header.line);
+    for told in in_utc {
+        notes.file_once(line, format!("{told}: times are read as UTC"));
+    }
+    for layout in sheet.parts() {
+        remark_on_meters(layout, notes);
+    }
+    Ok(sheet)
+}
+
+/// The columns that are ticked where something was changed, and that are no
+/// column of any kind.
+fn jobs_headed(headers: &[String], kinds: &[Tried]) -> Vec<JobColumn> {
+    let is_free = |cell: usize| {
+        let meanings = kinds.iter().map(|tried| tried.meanings.get(cell));
+        meanings.flatten().all(|meaning| meaning.column().is_none())
+    };
+    let jobs = headers.iter().enumerate().filter_map(|(cell, header)| {
+        let item = job_headed(header).filter(|_| is_free(cell))?;
+        Some(JobColumn { cell, item })
+    });
+    jobs.collect()
+}
+
+/// Where several headers name a column, one of them may as well mean another
+/// that no header names: `out` beside `pure` is what comes out of the membrane.
+/// Headers that say the same over cells that never differ are one column twice.
+fn clear_up(meanings: &mut [Meaning], layout: &mut Layout, text: &str, notes: &mut Notes) {
+    for column in ALL {
+        let named = |meanings: &[Meaning], strong: bool| -> Vec<usize> {
+            let of_column = |m: &Meaning| {
+                let headed = m.column().filter(|h| h.column == column);
+                headed.is_some_and(|h| !strong || !h.is_weak)
+            };
+            let found = meanings.iter().enumerate().filter(|(_, m)| of_column(m));
+            found.map(|(cell, _)| cell).collect()
+        };
+        let line = Some(layout.header.line);
+        let header = |cell: usize| layout.headers.get(cell).map_or("", |h| plain(h)).to_owned();
+        // a date is where dates are
+        if column.measure() == Measure::Date && named(meanings, false).len() > 1 {
+            let cells = named(meanings, false);
+            let dated: Vec<usize> = cells
+                .iter()
+                .copied()
+                .filter(|cell| holds_dates(*cell, layout, text))
+                .collect();
+            for cell in cells
+                .iter()
+                .filter(|cell| !dated.is_empty() && !dated.contains(cell))
+            {
+                if let Some(meaning) = meanings.get_mut(*cell) {
+                    *meaning = Meaning::Extra;
+                }
+            }
+        }
+        // by another meaning that is free
+        if named(meanings, false).len() > 1 {
+            let free = |meanings: &[Meaning], cell: usize| -> Option<Column> {
+                let other = meanings.get(cell)?.column()?.or?;
+                let is_taken = |m: &Meaning| m.column().is_some_and(|h| h.column == other);
+                (!meanings.iter().any(is_taken)).then_some(other)
+            };
+            let movable: Vec<(usize, Column)> = named(meanings, false)
+                .into_iter()
+                .filter_map(|cell| Some((cell, free(meanings, cell)?)))
+                .collect();
+            if let [(cell, other)] = movable.as_slice()
+                && let Some(Meaning::Column(headed)) = meanings.get_mut(*cell)
+            {
+                headed.column = *other;
+                headed.is_weak = false;
+                let told = header(*cell);
+                notes.file_once(
+                    line,
+                    format!(
+                        "column \"{told}\" is read as {}, as another column is {}",
+                        other.name(),
+                        column.name()
+                    ),
+                );
+            }
+        }
+        // what is headed plainly comes before what may mean other things
+        let strong = named(meanings, true);
+        if !strong.is_empty() {
+            for cell in named(meanings, false) {
+                if !strong.contains(&cell)
+                    && let Some(meaning) = meanings.get_mut(cell)
+                {
+                    *meaning = Meaning::Extra;
+                }
+            }
+        }
+        let cells = named(meanings, false);
+        let [first, others @ ..] = cells.as_slice() else {
+            continue;
+        };
+        let units = |cell: &usize| meanings.get(*cell).and_then(|m| Some(m.column()?.unit));
+        let canonical = |cell: &usize| {
+            meanings
+                .get(*cell)
+                .and_then(Meaning::column)
+                .is_some_and(|h| h.canonical)
+        };
+        let same_unit = others.iter().all(|cell| units(cell) == units(first));
+        if others.is_empty() || !same_unit || !never_differ(&cells, layout, text) {
+            continue;
+        }
+        let first = *cells.iter().find(|cell| canonical(cell)).unwrap_or(first);
+        let others: Vec<usize> = cells
+            .iter()
+            .copied()
+            .filter(|cell| *cell != first)
+            .collect();
+        let told: Vec<String> = cells
+            .iter()
+            .map(|cell| format!("\"{}\"", header(*cell)))
+            .collect();
+        notes.file_once(
+            line,
+            format!(
+                "{}: columns {} hold the same",
+                column.name(),
+                told.join(" and ")
+            ),
+        );
+        for cell in &others {
+            if let Some(meaning) = meanings.get_mut(*cell) {
+                *meaning = Meaning::Twin;
+            }
+        }
+        layout.put_twins(column, others);
+    }
+}
+
+/// Whether most of a column's cells that say anything are dates.
+fn holds_dates(cell: usize, layout: &Layout, text: &str) -> bool {
+    let mut rows = Rows::new(text, layout.delimiter);
+    rows.quote = layout.quote;
+    rows.rewind_behind(layout.header);
+    let (mut dates, mut others) = (0, 0);
+    while rows.next_row().is_some() {
+        let cell = plain(rows.cell(cell));
+        if !is_no_value(cell) {
+            match written(cell) {
+                Ok(_) => dates += 1,
+                Err(_) => others += 1,
+            }
+        }
+    }
+    dates > others
+}
+
+/// Whether in no row two of these cells say different things, and in some they
+/// say the same.
+fn never_differ(cells: &[usize], layout: &Layout, text: &str) -> bool {
+    let mut rows = Rows::new(text, layout.delimiter);
+    rows.quote = layout.quote;
+    rows.rewind_behind(layout.header);
+    let (mut alike, mut apart) = (0, 0);
+    while rows.next_row().is_some() {
+        let given = cells.iter().map(|cell| plain(rows.cell(*cell)));
+        let mut given = given.filter(|cell| !is_no_value(cell));
+        let Some(first) = given.next() else { continue };
+        let mut others = given.peekable();
+        if others.peek().is_none() {
+            continue;
+        }
+        match others.all(|other| says_the_same(first, other)) {
+            true => alike += 1,
+            false => apart += 1,
+        }
+    }
+    // a slip in one of them is told row by row
+    alike > 0 && apart * 20 <= alike
+}
+
+/// Whether two cells say the same, as texts or as numbers.
+pub(super) fn says_the_same(a: &str, b: &str) -> bool {
+    let number = |text: &str| text.replace(',', ".").parse::<f64>().ok();
+    a == b || number(a).is_some_and(|a| number(b) == Some(a))
 }
 
 /// Picks the cell of a column where several headers could be it: the canonical
@@ -81,7 +282,7 @@ fn choose(
             });
         }
         let (name, headers) = (column.name(), quoted(None));
-        notes.file(
+        notes.file_once(
             Some(line),
             format!(
                 "several columns could be {name} ({headers}): none of them used; name one of them {name}"
@@ -91,7 +292,7 @@ fn choose(
     };
     if named.len() > 1 {
         let out = quoted(Some(cell));
-        notes.file(
+        notes.file_once(
             Some(line),
             format!(
                 "{} is the column of that name; kept out: {out}",
@@ -99,45 +300,96 @@ fn choose(
             ),
         );
     }
+    // when a form was sent in says little where the day itself is given
+    if headed.is_weak && column.measure() == Measure::Date && has_day(meanings) {
+        return Ok(());
+    }
     layout.put(column, Some(cell), headed.unit);
     Ok(())
 }
 
+fn has_day(meanings: &[Meaning]) -> bool {
+    let mut headed = meanings.iter().filter_map(Meaning::column);
+    headed.any(|h| h.column == Column::Day)
+}
+
+/// What cannot be left out without a word at the least: what a kind requires,
+/// and what it is there for.
 fn is_required(kind: RecordKind, column: Column) -> bool {
     match column {
         Column::Van => kind != RecordKind::Hardness,
         Column::TakenAt | Column::StartedAt | Column::DoneAt | Column::Item => true,
+        Column::Day => when_of(kind).is_some(),
         Column::Postcode => kind == RecordKind::Hardness,
-        Column::Hardness => true,
+        Column::Hardness | Column::Litres | Column::MeterLitres => true,
+        Column::FeedPpm
+        | Column::PermeatePpm
+        | Column::ProductPpm
+        | Column::FeedUsCm
+        | Column::PermeateUsCm
+        | Column::ProductUsCm => true,
         _ => false,
     }
 }
 
-fn tell_what_is_kept_out(layout: &Layout, meanings: &[Meaning], notes: &mut Notes) {
-    let line = Some(layout.header.line);
+/// A part whose date is headed as that of another part has that one's.
+fn borrow_dates(parts: &mut [Layout]) {
+    let lender = parts.iter().find_map(|part| {
+        let when = when_of(part.kind)?;
+        let dates = [when, Column::Day, Column::Clock];
+        part.has(when)
+            .then(|| dates.map(|column| part.cell_of(column)))
+    });
+    let Some([when, day, clock]) = lender else {
+        return;
+    };
+    for part in parts {
+        if let Some(own) = when_of(part.kind)
+            && !part.has(own)
+        {
+            part.put(own, when, None);
+            part.put(Column::Day, day, None);
+            part.put(Column::Clock, clock, None);
+        }
+    }
+}
+
+/// `kinds`: what the headers mean for each of the parts.
+fn tell_what_is_kept_out(parts: &[Layout], kinds: &[Tried], notes: &mut Notes) {
+    let Some(main) = parts.first() else { return };
+    let line = Some(main.header.line);
     let mut extra = Vec::new();
-    for (header, meaning) in layout.headers.iter().zip(meanings) {
+    for (cell, header) in main.headers.iter().enumerate() {
         let header = plain(header);
-        match meaning {
-            Meaning::UnknownUnit(column) => notes.file(
+        let is_used = parts.iter().any(|part| part.uses(cell));
+        let is_repeated = kinds.iter().any(|tried| {
+            let named = tried.meanings.get(cell).and_then(Meaning::column);
+            named.is_some_and(|h| !h.is_weak)
+        });
+        if is_used || is_repeated || header.is_empty() || is_ours(header) {
+            continue;
+        }
+        let unknown_unit = kinds
+            .iter()
+            .find_map(|tried| match tried.meanings.get(cell) {
+                Some(Meaning::UnknownUnit(column)) => Some(*column),
+                _ => None,
+            });
+        match unknown_unit {
+            Some(column) => notes.file(
                 line,
                 format!(
                     "column \"{header}\" kept out: it looks like {}, but its unit is not known",
                     column.name()
                 ),
             ),
-            Meaning::Extra if is_ours(header) => {}
-            Meaning::Extra if !header.is_empty() => match of_another_kind(layout.kind, header) {
-                Some(kind) => notes.file(
+            None => match of_another_kind(kinds, header) {
+                Some((kind, lacking)) => notes.file(
                     line,
-                    format!(
-                        "column \"{header}\" kept out: it belongs to {kind}; \
-                         give van, date and {header} as a file of their own"
-                    ),
+                    format!("column \"{header}\" kept out: it belongs to {kind}, but {lacking}"),
                 ),
                 None => extra.push(format!("\"{header}\"")),
             },
-            _ => {}
         }
     }
     if !extra.is_empty() {
@@ -150,40 +402,41 @@ fn tell_what_is_kept_out(layout: &Layout, meanings: &[Meaning], notes: &mut Note
     }
 }
 
-/// The kind whose very matter a column holds, if it is not this one.
-fn of_another_kind(kind: RecordKind, header: &str) -> Option<RecordKind> {
-    let holds = |other: RecordKind, columns: &[Column]| {
-        let found = meaning(other, header);
-        other != kind && found.column().is_some_and(|h| columns.contains(&h.column))
-    };
-    let fills = [Column::Litres, Column::MeterLitres, Column::RejectLitres];
-    let meters = [
-        Column::FeedPpm,
-        Column::PermeatePpm,
-        Column::ProductPpm,
-        Column::FeedUsCm,
-        Column::PermeateUsCm,
-        Column::ProductUsCm,
+/// The kind whose very matter a column holds, if it is none of these, and what
+/// the sheet lacks for it.
+fn of_another_kind(kinds: &[Tried], header: &str) -> Option<(RecordKind, &'static str)> {
+    let others = [
+        (
+            RecordKind::Readings,
+            "no column holds a meter's ppm or says when",
+        ),
+        (
+            RecordKind::Fills,
+            "no column plainly holds litres or says when",
+        ),
+        (
+            RecordKind::Services,
+            "no column says what was worked on (item)",
+        ),
     ];
-    if matches!(kind, RecordKind::Readings) && holds(RecordKind::Fills, &fills) {
-        Some(RecordKind::Fills)
-    } else if matches!(kind, RecordKind::Fills) && holds(RecordKind::Readings, &meters) {
-        Some(RecordKind::Readings)
-    } else {
-        None
-    }
+    let is_log = kinds.iter().any(|tried| when_of(tried.kind).is_some());
+    let not_here = |kind: RecordKind| is_log && kinds.iter().all(|tried| tried.kind != kind);
+    let is_own = |kind: RecordKind| {
+        let found = meaning(kind, header);
+        found
+            .column()
+            .is_some_and(|h| is_own_column(kind, h.column))
+    };
+    others
+        .into_iter()
+        .find(|(kind, _)| not_here(*kind) && is_own(*kind))
 }
 
 /// A date and a time of day in columns of their own make one date-time.
 fn date_and_clock(layout: &mut Layout) {
-    let when = match layout.kind {
-        RecordKind::Readings => Column::TakenAt,
-        RecordKind::Fills => Column::StartedAt,
-        _ => return,
-    };
-    if layout.has(when) {
+    let Some(when) = when_of(layout.kind).filter(|when| !layout.has(*when)) else {
         return;
-    }
+    };
     // the day stands for the instant, else a column headed just "time" does
     let stand_in = if layout.has(Column::Day) {
         Column::Day
@@ -195,41 +448,52 @@ fn date_and_clock(layout: &mut Layout) {
 }
 
 /// A second line of headers that holds nothing but units.
-fn units_below_header(layout: &mut Layout, text: &str, notes: &mut Notes) {
-    let mut rows = Rows::new(text, layout.delimiter);
-    rows.quote = layout.quote;
-    rows.rewind_behind(layout.header);
+fn units_below_header(sheet: &mut Sheet, text: &str, notes: &mut Notes) {
+    let mut rows = Rows::new(text, sheet.main().delimiter);
+    rows.quote = sheet.main().quote;
+    rows.rewind_behind(sheet.main().header);
     let Some(at) = rows.next_row() else { return };
-    let mut units = Vec::new();
+    let mut is_any = false;
     for (index, cell) in (0..rows.len()).map(|i| (i, plain(rows.cell(i)))) {
         if is_no_value(cell) {
             continue;
         }
-        let column = layout.columns().find(|(_, cell)| *cell == index);
-        let unit = column.and_then(|(column, _)| {
-            let bare = cell.trim_matches(['(', ')', '[', ']']);
-            Some((column, Unit::named(bare, column.measure())?))
-        });
-        match unit {
-            Some((column, unit)) => units.push((column, index, unit)),
-            // anything else makes it a row like others
-            None => return,
+        let mut columns = sheet.parts().filter_map(|part| part.column_at(index));
+        // anything else makes it a row like others
+        if !columns.any(|column| bare_unit(cell, column).is_some()) {
+            return;
         }
+        is_any = true;
     }
-    for (column, index, unit) in units {
-        match (unit, column.in_us_cm()) {
-            (Unit::Conductivity(..), Some(us_cm)) if !layout.has(us_cm) => {
-                layout.put(column, None, None);
-                layout.put(us_cm, Some(index), Some(unit));
+    if !is_any {
+        return;
+    }
+    for layout in sheet.parts_mut() {
+        for index in 0..rows.len() {
+            let Some(column) = layout.column_at(index) else {
+                continue;
+            };
+            let Some(unit) = bare_unit(plain(rows.cell(index)), column) else {
+                continue;
+            };
+            match (unit, column.in_us_cm()) {
+                (Unit::Conductivity(..), Some(us_cm)) if !layout.has(us_cm) => {
+                    layout.put(column, None, None);
+                    layout.put(us_cm, Some(index), Some(unit));
+                }
+                _ => layout.put(column, Some(index), Some(unit)),
             }
-            _ => layout.put(column, Some(index), Some(unit)),
         }
+        layout.header = at;
     }
     notes.file(
         Some(at.line),
         "the line below the header holds the units".into(),
     );
-    layout.header = at;
+}
+
+fn bare_unit(cell: &str, column: Column) -> Option<Unit> {
+    Unit::named(cell.trim_matches(['(', ')', '[', ']']), column.measure())
 }
 
 /// `Date (dd/mm/yyyy)` settles the order of day and month.
@@ -264,7 +528,7 @@ fn remark_on_meters(layout: &Layout, notes: &mut Notes) {
         let in_tank = matches!(column, Column::ProductPpm | Column::ProductUsCm)
             && folded(&said).contains("tank");
         if in_tank {
-            notes.file(
+            notes.file_once(
                 line,
                 format!(
                     "{said} is read in the tank: water behind the resin's outlet tells the resin better"
@@ -283,6 +547,6 @@ fn remark_on_meters(layout: &Layout, notes: &mut Notes) {
             }
             _ => continue,
         };
-        notes.file(line, text);
+        notes.file_once(line, text);
     }
 }

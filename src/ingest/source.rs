@@ -14,13 +14,15 @@ use super::error::ReadError;
 /// Bytes that can be read again from the start.
 pub(super) enum Source<'b> {
     Bytes(&'b [u8]),
+    /// What was made a table of.
+    Made(Vec<u8>),
     File(File),
 }
 
 impl Source<'_> {
     /// Opens a file; what can be read only once, as a pipe, is copied first.
     pub fn open(path: &Path, shown_name: &str) -> Result<Source<'static>, ReadError> {
-        let failed = |source| super::cannot_read(shown_name, source);
+        let failed = |source| super::files::cannot_read(shown_name, source);
         let is_pipe = is_pipe(&std::fs::metadata(path).map_err(failed)?);
         let mut file = File::open(path).map_err(failed)?;
         if is_pipe {
@@ -36,9 +38,10 @@ impl Source<'_> {
         Ok(Source::File(file))
     }
 
-    fn rewound(&self) -> io::Result<Box<dyn Read + Send + '_>> {
+    pub fn rewound(&self) -> io::Result<Box<dyn Read + Send + '_>> {
         Ok(match self {
             Source::Bytes(bytes) => Box::new(*bytes),
+            Source::Made(bytes) => Box::new(bytes.as_slice()),
             Source::File(file) => {
                 let mut file: &File = file;
                 file.seek(SeekFrom::Start(0))?;

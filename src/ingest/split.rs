@@ -68,6 +68,17 @@ pub(super) struct RowAt {
     end: usize,
 }
 
+impl RowAt {
+    /// The same row, so many lines further up in the file that its table was
+    /// made of.
+    pub fn above(self, lines: u64) -> RowAt {
+        RowAt {
+            line: self.line.saturating_sub(lines),
+            ..self
+        }
+    }
+}
+
 impl<'t> Rows<'t> {
     pub fn new(text: &'t str, delimiter: u8) -> Self {
         Rows::of(Cow::Borrowed(text), None, delimiter)

@@ -7,10 +7,27 @@ pub(super) fn folded(text: &str) -> String {
     let mut chars = text.chars().peekable();
     while let Some(c) = chars.next() {
         match c {
-            // UTF-8 that was once read as Windows-1252
-            'Â' | 'â' if matches!(chars.peek(), Some('µ' | 'μ' | '°' | '£' | '²' | '³')) => {
+            // UTF-8 that was once read as Windows-1252, or twice over
+            'Â' | 'â' | 'Ã' | '‚'
+                if matches!(
+                    chars.peek(),
+                    Some('µ' | 'μ' | '°' | '£' | '²' | '³' | 'º' | '‚' | 'Â')
+                ) => {}
+            // the same read as code page 437 or as Mac Roman
+            '┬' | '¬' if matches!(chars.peek(), Some('╡' | '░' | '∞' | 'µ')) => {}
+            '╡' => out.push('u'),
+            '░' | '∞' => out.push('°'),
+            // the micro sign of code page 850, read as Windows-1252
+            'æ' | 'Æ' if matches!(chars.peek(), Some('S' | 's')) => out.push('u'),
+            // what a program puts in the place of a sign that it does not have
+            'ï' if starts_with(&mut chars, "¿½") => {
+                out.push_str(sign_before(chars.peek().copied()));
             }
-            '?' | '\u{fffd}' if matches!(chars.peek(), Some('S' | 's')) => out.push('u'),
+            '?' | '\u{fffd}' if !sign_before(chars.peek().copied()).is_empty() => {
+                out.push_str(sign_before(chars.peek().copied()));
+            }
+            '℃' => out.push_str("°c"),
+            '℉' => out.push_str("°f"),
             'µ' | 'μ' => out.push('u'),
             'º' | '˚' | '°' => out.push('°'),
             '³' => out.push('3'),
@@ -33,6 +50,25 @@ pub(super) fn folded(text: &str) -> String {
         words.push_str(singular);
     }
     words
+}
+
+/// Takes `rest` where it comes next.
+fn starts_with(chars: &mut std::iter::Peekable<std::str::Chars<'_>>, rest: &str) -> bool {
+    let mut ahead = chars.clone();
+    if rest.chars().all(|c| ahead.next() == Some(c)) {
+        *chars = ahead;
+        return true;
+    }
+    false
+}
+
+/// The sign that was lost before a unit: `?S/cm`, `?C`.
+fn sign_before(next: Option<char>) -> &'static str {
+    match next {
+        Some('S' | 's') => "u",
+        Some('C' | 'F') => "°",
+        _ => "",
+    }
 }
 
 fn without_accent(c: char) -> char {
@@ -172,6 +208,13 @@ mod tests {
             ("  Date/Time ", "date time"),
             ("T (°C)", "t °c"),
             ("Température", "temperature"),
+            ("Temp (\u{fffd}C)", "temp °c"),
+            ("Temp ?C", "temp °c"),
+            ("Temp (ï¿½C)", "temp °c"),
+            ("Temp (┬░C)", "temp °c"),
+            ("Temp (℃)", "temp °c"),
+            ("Feed Ã‚µS/cm", "feed us cm"),
+            ("Feed ┬╡S/cm", "feed us cm"),
         ] {
             assert_eq!(folded(written), expected);
         }

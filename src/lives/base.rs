@@ -150,6 +150,17 @@ impl Base {
         (!self.0.is_empty()).then_some(held.saturating_sub(1))
     }
 
+    /// Since when the van has been based where it is on `day`; `None` where it always
+    /// was.
+    pub(crate) fn since(&self, day: Date) -> Option<Date> {
+        let until_now = self.0.get(..=self.index(day)?)?;
+        let here = until_now.last()?.1.district_or_area();
+        let elsewhere = until_now
+            .iter()
+            .rposition(|(_, place)| place.district_or_area() != here)?;
+        until_now.get(elsewhere + 1).map(|(from, _)| *from)
+    }
+
     pub(crate) fn all(&self) -> impl Iterator<Item = &Postcode> {
         self.0.iter().map(|(_, place)| place)
     }

@@ -103,8 +103,8 @@ pub(crate) fn inferred_marks(
     remarks: &mut Remarks,
 ) -> Vec<ServiceMark> {
     let what = match item {
-        Item::Resin => "resin",
-        _ => "membrane",
+        Item::Resin => "DI resin",
+        _ => "RO membrane",
     };
     changes
         .iter()
@@ -115,7 +115,7 @@ pub(crate) fn inferred_marks(
                 Some(change.date),
                 format!(
                     "the {what} looks replaced about this day, not recorded; \
-                     please add the service, or correct the readings"
+                     please add the job, or correct the readings"
                 ),
             );
             ServiceMark {

@@ -227,7 +227,6 @@ fn points(stretch: &Stretch<'_>, drunk: &mut Drunk<'_>) -> Vec<PassagePoint> {
             salt_passage: passage.salt_passage,
             sd_ln: passage.sd_ln,
             theta_lever: passage.theta_lever,
-            recovery_known: passage.recovery_known,
             litres_by_level: LitresByLevel::from_slice(&drunk.litres),
             late_litres: drunk.late_litres,
             at_base: look.at_base,
@@ -235,6 +234,7 @@ fn points(stretch: &Stretch<'_>, drunk: &mut Drunk<'_>) -> Vec<PassagePoint> {
             permeate_ppm,
             product_ppm: look.product_ppm,
             regime: look.regime,
+            feed_bar: look.feed_bar,
             flow_lpm_25: if by_fills {
                 fill_lpm.take()
             } else {

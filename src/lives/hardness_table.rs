@@ -90,6 +90,19 @@ impl HardnessTable {
         }
     }
 
+    /// What the tap of a place reads, ppm: the vans' median there, else what goes with
+    /// its hardness on `day`.
+    pub(crate) fn feed_ppm(&self, place: &Postcode, day: Date) -> Option<f64> {
+        let read = place
+            .district
+            .as_deref()
+            .and_then(|key| self.feed_ppm.get(key));
+        read.copied().or_else(|| {
+            let hardness = self.known(Some(place), None).on(day)?;
+            Some(hardness.mg_l_caco3 / self.ratio)
+        })
+    }
+
     /// Hardness over feed ppm used for estimates.
     pub(crate) fn ratio(&self) -> f64 {
         self.ratio

@@ -49,29 +49,32 @@ fn missing_rows(health: &Health<'_>, remarks: &mut Remarks) {
         None => remarks.note(
             About::Litres,
             None,
-            "no fills recorded, so litres cannot be counted",
+            "no tank fills recorded, so litres cannot be counted",
         ),
         Some((_, last)) if days_between(last, health.as_of) > NO_FILLS_DAYS => remarks.note(
             About::Silence,
             Some(last),
-            format!("no fills recorded since {last}, so litres since then are not counted"),
+            format!(
+                "no tank fills recorded since {}, so litres since then are not counted",
+                in_words(last)
+            ),
         ),
         Some(_) => {}
     }
     match health.last_reading_on {
-        None => remarks.note(About::Silence, None, "no readings recorded"),
+        None => remarks.note(About::Silence, None, "no TDS readings recorded"),
         Some(last) if days_between(last, health.as_of) > NO_READINGS_DAYS => {
             remarks.note(
                 About::Silence,
                 Some(last),
-                format!("no readings recorded since {last}"),
+                format!("no TDS readings recorded since {}", in_words(last)),
             );
         }
         Some(_) => {}
     }
 }
 
-/// Readings that never tell what the membrane holds back.
+/// Readings that never tell the membrane's rejection.
 fn missing_probe(health: &Health<'_>, remarks: &mut Remarks) {
     let tells = health
         .looks
@@ -81,7 +84,7 @@ fn missing_probe(health: &Health<'_>, remarks: &mut Remarks) {
         remarks.note(
             About::Probe,
             None,
-            "tap and after-the-membrane water are never read together, so the membrane cannot be judged",
+            "tap TDS and membrane TDS are never read together, so the RO membrane cannot be judged",
         );
     }
 }
@@ -91,7 +94,7 @@ fn missing_services(health: &Health<'_>, remarks: &mut Remarks) {
         remarks.note(
             About::Services,
             None,
-            "no services recorded, so the age of membrane, resin and pre-filters is not known",
+            "no jobs recorded, so the age of RO membrane, DI resin and pre-filters is not known",
         );
         return;
     }
@@ -106,7 +109,7 @@ fn missing_services(health: &Health<'_>, remarks: &mut Remarks) {
         remarks.note(
             About::Services,
             None,
-            "no membrane change recorded, so its age is not known",
+            "no RO membrane change recorded: write down when it was fitted",
         );
     }
     match health.last_prefilter_on {
@@ -116,7 +119,8 @@ fn missing_services(health: &Health<'_>, remarks: &mut Remarks) {
                 About::Services,
                 Some(last),
                 format!(
-                    "no pre-filter change recorded since {last}: overdue, or changed and not written down"
+                    "no pre-filter change recorded since {}: late, or done and not written down?",
+                    in_words(last)
                 ),
             );
         }
@@ -129,7 +133,7 @@ fn hardness(health: &Health<'_>, remarks: &mut Remarks) {
         remarks.note(
             About::Hardness,
             None,
-            "nothing tells how hard the water is: no postcode, no table, no tap reading",
+            "hardness not known: no postcode, no table, no tap TDS",
         );
         return;
     };
@@ -138,12 +142,12 @@ fn hardness(health: &Health<'_>, remarks: &mut Remarks) {
         HardnessBasis::Estimated => remarks.note(
             About::Hardness,
             None,
-            "no hardness published for the base's postcode in the table; estimated from tap readings",
+            "no hardness in the table for the base's postcode; estimated from tap TDS",
         ),
         HardnessBasis::Assumed => remarks.note(
             About::Hardness,
             None,
-            "no hardness known for the base; the fleet's median is assumed",
+            "no hardness known for the base; the middle of the fleet is assumed",
         ),
     }
 }
@@ -151,6 +155,12 @@ fn hardness(health: &Health<'_>, remarks: &mut Remarks) {
 /// Holds the published hardness against what the meter reads at the base's tap.
 fn contradiction(health: &Health<'_>, published_mg_l: f64, remarks: &mut Remarks) {
     let since = days_after(health.as_of, -FEED_DAYS);
+    // Another tap may have been another water.
+    let since = health
+        .seen
+        .base
+        .since(health.as_of)
+        .map_or(since, |moved| since.max(days_after(moved, -1)));
     let mut feeds: Vec<f64> = health
         .looks
         .iter()
@@ -170,9 +180,9 @@ fn contradiction(health: &Health<'_>, published_mg_l: f64, remarks: &mut Remarks
             About::Hardness,
             None,
             format!(
-                "the hardness table says {published_mg_l:.0} mg/L, but the tap reads \
+                "the hardness table says {published_mg_l:.0} mg/L, but tap TDS is \
                  {feed_ppm:.0} ppm, which cannot hold more than {most:.0}; check the unit in \
-                 the table and the meter's scale"
+                 the table and the TDS meter's scale"
             ),
         );
     } else if likely > CONTRADICTION * published_mg_l {
@@ -180,10 +190,15 @@ fn contradiction(health: &Health<'_>, published_mg_l: f64, remarks: &mut Remarks
             About::Hardness,
             None,
             format!(
-                "the hardness table says {published_mg_l:.0} mg/L, but the tap reads \
+                "the hardness table says {published_mg_l:.0} mg/L, but tap TDS is \
                  {feed_ppm:.0} ppm, which is likely about {likely:.0}; check the unit in the \
                  table, or whether the tap is softened"
             ),
         );
     }
+}
+
+/// A day as people write it: `4 Feb 2026`.
+fn in_words(date: Date) -> String {
+    date.strftime("%-d %b %Y").to_string()
 }

@@ -10,6 +10,7 @@
 mod base;
 mod changes;
 mod charges;
+mod completeness;
 mod cut;
 mod days;
 mod elements;
@@ -40,11 +41,14 @@ mod slips;
 mod there;
 mod types;
 mod usage;
+mod valve;
 mod van;
 mod vessel;
 
+pub use completeness::{Log, Missing, missing};
 pub use cut::{cut, cut_in_turn};
 pub use laid::{InTurnError, LaidLives};
 pub use season::TapSeason;
 pub use there::{WaterThere, water_in};
 pub use types::*;
+pub use valve::ValveSeen;

@@ -1,9 +1,9 @@
 //! Salt passage of each look, brought to 25 °C and to usual pressure and recovery.
 
 use super::looks::Look;
+use super::median::median_of;
 use crate::water::{
-    Conditions, THETA_MEAN_PER_C, UsualOperation, polarisation_factor, recovery_from_flows,
-    salt_passage_at_25, water_temperature_factor,
+    Conditions, THETA_MEAN_PER_C, UsualOperation, salt_passage_at_25, water_temperature_factor,
 };
 
 /// A salt passage at 25 °C; fields as in [`super::PassagePoint`].
@@ -13,13 +13,17 @@ pub(crate) struct Passage {
     pub salt_passage: f64,
     pub sd_ln: f64,
     pub theta_lever: f64,
-    pub recovery_known: bool,
 }
 
 /// Looks to each side of one that make what is usual there.
 const HALF_WINDOW: usize = 5;
-/// Middle of the year at a tap, °C.
-const MIDDLING_C: f64 = 11.5;
+/// Scatter of a flow as it is read with the thermometer's, ln, and of a gauge, bar
+/// (common practice, no source): that much of what lies off is the instrument's.
+const FLOW_NOISE: f64 = 0.04;
+const GAUGE_NOISE_BAR: f64 = 0.12;
+/// What swings of pressure and temperature leave on `ln` salt passage, whatever was
+/// written down beside it (judgement): a column more makes no reading count for much more.
+const LEFT_OVER: f64 = 0.05;
 /// So many values make something usual.
 const USUAL_FROM: usize = 3;
 
@@ -105,31 +109,68 @@ fn move_on(window: &mut [f64], left: f64, joined: f64) {
     *slot = joined;
 }
 
+/// What is usual around each look and how much of what lies off it is believed.
+struct Usual {
+    around: Running,
+    believed: f64,
+}
+
+impl Usual {
+    /// `noise`: the instrument's own, on the log scale, by the value.
+    fn of(
+        looks: &[Look],
+        noise: impl Fn(f64) -> f64,
+        value: impl Fn(&Look) -> Option<f64>,
+    ) -> Usual {
+        let around = Running::of(looks, &value);
+        let off: Vec<(f64, f64)> = looks
+            .iter()
+            .enumerate()
+            .filter_map(|(n, look)| {
+                let (seen, usual) = (value(look)?, around.around(n)?);
+                Some(((seen / usual).ln().abs(), noise(usual)))
+            })
+            .collect();
+        // 1.48 median absolute deviations are a standard deviation of normal noise.
+        let seen = 1.48 * median_of(off.iter().map(|o| o.0)).unwrap_or(0.0);
+        let own = median_of(off.iter().map(|o| o.1)).unwrap_or(0.0);
+        let believed = if seen > 0.0 {
+            (1.0 - (own / seen).powi(2)).max(0.0)
+        } else {
+            0.0
+        };
+        Usual { around, believed }
+    }
+
+    /// A value as it is believed, the rest of what lies off it taken for the instrument's.
+    fn believed(&self, n: usize, seen: f64) -> Option<f64> {
+        let usual = self.around.around(n)?;
+        Some(usual * (seen / usual).powf(self.believed))
+    }
+}
+
 /// Salt passage of each look, same order and length; `None` where it cannot be
-/// told. `looks`: of one element, oldest first.
+/// told. `looks`: of one element, oldest first. Flow and pressure take out how far a
+/// look's pressure lies off what is usual around it, as far as they tell it; recovery is
+/// left as it goes with the season, which the fleet's valves explain.
 pub(crate) fn passages(looks: &[Look]) -> Vec<Option<Passage>> {
-    let flow = Running::of(looks, |look| {
+    let water_c = |look: &Look| look.water_c.unwrap_or(look.seasonal_c);
+    let at_25 = |look: &Look| {
         let lpm = look.permeate_lpm.filter(|lpm| *lpm > 0.0)?;
-        Some(lpm / water_temperature_factor(look.water_c.unwrap_or(look.seasonal_c)))
-    });
-    let drained = Running::of(looks, |look| {
-        look.permeate_lpm.filter(|lpm| *lpm > 0.0)?;
-        look.concentrate_lpm.filter(|lpm| *lpm > 0.0)
-    });
-    let middling = water_temperature_factor(MIDDLING_C);
+        Some(lpm / water_temperature_factor(water_c(look)))
+    };
+    let bar = |look: &Look| look.feed_bar.filter(|bar| *bar > 0.0);
+    let flow = Usual::of(looks, |_| FLOW_NOISE, at_25);
+    let pressure = Usual::of(looks, |bar| GAUGE_NOISE_BAR / (bar - 0.5).max(0.5), bar);
     let permeate = Running::of(looks, |look| Some(look.salt_passage()? * look.feed_ppm?));
-    let pressure = Running::of(looks, |look| look.feed_bar.filter(|bar| *bar > 0.0));
     looks
         .iter()
         .enumerate()
         .map(|(n, look)| {
             let raw = look.salt_passage()?;
-            let usual_flow = flow.around(n);
-            let usual_drained = drained.around(n);
-            // Usual over the year: a median of recoveries would follow the season.
-            let usual_recovery = usual_flow
-                .zip(usual_drained)
-                .map(|(lpm, drained)| recovery_from_flows(lpm * middling, drained));
+            let believed_flow = at_25(look)
+                .and_then(|lpm| flow.believed(n, lpm))
+                .map(|lpm| lpm * water_temperature_factor(water_c(look)));
             let known = Conditions {
                 feed_ppm: look.feed_ppm?,
                 // What is usual there, not what was read: a reading that errs
@@ -137,32 +178,22 @@ pub(crate) fn passages(looks: &[Look]) -> Vec<Option<Passage>> {
                 permeate_ppm: permeate.around(n).unwrap_or(raw * look.feed_ppm?),
                 water_c: look.water_c,
                 seasonal_c: look.seasonal_c,
-                permeate_lpm: look.permeate_lpm,
-                concentrate_lpm: look.concentrate_lpm,
-                feed_bar: look.feed_bar,
+                permeate_lpm: believed_flow,
+                concentrate_lpm: None,
+                feed_bar: bar(look).and_then(|bar| pressure.believed(n, bar)),
                 usual: UsualOperation {
-                    permeate_lpm_at_25: usual_flow,
-                    recovery: usual_recovery,
-                    feed_bar: pressure.around(n),
+                    permeate_lpm_at_25: flow.around.around(n),
+                    recovery: None,
+                    feed_bar: pressure.around.around(n),
                 },
             };
             let at_25 = salt_passage_at_25(raw, &known, THETA_MEAN_PER_C).ok()?;
-            // The layer at the membrane grows with recovery as the feed side does.
-            let read = look
-                .permeate_lpm
-                .zip(look.concentrate_lpm)
-                .filter(|(made, drained)| *made > 0.0 && *drained > 0.0)
-                .map(|(made, drained)| recovery_from_flows(made, drained));
-            let layer = match (usual_recovery, read) {
-                (Some(usual), Some(read)) => polarisation_factor(usual) / polarisation_factor(read),
-                _ => 1.0,
-            };
+            let meters = at_25.sd_ln.powi(2) - at_25.left_over_sd_ln.powi(2);
             Some(Passage {
                 raw,
-                salt_passage: at_25.salt_passage * layer,
-                sd_ln: at_25.sd_ln,
+                salt_passage: at_25.salt_passage,
+                sd_ln: meters.max(0.0).sqrt().hypot(LEFT_OVER),
                 theta_lever: at_25.theta_lever,
-                recovery_known: usual_recovery.is_some() && read.is_some(),
             })
         })
         .collect()

@@ -64,65 +64,65 @@ impl Repeated {
             "1 reading".to_owned()
         };
         let last = if many {
-            ", the last one on this day"
+            " (the latest on this day)"
         } else {
             ""
         };
         match self {
             Repeated::CounterStoodStill => format!(
-                "{fills} without litres while the counter did not move{last}; counted as 0 L"
+                "{fills} without litres while the water meter did not move{last}; counted as 0 L"
             ),
             Repeated::CounterWentBack => format!(
-                "the counter was read lower than before at {fills}{last}; looks misread, \
+                "water meter lower than before at {fills}{last}; looks misread, \
                  counted with the next reading instead"
             ),
             Repeated::CounterMisread => format!(
-                "the counter jumped further than the van can have filled at {fills}{last} \
+                "water meter jumped further than the van can have filled at {fills}{last} \
                  and came back; looks misread, ignored"
             ),
             Repeated::CounterAndLitresDisagree => {
-                format!("litres and counter differ by more than 10 % at {fills}{last}; litres used")
+                format!("litres and water meter differ by more than 10 % at {fills}{last}; litres used")
             }
             Repeated::LitresUnknown => {
-                format!("litres unknown for {fills}{last}; the van's median fill used instead")
+                format!("litres unknown for {fills}{last}; this van's usual fill used instead")
             }
             Repeated::CounterBegins => {
-                "the first counter reading has none to count from; the van's median fill used"
+                "first water-meter reading: nothing to subtract it from, so its litres are this van's usual fill"
                     .to_owned()
             }
             Repeated::MoreThanTheTank => {
-                format!("{fills} above what the tank holds{last}; check litres or tank size")
+                format!("{fills} of more than the tank holds{last}; check litres or tank size")
             }
             Repeated::BeyondTheTank => format!(
-                "{fills} of more than what the tank holds within a day of the one before{last}; \
-                 not used, the van's median fill or the counter instead: check litres or tank size"
+                "{fills} of more than the tank holds within a day of the one before{last}; \
+                 not used, this van's usual fill or the water meter instead: check litres or tank size"
             ),
             Repeated::CopiedReading => format!(
-                "{readings} with the same figures as the ones before{last}; look copied down, left out"
+                "{readings} with the same figures as the ones before{last}; look copied, not used"
             ),
             Repeated::SwappedProbes => format!(
-                "tap and after-the-membrane figures look swapped in {readings}{last}; swapped back"
+                "tap TDS and membrane TDS look swapped in {readings}{last}; swapped back"
             ),
             Repeated::MembraneNotBelowTap => format!(
-                "after the membrane was not below the tap in {readings}{last}; not used, check the probes"
+                "membrane TDS not below tap TDS in {readings}{last}; not used, check the TDS meters"
             ),
             Repeated::TapReadsZero => {
-                format!("tap water reads 0 in {readings}{last}; meter off or dry, not used")
+                format!("tap TDS reads 0 in {readings}{last}; TDS meter off or dry, not used")
             }
             Repeated::MembraneReadsZero => format!(
-                "after the membrane reads 0 in {readings}{last} though the tap does not; \
-                 meter off or not connected, not used"
+                "membrane TDS reads 0 in {readings}{last} though tap TDS does not; \
+                 TDS meter off or not connected, not used"
             ),
             Repeated::LooksLikeConductivity => format!(
-                "all meters read twice the usual in {readings}{last}; looks like conductivity \
+                "all TDS meters read twice the usual in {readings}{last}; looks like conductivity \
                  (µS/cm) written as ppm, not used: head the column µS/cm and send the file again"
             ),
             Repeated::TapTenTimesOff => format!(
-                "the tap is ten times off the usual in {readings}{last} while the other meters \
+                "tap TDS is ten times off the usual in {readings}{last} while the other meters \
                  are not; a decimal point lost? Not used until corrected"
             ),
             Repeated::OtherScale => format!(
-                "all meters read 1.4 times more or less than usual in {readings}{last}; a meter \
+                "all TDS meters read 1.4 times more or less than usual in {readings}{last}; a meter \
                  on another scale (0.7 instead of 0.5)? Kept as read"
             ),
             Repeated::RowsAfterOutOfService => format!(

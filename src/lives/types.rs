@@ -6,6 +6,7 @@ use jiff::civil::Date;
 use smallvec::SmallVec;
 
 use super::season::TapSeason;
+use super::valve::ValveSeen;
 
 pub use crate::store::records::{Fleet, Instant, Item, RowCounts};
 
@@ -78,10 +79,6 @@ pub struct PassagePoint {
     /// (exact below 10 % salt passage, on the odds above). Not 0 where flow or
     /// pressure served: they take out excursions of pressure, not `theta`.
     pub theta_lever: f64,
-    /// Whether flows showed the recovery and it was brought to the usual one:
-    /// otherwise warm water, which raises recovery behind a fixed reject valve,
-    /// is part of what `theta` sees.
-    pub recovery_known: bool,
     /// Mains-fed litres made by this element up to here, by hardness level
     /// (see [`ElementLife::hardness_levels`]); same length as that.
     pub litres_by_level: LitresByLevel,
@@ -99,6 +96,22 @@ pub struct PassagePoint {
     /// Litres a minute that the membrane made, as they would be at 25 °C, where
     /// a flow was read or the fill was timed.
     pub flow_lpm_25: Option<f64>,
+    /// Pressure at the tap, where read.
+    pub feed_bar: Option<f64>,
+}
+
+/// Tap and membrane TDS read together, with whatever else was read then: the
+/// bare readings that a warranty claim needs.
+#[derive(Debug, Clone, Copy, PartialEq, serde::Serialize, serde::Deserialize)]
+pub struct MembraneTest {
+    #[serde(with = "super::laid::day")]
+    pub date: Date,
+    pub feed_ppm: f64,
+    pub permeate_ppm: f64,
+    pub water_c: Option<f64>,
+    pub feed_bar: Option<f64>,
+    pub permeate_lpm: Option<f64>,
+    pub concentrate_lpm: Option<f64>,
 }
 
 /// A membrane element (or the set that shares the water) from fitting on.
@@ -232,6 +245,8 @@ pub struct VanLives {
     pub van: Arc<str>,
     /// The base's postcode district on the as-of day (`QA3`), `None` if unknown.
     pub district: Option<Arc<str>>,
+    /// Since when it has been based there; `None` where it always was.
+    pub based_since: Option<Date>,
     /// Hardness at the base on the as-of day; `None` only if nothing in the fleet tells.
     pub hardness: Option<HardnessAt>,
     /// How many membranes share the water; 0 = resin only.
@@ -242,9 +257,12 @@ pub struct VanLives {
     pub in_service_on: Option<Date>,
     /// Median recovery from flows or reject litres; `None` where nothing tells.
     pub recovery: Option<f64>,
+    /// What tells a fixed reject valve from recovery held; `None` where nothing does.
+    pub valve: Option<ValveSeen>,
     /// How warm the tap at the base is over the year.
     pub tap_season: TapSeason,
-    /// Median feed, ppm, of the last half year; `None` if never read.
+    /// Median feed at the base, ppm, of the last half year; where it has just moved, what
+    /// is known of the tap there. `None` if nothing tells.
     pub feed_ppm: Option<f64>,
     /// Oldest first; the last one is in use unless the van has no membrane. May be empty.
     pub elements: Vec<ElementLife>,
@@ -256,6 +274,8 @@ pub struct VanLives {
     /// Day of the first and of the last fill; `None` without fills.
     pub fills_between: Option<(Date, Date)>,
     pub last_reading_on: Option<Date>,
+    /// Of the membrane in use: the first few and the newest, oldest first.
+    pub membrane_tests: Vec<MembraneTest>,
     /// All service events up to the as-of day, oldest first, inferred ones included.
     pub services: Vec<ServiceMark>,
     pub remarks: Vec<RecordsRemark>,

@@ -175,13 +175,35 @@ pub(crate) fn recovery(
     median_of_last(&by_litres, 365).or_else(|| median_of_last(&by_flow, 365))
 }
 
-/// Median feed of the last half year before the last one read, ppm.
-pub(crate) fn feed_ppm(looks: &[Look]) -> Option<f64> {
+/// A tap that the van has moved to.
+#[derive(Debug, Clone, Copy)]
+pub(crate) struct NewTap {
+    pub since: Date,
+    /// What others read there, or what goes with its hardness, ppm.
+    pub expected_ppm: Option<f64>,
+}
+
+/// Median feed of the last half year before the last one read, ppm. Where the van has
+/// moved, that of the tap there alone, drawn to what is expected of it while few tell.
+pub(crate) fn feed_ppm(looks: &[Look], moved: Option<NewTap>) -> Option<f64> {
+    /// Readings that what is expected is worth.
+    const EXPECTED_WORTH: f64 = 2.0;
+    let since = moved.map_or(Date::MIN, |tap| tap.since);
     let feeds: Vec<(Date, f64)> = looks
         .iter()
+        .filter(|look| look.date >= since)
+        .filter(|look| moved.is_none() || look.at_base)
         .filter_map(|look| Some((look.date, look.feed_ppm?)))
         .collect();
-    median_of_last(&feeds, 183)
+    let read = median_of_last(&feeds, 183);
+    match (moved.and_then(|tap| tap.expected_ppm), read) {
+        (Some(expected), Some(read)) if expected > 0.0 && read > 0.0 => {
+            let n = feeds.len() as f64;
+            let ln = (n * read.ln() + EXPECTED_WORTH * expected.ln()) / (n + EXPECTED_WORTH);
+            Some(ln.exp())
+        }
+        (expected, read) => read.or(expected),
+    }
 }
 
 /// Median of the values of the last `days` up to the newest; `values` oldest first.

@@ -18,8 +18,11 @@ use super::remarks::{Remarks, Repeated};
 use super::season::TapSeasons;
 use super::seen::{Dated, Seen};
 use super::sizes::Standing;
-use super::types::{About, ChargeLife, ElementLife, HardnessAt, ServiceMark, VanLives};
-use super::usage::{self, Districts, Made};
+use super::types::{
+    About, ChargeLife, ElementLife, HardnessAt, MembraneTest, ServiceMark, VanLives,
+};
+use super::usage::{self, Districts, Made, NewTap};
+use super::valve;
 use super::vessel::Vessels;
 use crate::settings::Settings;
 use crate::store::records::Item;
@@ -69,7 +72,15 @@ pub(crate) fn cut_van(seen: &Seen<'_>, water: &WaterSeen, lent: &Lent<'_>) -> Va
         tank_litres: van.tank_litres,
         in_service_on: van.material().in_service_on,
         recovery: usage::recovery(&van.looks, seen.fills, &seen.fill_dates, &van.litres),
-        feed_ppm: usage::feed_ppm(&van.looks),
+        valve: valve::seen(
+            &van.looks,
+            seen.fills,
+            &seen.fill_dates,
+            &van.litres,
+            &lent.seasons.at(water),
+        ),
+        feed_ppm: usage::feed_ppm(&van.looks, van.new_tap()),
+        based_since: seen.base.since(lent.until),
         tap_season: lent.seasons.at(water),
         elements: van.elements(&membrane_changes),
         charges: van.charges(&vessels, &entering, &resin_changes),
@@ -82,6 +93,7 @@ pub(crate) fn cut_van(seen: &Seen<'_>, water: &WaterSeen, lent: &Lent<'_>) -> Va
         weeks: usage::weeks(&van.made, seen.fill_dates.first().copied(), van.last_day()),
         fills_between: seen.fills_between(),
         last_reading_on: van.last_reading_on,
+        membrane_tests: van.membrane_tests(&membrane_changes),
         services,
         remarks: remarks.finish(),
     }
@@ -112,7 +124,7 @@ impl<'a> Settled<'a> {
         lent: &'a Lent<'a>,
         remarks: &mut Remarks,
     ) -> Settled<'a> {
-        let (until, habits) = (lent.until, &lent.settings.habits);
+        let (until, running) = (lent.until, &lent.settings.running);
         let mut days = seen.days.clone();
         let mut looks = looks(seen, &lent.seasons.at(water), &mut days, remarks);
         let regimes = changes::regimes(seen, &looks);
@@ -124,7 +136,7 @@ impl<'a> Settled<'a> {
         let litres = litres::counted(seen.fills, &seen.fill_dates, usual, tank_litres, remarks);
         let (mut made, districts) = usage::made(seen, &litres, lent.table, water.own_feed_ppm);
         let prefilter_changes = prefilters::changes(&seen.services);
-        prefilters::mark_late(&mut made, &prefilter_changes, habits.prefilter_days);
+        prefilters::mark_late(&mut made, &prefilter_changes, running.prefilter_days);
         let hardness = lent.table.at(water.base.as_ref(), water.own_feed_ppm);
         let settled = Settled {
             seen,
@@ -144,6 +156,16 @@ impl<'a> Settled<'a> {
             remarks.count(Repeated::RowsAfterOutOfService, settled.last_day());
         }
         settled
+    }
+
+    fn new_tap(&self) -> Option<NewTap> {
+        let (base, until) = (&self.seen.base, self.lent.until);
+        Some(NewTap {
+            since: base.since(until)?,
+            expected_ppm: base
+                .on(until)
+                .and_then(|place| self.lent.table.feed_ppm(place, until)),
+        })
     }
 
     fn last_day(&self) -> Date {
@@ -203,6 +225,35 @@ impl<'a> Settled<'a> {
         elements::lives(&self.material(), changes)
     }
 
+    /// Tests of the membrane in use, those in the middle left out.
+    fn membrane_tests(&self, changes: &[Change]) -> Vec<MembraneTest> {
+        const FIRST: usize = 3;
+        const NEWEST: usize = 15;
+        let fitted = changes.last().map(|change| change.date);
+        let since = self
+            .looks
+            .iter()
+            .filter(|look| fitted.is_none_or(|d| look.date >= d));
+        let mut tests: Vec<MembraneTest> = since
+            .filter(|_| self.membranes > 0)
+            .filter_map(|look| {
+                Some(MembraneTest {
+                    date: look.date,
+                    feed_ppm: look.feed_ppm?,
+                    permeate_ppm: look.permeate_ppm?,
+                    water_c: look.water_c,
+                    feed_bar: look.feed_bar,
+                    permeate_lpm: look.permeate_lpm,
+                    concentrate_lpm: look.concentrate_lpm,
+                })
+            })
+            .collect();
+        if tests.len() > FIRST + NEWEST {
+            tests.drain(FIRST..tests.len() - NEWEST);
+        }
+        tests
+    }
+
     fn charges(
         &self,
         vessels: &Vessels<'_>,
@@ -253,7 +304,7 @@ impl<'a> Settled<'a> {
             ratio: self.lent.table.ratio(),
             membranes: self.membranes,
             last_prefilter_on: self.prefilter_changes.last().copied(),
-            prefilter_days: self.lent.settings.habits.prefilter_days,
+            prefilter_days: self.lent.settings.running.prefilter_days,
         }
     }
 }

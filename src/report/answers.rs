@@ -3,13 +3,19 @@
 
 use jiff::civil::Date;
 
+use super::DUE_WEEKS;
 use super::ReportPlan;
 use super::axis::day_number;
 use super::changes;
-use super::charts::{expected_by_van, fleet_passage, intervals};
-use super::parts::{VanLine, finding};
+use super::charts::{expected_by_van, intervals};
+use super::order;
+use super::pages::warranty;
+use super::parts::{Rank, VanLine, finding};
 use super::words;
-use crate::advise::{Assessment, Gain, State, VanAssessment, best_reading};
+use crate::advise::{
+    About, Assessment, Gain, Habit, HabitRemark, Item, LOST_DAY_PER_MEMBRANE, State, Suspect,
+    VanAssessment, best_reading,
+};
 
 /// A question with its answer.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -23,6 +29,8 @@ pub struct Answer {
 
 /// A van not read for longer is named, days.
 const NOT_READ: f64 = 21.0;
+/// A remark on a TDS meter older than this is of the past, days.
+const RECENT_DAYS: i32 = 62;
 /// Names in one sentence; the rest is counted.
 const NAMED: usize = 8;
 /// Fewer readings than this and a forecast leans on the fleet.
@@ -34,7 +42,7 @@ pub fn answers(plan: &ReportPlan<'_>, lines: &[VanLine<'_>]) -> [Answer; 7] {
     let (since, currency) = (plan.since, assessment.fleet.currency.as_deref());
     [
         Answer {
-            question: "What must I do?",
+            question: "What needs doing?",
             id: "todo",
             said: vec![format!("{}.", finding(lines))],
         },
@@ -64,7 +72,7 @@ pub fn answers(plan: &ReportPlan<'_>, lines: &[VanLine<'_>]) -> [Answer; 7] {
             said: right_intervals(assessment),
         },
         Answer {
-            question: "Can I believe this?",
+            question: "How far can I trust this?",
             id: "believe",
             said: believe(plan),
         },
@@ -85,48 +93,112 @@ fn trouble(assessment: &Assessment, lines: &[VanLine<'_>]) -> Vec<String> {
         return vec!["There are no vans yet.".to_owned()];
     }
     let mut said = Vec::new();
-    for line in lines.iter().filter(|l| l.state == State::FailingEarly) {
-        let check = line.van.membrane.suspect.map_or("", words::suspect);
-        said.push(match check {
-            "" => format!("{}: the membrane is failing early.", line.van.van),
-            check => format!("{}: the membrane is failing early; {check}.", line.van.van),
-        });
-    }
-    let vans: Vec<&VanAssessment> = lines
-        .iter()
-        .map(|l| l.van)
-        .filter(|v| v.series.has_membrane)
-        .collect();
-    if !vans.is_empty() {
-        said.push(format!(
-            "{}.",
-            fleet_passage::title(&vans, assessment.limits.salt_passage)
-        ));
-    }
-    let spent: Vec<String> = lines
-        .iter()
-        .filter(|l| {
-            let day = l.van.resin.limit_on.p50;
-            l.van.series.has_resin && day.is_some_and(|d| d <= assessment.as_of)
-        })
-        .map(|l| l.van.van.clone())
-        .collect();
+    let names = |kept: &dyn Fn(&VanLine<'_>) -> bool| -> Vec<String> {
+        let kept = lines.iter().filter(|l| kept(l));
+        kept.map(|l| l.van.van.clone()).collect()
+    };
+    let spent = names(&|l| l.rank == Rank::ProductOver);
     if !spent.is_empty() {
         said.push(format!(
-            "Water after the resin is likely at its limit or over it on {}.",
+            "Product TDS at its limit of {} ppm or over it: {}. Change the DI resin before the next job.",
+            words::figures(assessment.limits.product_ppm),
             named(&spent)
         ));
     }
-    let cannot: Vec<String> = lines
-        .iter()
-        .filter(|l| l.state == State::Unknown)
-        .map(|l| l.van.van.clone())
-        .collect();
-    if !cannot.is_empty() {
-        said.push(format!("It cannot be told for {}.", named(&cannot)));
+    for line in lines.iter().filter(|l| l.state == State::FailingEarly) {
+        let name = words::part(Item::Membrane, f64::from(line.van.membranes));
+        let check = line
+            .van
+            .membrane
+            .suspect
+            .map_or(String::new(), |s| format!("; {}", words::suspect(s)));
+        said.push(format!("{}: {name} failing early{check}.", line.van.van));
     }
     if said.is_empty() {
-        said.push("No van is.".to_owned());
+        said.push("No: no product TDS at its limit, no RO membrane failing early.".to_owned());
+    }
+    said.extend(waste_ratios(assessment));
+    said.extend(warranty_sheets(assessment));
+    let unknown = names(&|l| l.rank == Rank::NoForecast);
+    if !unknown.is_empty() {
+        said.push(format!(
+            "No forecast for {}: not enough readings.",
+            named(&unknown)
+        ));
+    }
+    said
+}
+
+/// Waste ratios that need setting, or that none does.
+fn waste_ratios(assessment: &Assessment) -> Option<String> {
+    let with_membrane = || assessment.vans.iter().filter(|v| v.series.has_membrane);
+    let set = |v: &VanAssessment| {
+        let valve = |h: &HabitRemark| matches!(h.habit, Habit::ValveTooTight | Habit::ValveTooOpen);
+        let ratio = 1.0 / v.recovery? - 1.0;
+        v.habits
+            .iter()
+            .any(valve)
+            .then(|| format!("{} ({ratio:.1} : 1)", v.van))
+    };
+    let to_set: Vec<String> = with_membrane().filter_map(set).collect();
+    let recorded = with_membrane().filter(|v| v.recovery.is_some()).count();
+    Some(match (to_set.len(), recorded, with_membrane().count()) {
+        (_, _, 0) => return None,
+        (0, 0, _) => "Waste ratio: not recorded on any van.".to_owned(),
+        (0, recorded, all) => {
+            format!("Waste ratio: fine on {recorded} of {all} vans, not recorded on the others.")
+                .replace(
+                    &format!("{all} of {all} vans, not recorded on the others"),
+                    "all vans",
+                )
+        }
+        _ => format!("Waste ratio to set: {}.", named(&to_set)),
+    })
+}
+
+/// Which membranes give cause for a warranty claim.
+fn warranty_sheets(assessment: &Assessment) -> Option<String> {
+    let vans = || assessment.vans.iter().filter(|v| v.series.has_membrane);
+    vans().next()?;
+    let claims = vans().filter(|v| warranty::has_one(v, assessment.as_of));
+    let claims: Vec<String> = claims.map(|v| v.van.clone()).collect();
+    Some(if claims.is_empty() {
+        "Warranty: no RO membrane gives cause for a claim.".to_owned()
+    } else {
+        format!("Warranty: claim sheet made for {}.", named(&claims))
+    })
+}
+
+/// TDS meters to check before anything is bought on their word.
+pub fn meters_to_check(assessment: &Assessment) -> Vec<String> {
+    let mut said: Vec<String> = Vec::new();
+    for van in &assessment.vans {
+        let doubted = van.membrane.suspect == Some(Suspect::Probe);
+        let remark = van.records.iter().rev().find(|r| {
+            r.about == About::Probe
+                && r.date
+                    .is_some_and(|d| (assessment.as_of - d).get_days() <= RECENT_DAYS)
+        });
+        match remark {
+            Some(remark) => said.push(format!("{}: {}.", van.van, remark.text)),
+            None if doubted => said.push(format!(
+                "{}: the alarm may be a TDS meter's; put both meters in one cup of tap water.",
+                van.van
+            )),
+            None => {}
+        }
+    }
+    if said.is_empty() {
+        said.push("No TDS meter is in doubt.".to_owned());
+    }
+    said
+}
+
+/// What has to be ordered now, for which vans.
+pub fn order_now(assessment: &Assessment) -> Vec<String> {
+    let mut said = order::now(assessment, DUE_WEEKS);
+    if said.is_empty() {
+        said.push("Nothing: no part has to be ordered today.".to_owned());
     }
     said
 }
@@ -143,24 +215,32 @@ fn right_intervals(assessment: &Assessment) -> Vec<String> {
         .areas
         .iter()
         .any(|a| a.saving_per_van_year.is_some());
-    let unit = if currency.is_none() {
-        " in your own currency"
-    } else {
-        ""
-    };
     if !priced {
         said.push(
-            "What that saves needs your own prices, from the cost column of services or from the settings.".to_owned(),
+            "Set prices to see what that saves: the cost column of services, or the settings."
+                .to_owned(),
         );
     } else if per_year > 0.0 {
         said.push(format!(
-            "Expected to save {}{unit} a year over all vans.",
-            words::money(per_year, currency)
+            "Expected to save {} a year over all vans{}",
+            words::money(per_year, currency),
+            saved_by(assessment)
         ));
     } else {
-        said.push("They save nothing against the rule of thumb here.".to_owned());
+        said.push("They save nothing against the usual intervals here.".to_owned());
     }
     said
+}
+
+/// How a sentence on a saving ends: what it rests on, where nobody priced the day
+/// that a van loses.
+pub fn saved_by(assessment: &Assessment) -> String {
+    match assessment.money.prices.lost_day {
+        Some(_) => ".".to_owned(),
+        None => format!(
+            ", if a failure on the road costs a day worth {LOST_DAY_PER_MEMBRANE:.1} membranes (prices.lost_day is not set)."
+        ),
+    }
 }
 
 fn believe(plan: &ReportPlan<'_>) -> Vec<String> {
@@ -171,7 +251,8 @@ fn believe(plan: &ReportPlan<'_>) -> Vec<String> {
             said.extend(super::past::in_short(result));
         }
         None => said.push(
-            "How good past forecasts were was not worked out this time (litrewise report --backtest).".to_owned(),
+            "Past forecasts were not checked this time: litrewise report --backtest does so."
+                .to_owned(),
         ),
     }
     let with_membrane = || assessment.vans.iter().filter(|v| v.series.has_membrane);
@@ -184,18 +265,17 @@ fn believe(plan: &ReportPlan<'_>) -> Vec<String> {
     match (few, all) {
         (0, 0) => {}
         (0, all) => said.push(format!(
-            "{} on {} or more own readings.",
+            "{} on {FEW_READINGS} or more of the van's own readings.",
             match all {
-                1 => "The membrane's forecast rests".to_owned(),
-                n => format!("All {n} membranes' forecasts rest"),
+                1 => "The RO membrane forecast rests".to_owned(),
+                n => format!("All {n} RO membrane forecasts rest"),
             },
-            FEW_READINGS
         )),
         (few, all) => said.push(format!(
-            "{few} of {} on fewer than {FEW_READINGS} own readings: mostly from fleets like yours.",
+            "{few} of {} on fewer than {FEW_READINGS} readings of the van: mostly from typical trade figures.",
             match all {
-                1 => "1 membrane's forecast rests".to_owned(),
-                n => format!("{n} membranes' forecasts rest"),
+                1 => "1 RO membrane forecast rests".to_owned(),
+                n => format!("{n} RO membrane forecasts rest"),
             }
         )),
     }
@@ -204,12 +284,9 @@ fn believe(plan: &ReportPlan<'_>) -> Vec<String> {
     let aside = assessment.rows.set_aside;
     if aside > 0 {
         said.push(format!(
-            "{} of {} set aside: litrewise set-aside lists them.",
-            match aside {
-                1 => "1 row".to_owned(),
-                n => format!("{} rows", words::thousands(n as f64)),
-            },
-            format_args!("{} are", words::thousands(assessment.rows.read as f64)),
+            "{} of {} rows not used: litrewise to-fix lists them.",
+            words::thousands(aside as f64),
+            words::thousands(assessment.rows.read as f64),
         ));
     }
     said
@@ -218,7 +295,7 @@ fn believe(plan: &ReportPlan<'_>) -> Vec<String> {
 /// Vans that nobody has read for three weeks.
 pub fn not_read(assessment: &Assessment) -> Option<String> {
     let names = names_not_read(assessment);
-    (!names.is_empty()).then(|| format!("Not read for three weeks: {}.", named(&names)))
+    (!names.is_empty()).then(|| format!("No reading for three weeks: {}.", named(&names)))
 }
 
 /// The names of vans that nobody has read for three weeks, in order of van.
@@ -233,23 +310,24 @@ pub fn names_not_read(assessment: &Assessment) -> Vec<String> {
         .collect()
 }
 
-/// The one reading that would tell most.
+/// The van to test next.
 pub fn next_reading(assessment: &Assessment) -> Option<String> {
     let best = best_reading(assessment)?;
     Some(match best.gain {
         Gain::First { vans: 1 } => format!(
-            "One reading of tap and after the membrane on {} would tell most: there is none for the membrane in use.",
+            "Test {} next: no tap and membrane TDS yet for the RO membrane in use.",
             best.van
         ),
         Gain::First { vans } => format!(
-            "One reading of tap and after the membrane on {} would tell most: there is none for the membrane in use, nor on {} more.",
+            "Test {} next: no tap and membrane TDS yet for the RO membrane in use, nor on {} more.",
             best.van,
             words::count(vans - 1, "van", "vans")
         ),
-        Gain::Narrows(share) => format!(
-            "One reading of tap and after the membrane on {} would tell most: it narrows what is known of that membrane by about {:.0} %.",
+        Gain::Widest { low, high } => format!(
+            "Test {} next, tap and membrane TDS: its rejection is the least certain, likely between {:.0} and {:.0} %.",
             best.van,
-            (share * 20.0).round() * 5.0
+            100.0 * (1.0 - high),
+            100.0 * (1.0 - low)
         ),
     })
 }

@@ -17,6 +17,7 @@ pub struct Names {
     pub many: Vec<String>,
     pub water: String,
     pub records: String,
+    pub orders: String,
     /// Only where there are costs or prices.
     pub money: Option<String>,
     /// Only where past forecasts were judged.
@@ -24,7 +25,11 @@ pub struct Names {
     /// In the order of the assessment's vans.
     pub vans: Vec<String>,
     /// The same; written only for membranes that give cause for a claim.
-    pub claims: Vec<String>,
+    pub warranties: Vec<String>,
+    /// The same; written only for vans with a visit planned.
+    pub cards: Vec<String>,
+    /// Of the warranty sheets and cards, those that are written.
+    pub written: Vec<String>,
     /// In the order of the assessment's districts.
     pub areas: Vec<String>,
 }
@@ -39,11 +44,14 @@ pub enum Page<'a, 'b> {
     Many(usize, usize, &'b [VanLine<'a>]),
     Water,
     Records,
+    Orders,
     Money,
     Past,
     Area(usize),
     Van(usize),
-    Claim(usize),
+    Warranty(usize),
+    /// By the place of the van's line.
+    Card(&'b VanLine<'a>),
 }
 
 /// All pages with their names, in the order in which they are read.
@@ -77,20 +85,24 @@ impl<'a, 'b> Book<'a, 'b> {
             .enumerate()
             .map(|(i, shown)| (format!("vans-{}.png", i + 1), Page::Many(i + 1, of, shown)))
             .collect();
-        let names = Names {
+        let mut names = Names {
             fleet,
             many: many.iter().map(|(name, _)| name.clone()).collect(),
             water: "water.png".to_owned(),
             records: "records.png".to_owned(),
+            orders: "orders.png".to_owned(),
             money: pages::money::worth_a_page(&assessment.money).then(|| "money.png".to_owned()),
             past: plan.backtest.map(|_| "past.png".to_owned()),
             vans: files::file_names("van", &vans, "png"),
-            claims: files::file_names("claim", &vans, "png"),
+            warranties: files::file_names("warranty", &vans, "png"),
+            cards: files::file_names("card", &vans, "png"),
+            written: Vec::new(),
             areas: files::file_names("area", &areas, "png"),
         };
         pages.push((names.water.clone(), Page::Water));
         pages.extend(many);
         pages.push((names.records.clone(), Page::Records));
+        pages.push((names.orders.clone(), Page::Orders));
         pages.extend(names.money.clone().map(|name| (name, Page::Money)));
         pages.extend(names.past.clone().map(|name| (name, Page::Past)));
         let numbered = |list: &[String], page: fn(usize) -> Page<'a, 'b>| {
@@ -101,12 +113,21 @@ impl<'a, 'b> Book<'a, 'b> {
         };
         pages.extend(numbered(&names.areas, Page::Area));
         pages.extend(numbered(&names.vans, Page::Van));
-        let claims = names.claims.iter().zip(&assessment.vans).enumerate();
+        let warranties = names.warranties.iter().zip(&assessment.vans).enumerate();
         pages.extend(
-            claims
-                .filter(|(_, (_, van))| pages::claim::has_one(van, assessment.as_of))
-                .map(|(i, (name, _))| (name.clone(), Page::Claim(i))),
+            warranties
+                .filter(|(_, (_, van))| pages::warranty::has_one(van, assessment.as_of))
+                .map(|(i, (name, _))| (name.clone(), Page::Warranty(i))),
         );
+        let with_visit = lines.iter().filter(|l| !l.jobs.is_empty());
+        pages.extend(with_visit.filter_map(|line| {
+            let name = names.cards.get(line.place)?;
+            Some((name.clone(), Page::Card(line)))
+        }));
+        let written = pages
+            .iter()
+            .filter(|(_, page)| matches!(page, Page::Warranty(_) | Page::Card(_)));
+        names.written = written.map(|(name, _)| name.clone()).collect();
         Book { names, pages }
     }
 }
@@ -133,6 +154,7 @@ impl Page<'_, '_> {
             }
             Page::Water => pages::water::draw(canvas, assessment, month),
             Page::Records => pages::records::draw(canvas, assessment, month),
+            Page::Orders => pages::orders::draw(canvas, assessment, month),
             Page::Money => pages::money::draw(canvas, assessment, month),
             Page::Past => {
                 if let Some(result) = plan.backtest {
@@ -145,13 +167,18 @@ impl Page<'_, '_> {
                 }
             }
             Page::Van(i) => {
-                if let Some(van) = assessment.vans.get(*i) {
-                    pages::van::draw(canvas, assessment, van, month);
+                if let Some(line) = lines.iter().find(|l| l.place == *i) {
+                    pages::van::draw(canvas, assessment, line, month);
                 }
             }
-            Page::Claim(i) => {
+            Page::Warranty(i) => {
                 if let Some(van) = assessment.vans.get(*i) {
-                    pages::claim::draw(canvas, assessment, van, month);
+                    pages::warranty::draw(canvas, assessment, van, month);
+                }
+            }
+            Page::Card(line) => {
+                if let Some(card) = pages::card::card(line, assessment) {
+                    pages::card::draw(canvas, assessment, line, &card, month);
                 }
             }
         }

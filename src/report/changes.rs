@@ -1,14 +1,15 @@
-//! What changed since last month, what the work did and what it cost, in
+//! What changed since last month, what the jobs did and what they cost, in
 //! sentences.
 
 use super::answers::{at_most, named};
+use super::due;
 use super::words;
 use crate::advise::{Effect, Item, Moved, Since, State, Turn, Work};
 
 const NO_MONTH_BEFORE: &str = "There is no month before this one to compare with.";
 /// So many dates that moved are told one by one.
 const MOVED: usize = 3;
-/// So many pieces of work are told one by one.
+/// So many jobs are told one by one.
 const TOLD: usize = 6;
 
 /// States that turned, dates that left their span, vans that came and went.
@@ -22,7 +23,7 @@ pub fn changed(since: Option<&Since>) -> Vec<String> {
         (State::Overdue, "Now overdue"),
         (State::Due, "Now due"),
         (State::Watch, "Now to watch"),
-        (State::Unknown, "Cannot be told any more"),
+        (State::Unknown, "No forecast any more"),
     ] {
         let turned = since
             .turned
@@ -32,8 +33,8 @@ pub fn changed(since: Option<&Since>) -> Vec<String> {
         push_list(&mut said, starts, turned.collect());
     }
     for (starts, early) in [
-        ("Wears faster than was likely a month ago", true),
-        ("Lasts longer than was likely a month ago", false),
+        ("Wearing faster than forecast last month", true),
+        ("Lasting longer than forecast last month", false),
     ] {
         let moves = since.moved.iter().filter(|m| sooner(m) == early);
         let moves: Vec<String> = moves.map(move_in_words).collect();
@@ -46,14 +47,11 @@ pub fn changed(since: Option<&Since>) -> Vec<String> {
         .iter()
         .filter(|t| !worse(t))
         .map(|t| of(&t.van, t.item));
-    push_list(&mut said, "Better than a month ago", better.collect());
+    push_list(&mut said, "Back to normal", better.collect());
     push_list(&mut said, "New in the fleet", since.joined.clone());
     push_list(&mut said, "Out of service", since.left.clone());
     if said.is_empty() {
-        said.push(format!(
-            "Nothing since {}: no state turned, and every date stayed where it was likely to be.",
-            words::day(since.from)
-        ));
+        said.push(format!("No change since {}.", words::day(since.from)));
     }
     said
 }
@@ -94,10 +92,14 @@ pub fn helped(since: Option<&Since>) -> Vec<String> {
         return vec![NO_MONTH_BEFORE.to_owned()];
     };
     if since.work.is_empty() {
-        return vec![format!(
-            "No work is recorded since {}.",
+        let mut said = vec![format!(
+            "No jobs recorded since {}.",
             words::day(since.from)
         )];
+        if !since.list.is_empty() {
+            said.extend(due::last_list(&since.list, since.from));
+        }
+        return said;
     }
     let judged = |w: &&Work| {
         matches!(
@@ -108,11 +110,15 @@ pub fn helped(since: Option<&Since>) -> Vec<String> {
     let all = since.work.iter().filter(judged).count();
     let good = count(since, |e| matches!(e, Effect::Helped { .. }));
     let mut said = Vec::new();
+    if !since.list.is_empty() {
+        said.extend(due::last_list(&since.list, since.from));
+    }
     if all > 0 {
         said.push(match (good, all) {
-            (1, 1) => "The one piece of work that readings can judge helped.".to_owned(),
-            (_, 1) => "The one piece of work that readings can judge did not help.".to_owned(),
-            _ => format!("{good} of the {all} pieces of work that readings can judge helped."),
+            (1, 1) => "The one job that readings can check worked.".to_owned(),
+            (_, 1) => "The one job that readings can check did not help.".to_owned(),
+            (good, all) if good == all => format!("All {all} jobs that readings can check worked."),
+            _ => format!("{good} of the {all} jobs that readings can check worked."),
         });
     }
     // what did not help is what somebody has to look at
@@ -124,6 +130,14 @@ pub fn helped(since: Option<&Since>) -> Vec<String> {
         _ => 2,
     });
     said.extend(told.iter().take(TOLD).filter_map(|w| work_in_words(w)));
+    let early = since.work.iter().filter_map(|w| Some((w, w.given_up?)));
+    let early: Vec<String> = early
+        .map(|(w, litres)| {
+            let litres = words::thousands(words::two_figures(litres));
+            format!("{} ({litres} L or more were left)", of(&w.van, w.item))
+        })
+        .collect();
+    push_list(&mut said, "Changed early", early);
     if told.len() > TOLD {
         said.push(format!("And {} more.", told.len() - TOLD));
     }
@@ -133,19 +147,19 @@ pub fn helped(since: Option<&Since>) -> Vec<String> {
         .filter(|w| w.effect == Effect::NotReadSince)
         .map(|w| of(&w.van, w.item))
         .collect();
-    push_list(&mut said, "Not read since the work", waiting);
+    push_list(&mut said, "Not tested since the job", waiting);
     let before = count(since, |e| *e == Effect::NotReadBefore);
     let unseen = count(since, |e| *e == Effect::CannotBeSeen);
     if before > 0 {
         said.push(format!(
-            "{} cannot be judged: not read in the weeks before.",
-            words::count(before, "piece of work", "pieces of work")
+            "{} cannot be checked: no reading in the weeks before.",
+            words::count(before, "job", "jobs")
         ));
     }
     if unseen > 0 {
         said.push(format!(
-            "What {} on pre-filters, meters and tanks did shows in no reading.",
-            words::count(unseen, "piece of work", "pieces of work")
+            "{} on pre-filters, TDS meters and tanks cannot be checked from TDS readings.",
+            words::count(unseen, "job", "jobs")
         ));
     }
     said
@@ -155,31 +169,31 @@ fn count(since: &Since, kind: impl Fn(&Effect) -> bool) -> usize {
     since.work.iter().filter(|w| kind(&w.effect)).count()
 }
 
-/// One piece of work with what the readings were before and after.
+/// One job with what the readings were before and after.
 pub fn work_in_words(work: &Work) -> Option<String> {
     let say = |value: f64| match work.item {
         Item::Resin => format!("{} ppm", words::figures(value.round())),
-        _ => words::percent(value, 1),
+        _ => words::percent(1.0 - value, 1),
     };
     let what = match work.item {
-        Item::Membrane => "new membrane",
-        Item::Resin => "new resin",
+        Item::Membrane => "new RO membrane",
+        Item::Resin => "new DI resin",
         other => words::item(other),
     };
     let of_what = match work.item {
-        Item::Resin => "after the resin",
-        _ => "of the salts come through",
+        Item::Resin => words::PRODUCT_TDS,
+        _ => "rejection",
     };
     let (before, after, judged) = match work.effect {
-        Effect::Helped { before, after } => (before, after, "helped"),
+        Effect::Helped { before, after } => (before, after, "worked"),
         Effect::NoBetter { before, after } => (before, after, "no better"),
-        Effect::WasGood { before, after } => (before, after, "was clean before too"),
+        Effect::WasGood { before, after } => (before, after, "was fine before too"),
         Effect::NotReadBefore | Effect::NotReadSince | Effect::CannotBeSeen => return None,
     };
     let said = if say(before) == say(after) {
-        format!("{} {of_what} before and after", say(after))
+        format!("{of_what} {} before and after", say(after))
     } else {
-        format!("{} {of_what}, {} before", say(after), say(before))
+        format!("{of_what} {} before, {} now", say(before), say(after))
     };
     Some(format!("{}, {what}: {judged} ({said}).", work.van))
 }
@@ -190,47 +204,45 @@ pub fn cost(since: Option<&Since>, currency: Option<&str>) -> Vec<String> {
         return vec![NO_MONTH_BEFORE.to_owned()];
     };
     let spent = since.cost;
-    let unit = if currency.is_none() {
-        " (your own currency)"
-    } else {
-        ""
-    };
     let mut said = Vec::new();
     match spent.month {
         Some(sum) => {
             said.push(format!(
-                "About {}{unit} since {}.",
+                "{}: about {}{}.",
+                words::month(spent.from),
                 words::money(sum, currency),
-                words::day(since.from)
+                if spent.to == spent.to.last_of_month() {
+                    String::new()
+                } else {
+                    format!(" up to {}", words::day(spent.to))
+                }
             ));
             if let Some(usual) = spent.usual {
                 // What is left out must be said: it makes the past look cheap.
                 let left_out = match spent.usual_without_cost {
                     0 => String::new(),
                     n => format!(
-                        ", {n} of {} pieces of work left out for want of a cost",
+                        " ({n} of {} jobs have no cost recorded and are not counted)",
                         spent.usual_work
                     ),
                 };
                 said.push(format!(
-                    "The twelve months before took {} a month{left_out}.",
+                    "The 12 months before: {} a month{left_out}.",
                     words::money(usual, currency)
                 ));
             }
         }
-        None if spent.without_cost == 0 => said.push(format!(
-            "No work is recorded since {}.",
-            words::day(since.from)
-        )),
+        None if spent.without_cost == 0 => {
+            said.push(format!("No jobs recorded in {}.", words::month(spent.from)));
+        }
         None => said.push(
-            "The month's work has no costs on record: note them in the cost column of services."
-                .to_owned(),
+            "The month's jobs have no cost recorded: use the cost column of services.".to_owned(),
         ),
     }
     if spent.month.is_some() && spent.without_cost > 0 {
         said.push(format!(
-            "{} without a cost on record.",
-            words::count(spent.without_cost, "piece of work is", "pieces of work are")
+            "{} no cost recorded.",
+            words::count(spent.without_cost, "job has", "jobs have")
         ));
     }
     said
@@ -252,12 +264,15 @@ mod tests {
             left: vec![],
             work: vec![],
             cost: MonthCost {
+                from: date(2026, 10, 1),
+                to: date(2026, 10, 31),
                 month: None,
                 without_cost: 0,
                 usual: None,
                 usual_work: 0,
                 usual_without_cost: 0,
             },
+            list: vec![],
         }
     }
 
@@ -268,24 +283,20 @@ mod tests {
             on: date(2026, 10, 5),
             inferred: false,
             effect,
+            given_up: None,
         }
     }
 
     #[test]
     fn a_quiet_month_says_so_and_a_first_month_compares_with_nothing() {
-        assert_eq!(
-            changed(Some(&empty())),
-            [
-                "Nothing since 30 Sep 2026: no state turned, and every date stayed where it was likely to be."
-            ]
-        );
+        assert_eq!(changed(Some(&empty())), ["No change since 30 Sep 2026."]);
         assert_eq!(
             helped(Some(&empty())),
-            ["No work is recorded since 30 Sep 2026."]
+            ["No jobs recorded since 30 Sep 2026."]
         );
         assert_eq!(
             cost(Some(&empty()), None),
-            ["No work is recorded since 30 Sep 2026."]
+            ["No jobs recorded in October 2026."]
         );
         for said in [changed(None), helped(None), cost(None, None)] {
             assert_eq!(said, [NO_MONTH_BEFORE]);
@@ -326,10 +337,10 @@ mod tests {
         assert_eq!(
             changed(Some(&since)),
             [
-                "Now failing early: QV-002 membrane.",
-                "Now due: QV-003 membrane.",
-                "Wears faster than was likely a month ago: QV-004 membrane (now around 2027).",
-                "Better than a month ago: QV-001 membrane.",
+                "Now failing early: QV-002 RO membrane.",
+                "Now due: QV-003 RO membrane.",
+                "Wearing faster than forecast last month: QV-004 RO membrane (now around 2027).",
+                "Back to normal: QV-001 RO membrane.",
             ]
         );
     }
@@ -362,11 +373,11 @@ mod tests {
         assert_eq!(
             helped(Some(&since)),
             [
-                "1 of the 2 pieces of work that readings can judge helped.",
-                "QV-002, new resin: no better (12 ppm after the resin before and after).",
-                "QV-001, new membrane: helped (2.1 % of the salts come through, 9.8 % before).",
-                "Not read since the work: QV-003 resin.",
-                "What 1 piece of work on pre-filters, meters and tanks did shows in no reading.",
+                "1 of the 2 jobs that readings can check worked.",
+                "QV-002, new DI resin: no better (product TDS 12 ppm before and after).",
+                "QV-001, new RO membrane: worked (rejection 90.2 % before, 97.9 % now).",
+                "Not tested since the job: QV-003 DI resin.",
+                "1 job on pre-filters, TDS meters and tanks cannot be checked from TDS readings.",
             ]
         );
     }
@@ -375,6 +386,8 @@ mod tests {
     fn money_has_two_figures_and_says_what_is_missing() {
         let since = Since {
             cost: MonthCost {
+                from: date(2026, 10, 1),
+                to: date(2026, 10, 31),
                 month: Some(1234.0),
                 without_cost: 2,
                 usual: Some(987.0),
@@ -386,9 +399,9 @@ mod tests {
         assert_eq!(
             cost(Some(&since), Some("£")),
             [
-                "About £1,200 since 30 Sep 2026.",
-                "The twelve months before took £990 a month.",
-                "2 pieces of work are without a cost on record."
+                "October 2026: about £1,200.",
+                "The 12 months before: £990 a month.",
+                "2 jobs have no cost recorded."
             ]
         );
     }

@@ -1,13 +1,15 @@
-//! Districts for the terminal: intervals beside the rule of thumb, what 1000 L
+//! Districts for the terminal: intervals beside the usual intervals, what 1000 L
 //! cost, what is saved, and which bottle suits whom.
 
 use crate::advise::{Assessment, CostPer1000Litres, Span};
 
-use super::text::push_wrapped;
+use super::error::ReportError;
+use super::export::{harmless, row};
+use super::text::{Screen, push_wrapped};
 use super::words;
 
-/// One paragraph for each district, at most 80 columns wide.
-pub fn text(assessment: &Assessment) -> String {
+/// One paragraph for each district.
+pub fn text(assessment: &Assessment, screen: Screen) -> String {
     let fleet = &assessment.fleet;
     let currency = fleet.currency.as_deref();
     let mut out = String::new();
@@ -17,10 +19,10 @@ pub fn text(assessment: &Assessment) -> String {
             .map_or_else(|| "hardness unknown".to_owned(), |h| format!("{h:.0} mg/L"));
         let vans = words::count(area.vans, "van", "vans");
         out.push_str(&format!("{}  {hardness}, {vans}\n", area.postcode));
-        let mut say = |text: String| push_wrapped(&mut out, &text, "  ", "    ");
+        let mut say = |text: String| push_wrapped(&mut out, &text, ("  ", "    "), screen);
         if let Some(days) = area.suggested.membrane_days {
             say(format!(
-                "membrane every {} (rule of thumb {:.0} months); one lasts {} days",
+                "RO membrane every {} (usual {:.0} months); one lasts {} days",
                 words::days_as_interval(days),
                 fleet.rule_membrane_months,
                 between(&area.membrane_life_days),
@@ -28,14 +30,14 @@ pub fn text(assessment: &Assessment) -> String {
         }
         if let Some(litres) = area.suggested.resin_litres {
             say(format!(
-                "resin every {} L of water (rule of thumb: at the limit); a litre of it treats {} L",
+                "DI resin every {} L of water (usual: at the limit); a litre of it treats {} L",
                 words::thousands(words::two_figures(litres)),
                 between(&area.litres_per_litre_of_resin),
             ));
         }
         if let Some(days) = area.suggested.prefilter_days {
             say(format!(
-                "pre-filters every {} (rule of thumb {:.0} weeks)",
+                "pre-filters every {} (usual {:.0} weeks)",
                 words::days_as_interval(days),
                 fleet.rule_prefilter_weeks
             ));
@@ -43,8 +45,8 @@ pub fn text(assessment: &Assessment) -> String {
         if let (Some(ours), Some(rule)) =
             (area.cost_per_1000_litres, area.rule_cost_per_1000_litres)
         {
-            say(format!("1000 L cost {}", parts_of(&ours)));
-            say(format!("by the rule of thumb {}", parts_of(&rule)));
+            say(format!("1,000 L cost {}", parts_of(&ours)));
+            say(format!("at the usual intervals {}", parts_of(&rule)));
         }
         if let (Some(saving), Some(low), Some(high)) = (
             area.saving_per_van_year,
@@ -52,7 +54,7 @@ pub fn text(assessment: &Assessment) -> String {
             area.saving_span.p90,
         ) {
             say(format!(
-                "saves {} per van and year, likely {} to {}",
+                "saves {} per van per year, likely {} to {}",
                 words::money(saving, currency),
                 words::money(low, currency),
                 words::money(high, currency)
@@ -76,11 +78,60 @@ pub fn text(assessment: &Assessment) -> String {
             })
             .collect();
         if !bottles.is_empty() {
-            say(format!("best resin bottle: {}", bottles.join("; ")));
+            say(format!("best DI vessel: {}", bottles.join("; ")));
         }
     }
     if out.is_empty() {
         out.push_str("No van has a known base yet.\n");
+    }
+    out
+}
+
+/// Every district as it stands in the assessment.
+///
+/// # Errors
+/// [`ReportError::CannotSerialise`]
+pub fn json(assessment: &Assessment) -> Result<String, ReportError> {
+    let text = serde_json::to_string_pretty(&assessment.areas);
+    Ok(text.map_err(ReportError::CannotSerialise)? + "\n")
+}
+
+/// One row for each district; unknown is an empty cell.
+pub fn csv(assessment: &Assessment) -> String {
+    let heads = [
+        "postcode",
+        "hardness_mg_l_caco3",
+        "vans",
+        "membrane_days",
+        "resin_litres",
+        "prefilter_days",
+        "membrane_life_days_low",
+        "membrane_life_days",
+        "membrane_life_days_high",
+        "cost_per_1000_litres",
+        "cost_per_1000_litres_at_usual_interval",
+        "saving_per_van_year",
+    ];
+    let mut out = row(heads.map(str::to_owned).into_iter());
+    let figure =
+        |x: Option<f64>, digits: usize| x.map_or(String::new(), |x| format!("{x:.digits$}"));
+    for area in &assessment.areas {
+        let (suggested, life) = (&area.suggested, &area.membrane_life_days);
+        let cells = [
+            harmless(&area.postcode),
+            figure(area.hardness_mg_l_caco3, 1),
+            area.vans.to_string(),
+            figure(suggested.membrane_days, 0),
+            figure(suggested.resin_litres, 0),
+            figure(suggested.prefilter_days, 0),
+            figure(life.p10, 0),
+            figure(life.p50, 0),
+            figure(life.p90, 0),
+            figure(area.cost_per_1000_litres.map(|c| c.total), 2),
+            figure(area.rule_cost_per_1000_litres.map(|c| c.total), 2),
+            figure(area.saving_per_van_year, 2),
+        ];
+        out.push_str(&row(cells.into_iter()));
     }
     out
 }
@@ -100,7 +151,7 @@ fn parts_of(cost: &CostPer1000Litres) -> String {
         .water
         .map_or(String::new(), |w| format!(", water {w:.2}"));
     format!(
-        "{:.2}: membrane {:.2}, resin {:.2}, pre-filters {:.2}, lost rounds {:.2}{water}",
+        "{:.2}: membrane {:.2}, resin {:.2}, pre-filters {:.2}, lost days {:.2}{water}",
         cost.total, cost.membrane, cost.resin, cost.prefilters, cost.lost_rounds
     )
 }

@@ -1,17 +1,19 @@
-//! What to do on which van in the coming weeks: for the terminal, a
-//! spreadsheet and a calendar (RFC 5545).
+//! The work list: for the terminal, a spreadsheet, other programs and a calendar
+//! (RFC 5545). Jobs come in visits: those of the vans at one base on one day.
 
 use icalendar::{Calendar, Component, Event, EventLike, Property};
 use jiff::civil::Date;
+use serde::Serialize;
 use sha2::{Digest, Sha256};
 
-use crate::advise::{Assessment, Item, MonthOfParts, Span, State, stood_still};
-pub use crate::advise::{Job, jobs};
+use crate::advise::{Assessment, Item, ListedJob, Outcome, State, Task, stood_still};
+pub use crate::advise::{Job, Visit, jobs, visits};
 
 use super::axis::days_after;
 use super::cautions;
+use super::error::ReportError;
 use super::export::{harmless, row};
-use super::text::push_wrapped;
+use super::text::{Screen, push_wrapped};
 use super::words;
 
 /// How the terminal's list is ordered.
@@ -21,35 +23,96 @@ pub enum By {
     Base,
 }
 
-/// What the job is called: `QV-014: change the resin`.
-fn summary(job: &Job) -> String {
-    format!("{}: {}", job.van, what(job))
+/// What is to be done: `change both membranes`.
+pub fn what(job: &Job) -> String {
+    match (job.task, job.item) {
+        (Task::Inspect, _) => "check the RO membrane: it is failing early".to_owned(),
+        (Task::ReadAgain, _) => "read tap and membrane TDS again".to_owned(),
+        (Task::CheckMeter, _) => "check the TDS meter first".to_owned(),
+        (Task::Change, Item::Membrane) if job.quantity == 2.0 => {
+            "change both RO membranes".to_owned()
+        }
+        (Task::Change, Item::Membrane) if job.quantity > 2.0 => {
+            format!("change all {:.0} RO membranes", job.quantity)
+        }
+        (Task::Change, item) => {
+            let mut what = words::job(item).to_owned();
+            if let Some(first) = what.get_mut(..1) {
+                first.make_ascii_lowercase();
+            }
+            what
+        }
+    }
 }
 
-/// `change the resin`.
-fn what(job: &Job) -> String {
-    if job.state == State::FailingEarly {
-        return "membrane failing early, look at it".to_owned();
+/// What to take along: `2 × 4040 low pressure`, `11 L of DI resin`.
+pub fn takes(job: &Job) -> Option<String> {
+    if job.task != Task::Change || job.quantity <= 0.0 {
+        return None;
     }
-    let mut what = words::job(job.item).to_owned();
-    if let Some(first) = what.get_mut(..1) {
-        first.make_ascii_lowercase();
-    }
-    what
+    let part = job.part.as_deref();
+    Some(match job.item {
+        Item::Resin => format!("{} L of {}", job.quantity, part.unwrap_or("DI resin")),
+        Item::Membrane => format!("{:.0} × {}", job.quantity, part.unwrap_or("RO membrane")),
+        Item::Prefilter => format!("{:.0} × {}", job.quantity, part.unwrap_or("pre-filter set")),
+        Item::Flush | Item::Probe | Item::Tank => return None,
+    })
 }
 
-/// The jobs as CSV with the contract's words; jobs of one van on one date are
-/// one visit.
-pub fn csv(jobs: &[Job]) -> String {
+/// The unit that a job's quantity is in.
+fn unit(job: &Job) -> &'static str {
+    match (job.quantity > 0.0, job.item) {
+        (true, Item::Resin) => "L",
+        (true, Item::Membrane) => "membranes",
+        (true, Item::Prefilter) => "sets",
+        _ => "",
+    }
+}
+
+/// How late, or how much before its own day: `29 days late`.
+fn timing(job: &Job) -> Option<String> {
+    let days = |n: i32| words::count(n.unsigned_abs() as usize, "day", "days");
+    match (job.days_late(), job.days_early()) {
+        (late, _) if late > 0 && job.task == Task::Change => Some(format!("{} late", days(late))),
+        (_, early) if early > 3 => Some(format!(
+            "{} before its own day, {}, which saves a visit",
+            days(early),
+            words::day(job.own_day)
+        )),
+        _ => None,
+    }
+}
+
+/// The task as programs read it.
+fn task_word(task: Task) -> &'static str {
+    match task {
+        Task::Change => "change",
+        Task::Inspect => "inspect",
+        Task::ReadAgain => "read_again",
+        Task::CheckMeter => "check_meter",
+    }
+}
+
+/// The jobs as CSV with the contract's words; jobs of one base on one date are one
+/// visit. `tick` and `done_on` are for whoever does the work: `litrewise ingest
+/// --done` takes the ticked list in.
+pub fn csv<'a>(jobs: impl IntoIterator<Item = &'a Job>) -> String {
     let heads = [
         "van",
         "base",
         "item",
+        "task",
         "date",
         "state",
         "why",
         "own_day",
         "days_early",
+        "days_late",
+        "quantity",
+        "unit",
+        "part",
+        "tick",
+        "done_on",
     ];
     let mut out = row(heads.map(str::to_owned).into_iter());
     for job in jobs {
@@ -57,210 +120,340 @@ pub fn csv(jobs: &[Job]) -> String {
             harmless(&job.van),
             harmless(job.base.as_deref().unwrap_or_default()),
             job.item.word().to_owned(),
+            task_word(job.task).to_owned(),
             job.date.to_string(),
             words::state(job.state).replace(' ', "_"),
             harmless(&job.why),
             job.own_day.to_string(),
             job.days_early().to_string(),
+            job.days_late().to_string(),
+            match job.quantity > 0.0 {
+                true => job.quantity.to_string(),
+                false => String::new(),
+            },
+            unit(job).to_owned(),
+            harmless(job.part.as_deref().unwrap_or_default()),
+            String::new(),
+            String::new(),
         ];
         out.push_str(&row(cells.into_iter()));
     }
     out
 }
 
-/// Jobs of one van on one day.
-fn visits<'a>(jobs: &'a [Job]) -> Vec<Vec<&'a Job>> {
-    let mut visits: Vec<Vec<&'a Job>> = Vec::new();
-    for job in jobs {
-        let same = |v: &&mut Vec<&Job>| {
-            v.first()
-                .is_some_and(|first| first.van == job.van && first.date == job.date)
-        };
-        match visits.iter_mut().find(same) {
-            Some(visit) => visit.push(job),
-            None => visits.push(vec![job]),
-        }
-    }
-    visits
+#[derive(Serialize)]
+struct Document<'a> {
+    schema: &'static str,
+    as_of: Date,
+    visits: Vec<VisitOut<'a>>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    last_list: Option<Vec<ListedOut<'a>>>,
 }
 
-/// The list for the terminal, at most 80 columns wide: visits by day, or by base
-/// and day; then what to watch out for.
-pub fn text(jobs: &[Job], assessment: &Assessment, by: By) -> String {
+#[derive(Serialize)]
+struct VisitOut<'a> {
+    day: Date,
+    base: Option<&'a str>,
+    jobs: Vec<JobOut<'a>>,
+}
+
+#[derive(Serialize)]
+struct JobOut<'a> {
+    van: &'a str,
+    item: &'a str,
+    task: Task,
+    what: String,
+    state: State,
+    quantity: Option<f64>,
+    unit: &'a str,
+    part: Option<&'a str>,
+    own_day: Date,
+    days_early: i32,
+    days_late: i32,
+    why: &'a str,
+}
+
+#[derive(Serialize)]
+struct ListedOut<'a> {
+    van: &'a str,
+    item: &'a str,
+    task: Task,
+    listed_for: Date,
+    #[serde(flatten)]
+    outcome: OutcomeOut,
+}
+
+/// What became of a listed job.
+#[derive(Serialize)]
+struct OutcomeOut {
+    outcome: &'static str,
+    done_on: Option<Date>,
+    days_late: Option<i32>,
+    put_off_to: Option<Date>,
+}
+
+/// The visits, and what became of an earlier list, as JSON.
+///
+/// # Errors
+/// [`ReportError::CannotSerialise`]
+pub fn json(
+    visits: &[Visit],
+    as_of: Date,
+    last: Option<&[ListedJob]>,
+) -> Result<String, ReportError> {
+    let document = Document {
+        schema: "litrewise/due/1",
+        as_of,
+        visits: visits.iter().map(visit_out).collect(),
+        last_list: last.map(|list| list.iter().map(listed_out).collect()),
+    };
+    let text = serde_json::to_string_pretty(&document);
+    Ok(text.map_err(ReportError::CannotSerialise)? + "\n")
+}
+
+fn visit_out(visit: &Visit) -> VisitOut<'_> {
+    let jobs = visit.jobs.iter().map(|job| JobOut {
+        van: &job.van,
+        item: job.item.word(),
+        task: job.task,
+        what: what(job),
+        state: job.state,
+        quantity: (job.quantity > 0.0).then_some(job.quantity),
+        unit: unit(job),
+        part: job.part.as_deref(),
+        own_day: job.own_day,
+        days_early: job.days_early(),
+        days_late: job.days_late(),
+        why: &job.why,
+    });
+    VisitOut {
+        day: visit.day,
+        base: visit.base.as_deref(),
+        jobs: jobs.collect(),
+    }
+}
+
+fn listed_out(listed: &ListedJob) -> ListedOut<'_> {
+    let (outcome, done_on, days_late, put_off_to) = match listed.outcome {
+        Outcome::Done(day) => ("done", Some(day), None, None),
+        Outcome::Open { days_late } => ("open", None, Some(days_late), None),
+        Outcome::Later(day) => ("later", None, None, Some(day)),
+        Outcome::Settled => ("settled", None, None, None),
+    };
+    ListedOut {
+        van: &listed.job.van,
+        item: listed.job.item.word(),
+        task: listed.job.task,
+        listed_for: listed.job.date,
+        outcome: OutcomeOut {
+            outcome,
+            done_on,
+            days_late,
+            put_off_to,
+        },
+    }
+}
+
+/// `Mon 2 Nov 2026`.
+pub fn weekday(day: Date) -> String {
+    format!("{} {}", day.strftime("%a"), words::day(day))
+}
+
+/// The list for the terminal: visits by day, or by base and day; then what to
+/// watch out for.
+pub fn text(visits: &[Visit], assessment: &Assessment, by: By, screen: Screen) -> String {
     let mut out = String::new();
-    if jobs.is_empty() {
+    if visits.is_empty() {
         out.push_str("Nothing to do in this time.\n");
     }
-    let mut visits = visits(jobs);
+    let mut visits: Vec<&Visit> = visits.iter().collect();
     if by == By::Base {
-        let base = |v: &[&Job]| v.first().and_then(|j| j.base.clone());
         // Vans without a base come last; within a base the order stays.
-        visits.sort_by_key(|v| {
-            let base = base(v);
-            (base.is_none(), base)
-        });
+        visits.sort_by_key(|v| (v.base.is_none(), v.base.clone()));
     }
     let mut heading: Option<Option<&str>> = None;
     for visit in &visits {
-        let Some(first) = visit.first() else { continue };
-        let base = first.base.as_deref();
+        let base = visit.base.as_deref();
         if by == By::Base && heading != Some(base) {
-            out.push_str(&format!("{}\n", base.unwrap_or("without a base")));
+            out.push_str(&format!("{}\n", base.unwrap_or("no base known")));
             heading = Some(base);
         }
-        push_visit(&mut out, first, visit, by);
+        let at = base.filter(|_| by == By::Day);
+        push_visit(&mut out, visit, at, screen);
     }
     for (van, weeks) in stood_still(assessment) {
         let said = format!("{van}: {}.", cautions::stood_still(weeks));
-        push_wrapped(&mut out, &said, "", "  ");
+        push_wrapped(&mut out, &said, ("", "  "), screen);
     }
-    if !jobs.is_empty() {
-        let items: Vec<Item> = jobs.iter().map(|j| j.item).collect();
+    if !visits.is_empty() {
+        let jobs = visits.iter().flat_map(|visit| &visit.jobs);
+        let items: Vec<Item> = jobs.map(|job| job.item).collect();
         out.push('\n');
-        push_wrapped(&mut out, &cautions::for_work(&items), "", "");
+        push_wrapped(&mut out, &cautions::for_work(&items), ("", ""), screen);
     }
     out
 }
 
-fn push_visit(out: &mut String, first: &Job, visit: &[&Job], by: By) {
-    const INDENT: &str = "             ";
-    let date = format!("{:>11}  ", words::day(first.date));
-    if let [only] = visit {
-        let base = only
-            .base
-            .as_deref()
-            .filter(|_| by == By::Day)
-            .map_or(String::new(), |b| format!(" in {b}"));
-        let head = format!("{}{base} ({})", summary(only), words::state(only.state));
-        push_wrapped(out, &head, &date, INDENT);
-        push_wrapped(out, &only.why, INDENT, INDENT);
-        return;
-    }
-    let base = first
-        .base
-        .as_deref()
-        .filter(|_| by == By::Day)
-        .map_or(String::new(), |b| format!(" in {b}"));
-    let head = format!("{}{base}: one visit for {} jobs", first.van, visit.len());
-    push_wrapped(out, &head, &date, INDENT);
-    for job in visit {
-        let early = match job.days_early() {
-            0 => words::state(job.state).to_owned(),
-            days => format!(
-                "{} before its own day, {}, which saves a visit",
-                words::count(days as usize, "day", "days"),
-                words::day(job.own_day)
-            ),
+fn push_visit(out: &mut String, visit: &Visit, base: Option<&str>, screen: Screen) {
+    let base = base.map_or(String::new(), |base| format!("  {base}"));
+    out.push_str(&format!("{}{base}: {}\n", weekday(visit.day), size(visit)));
+    let wide = visit.vans().iter().map(|van| van.chars().count()).max();
+    let wide = wide.unwrap_or(0).min(14);
+    let mut before: Option<&str> = None;
+    for job in &visit.jobs {
+        let name = if before == Some(&job.van) {
+            ""
+        } else {
+            &job.van
         };
-        let said = format!("- {} ({early}). {}", what(job), job.why);
-        push_wrapped(out, &said, INDENT, "               ");
+        before = Some(&job.van);
+        let mut said = what(job);
+        if let Some(takes) = takes(job) {
+            said.push_str(&format!(" ({takes})"));
+        }
+        match timing(job) {
+            Some(timing) => said.push_str(&format!(", {timing}")),
+            None => said.push_str(&format!(", {}", words::state(job.state))),
+        }
+        said.push_str(&format!(". {}", job.why));
+        let (first, next) = (format!("  {name:wide$}  "), " ".repeat(wide + 4));
+        push_wrapped(out, &said, (&first, &next), screen);
     }
 }
 
-/// The parts of the coming months for the terminal, and what is left out of them.
-pub fn parts_text(assessment: &Assessment) -> String {
-    let months = &assessment.parts_to_order;
-    let mut out = String::from(
-        "month     membranes  pre-filter sets  resin, L   (low to high, four times in five)\n",
-    );
-    let cell = |s: &Span<f64>| match (s.p10, s.p90) {
-        (Some(a), Some(b)) if a == b => format!("{a:.0}"),
-        (Some(a), Some(b)) => format!("{a:.0} to {b:.0}"),
-        _ => "–".to_owned(),
-    };
-    for m in months {
-        out.push_str(&format!(
-            "{:<8}  {:>9}  {:>15}  {:>8}\n",
-            m.month,
-            cell(&m.membranes),
-            cell(&m.prefilter_sets),
-            cell(&m.resin_litres)
-        ));
+/// `3 jobs on 2 vans`.
+fn size(visit: &Visit) -> String {
+    let jobs = words::count(visit.jobs.len(), "job", "jobs");
+    format!(
+        "{jobs} on {}",
+        words::count(visit.vans().len(), "van", "vans")
+    )
+}
+
+/// What became of an earlier list, for the terminal.
+pub fn last_list_text(list: &[ListedJob], before: Date, screen: Screen) -> String {
+    let mut out = String::new();
+    for line in last_list(list, before) {
+        push_wrapped(&mut out, &line, ("", "  "), screen);
     }
-    let unknown = State::Unknown;
-    let untold: Vec<String> = assessment
-        .vans
+    out
+}
+
+/// The same as sentences: how much was done, then what is open and how late.
+pub fn last_list(list: &[ListedJob], before: Date) -> Vec<String> {
+    if list.is_empty() {
+        return vec![format!("The list of {} held no jobs.", words::day(before))];
+    }
+    let open: Vec<&ListedJob> = list
         .iter()
-        .flat_map(|v| {
-            [
-                (v.series.has_membrane, v.membrane.state, Item::Membrane),
-                (v.series.has_resin, v.resin.state, Item::Resin),
-                (v.series.has_membrane, v.prefilter.state, Item::Prefilter),
-            ]
-            .into_iter()
-            .filter(|(aboard, state, _)| *aboard && *state == unknown)
-            .map(|(_, _, item)| format!("{} {}", v.van, words::item(item)))
+        .filter(|listed| matches!(listed.outcome, Outcome::Open { .. }))
+        .collect();
+    let jobs = words::count(list.len(), "job", "jobs");
+    let later: Vec<String> = list
+        .iter()
+        .filter_map(|listed| match listed.outcome {
+            Outcome::Later(day) => Some(format!(
+                "Put off by newer readings: {}, {}, now by {}.",
+                listed.job.van,
+                what(&listed.job),
+                weekday(day)
+            )),
+            _ => None,
         })
         .collect();
-    if !untold.is_empty() {
-        let said = format!("Left out, as nothing can be told: {}.", untold.join(", "));
-        push_wrapped(&mut out, &said, "", "  ");
-    }
-    out
+    let done = list.len() - open.len() - later.len();
+    let mut said = vec![format!(
+        "Of the {jobs} on the list of {}, {done} {} done or settled.",
+        words::day(before),
+        if done == 1 { "is" } else { "are" }
+    )];
+    said.extend(later);
+    said.extend(open.into_iter().map(|listed| {
+        let late = match listed.outcome {
+            Outcome::Open { days_late } if days_late > 0 => {
+                let days = words::count(days_late.unsigned_abs() as usize, "day", "days");
+                format!(", {days} after the day it was listed for")
+            }
+            _ => String::new(),
+        };
+        format!("Open: {}, {}{late}.", listed.job.van, what(&listed.job))
+    }));
+    said
 }
 
-/// The parts of the coming months as CSV.
-pub fn parts_csv(months: &[MonthOfParts]) -> String {
-    let mut heads = vec!["month".to_owned()];
-    for part in ["membranes", "prefilter_sets", "resin_litres"] {
-        heads.extend(["low", "middle", "high"].map(|end| format!("{part}_{end}")));
-    }
-    let mut out = row(heads.into_iter());
-    for m in months {
-        let numbers = [&m.membranes, &m.prefilter_sets, &m.resin_litres]
-            .into_iter()
-            .flat_map(|s| [s.p10, s.p50, s.p90])
-            .map(|x| x.map_or(String::new(), |x| format!("{x:.0}")));
-        out.push_str(&row(std::iter::once(m.month.clone()).chain(numbers)));
-    }
-    out
-}
-
-/// The jobs as a calendar of all-day events. The same job keeps its identity
+/// The visits as a calendar of all-day events. The same visit keeps its identity
 /// from one list to the next, so that a later list moves it.
-pub fn icalendar(jobs: &[Job]) -> String {
+pub fn icalendar(visits: &[Visit]) -> String {
     let mut calendar = Calendar::empty();
     calendar.append_property(Property::new("VERSION", "2.0"));
     calendar.append_property(Property::new("PRODID", "-//litrewise//due//EN"));
     calendar.append_property(Property::new("CALSCALE", "GREGORIAN"));
-    for job in jobs {
+    for visit in visits {
+        let Some(as_of) = visit.jobs.first().map(|job| job.as_of) else {
+            continue;
+        };
         let mut event = Event::new();
         event
-            .uid(&identity(job))
-            .summary(&summary(job))
-            .description(&description(job))
+            .uid(&identity(visit))
+            .summary(&summary(visit))
+            .description(&description(visit))
             // A later list replaces an earlier one, whatever the clock says.
-            .sequence(sequence(job.as_of));
-        if let Some(base) = &job.base {
+            .sequence(sequence(as_of));
+        if let Some(base) = &visit.base {
             event.location(base);
         }
         event.append_property(Property::new(
             "DTSTAMP",
-            format!("{}T000000Z", compact(job.as_of)),
+            format!("{}T000000Z", compact(as_of)),
         ));
         let day = |name: &str, date: Date| {
             Property::new(name, compact(date))
                 .add_parameter("VALUE", "DATE")
                 .done()
         };
-        event.append_property(day("DTSTART", job.date));
-        event.append_property(day("DTEND", days_after(job.date, 1)));
+        event.append_property(day("DTSTART", visit.day));
+        event.append_property(day("DTEND", days_after(visit.day, 1)));
         event.append_property(Property::new("TRANSP", "TRANSPARENT"));
         calendar.push(event.done());
     }
     calendar.to_string()
 }
 
-fn description(job: &Job) -> String {
-    let early = match job.days_early() {
-        0 => String::new(),
-        days => format!(
-            " Done {} early, on the visit for the van's other work; its own day would be {}.",
-            words::count(days as usize, "day", "days"),
-            words::day(job.own_day)
-        ),
-    };
-    format!("{}{early} {}", job.why, cautions::for_work(&[job.item]))
+/// `QA3: QV-014 change the resin`, or how much it is where that is shorter.
+fn summary(visit: &Visit) -> String {
+    /// Jobs that are still named one by one.
+    const NAMED: usize = 3;
+    let base = visit.base.as_ref();
+    let base = base.map_or(String::new(), |base| format!("{base}: "));
+    if visit.jobs.len() > NAMED {
+        let vans: Vec<String> = visit.vans().into_iter().map(str::to_owned).collect();
+        return match vans.len() > NAMED {
+            true => format!("{base}{}", size(visit)),
+            false => format!("{base}{} jobs on {}", visit.jobs.len(), words::list(&vans)),
+        };
+    }
+    let jobs = visit.jobs.iter();
+    let jobs: Vec<String> = jobs
+        .map(|job| format!("{} {}", job.van, what(job)))
+        .collect();
+    format!("{base}{}", jobs.join("; "))
+}
+
+fn description(visit: &Visit) -> String {
+    let mut said: Vec<String> = Vec::new();
+    for job in &visit.jobs {
+        let takes = takes(job).map_or(String::new(), |takes| format!(" ({takes})"));
+        let timing = timing(job).map_or(String::new(), |timing| format!(", {timing}"));
+        said.push(format!(
+            "{}: {}{takes}{timing}. {}",
+            job.van,
+            what(job),
+            job.why
+        ));
+    }
+    let items: Vec<Item> = visit.jobs.iter().map(|job| job.item).collect();
+    said.push(cautions::for_work(&items));
+    said.join("\n")
 }
 
 /// Days from the beginning of 2000 to the day the list was made; 0 before.
@@ -273,10 +466,16 @@ fn compact(date: Date) -> String {
     format!("{:04}{:02}{:02}", date.year(), date.month(), date.day())
 }
 
-/// Van, item and when the part in use was fitted: the next part is a new job.
-fn identity(job: &Job) -> String {
-    let since = job.since.map_or(String::new(), |d| d.to_string());
-    let hash = Sha256::digest(format!("{}\0{}\0{since}", job.van, job.item.word()));
+/// Of the job that the visit is for: van, item and when the part in use was
+/// fitted. The next part is a new visit.
+fn identity(visit: &Visit) -> String {
+    let of_job = |job: &Job| (job.own_day, job.van.clone(), job.item);
+    let first = visit.jobs.iter().min_by_key(|job| of_job(job));
+    let named = first.map_or(String::new(), |job| {
+        let since = job.since.map_or(String::new(), |d| d.to_string());
+        format!("{}\0{}\0{since}", job.van, job.item.word())
+    });
+    let hash = Sha256::digest(named);
     let hex: String = hash.iter().take(16).map(|b| format!("{b:02x}")).collect();
     format!("{hex}@litrewise")
 }

@@ -139,7 +139,7 @@ fn quoted(cell: &str) -> String {
 }
 
 /// Text that a spreadsheet would take for a formula gets a leading apostrophe.
-pub(super) fn harmless(text: &str) -> String {
+pub fn harmless(text: &str) -> String {
     match text.chars().next() {
         Some('=' | '+' | '-' | '@' | '\t' | '\r' | '\n' | '\'') => format!("'{text}"),
         _ => text.to_owned(),

@@ -72,8 +72,19 @@ pub const TABLES: [Table; 6] = [
 ];
 
 /// How the names of pages begin; a page that is not made any more is known by it.
-const PAGES: [&str; 9] = [
-    "claim-", "money", "van-", "area-", "fleet", "vans-", "water", "records", "past",
+const PAGES: [&str; 12] = [
+    "claim-",
+    "warranty-",
+    "card-",
+    "money",
+    "van-",
+    "area-",
+    "fleet",
+    "vans-",
+    "water",
+    "records",
+    "orders",
+    "past",
 ];
 
 /// Longest part of a file name taken from a van's or district's own name.
@@ -258,6 +269,22 @@ pub fn put_in_place(out: &Path, files: &[(String, Vec<u8>)]) -> Result<Vec<PathB
     }
     let names: Vec<String> = files.iter().map(|(name, _)| name.clone()).collect();
     waiting.put_in_place(&names)
+}
+
+/// Writes one file of a report, which takes the place of an earlier one whole.
+///
+/// # Errors
+/// [`ReportError::CannotWrite`]
+pub fn replace(path: &Path, content: &[u8]) -> Result<PathBuf, ReportError> {
+    let folder = path.parent().unwrap_or(Path::new("."));
+    let put = || {
+        // for its owner only, and gone if it does not come to its end
+        let mut file = tempfile::NamedTempFile::new_in(folder)?;
+        io::Write::write_all(&mut file, content)?;
+        file.persist(path).map_err(|error| error.error)
+    };
+    put().map_err(|source| cannot_write(path, source))?;
+    Ok(path.to_owned())
 }
 
 /// Makes the folder, so that it is known early whether it can be made.

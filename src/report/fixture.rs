@@ -95,12 +95,27 @@ fn van(i: usize, growth: f64, state: State) -> VanAssessment {
         })
         .collect();
     let overdue = state == State::Overdue;
+    let tests = points.iter().rev().take(15).rev();
+    let tests = tests
+        .map(|(date, passage)| MembraneTest {
+            date: *date,
+            feed_ppm: hardness + 60.0,
+            permeate_ppm: (passage * (hardness + 60.0)).round(),
+            water_c: Some(11.5),
+            feed_bar: Some(4.2),
+            permeate_lpm: Some(1.6),
+            concentrate_lpm: Some(3.3),
+        })
+        .collect();
     VanAssessment {
         explained: Default::default(),
         van: format!("QV-{:03}", i + 1),
         postcode: Some(postcode.to_owned()),
         hardness_mg_l_caco3: Some(hardness),
         hardness_basis: Some(HardnessBasis::Table),
+        membranes: 1,
+        resin_litres: 11.0,
+        recovery: Some(0.33),
         membrane: MembraneAssessment {
             fitted_on: Some(fitted),
             litres_made: Some(61_200.0),
@@ -122,13 +137,14 @@ fn van(i: usize, growth: f64, state: State) -> VanAssessment {
             }),
             state,
             reason: format!(
-                "It has made 61,200 L of water of {hardness:.0} mg/L and declines as expected there."
+                "61,200 L of {hardness:.0} mg/L water through it, and falling as expected there."
             ),
             suspect: match state {
                 State::FailingEarly => Some(Suspect::Prefilter),
                 State::Watch => Some(Suspect::Probe),
                 _ => None,
             },
+            check_meter_first: false,
             rule_of_thumb_on: Some(days_after(fitted, 639)),
             readings: points.len(),
             alarm: None,
@@ -158,7 +174,7 @@ fn van(i: usize, growth: f64, state: State) -> VanAssessment {
             } else {
                 State::OnCourse
             },
-            reason: "At this use it polishes about 3,300 L more.".to_owned(),
+            reason: "About 3,300 L left in this resin.".to_owned(),
             best_bottle: None,
             early: Vec::new(),
         },
@@ -176,7 +192,13 @@ fn van(i: usize, growth: f64, state: State) -> VanAssessment {
             week_late: None,
             early: Vec::new(),
         },
+        meters: Vec::new(),
         series: VanSeries {
+            fitted: Fitted {
+                membranes: 1,
+                resin_litres: 11.0,
+                ..Fitted::default()
+            },
             has_membrane: true,
             has_resin: true,
             salt_passage_by_litres: points
@@ -207,9 +229,9 @@ fn van(i: usize, growth: f64, state: State) -> VanAssessment {
                 text: "the resin looks replaced, but no service is recorded".to_owned(),
             }],
             last_reading_on: Some(days_after(AS_OF, if i == 4 { -40 } else { -3 })),
+            membrane_tests: tests,
             usual_passage: Vec::new(),
             litres_per_week: Some(per_week),
-            scatter_ln: None,
         },
         records: Vec::new(),
         habits: Vec::new(),
@@ -234,6 +256,8 @@ fn resin_only(i: usize) -> VanAssessment {
         week_late: None,
         early: Vec::new(),
     };
+    van.membranes = 0;
+    van.recovery = None;
     van.series.has_membrane = false;
     van.series.salt_passage.clear();
     van.series.salt_passage_path.clear();
@@ -274,6 +298,7 @@ fn area(postcode: &str, hardness: f64) -> AreaAssessment {
         postcode: postcode.to_owned(),
         hardness_mg_l_caco3: Some(hardness),
         vans: 3,
+        litres_per_week: Some(1200.0),
         membrane_life_litres: Span {
             p90: if soft { None } else { Some(life * 1.5) },
             ..spread(life, 1.5)
@@ -351,6 +376,7 @@ pub fn assessment() -> Assessment {
         parts: Vec::new(),
         schema: "litrewise/assessment/1",
         as_of: AS_OF,
+        records_end_on: AS_OF,
         limits: Limits {
             salt_passage: 0.10,
             product_ppm: 10.0,
@@ -370,12 +396,18 @@ pub fn assessment() -> Assessment {
             membrane_life_by_hardness: curve(9.0e6, 1.5),
             resin_life_by_hardness: curve(2.5e6, 1.35),
             shared: Vec::new(),
-            remarks: vec!["Fitted on 11 membranes and 24 fillings of resin.".to_owned()],
+            remarks: vec!["Fitted on 11 membranes and 24 resin refills.".to_owned()],
             rule_membrane_months: 21.0,
             rule_prefilter_weeks: 12.0,
         },
         parts_to_order: Vec::new(),
         money: no_money(),
+        work: crate::settings::Work::default(),
+        ordering: Ordering {
+            order_days: 7,
+            resin_bag_litres: 25.0,
+            stock: Default::default(),
+        },
         saved_visit: 20.0,
     }
 }
@@ -389,7 +421,7 @@ fn no_money() -> Money {
             prefilter: None,
             resin_per_litre: None,
             labour_per_visit: None,
-            lost_round: None,
+            lost_day: None,
             water_per_m3: None,
             drain_per_m3: None,
         },
@@ -397,9 +429,11 @@ fn no_money() -> Money {
             this_year: SpentIn::default(),
             last_year_to_the_day: SpentIn::default(),
             last_year: SpentIn::default(),
+            last_12_months: SpentIn::default(),
             months: Vec::new(),
             vans: Vec::new(),
         },
         expected: None,
+        years: Vec::new(),
     }
 }

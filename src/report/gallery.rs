@@ -8,7 +8,7 @@ use rayon::prelude::*;
 use super::canvas::{self, Canvas};
 use super::display_list::DisplayList;
 use super::error::ReportError;
-use super::{book, charts, files, look, parts, rect};
+use super::{book, charts, files, look, pages, parts, rect};
 use crate::advise::{Assessment, VanAssessment};
 use crate::backtest::Backtest;
 
@@ -60,8 +60,9 @@ pub(super) fn singles<'a>(
     singles.push((
         "what-needs-doing.png",
         Box::new(move |c| {
-            let shown = lines.get(..lines.len().min(15)).unwrap_or_default();
             let area = area_of(c);
+            let room = charts::to_do::rows_in(area.height() - 34.0);
+            let shown = lines.get(..lines.len().min(room)).unwrap_or_default();
             let face = look::CHART_TITLE;
             let title = c.shortened(&parts::finding(lines), &face, area.width());
             c.text(
@@ -77,7 +78,7 @@ pub(super) fn singles<'a>(
                     ..area
                 },
                 shown,
-                as_of,
+                pages::fleet::when(assessment),
                 "",
             );
         }),

@@ -10,6 +10,7 @@ pub mod districts;
 pub mod due;
 #[doc(hidden)]
 pub mod kernels;
+pub mod order;
 pub mod text;
 pub mod what_if;
 
@@ -26,6 +27,7 @@ mod export;
 mod files;
 mod font;
 mod gallery;
+mod glossary;
 mod html;
 mod look;
 mod night;
@@ -63,15 +65,15 @@ use crate::advise::{Assessment, Since};
 use crate::backtest::Backtest;
 
 pub use error::{DrawError, ReportError};
-pub use export::{assessment_csv, assessment_json, backtest_json, explained_json};
+pub use export::{assessment_csv, assessment_json, backtest_json, explained_json, harmless};
 pub use files::prepare;
 pub use gallery::gallery;
 
 /// What `assessment.json` holds, for programs that read it (JSON Schema).
 pub const SCHEMA: &str = include_str!("assessment.schema.json");
 
-/// Jobs in the report's `due.csv` reach so many weeks ahead.
-const DUE_WEEKS: u32 = 8;
+/// Work lists and orders reach so many weeks ahead unless others are asked for.
+pub const DUE_WEEKS: u32 = 8;
 
 /// What to report on, and where to.
 #[derive(Debug, Clone, Copy)]
@@ -137,13 +139,37 @@ pub fn write(
     })
 }
 
+/// Writes the pages of some vans only, by their place; gives the files' places.
+///
+/// # Errors
+/// [`ReportError`]
+pub fn write_vans(plan: &ReportPlan<'_>, vans: &[usize]) -> Result<Vec<PathBuf>, ReportError> {
+    let lines = parts::by_urgency(plan.assessment);
+    let book = book::Book::of(plan, &lines);
+    let is_wanted = |page: &book::Page<'_, '_>| match page {
+        book::Page::Van(place) | book::Page::Warranty(place) => vans.contains(place),
+        book::Page::Card(line) => vans.contains(&line.place),
+        _ => false,
+    };
+    let pages = book.pages.iter().filter(|(_, page)| is_wanted(page));
+    pages
+        .map(|(name, page)| {
+            files::replace(
+                &plan.out.join(name),
+                &book::png(name, page.sketch(plan, &lines))?,
+            )
+        })
+        .collect()
+}
+
 /// The report as files for other programs.
 fn write_tables(
     waiting: &files::Waiting,
     assessment: &Assessment,
     lines: &[parts::VanLine<'_>],
 ) -> Result<(), ReportError> {
-    let jobs = due::jobs(assessment, DUE_WEEKS);
+    let visits = due::visits(assessment, DUE_WEEKS);
+    let jobs: Vec<due::Job> = visits.iter().flat_map(|v| v.jobs.iter().cloned()).collect();
     for table in files::TABLES {
         let bytes = match table.kind {
             files::Kind::AssessmentJson => assessment_json(assessment)?.into_bytes(),
@@ -152,7 +178,7 @@ fn write_tables(
             files::Kind::Workbook => workbook::bytes(assessment, lines, &jobs)
                 .map_err(ReportError::CannotMakeWorkbook)?,
             files::Kind::DueCsv => due::csv(&jobs).into_bytes(),
-            files::Kind::DueCalendar => due::icalendar(&jobs).into_bytes(),
+            files::Kind::DueCalendar => due::icalendar(&visits).into_bytes(),
         };
         waiting.write(table.name, &bytes)?;
     }

@@ -1,125 +1,256 @@
-//! What of a van can need work, most urgent first: the order that the list,
-//! the pages, the calendar and the terminal share.
+//! What of a van can need work, what harms the customer's glass first: the
+//! order that the list, the pages, the calendar and the terminal share.
+
+use std::collections::BTreeMap;
 
 use jiff::civil::Date;
 
-use crate::advise::{Assessment, Item, Span, State, Suspect, VanAssessment};
+use crate::advise::{Assessment, Item, Span, State, Suspect, Task, VanAssessment};
 
+use super::DUE_WEEKS;
+use super::due::{self, Job};
 use super::words;
 
+/// What comes first: water that spots the customer's glass, then what will
+/// soon let it, then what merely costs money.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
+pub enum Rank {
+    /// Product TDS at its limit or over it.
+    ProductOver,
+    /// Rejection under its limit: the resin does the membrane's work.
+    MembraneOver,
+    FailingEarly,
+    Late,
+    Due,
+    Watch,
+    NoForecast,
+    OnCourse,
+}
+
 /// One part of a van with what is to be done to it.
-#[derive(Debug, Clone, Copy)]
+#[derive(Debug, Clone)]
 pub struct Part<'a> {
     pub item: Item,
+    /// RO membranes that share the water, litres of DI resin, sets of pre-filters.
+    pub quantity: f64,
+    pub rank: Rank,
     pub state: State,
     pub replace_on: Option<Date>,
     pub limit_on: Span<Date>,
     pub reason: &'a str,
+    /// The reason in a few words, for lists.
+    pub why: String,
+    /// What a month's waiting costs, in the fleet's own currency; `None` where it
+    /// costs nothing or no price is known.
+    pub a_month_longer: Option<f64>,
     pub suspect: Option<Suspect>,
+    /// Whether a meter is to be checked before this part is changed.
+    pub check_meter: bool,
+    /// The day of the visit on which it is done; `None` where none is planned yet.
+    pub visit: Option<Date>,
+    /// What is done then.
+    pub task: Option<Task>,
 }
 
-/// The parts that the van has, most urgent first.
-pub fn parts(van: &VanAssessment) -> Vec<Part<'_>> {
+const WEEKS_A_MONTH: f64 = 4.35;
+
+/// The parts that the van has, first what comes first.
+fn parts<'a>(van: &'a VanAssessment, assessment: &Assessment) -> Vec<Part<'a>> {
     let (membrane, resin, prefilter) = (&van.membrane, &van.resin, &van.prefilter);
+    let (limits, as_of) = (assessment.limits, assessment.as_of);
     let mut parts = Vec::with_capacity(3);
     if van.series.has_membrane {
+        let passage = membrane.salt_passage.p50;
+        let is_over = passage.is_some_and(|p| p >= limits.salt_passage);
         parts.push(Part {
             item: Item::Membrane,
+            quantity: f64::from(van.membranes.max(1)),
+            rank: if is_over && membrane.state != State::Unknown {
+                Rank::MembraneOver
+            } else {
+                rank(membrane.state)
+            },
             state: membrane.state,
             replace_on: membrane.replace_on,
             limit_on: membrane.limit_on,
             reason: &membrane.reason,
+            why: words::rejection_now(&membrane.salt_passage).map_or(String::new(), |now| {
+                format!(
+                    "rejection {now} (limit {})",
+                    words::rejection_limit(limits.salt_passage)
+                )
+            }),
+            a_month_longer: membrane.costs.map(|c| c.a_month_longer),
             suspect: membrane.suspect,
+            check_meter: membrane.check_meter_first,
+            visit: None,
+            task: None,
         });
     }
     if van.series.has_resin {
+        let is_over = resin.litres_left.p50.is_some_and(|l| l <= 0.0);
+        let limit = words::figures(limits.product_ppm);
         parts.push(Part {
             item: Item::Resin,
+            quantity: van.resin_litres,
+            rank: if is_over {
+                Rank::ProductOver
+            } else {
+                rank(resin.state)
+            },
             state: resin.state,
             replace_on: resin.replace_on,
             limit_on: resin.limit_on,
             reason: &resin.reason,
+            why: match resin.litres_left.p50 {
+                Some(left) if left <= 0.0 => {
+                    let read = van.series.product_ppm.last();
+                    let newest = read.filter(|r| resin.changed_on.is_none_or(|d| r.0 >= d));
+                    match newest {
+                        Some((_, ppm)) => {
+                            format!("product TDS {ppm:.0} ppm, limit {limit}: spots on glass")
+                        }
+                        None => format!("product TDS probably at its limit of {limit} ppm"),
+                    }
+                }
+                Some(left) => format!(
+                    "about {} L left",
+                    words::thousands(words::two_figures(left))
+                ),
+                None => String::new(),
+            },
+            a_month_longer: None,
             suspect: None,
+            check_meter: false,
+            visit: None,
+            task: None,
         });
     }
     // a van without a membrane may well have no pre-filters either
     if van.series.has_membrane || prefilter.state != State::Unknown {
         parts.push(Part {
             item: Item::Prefilter,
+            quantity: 1.0,
+            rank: rank(prefilter.state),
             state: prefilter.state,
             replace_on: prefilter.replace_on,
-            // a habit, not a forecast: the day itself
+            // a set interval, not a forecast: the day itself
             limit_on: Span {
                 p10: prefilter.replace_on,
                 p50: prefilter.replace_on,
                 p90: prefilter.replace_on,
             },
             reason: &prefilter.reason,
+            why: prefilter.changed_on.map_or(String::new(), |day| {
+                let days = (as_of - day).get_days().max(0);
+                format!("in for {}", words::count(days as usize, "day", "days"))
+            }),
+            a_month_longer: prefilter
+                .week_late
+                .and_then(|w| Some(w.cost? * WEEKS_A_MONTH)),
             suspect: None,
+            check_meter: false,
+            visit: None,
+            task: None,
         });
     }
-    parts.sort_by_key(|p| {
-        (
-            words::urgency(p.state),
-            p.replace_on.unwrap_or(Date::MAX),
-            p.item,
-        )
-    });
+    parts.sort_by_key(|p| (p.rank, p.replace_on.unwrap_or(Date::MAX), p.item));
     parts
 }
 
+fn rank(state: State) -> Rank {
+    match state {
+        State::FailingEarly => Rank::FailingEarly,
+        State::Overdue => Rank::Late,
+        State::Due => Rank::Due,
+        State::Watch => Rank::Watch,
+        State::Unknown => Rank::NoForecast,
+        State::OnCourse => Rank::OnCourse,
+    }
+}
+
 impl Part<'_> {
-    /// `membrane overdue since 3 Sep`, `resin by 12 Oct`, `membrane to watch`.
+    /// `RO membrane`, `both RO membranes`.
+    pub fn name(&self) -> String {
+        words::part(self.item, self.quantity)
+    }
+
+    fn is_plural(&self) -> bool {
+        self.item == Item::Prefilter || (self.item == Item::Membrane && self.quantity > 1.0)
+    }
+
+    /// `RO membrane overdue: was due by Thu 3 Sep, 58 days late`, `DI resin by
+    /// Mon 12 Oct`, `RO membrane to watch`.
     pub fn phrase(&self, as_of: Date) -> String {
-        let name = words::item(self.item);
+        if self.check_meter {
+            return self.checked(as_of);
+        }
+        let name = self.name();
         match self.state {
-            State::OnCourse | State::Unknown => format!("{name} {}", self.when(as_of)),
+            State::Overdue => format!("{name} overdue: {}", self.when(as_of)),
+            State::Due => format!("{name} due {}", self.when(as_of)),
             State::Watch => format!("{name} to watch{}", self.check_first(as_of)),
             State::FailingEarly => format!("{name} failing early{}", self.check_first(as_of)),
-            state => format!("{name} {} {}", words::state(state), self.when(as_of)),
+            State::Unknown => format!("{name}: {}", self.when(as_of)),
+            State::OnCourse => format!("{name} {}", self.when(as_of)),
         }
     }
 
-    /// The phrase where the state stands beside it already.
-    fn phrase_beside_state(&self, as_of: Date) -> String {
-        let name = words::item(self.item);
-        match self.state {
-            State::Watch | State::FailingEarly => format!("{name}{}", self.check_first(as_of)),
-            _ => format!("{name} {}", self.when(as_of)),
-        }
-    }
-
-    /// A headline for the van's own page: `Resin due: change it by 12 Nov`.
+    /// A headline for the van's own page: `DI resin due: change it by Thu 12 Nov`.
     pub fn headline(&self, as_of: Date) -> String {
-        let name = words::item(self.item);
-        let it = if self.item == Item::Prefilter {
-            "them"
-        } else {
-            "it"
-        };
+        let name = self.name();
+        let it = if self.is_plural() { "them" } else { "it" };
         let change = match self.replace_on {
             Some(_) => format!("change {it} {}", self.when(as_of)),
-            None => "no change needed within ten years, as far as can be told".to_owned(),
+            None => "no change needed within ten years".to_owned(),
         };
         let said = match self.state {
+            _ if self.check_meter => self.checked(as_of),
             State::OnCourse => format!("{name} on course; {change}"),
             State::Due => format!("{name} due: {change}"),
-            State::Unknown => format!("{name}: cannot be told yet"),
             _ => self.phrase(as_of),
         };
         words::capital(&said)
     }
 
+    /// `check the meter; membrane by 2 Nov if it is right`.
+    fn checked(&self, as_of: Date) -> String {
+        let name = self.name();
+        match self.replace_on {
+            Some(_) => format!(
+                "check the TDS meter first; {name} {} if it is right",
+                self.when(as_of)
+            ),
+            None => format!("check the TDS meter first; {name} lasts if it is right"),
+        }
+    }
+
     fn when(&self, as_of: Date) -> String {
-        words::act(self.replace_on, &self.limit_on, as_of, self.state)
+        let own = words::act(self.replace_on, &self.limit_on, as_of, self.state);
+        match (self.visit, self.replace_on) {
+            // a day of its own: late, so that it is done on a visit still to come
+            (Some(visit), Some(day)) if day < as_of && visit >= as_of => {
+                format!("{own}; visit {}", words::weekday_near(visit, as_of))
+            }
+            // together with what is done sooner on the van
+            (Some(visit), Some(day)) if visit < day => format!(
+                "on {} with the other jobs, {} early",
+                words::weekday_near(visit, as_of),
+                words::count((day - visit).get_days().max(0) as usize, "day", "days")
+            ),
+            _ => own,
+        }
     }
 
     /// What to check first, else by when to act, else nothing.
     fn check_first(&self, as_of: Date) -> String {
+        let visit = self.visit.map_or(String::new(), |day| {
+            format!(", visit {}", words::weekday_near(day, as_of))
+        });
         match (self.suspect, self.replace_on) {
-            (Some(suspect), _) => format!(": {}", words::suspect(suspect)),
-            (None, Some(_)) => format!(", {}", self.when(as_of)),
-            (None, None) => String::new(),
+            (Some(suspect), _) => format!(": {}{visit}", words::suspect(suspect)),
+            (None, Some(_)) if self.visit.is_none() => format!(", {}", self.when(as_of)),
+            (None, _) => visit,
         }
     }
 }
@@ -130,94 +261,140 @@ pub struct VanLine<'a> {
     pub van: &'a VanAssessment,
     /// Its place among the assessment's vans.
     pub place: usize,
+    /// Of its part that comes first.
+    pub rank: Rank,
     /// The most urgent state of its parts.
     pub state: State,
     pub parts: Vec<Part<'a>>,
+    /// What the work list holds for the van, in its order.
+    pub jobs: Vec<Job>,
 }
 
 impl VanLine<'_> {
-    /// What to do, in one line: everything that is not on course, or the next
-    /// thing to come; then what cannot be told.
+    /// What to do, in one line: the next visit with its jobs, then what else is
+    /// not on course; then what has no forecast.
     pub fn to_do(&self, as_of: Date) -> String {
-        self.said(as_of, |part| part.phrase(as_of))
-    }
-
-    /// The same for a list in which the van's state stands beside it.
-    pub fn to_do_beside_state(&self, as_of: Date) -> String {
-        self.said(as_of, |part| {
-            if part.state == self.state {
-                part.phrase_beside_state(as_of)
-            } else {
-                part.phrase(as_of)
-            }
-        })
-    }
-
-    fn said(&self, as_of: Date, phrase: impl Fn(&Part<'_>) -> String) -> String {
-        let told = |p: &&Part<'_>| !matches!(p.state, State::OnCourse | State::Unknown);
-        let mut said: Vec<String> = self.parts.iter().filter(told).map(&phrase).collect();
+        let next = self.parts.iter().filter_map(|p| p.visit).min();
+        let on_visit = |p: &&Part<'_>| next.is_some() && p.visit == next;
+        let mut said = Vec::new();
+        if let Some(day) = next {
+            let parts: Vec<&Part<'_>> = self.parts.iter().filter(on_visit).collect();
+            let calm = parts
+                .iter()
+                .all(|p| p.state == State::OnCourse && !p.check_meter);
+            let next = if calm { "next: " } else { "" };
+            said.push(format!(
+                "{next}{}: {}",
+                words::weekday_near(day, as_of),
+                jobs_in_words(&parts, as_of)
+            ));
+        }
+        let rest = || self.parts.iter().filter(|p| !on_visit(p));
+        let told =
+            |p: &&Part<'_>| p.check_meter || !matches!(p.state, State::OnCourse | State::Unknown);
+        said.extend(rest().filter(told).map(|p| p.phrase(as_of)));
         if said.is_empty() {
-            let next = self.parts.iter().filter(|p| p.replace_on.is_some());
+            let ahead = self.parts.iter().filter(|p| p.replace_on.is_some());
             said.extend(
-                next.min_by_key(|p| p.replace_on)
+                ahead
+                    .min_by_key(|p| p.replace_on)
                     .map(|p| format!("next: {}", p.phrase(as_of))),
             );
         }
-        let unknown: Vec<&Part<'_>> = self
-            .parts
-            .iter()
-            .filter(|p| p.state == State::Unknown)
-            .collect();
-        match unknown.as_slice() {
-            [one] => said.push(phrase(one)),
-            [] => {}
-            many => {
-                let names: Vec<String> = many
-                    .iter()
-                    .map(|p| words::item(p.item).to_owned())
-                    .collect();
-                said.push(format!("{} cannot be told yet", words::list(&names)));
-            }
+        let unknown = rest().filter(|p| p.state == State::Unknown);
+        let unknown: Vec<String> = unknown.map(Part::name).collect();
+        if !unknown.is_empty() {
+            said.push(format!("{}: no forecast", words::list(&unknown)));
         }
         if said.is_empty() {
             return "nothing to do".to_owned();
         }
         said.join("; ")
     }
+
+    /// Why the first thing comes first, and what a month's waiting costs.
+    pub fn why(&self, currency: Option<&str>) -> String {
+        let Some(first) = self.parts.first() else {
+            return String::new();
+        };
+        let mut why = first.why.clone();
+        let now = first.rank <= Rank::Due;
+        let waiting = first.a_month_longer.filter(|cost| now && *cost >= 1.0);
+        if let Some(cost) = waiting {
+            let cost = words::money(cost, currency);
+            why.push_str(&format!("; a month's waiting costs about {cost}"));
+        }
+        words::capital(&why)
+    }
 }
 
-/// All vans, most urgent first, then by the earliest date, then by name.
+/// The jobs of one visit: `change pre-filters (37 days late) and DI resin; failing
+/// early: check the TDS meters first`.
+fn jobs_in_words(parts: &[&Part<'_>], as_of: Date) -> String {
+    let is_change = |p: &&&Part<'_>| p.task == Some(Task::Change);
+    let change = parts.iter().filter(is_change).map(|p| {
+        let days = |n: i32| words::count(n.unsigned_abs() as usize, "day", "days");
+        let (visit, own) = (p.visit.unwrap_or(as_of), p.replace_on.unwrap_or(as_of));
+        match ((as_of - own).get_days(), (own - visit).get_days()) {
+            (late, _) if late > 0 => format!("{} ({} late)", p.name(), days(late)),
+            (_, early) if early > 3 => format!("{} ({} early)", p.name(), days(early)),
+            _ => p.name(),
+        }
+    });
+    let change: Vec<String> = change.collect();
+    let mut said = Vec::new();
+    if !change.is_empty() {
+        said.push(format!("change {}", words::list(&change)));
+    }
+    said.extend(parts.iter().filter(|p| !is_change(p)).map(|p| {
+        if p.check_meter {
+            return "check the TDS meter first".to_owned();
+        }
+        let check = p.suspect.map_or("test it again", words::suspect);
+        format!("{}: {check}", words::state(p.state))
+    }));
+    said.join("; ")
+}
+
+/// All vans by what comes first, then by the earliest date, then by name.
 pub fn by_urgency(assessment: &Assessment) -> Vec<VanLine<'_>> {
+    let mut by_van: BTreeMap<String, Vec<Job>> = BTreeMap::new();
+    for job in due::jobs(assessment, DUE_WEEKS) {
+        by_van.entry(job.van.clone()).or_default().push(job);
+    }
     let mut lines: Vec<VanLine<'_>> = assessment
         .vans
         .iter()
         .enumerate()
         .map(|(place, van)| {
-            let parts = parts(van);
-            let state = parts.first().map_or(State::Unknown, |p| p.state);
+            let mut parts = parts(van, assessment);
+            let jobs = by_van.remove(&van.van).unwrap_or_default();
+            for part in &mut parts {
+                let job = jobs.iter().find(|j| {
+                    j.item == part.item || (part.check_meter && j.task == Task::CheckMeter)
+                });
+                part.visit = job.map(|j| j.date);
+                part.task = job.map(|j| j.task);
+            }
+            let states = parts.iter().map(|p| p.state);
             VanLine {
                 van,
                 place,
-                state,
+                rank: parts.first().map_or(Rank::NoForecast, |p| p.rank),
+                state: states
+                    .min_by_key(|s| words::urgency(*s))
+                    .unwrap_or(State::Unknown),
                 parts,
+                jobs,
             }
         })
         .collect();
     lines.sort_by(|a, b| {
-        let date = |line: &VanLine<'_>| line.parts.iter().filter_map(|p| p.replace_on).min();
-        let key = |line| {
-            (
-                words::urgency(line_state(line)),
-                date(line).unwrap_or(Date::MAX),
-            )
-        };
+        let first = |line: &VanLine<'_>| line.parts.iter().filter_map(|p| p.replace_on).min();
+        let key = |line: &VanLine<'_>| (line.rank, first(line).unwrap_or(Date::MAX));
         key(a).cmp(&key(b)).then_with(|| a.van.van.cmp(&b.van.van))
     });
     lines
-}
-
-fn line_state(line: &VanLine<'_>) -> State {
-    line.state
 }
 
 /// How many vans are in a state.
@@ -225,14 +402,15 @@ pub fn in_state(lines: &[VanLine<'_>], state: State) -> usize {
     lines.iter().filter(|line| line.state == state).count()
 }
 
-/// The month's finding: `3 of 12 vans need work now; 2 more within two weeks`.
+/// The month's finding: `3 of 12 vans need work now, 2 more soon`.
 pub fn finding(lines: &[VanLine<'_>]) -> String {
     if lines.is_empty() {
-        return "No vans yet: nothing has been read in".to_owned();
+        return "No vans yet: no records have been taken in".to_owned();
     }
-    let now = in_state(lines, State::FailingEarly) + in_state(lines, State::Overdue);
-    let soon = in_state(lines, State::Due);
-    let unknown = in_state(lines, State::Unknown);
+    let ranked = |within: &dyn Fn(Rank) -> bool| lines.iter().filter(|l| within(l.rank)).count();
+    let now = ranked(&|rank| rank <= Rank::Late);
+    let soon = ranked(&|rank| rank == Rank::Due);
+    let unknown = ranked(&|rank| rank == Rank::NoForecast);
     let vans = words::count(lines.len(), "van", "vans");
     let mut said = match (now, soon) {
         (0, 0) => "No van needs work now".to_owned(),
@@ -241,7 +419,8 @@ pub fn finding(lines: &[VanLine<'_>]) -> String {
         (now, soon) => format!("{now} of {vans} {} work now, {soon} more soon", need(now)),
     };
     if unknown > 0 {
-        said.push_str(&format!("; for {unknown} it cannot be told"));
+        let vans = words::count(unknown, "van", "vans");
+        said.push_str(&format!("; no forecast for {vans}"));
     }
     said
 }

@@ -9,13 +9,13 @@ pub fn in_short(result: &Backtest) -> Vec<String> {
         let within = score.within?;
         let parts = words::count(score.parts, one, many);
         Some(format!(
-            "In the past the likely span held the day in {} of forecasts for {parts} (80 % is meant).",
+            "Over all month-ends, {} of forecasts for {parts} came true inside their likely range (target 80 %).",
             words::percent(within, 0)
         ))
     };
     let mut said: Vec<String> = [
-        told(&result.membrane, "membrane", "membranes"),
-        told(&result.resin, "resin filling", "resin fillings"),
+        told(&result.membrane, "RO membrane", "RO membranes"),
+        told(&result.resin, "resin refill", "resin refills"),
     ]
     .into_iter()
     .flatten()

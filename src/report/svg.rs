@@ -161,11 +161,9 @@ fn label(out: &mut String, ink: &str, text: &str, area: Rect, baseline: f64, fac
     // the last pixel of a measured width is air
     out.push_str("\" textLength=\"");
     decimal(out, tenths((area.width() - 1.0).max(1.0)));
-    let _ = write!(
-        out,
-        "\" lengthAdjust=\"spacingAndGlyphs\">{}</text>",
-        super::html::escaped(text)
-    );
+    out.push_str("\" lengthAdjust=\"spacingAndGlyphs\">");
+    let _ = maud::Escaper::new(out).write_str(text);
+    out.push_str("</text>");
 }
 
 /// Where a path is, in tenths of a pixel. Steps are told from there: they take

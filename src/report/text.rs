@@ -1,11 +1,18 @@
-//! The assessment for the terminal, in plain words, at most 80 columns wide.
+//! The assessment for the terminal, in plain words, as wide as it is.
 
 use crate::advise::{Assessment, State};
 
 use super::parts::{by_urgency, finding, in_state};
 use super::words;
 
-const WIDTH: usize = 80;
+/// What the terminal can show.
+#[derive(Debug, Clone, Copy)]
+pub struct Screen {
+    /// Columns.
+    pub width: usize,
+    pub paint: Paint,
+}
+
 /// Letters of the longest state.
 const STATE_WIDTH: usize = 13;
 
@@ -24,7 +31,8 @@ impl Paint {
             State::FailingEarly => "1;35",
             State::Overdue => "1;31",
             State::Due => "33",
-            State::Watch => "34",
+            // Bright blue: dark blue is hard to read on black.
+            State::Watch => "94",
             State::Unknown => "2",
             State::OnCourse => "32",
         };
@@ -36,10 +44,10 @@ impl Paint {
 }
 
 /// Which vans need what, most urgent first.
-pub fn summary(assessment: &Assessment) -> String {
+pub fn summary(assessment: &Assessment, screen: Screen) -> String {
     let lines = by_urgency(assessment);
     let mut out = String::new();
-    push_wrapped(&mut out, &format!("{}.", finding(&lines)), "", "");
+    push_wrapped(&mut out, &format!("{}.", finding(&lines)), ("", ""), screen);
     for line in lines.iter().filter(|l| l.state != State::OnCourse) {
         let base = line
             .van
@@ -47,7 +55,7 @@ pub fn summary(assessment: &Assessment) -> String {
             .as_deref()
             .map_or(String::new(), |p| format!(" ({p})"));
         let said = format!("{}{base}: {}", line.van.van, line.to_do(assessment.as_of));
-        push_wrapped(&mut out, &said, "  ", "      ");
+        push_wrapped(&mut out, &said, ("  ", "      "), screen);
     }
     let calm = in_state(&lines, State::OnCourse);
     if calm > 0 {
@@ -66,19 +74,19 @@ pub fn summary(assessment: &Assessment) -> String {
             .min_by(|a, b| (a.0, &a.1.van.van).cmp(&(b.0, &b.1.van.van)));
         let said = match next {
             Some((_, line, part)) => format!(
-                "{vans} {are} on course; the next thing there is {}: {}.",
+                "{vans} {are} on course; next is {}: {}.",
                 line.van.van,
                 part.phrase(assessment.as_of)
             ),
             None => format!("{vans} {are} on course."),
         };
-        push_wrapped(&mut out, &said, "", "");
+        push_wrapped(&mut out, &said, ("", ""), screen);
     }
     out
 }
 
 /// One line per van: its state, its membrane and what comes next.
-pub fn table(assessment: &Assessment, paint: Paint) -> String {
+pub fn table(assessment: &Assessment, screen: Screen) -> String {
     let lines = by_urgency(assessment);
     if lines.is_empty() {
         return "No vans yet.\n".to_owned();
@@ -101,12 +109,12 @@ pub fn table(assessment: &Assessment, paint: Paint) -> String {
             shortened(line.van.postcode.as_deref().unwrap_or("–"), 6),
             words::state(line.state)
         );
-        let to_do = line.to_do_beside_state(assessment.as_of);
+        let to_do = line.to_do(assessment.as_of);
         // wrapped by the width of what is seen, painted afterwards
         let mut row = String::new();
-        push_wrapped(&mut row, &to_do, &head, &" ".repeat(left));
+        push_wrapped(&mut row, &to_do, (&head, &" ".repeat(left)), screen);
         let padded = format!("{:<STATE_WIDTH$}", words::state(line.state));
-        out.push_str(&row.replacen(&padded, &paint.state(&padded, line.state), 1));
+        out.push_str(&row.replacen(&padded, &screen.paint.state(&padded, line.state), 1));
     }
     out
 }
@@ -121,34 +129,26 @@ fn shortened(text: &str, most: usize) -> String {
         .collect()
 }
 
-/// Appends `text` in lines of at most 80 columns; `first` and `next` start the
-/// first line and the others.
-pub(super) fn push_wrapped(out: &mut String, text: &str, first: &str, next: &str) {
-    let mut line = first.to_owned();
-    let mut empty = true;
-    for word in text.split_whitespace() {
-        let long = line.chars().count() + usize::from(!empty) + word.chars().count() > WIDTH;
-        if long && !empty {
-            out.push_str(line.trim_end());
-            out.push('\n');
-            line = next.to_owned();
-            empty = true;
-        }
-        if !empty {
-            line.push(' ');
-        }
-        line.push_str(word);
-        empty = false;
-    }
-    out.push_str(line.trim_end());
+/// Appends `text` in lines as wide as the screen; `first` and `next` start the
+/// first line and the others. A longer word keeps its line.
+pub(super) fn push_wrapped(out: &mut String, text: &str, (first, next): (&str, &str), at: Screen) {
+    let options = textwrap::Options::new(at.width)
+        .initial_indent(first)
+        .subsequent_indent(next)
+        .break_words(false)
+        .word_separator(textwrap::WordSeparator::AsciiSpace)
+        // Names of vans stay whole.
+        .word_splitter(textwrap::WordSplitter::NoHyphenation)
+        .wrap_algorithm(textwrap::WrapAlgorithm::FirstFit);
+    out.push_str(textwrap::fill(text, options).trim_end());
     out.push('\n');
 }
 
 /// Sentences, one paragraph each, wrapped for a terminal.
-pub fn sentences(list: &[String]) -> String {
+pub fn sentences(list: &[String], screen: Screen) -> String {
     let mut out = String::new();
     for sentence in list {
-        push_wrapped(&mut out, sentence, "", "  ");
+        push_wrapped(&mut out, sentence, ("", "  "), screen);
     }
     out
 }
@@ -163,7 +163,7 @@ fn unit_behind(unit: &str) -> String {
 }
 
 /// What drove each forecast, and what the fleet shares.
-pub fn explained(assessment: &Assessment) -> String {
+pub fn explained(assessment: &Assessment, screen: Screen) -> String {
     let mut out = String::new();
     for van in &assessment.vans {
         for (title, reason, list) in [
@@ -171,7 +171,7 @@ pub fn explained(assessment: &Assessment) -> String {
             ("resin", &van.resin.reason, &van.explained.resin),
         ] {
             out.push_str(&format!("{}  {title}\n", van.van));
-            push_wrapped(&mut out, reason, "  ", "  ");
+            push_wrapped(&mut out, reason, ("  ", "  "), screen);
             for e in list {
                 let unit = unit_behind(e.unit);
                 let value = if e.p10 == e.p90 {
@@ -191,27 +191,33 @@ pub fn explained(assessment: &Assessment) -> String {
                 push_wrapped(
                     &mut out,
                     &format!("{}: {value}{usual}", e.name),
-                    "    ",
-                    "      ",
+                    ("    ", "      "),
+                    screen,
                 );
             }
         }
     }
-    out.push_str("The fleet shares\n");
+    out.push_str("Shared by the fleet\n");
     for s in &assessment.fleet.shared {
         let unit = unit_behind(s.unit);
+        let known = |value: f64, sd: f64| {
+            let value = words::figures(value);
+            if sd > 0.0 {
+                format!("{value} ± {}", words::figures(sd))
+            } else {
+                value
+            }
+        };
         push_wrapped(
             &mut out,
             &format!(
-                "{}: {} ± {}{unit} (before any data {} ± {})",
+                "{}: {}{unit} (assumed before any readings: {})",
                 s.name,
-                words::figures(s.value),
-                words::figures(s.sd),
-                words::figures(s.prior),
-                words::figures(s.prior_sd)
+                known(s.value, s.sd),
+                known(s.prior, s.prior_sd)
             ),
-            "    ",
-            "      ",
+            ("    ", "      "),
+            screen,
         );
     }
     out

@@ -4,7 +4,7 @@ use jiff::civil::Date;
 use serde::Serialize;
 
 use super::error::ReportError;
-use super::text::push_wrapped;
+use super::text::{Screen, push_wrapped};
 use super::words;
 use crate::advise::what_if::WhatIf;
 use crate::advise::{CostPer1000Litres, Span};
@@ -34,19 +34,24 @@ pub fn json(as_of: Date, list: &[WhatIf]) -> Result<String, ReportError> {
 /// A line of the table: what, today, changed.
 type Line = (&'static str, String, String);
 
-/// The table for the terminal, at most 80 columns wide.
-pub fn text(list: &[WhatIf], currency: Option<&str>) -> String {
+/// The table for the terminal.
+pub fn text(list: &[WhatIf], currency: Option<&str>, screen: Screen) -> String {
     let mut out = String::new();
     for (i, what_if) in list.iter().enumerate() {
         if i > 0 {
             out.push('\n');
         }
-        push_wrapped(&mut out, &format!("What if: {}", what_if.asked), "", "  ");
+        push_wrapped(
+            &mut out,
+            &format!("What if: {}", what_if.asked),
+            ("", "  "),
+            screen,
+        );
         for note in &what_if.notes {
-            push_wrapped(&mut out, note, "  ", "  ");
+            push_wrapped(&mut out, note, ("  ", "  "), screen);
         }
         if what_if.vans.is_empty() && what_if.areas.is_empty() {
-            out.push_str("  Nothing would be otherwise.\n");
+            out.push_str("  Nothing would change.\n");
             continue;
         }
         out.push_str(&format!("\n{:<36}{:<19}  {}\n", "", "today", "changed"));

@@ -7,28 +7,64 @@ use crate::advise::{HardnessBasis, Item, Span, State, Suspect};
 
 use super::axis::day_number;
 
-/// What `feed_ppm` and mains water are called.
-pub const TAP: &str = "tap";
-/// Where `permeate_ppm` is read.
-pub const AFTER_MEMBRANE: &str = "after the membrane";
-/// Where `product_ppm` is read.
-pub const AFTER_RESIN: &str = "after the resin";
-/// Words of the trade and of statistics that never reach a page.
+/// What `feed_ppm` is called.
+pub const TAP_TDS: &str = "tap TDS";
+/// What `permeate_ppm` is called.
+pub const MEMBRANE_TDS: &str = "membrane TDS";
+/// What `product_ppm` is called: water as it leaves the DI resin.
+pub const PRODUCT_TDS: &str = "product TDS";
+/// Words of statistics and turns that say something else than is meant: they
+/// never reach a page.
 #[cfg(test)]
-pub const NEVER_SAID: [&str; 7] = [
+pub const NEVER_SAID: [&str; 32] = [
     "permeate",
     "posterior",
     "censored",
     "exposure",
     "p10",
     "element",
-    "charge",
+    "charge of resin",
+    "filling of resin",
+    "resin filling",
+    "lost round",
+    "fleets like yours",
+    "it cannot be told",
+    "cannot be told",
+    "cannot tell",
+    "pieces of work",
+    "piece of work",
+    "holds back",
+    "of the salts",
+    "salts through",
+    "at once",
+    "of your money",
+    "own currency",
+    "put right",
+    "in little",
+    "creeps through",
+    "becomes pure",
+    "germs",
+    "licensed",
+    "sewerage undertaker",
+    "after the resin",
+    "after the membrane",
+    "from here",
+];
+/// Words of the trade that the first page and every van's page use.
+#[cfg(test)]
+pub const MUST_BE_SAID: [&str; 6] = [
+    "RO membrane",
+    "DI resin",
+    "TDS",
+    "rejection",
+    "waste ratio",
+    "warranty",
 ];
 
 /// A state in words, to stand beside its shape.
 pub fn state(state: State) -> &'static str {
     match state {
-        State::Unknown => "cannot tell",
+        State::Unknown => "no forecast",
         State::FailingEarly => "failing early",
         State::Overdue => "overdue",
         State::Due => "due",
@@ -53,11 +89,20 @@ pub fn urgency(state: State) -> u8 {
 pub fn item(item: Item) -> &'static str {
     match item {
         Item::Prefilter => "pre-filters",
-        Item::Membrane => "membrane",
-        Item::Resin => "resin",
+        Item::Membrane => "RO membrane",
+        Item::Resin => "DI resin",
         Item::Flush => "flush",
-        Item::Probe => "meter",
+        Item::Probe => "TDS meter",
         Item::Tank => "tank",
+    }
+}
+
+/// What is worked on, with how many: `both RO membranes`.
+pub fn part(what: Item, quantity: f64) -> String {
+    match (what, quantity.round()) {
+        (Item::Membrane, 2.0) => "both RO membranes".to_owned(),
+        (Item::Membrane, n) if n > 2.0 => format!("all {n:.0} RO membranes"),
+        _ => item(what).to_owned(),
     }
 }
 
@@ -65,10 +110,10 @@ pub fn item(item: Item) -> &'static str {
 pub fn job(item: Item) -> &'static str {
     match item {
         Item::Prefilter => "Change the pre-filters",
-        Item::Membrane => "Change the membrane",
-        Item::Resin => "Change the resin",
+        Item::Membrane => "Change the RO membrane",
+        Item::Resin => "Change the DI resin",
         Item::Flush => "Flush",
-        Item::Probe => "Check the meter",
+        Item::Probe => "Check the TDS meter",
         Item::Tank => "Clean the tank",
     }
 }
@@ -76,9 +121,9 @@ pub fn job(item: Item) -> &'static str {
 /// What to check first.
 pub fn suspect(suspect: Suspect) -> &'static str {
     match suspect {
-        Suspect::Membrane => "check the membrane and its seals first",
+        Suspect::Membrane => "check the membrane and its O-rings first",
         Suspect::Prefilter => "check the pre-filters first",
-        Suspect::Probe => "check the meter first",
+        Suspect::Probe => "check the TDS meters first",
         Suspect::Feed => "check the tap water and its pressure first",
     }
 }
@@ -97,7 +142,7 @@ pub fn cause(suspect: Suspect) -> &'static str {
     match suspect {
         Suspect::Membrane => "The membrane",
         Suspect::Prefilter => "The pre-filters",
-        Suspect::Probe => "A probe",
+        Suspect::Probe => "A TDS meter",
         Suspect::Feed => "The water at the tap",
     }
 }
@@ -105,9 +150,9 @@ pub fn cause(suspect: Suspect) -> &'static str {
 /// How the hardness is known.
 pub fn basis(basis: HardnessBasis) -> &'static str {
     match basis {
-        HardnessBasis::Table => "from the supplier's table",
-        HardnessBasis::Estimated => "estimated from tap readings",
-        HardnessBasis::Assumed => "assumed: the fleet's middle value",
+        HardnessBasis::Table => "water company",
+        HardnessBasis::Estimated => "estimated from tap TDS",
+        HardnessBasis::Assumed => "assumed: the middle of the fleet",
     }
 }
 
@@ -154,6 +199,25 @@ pub fn day_near(date: Date, as_of: Date) -> String {
         format!("{} {}", date.day(), month_short(date.month()))
     } else {
         day(date)
+    }
+}
+
+/// `Mon 12 Oct`, with the year as in [`day_near`].
+pub fn weekday_near(date: Date, as_of: Date) -> String {
+    format!("{} {}", weekday(date), day_near(date, as_of))
+}
+
+/// `Mon`
+pub fn weekday(date: Date) -> &'static str {
+    use jiff::civil::Weekday as W;
+    match date.weekday() {
+        W::Monday => "Mon",
+        W::Tuesday => "Tue",
+        W::Wednesday => "Wed",
+        W::Thursday => "Thu",
+        W::Friday => "Fri",
+        W::Saturday => "Sat",
+        W::Sunday => "Sun",
     }
 }
 
@@ -235,13 +299,13 @@ fn between(low: Date, high: Date, grain: Grain) -> String {
 
 /// When a limit is reached, with how surely: `around March 2028, likely
 /// between November 2027 and August 2028`. `known` is false where the state
-/// says that it cannot be told.
+/// says that there is no forecast.
 pub fn when(span: &Span<Date>, known: bool) -> String {
     let grain = grain(span);
     let say = |d: Date| date_at(d, grain);
     match (span.p10, span.p50, span.p90) {
         (None, None, None) if known => "not within ten years".to_owned(),
-        (None, None, None) => "cannot be told yet".to_owned(),
+        (None, None, None) => "no forecast".to_owned(),
         (Some(low), Some(middle), Some(high)) => {
             if say(low) == say(high) {
                 format!("{} {}, most likely", in_or_on(grain), say(middle))
@@ -274,26 +338,31 @@ pub fn when(span: &Span<Date>, known: bool) -> String {
 /// by then. Farther off it is said as coarsely as the forecast behind it.
 pub const PLANNED_BY_DAY: f64 = 56.0;
 
-/// The suggested day as a phrase: `since 3 Sep`, `by 12 Oct`, `in spring 2028`.
+/// The suggested day as a phrase: `was due by Thu 3 Sep, 29 days late`,
+/// `by Mon 12 Oct`, `in spring 2028`.
 pub fn act(replace_on: Option<Date>, behind: &Span<Date>, as_of: Date, state: State) -> String {
     let Some(date) = replace_on else {
         return match state {
-            State::Unknown => "cannot be told yet".to_owned(),
-            State::FailingEarly => "look at it now".to_owned(),
+            State::Unknown => "no forecast".to_owned(),
+            State::FailingEarly => "check it now".to_owned(),
             _ => "not within ten years".to_owned(),
         };
     };
     let ahead = day_number(date) - day_number(as_of);
     if ahead < 0.0 {
-        format!("since {}", day_near(date, as_of))
+        format!(
+            "was due by {}, {} late",
+            weekday_near(date, as_of),
+            count(-ahead as usize, "day", "days")
+        )
     } else if ahead <= PLANNED_BY_DAY {
-        format!("by {}", day_near(date, as_of))
+        format!("by {}", weekday_near(date, as_of))
     } else {
         // a suggestion without a forecast behind it is said by the month
         let known = behind.p10.or(behind.p50).is_some();
         let grain = if known { grain(behind) } else { Grain::Month };
         match grain {
-            Grain::Day => format!("by {}", day_near(date, as_of)),
+            Grain::Day => format!("by {}", weekday_near(date, as_of)),
             coarse => format!("in {}", date_at(date, coarse)),
         }
     }
@@ -388,35 +457,42 @@ pub fn percent(fraction: f64, decimals: usize) -> String {
     format!("{:.decimals$} %", fraction * 100.0)
 }
 
-/// `lets 4.1 % of the salts through (holds back 95.9 %), likely between 3.8 and 4.4 %`
-pub fn salt_passage(span: &Span<f64>) -> Option<String> {
-    let middle = span.p50?;
-    let width = span.p10.zip(span.p90).map(|(low, high)| high - low);
-    let decimals = percent_decimals(width);
-    let mut out = format!(
-        "lets {} of the salts through (holds back {})",
-        percent(middle, decimals),
-        percent(1.0 - middle, decimals)
-    );
-    if let (Some(low), Some(high)) = (span.p10, span.p90) {
-        let (low_text, high_text) = (
-            format!("{:.decimals$}", low * 100.0),
-            percent(high, decimals),
-        );
-        if percent(low, decimals) != high_text {
-            out.push_str(&format!(", likely between {low_text} and {high_text}"));
+/// Salt passage as people say it: `rejection 95.9 %, likely between 95.6 and
+/// 96.2 %`; nothing where it is unknown.
+pub fn rejection(salt_passage: &Span<f64>) -> Option<String> {
+    let now = rejection_now(salt_passage)?;
+    let mut out = format!("rejection {now}");
+    if let (Some(low), Some(high)) = (salt_passage.p10, salt_passage.p90) {
+        let decimals = percent_decimals(Some(high - low));
+        let (worst, best) = (percent(1.0 - high, decimals), percent(1.0 - low, decimals));
+        if worst != best {
+            let worst = worst.trim_end_matches(" %");
+            out.push_str(&format!(", likely between {worst} and {best}"));
         }
     }
     Some(out)
 }
 
-/// `holds back 95.9 %`, or nothing where it is unknown.
-pub fn holds_back(span: &Span<f64>) -> Option<String> {
-    let width = span.p10.zip(span.p90).map(|(low, high)| high - low);
-    Some(format!(
-        "holds back {}",
-        percent(1.0 - span.p50?, percent_decimals(width))
-    ))
+/// `95.9 %`, no finer than it is known.
+pub fn rejection_now(salt_passage: &Span<f64>) -> Option<String> {
+    let width = salt_passage.p10.zip(salt_passage.p90);
+    let decimals = percent_decimals(width.map(|(low, high)| high - low));
+    Some(percent(1.0 - salt_passage.p50?, decimals))
+}
+
+/// The limit of salt passage as a rejection: `90 %`.
+pub fn rejection_limit(salt_passage: f64) -> String {
+    let whole = (salt_passage * 100.0).fract().abs() < 1e-9;
+    percent(1.0 - salt_passage, usize::from(!whole))
+}
+
+/// Recovery as the trade says it: `waste ratio 4.6 : 1 (18 % recovery)`.
+pub fn waste_ratio(recovery: f64) -> String {
+    format!(
+        "waste ratio {:.1} : 1 ({} recovery)",
+        1.0 / recovery - 1.0,
+        percent(recovery, 0)
+    )
 }
 
 /// Days as whole months (from three months on) or weeks.
@@ -530,7 +606,7 @@ mod tests {
     fn a_missing_quantile_is_put_into_words_by_the_state() {
         let none = span(None, None, None);
         assert_eq!(when(&none, true), "not within ten years");
-        assert_eq!(when(&none, false), "cannot be told yet");
+        assert_eq!(when(&none, false), "no forecast");
         let open = span(Some(date(2030, 5, 1)), None, None);
         assert_eq!(
             when(&open, true),
@@ -547,8 +623,8 @@ mod tests {
             Some(date(2029, 8, 1)),
         );
         let says = |d| act(Some(d), &wide, as_of, State::OnCourse);
-        assert_eq!(says(date(2026, 11, 12)), "by 12 Nov");
-        assert_eq!(says(date(2026, 9, 3)), "since 3 Sep");
+        assert_eq!(says(date(2026, 11, 12)), "by Thu 12 Nov");
+        assert_eq!(says(date(2026, 9, 3)), "was due by Thu 3 Sep, 58 days late");
         assert_eq!(says(date(2028, 2, 10)), "in 2028");
     }
 
@@ -569,8 +645,8 @@ mod tests {
             p90: Some(0.044),
         };
         assert_eq!(
-            salt_passage(&passage).unwrap_or_default(),
-            "lets 4.1 % of the salts through (holds back 95.9 %), likely between 3.8 and 4.4 %"
+            rejection(&passage).unwrap_or_default(),
+            "rejection 95.9 %, likely between 95.6 and 96.2 %"
         );
         let wide = Span {
             p10: Some(0.03),
@@ -578,8 +654,8 @@ mod tests {
             p90: Some(0.09),
         };
         assert_eq!(
-            salt_passage(&wide).unwrap_or_default(),
-            "lets 4 % of the salts through (holds back 96 %), likely between 3 and 9 %"
+            rejection(&wide).unwrap_or_default(),
+            "rejection 96 %, likely between 91 and 97 %"
         );
         assert_eq!(thousands(1_234_567.4), "1,234,567");
         assert_eq!(money(-143.0, Some("£")), "−£140");

@@ -7,12 +7,14 @@ use rust_xlsxwriter::{
     FormatAlign, Workbook, Worksheet, XlsxError,
 };
 
+use super::DUE_WEEKS;
 use super::axis::day_number;
-use super::due::Job;
+use super::due::{self, Job};
 use super::look::{Ink, badge};
+use super::order;
 use super::parts::VanLine;
 use super::words;
-use crate::advise::{Assessment, State};
+use crate::advise::{Assessment, Order, State, orders};
 
 /// A cell holds no more than this; a longer text is cut.
 const LONGEST: usize = 32_000;
@@ -59,6 +61,7 @@ pub fn bytes(
     );
     sheet(&mut book, "Vans", &VANS, &vans(assessment, lines), Some(2))?;
     sheet(&mut book, "Jobs", &JOBS, &job_rows(jobs), Some(3))?;
+    sheet(&mut book, "Orders", &ORDERS, &order_rows(assessment), None)?;
     sheet(
         &mut book,
         "Districts",
@@ -97,7 +100,7 @@ fn sheet(
     let text = Format::new().set_align(FormatAlign::Top).set_text_wrap();
     let number = Format::new()
         .set_align(FormatAlign::Top)
-        .set_num_format("#,##0.##");
+        .set_num_format("#,##0");
     let share = Format::new()
         .set_align(FormatAlign::Top)
         .set_num_format("0.0%");
@@ -167,16 +170,16 @@ const VANS: [Column; 17] = [
     ("Days left", 9.0),
     ("Hardness, mg/L", 10.0),
     ("Membrane fitted", 12.0),
-    ("Litres made", 11.0),
-    ("Salts through", 9.0),
-    ("Membrane limit, middle", 12.0),
+    ("Litres through membrane", 11.0),
+    ("Rejection", 9.0),
+    ("Membrane at its limit, best estimate", 14.0),
     ("Change membrane", 12.0),
     ("Resin changed", 12.0),
-    ("Litres left, middle", 11.0),
+    ("Resin litres left, best estimate", 13.0),
     ("Change resin", 12.0),
     ("Pre-filters changed", 12.0),
     ("Change pre-filters", 12.0),
-    ("Last read", 12.0),
+    ("Last TDS reading", 12.0),
 ];
 
 fn vans(assessment: &Assessment, lines: &[VanLine<'_>]) -> Vec<Vec<Cell>> {
@@ -189,12 +192,12 @@ fn vans(assessment: &Assessment, lines: &[VanLine<'_>]) -> Vec<Vec<Cell>> {
             Cell::Text(van.van.clone()),
             Cell::Text(van.postcode.clone().unwrap_or_default()),
             Cell::Text(words::state(line.state).to_owned()),
-            Cell::Text(line.to_do_beside_state(assessment.as_of)),
+            Cell::Text(line.to_do(assessment.as_of)),
             Cell::Number(left),
             Cell::Number(van.hardness_mg_l_caco3),
             Cell::Day(m.fitted_on),
             Cell::Number(m.litres_made),
-            Cell::Share(m.salt_passage.p50),
+            Cell::Share(m.salt_passage.p50.map(|p| 1.0 - p)),
             Cell::Day(m.limit_on.p50),
             Cell::Day(m.replace_on),
             Cell::Day(r.changed_on),
@@ -208,40 +211,76 @@ fn vans(assessment: &Assessment, lines: &[VanLine<'_>]) -> Vec<Vec<Cell>> {
     lines.iter().map(row).collect()
 }
 
-const JOBS: [Column; 6] = [
+const JOBS: [Column; 10] = [
     ("Day", 12.0),
     ("Van", 18.0),
     ("District", 9.0),
     ("State", 14.0),
-    ("Job", 26.0),
+    ("Job", 30.0),
+    ("Take", 28.0),
+    ("Needed by", 12.0),
+    ("Days late", 9.0),
     ("Why", 70.0),
+    ("Done on", 12.0),
 ];
 
 fn job_rows(jobs: &[Job]) -> Vec<Vec<Cell>> {
     jobs.iter()
         .map(|job| {
+            let late = Some(f64::from(job.days_late())).filter(|days| *days > 0.0);
             vec![
                 Cell::Day(Some(job.date)),
                 Cell::Text(job.van.clone()),
                 Cell::Text(job.base.clone().unwrap_or_default()),
                 Cell::Text(words::state(job.state).to_owned()),
-                Cell::Text(words::job(job.item).to_owned()),
+                Cell::Text(words::capital(&due::what(job))),
+                Cell::Text(due::takes(job).unwrap_or_default()),
+                Cell::Day(Some(job.own_day)),
+                Cell::Number(late),
                 Cell::Text(job.why.clone()),
+                Cell::Text(String::new()),
             ]
         })
         .collect()
+}
+
+const ORDERS: [Column; 7] = [
+    ("Order by", 12.0),
+    ("Part", 34.0),
+    ("To order", 11.0),
+    ("Bags", 8.0),
+    ("Needed", 10.0),
+    ("On the shelf", 11.0),
+    ("For", 60.0),
+];
+
+fn order_rows(assessment: &Assessment) -> Vec<Vec<Cell>> {
+    let orders = orders(assessment, DUE_WEEKS);
+    let row = |line: &Order| {
+        let vans: Vec<&str> = line.vans.iter().map(|v| v.van.as_str()).collect();
+        vec![
+            Cell::Day(line.order_by),
+            Cell::Text(words::capital(&order::part(line))),
+            Cell::Number(Some(line.to_order)),
+            Cell::Number(line.bags.map(|b| f64::from(b.bags))),
+            Cell::Number(Some(line.needed)),
+            Cell::Number(Some(line.on_shelf)),
+            Cell::Text(vans.join(", ")),
+        ]
+    };
+    orders.iter().map(row).collect()
 }
 
 const DISTRICTS: [Column; 9] = [
     ("District", 12.0),
     ("Hardness, mg/L", 11.0),
     ("Vans", 8.0),
-    ("Litres a new membrane makes, middle", 16.0),
-    ("Litres a filling of resin makes, middle", 16.0),
+    ("Litres a new RO membrane lasts, best estimate", 16.0),
+    ("Litres a resin refill lasts, best estimate", 16.0),
     ("Change membrane every … days", 14.0),
     ("Change resin every … litres", 14.0),
     ("Change pre-filters every … days", 14.0),
-    ("Saves per van and year, own currency", 16.0),
+    ("Saves per van per year", 16.0),
 ];
 
 fn districts(assessment: &Assessment) -> Vec<Vec<Cell>> {
@@ -271,21 +310,21 @@ fn about(assessment: &Assessment) -> Vec<Vec<Cell>> {
     vec![
         vec![text("As of"), Cell::Day(Some(assessment.as_of))],
         vec![
-            text("Limit: salts that come through the membrane"),
-            Cell::Share(Some(assessment.limits.salt_passage)),
+            text("Limit: rejection of the RO membrane"),
+            Cell::Share(Some(1.0 - assessment.limits.salt_passage)),
         ],
         vec![
-            text("Limit: ppm after the resin"),
+            text("Limit: product TDS, ppm"),
             Cell::Number(Some(assessment.limits.product_ppm)),
         ],
         vec![text("Rows read"), Cell::Number(Some(rows.read as f64))],
         vec![
-            text("Rows set aside"),
+            text("Rows not used"),
             Cell::Number(Some(rows.set_aside as f64)),
         ],
         vec![
-            text("Middle"),
-            text("As likely to come earlier as later; the pages say how sure it is."),
+            text("Best estimate"),
+            text("As likely to come earlier as later; the pages give the likely range."),
         ],
     ]
 }

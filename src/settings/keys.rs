@@ -1,9 +1,11 @@
 //! Every key that can be set: its name, what is allowed, where it goes. The
 //! one table that file, environment and flags share.
 
+use std::collections::BTreeMap;
+
 use jiff::tz::TimeZone;
 
-use super::Settings;
+use super::{Settings, WorkingDays};
 
 /// A value before it is known whether it fits its key.
 #[derive(Debug, Clone, PartialEq)]
@@ -32,16 +34,46 @@ pub(super) enum Kind {
     },
     TimeZone,
     Currency,
+    WorkingDays,
+    /// A number for each name in the section.
+    Named {
+        least: f64,
+        most: f64,
+        unit: &'static str,
+        put: fn(&mut Settings, &str, f64),
+        list: fn(&Settings) -> &BTreeMap<String, f64>,
+    },
 }
 
 pub(super) struct Key {
-    /// Section and name; time zone stands at the top.
+    /// Section and name, the time zone at the top; `*` for any name.
     pub name: &'static str,
     /// What it is, one line.
     pub about: &'static str,
     pub kind: Kind,
     /// The value in force; `None` where nobody said.
     get: fn(&Settings) -> Option<Value>,
+}
+
+const fn named(
+    name: &'static str,
+    (least, most, unit): (f64, f64, &'static str),
+    put: fn(&mut Settings, &str, f64),
+    list: fn(&Settings) -> &BTreeMap<String, f64>,
+    about: &'static str,
+) -> Key {
+    Key {
+        name,
+        about,
+        kind: Kind::Named {
+            least,
+            most,
+            unit,
+            put,
+            list,
+        },
+        get: |_| None,
+    }
 }
 
 /// A value in force.
@@ -112,14 +144,14 @@ pub(super) const KEYS: &[Key] = &[
         (0.005, 0.9, PERCENT),
         |s, x| s.limits.salt_passage = x,
         |s| some(s.limits.salt_passage),
-        "share of the salts that a membrane may let through, at 25 °C",
+        "salt passage at which a membrane is changed, at 25 °C: 0.10 is a rejection of 90 % (common practice)",
     ),
     number(
         "limits.product_ppm",
         (0.5, 200.0, "ppm"),
         |s, x| s.limits.product_ppm = x,
         |s| some(s.limits.product_ppm),
-        "water after the resin that still dries without spots",
+        "product TDS that still dries without spots (common practice)",
     ),
     Key {
         name: "prices.currency",
@@ -132,7 +164,7 @@ pub(super) const KEYS: &[Key] = &[
         PRICE,
         |s, x| s.prices.membrane = Some(x),
         |s| s.prices.membrane.map(Value::Number),
-        "one membrane",
+        "one RO membrane",
     ),
     number(
         "prices.prefilter",
@@ -146,7 +178,7 @@ pub(super) const KEYS: &[Key] = &[
         PRICE,
         |s, x| s.prices.resin_per_litre = Some(x),
         |s| s.prices.resin_per_litre.map(Value::Number),
-        "one litre of resin",
+        "one litre of DI resin",
     ),
     number(
         "prices.water_per_m3",
@@ -167,89 +199,157 @@ pub(super) const KEYS: &[Key] = &[
         PRICE,
         |s, x| s.prices.labour_per_visit = Some(x),
         |s| s.prices.labour_per_visit.map(Value::Number),
-        "work and way for one visit to a van, whatever is changed",
+        "labour and travel for one visit to a base, whatever is changed",
     ),
     number(
-        "prices.lost_round",
+        "prices.lost_day",
         PRICE,
-        |s, x| s.prices.lost_round = Some(x),
-        |s| s.prices.lost_round.map(Value::Number),
-        "a day's lost round when a van passes a limit unplanned",
+        |s, x| s.prices.lost_day = Some(x),
+        |s| s.prices.lost_day.map(Value::Number),
+        "a van off the road for a day, unplanned",
     ),
     number(
-        "rule_of_thumb.membrane_months",
+        "usual_interval.membrane_months",
         (1.0, 240.0, "months"),
-        |s, x| s.rule_of_thumb.membrane_months = x,
-        |s| some(s.rule_of_thumb.membrane_months),
-        "what the suggested membrane interval is compared with",
+        |s, x| s.usual_interval.membrane_months = x,
+        |s| some(s.usual_interval.membrane_months),
+        "usual membrane interval, which the suggestion is compared with (common practice)",
     ),
     number(
-        "rule_of_thumb.prefilter_weeks",
+        "usual_interval.prefilter_weeks",
         (1.0, 208.0, "weeks"),
-        |s, x| s.rule_of_thumb.prefilter_weeks = x,
-        |s| some(s.rule_of_thumb.prefilter_weeks),
-        "what the suggested pre-filter interval is compared with",
+        |s, x| s.usual_interval.prefilter_weeks = x,
+        |s| some(s.usual_interval.prefilter_weeks),
+        "usual pre-filter interval, which the suggestion is compared with (common practice)",
     ),
     whole(
-        "habits.lead_days",
+        "running.lead_days",
         (0.0, 180.0, "days"),
-        |s, x| s.habits.lead_days = x,
-        |s| some(f64::from(s.habits.lead_days)),
-        "notice that a replacement needs: so long ahead it is due",
+        |s, x| s.running.lead_days = x,
+        |s| some(f64::from(s.running.lead_days)),
+        "flag a job as due this many days ahead",
     ),
     whole(
-        "habits.order_days",
+        "running.order_days",
         (0.0, 180.0, "days"),
-        |s, x| s.habits.order_days = x,
-        |s| some(f64::from(s.habits.order_days)),
+        |s, x| s.running.order_days = x,
+        |s| some(f64::from(s.running.order_days)),
         "from ordering a part to having it",
     ),
     number(
-        "habits.prefilter_days",
+        "running.prefilter_days",
         (7.0, 730.0, "days"),
-        |s, x| s.habits.prefilter_days = x,
-        |s| some(s.habits.prefilter_days),
+        |s, x| s.running.prefilter_days = x,
+        |s| some(s.running.prefilter_days),
         "longest pre-filter interval",
     ),
     number(
-        "habits.prefilter_chlorine_g",
+        "running.prefilter_chlorine_g",
         (1.0, 1000.0, "g of free chlorine"),
-        |s, x| s.habits.prefilter_chlorine_g = x,
-        |s| some(s.habits.prefilter_chlorine_g),
-        "what a pre-filter set takes up",
+        |s, x| s.running.prefilter_chlorine_g = x,
+        |s| some(s.running.prefilter_chlorine_g),
+        "chlorine capacity of a pre-filter set",
     ),
     number(
-        "habits.chlorine_mg_l",
+        "running.chlorine_mg_l",
         (0.0, 5.0, "mg/L"),
-        |s, x| s.habits.chlorine_mg_l = x,
-        |s| some(s.habits.chlorine_mg_l),
+        |s, x| s.running.chlorine_mg_l = x,
+        |s| some(s.running.chlorine_mg_l),
         "free chlorine in the tap water",
     ),
     number(
-        "habits.recovery",
+        "running.recovery",
         (0.05, 0.90, PERCENT),
-        |s, x| s.habits.recovery = x,
-        |s| some(s.habits.recovery),
-        "share of the tap water that becomes pure, where no flow tells",
+        |s, x| s.running.recovery = x,
+        |s| some(s.running.recovery),
+        "recovery assumed when no flow is recorded: 0.30 is a waste ratio of 2.3 : 1",
     ),
     number(
-        "habits.false_alarms_per_van_year",
+        "running.false_alarms_per_van_year",
         (
             0.0005,
             0.2,
-            "alarms a healthy van and year: 0.01 for one in a hundred",
+            "alarms per healthy van per year: 0.01 for one in a hundred",
         ),
-        |s, x| s.habits.false_alarms_per_van_year = x,
-        |s| some(s.habits.false_alarms_per_van_year),
+        |s, x| s.running.false_alarms_per_van_year = x,
+        |s| some(s.running.false_alarms_per_van_year),
         "false alarms of a failing membrane that are allowed",
+    ),
+    number(
+        "running.resin_bag_litres",
+        (0.5, 1000.0, "L"),
+        |s, x| s.running.resin_bag_litres = x,
+        |s| some(s.running.resin_bag_litres),
+        "size of the bags you buy resin in",
+    ),
+    Key {
+        name: "work.days",
+        about: "days on which vans are worked on",
+        kind: Kind::WorkingDays,
+        get: |s| Some(Value::Text(s.work.days.to_string())),
+    },
+    whole(
+        "work.jobs_per_day",
+        (1.0, 500.0, "jobs"),
+        |s, x| s.work.jobs_per_day = x,
+        |s| some(f64::from(s.work.jobs_per_day)),
+        "jobs that one crew does in a day",
+    ),
+    named(
+        "crews.*",
+        (1.0, 100.0, "crews"),
+        |s, base, x| {
+            s.work.crews.insert(base.to_owned(), x.round());
+        },
+        |s| &s.work.crews,
+        "crews at a base, by its postcode district; one where none is named",
+    ),
+    named(
+        "stock.*",
+        (0.0, 100_000.0, "pieces, or litres of resin"),
+        |s, part, x| {
+            s.stock.insert(part.to_owned(), x);
+        },
+        |s| &s.stock,
+        "on the shelf: membrane, prefilter, resin, or a make as your services name it",
     ),
 ];
 
 /// The sections that keys live in.
-pub(super) const SECTIONS: [&str; 4] = ["limits", "prices", "rule_of_thumb", "habits"];
+pub const SECTIONS: [&str; 7] = [
+    "limits",
+    "prices",
+    "usual_interval",
+    "running",
+    "work",
+    "crews",
+    "stock",
+];
+
+/// Sections and keys by the names they had, with those they have.
+const RENAMED: [(&str, &str); 3] = [
+    ("habits", "running"),
+    ("rule_of_thumb", "usual_interval"),
+    ("prices.lost_round", "prices.lost_day"),
+];
+
+/// Sections that are called otherwise now.
+pub(super) const OLD_SECTIONS: [&str; 2] = ["habits", "rule_of_thumb"];
+
+/// What to write instead of a name of old.
+pub(super) fn renamed(name: &str) -> Option<String> {
+    RENAMED.iter().find_map(|(old, new)| {
+        let rest = name.strip_prefix(old)?;
+        (rest.is_empty() || rest.starts_with('.')).then(|| format!("{new}{rest}"))
+    })
+}
 
 pub(super) fn find(name: &str) -> Option<&'static Key> {
-    KEYS.iter().find(|key| key.name == name)
+    let (section, own) = name.split_once('.').unwrap_or(("", name));
+    KEYS.iter().find(|key| {
+        let any = key.name.strip_suffix(".*");
+        key.name == name || (any == Some(section) && !own.trim().is_empty())
+    })
 }
 
 /// The known key that looks most like `name`, if any is near; of a section's
@@ -276,7 +376,12 @@ impl Key {
     ///
     /// # Errors
     /// What would have been allowed, in words.
-    pub(super) fn put(&self, value: &Raw, settings: &mut Settings) -> Result<(), String> {
+    pub(super) fn put(
+        &self,
+        name: &str,
+        value: &Raw,
+        settings: &mut Settings,
+    ) -> Result<(), String> {
         match (&self.kind, value) {
             (
                 Kind::Number {
@@ -303,6 +408,23 @@ impl Key {
                 }
                 Err(_) => Err(self.allowed()),
             },
+            (Kind::WorkingDays, Raw::Text(days)) => match days.parse::<WorkingDays>() {
+                Ok(days) => {
+                    settings.work.days = days;
+                    Ok(())
+                }
+                Err(_) => Err(self.allowed()),
+            },
+            (
+                Kind::Named {
+                    least, most, put, ..
+                },
+                Raw::Number(x),
+            ) if (*least..=*most).contains(x) => {
+                let (_, own) = name.split_once('.').unwrap_or(("", name));
+                put(settings, own.trim(), *x);
+                Ok(())
+            }
             (Kind::Currency, Raw::Text(word)) if is_currency(word) => {
                 settings.prices.currency = Some(word.trim().to_owned());
                 Ok(())
@@ -316,11 +438,19 @@ impl Key {
         (self.get)(settings)
     }
 
+    /// The names that have a value in force, for a key of any name.
+    pub(super) fn named<'a>(&self, settings: &'a Settings) -> Option<&'a BTreeMap<String, f64>> {
+        match self.kind {
+            Kind::Named { list, .. } => Some(list(settings)),
+            _ => None,
+        }
+    }
+
     /// Unit of the value in words; empty for words.
     pub(super) fn unit(&self) -> &'static str {
         match self.kind {
-            Kind::Number { unit, .. } | Kind::Whole { unit, .. } => unit,
-            Kind::TimeZone | Kind::Currency => "",
+            Kind::Number { unit, .. } | Kind::Whole { unit, .. } | Kind::Named { unit, .. } => unit,
+            Kind::TimeZone | Kind::Currency | Kind::WorkingDays => "",
         }
     }
 
@@ -334,7 +464,9 @@ impl Key {
             Kind::Whole {
                 least, most, unit, ..
             } => (least, most, unit, true),
-            Kind::TimeZone | Kind::Currency => return None,
+            Kind::TimeZone | Kind::Currency | Kind::WorkingDays | Kind::Named { .. } => {
+                return None;
+            }
         };
         let (x, written) = match value {
             Raw::Number(x) => (*x, ""),
@@ -357,6 +489,9 @@ impl Key {
         match self.kind {
             Kind::Number {
                 least, most, unit, ..
+            }
+            | Kind::Named {
+                least, most, unit, ..
             } => {
                 format!("a number from {least} to {most} ({unit})")
             }
@@ -366,6 +501,9 @@ impl Key {
                 format!("a whole number from {least} to {most} ({unit})")
             }
             Kind::TimeZone => "the name of a time zone, such as \"Europe/London\"".to_owned(),
+            Kind::WorkingDays => {
+                "days in quotes, such as \"Mon-Fri\" or \"Mon, Tue, Thu\"".to_owned()
+            }
             Kind::Currency => "1 to 8 letters or signs in quotes, such as \"£\"".to_owned(),
         }
     }
@@ -373,11 +511,13 @@ impl Key {
     /// How the value is written where there are only words: environment, flags.
     pub(super) fn raw(&self, typed: &str) -> Raw {
         match self.kind {
-            Kind::Number { .. } | Kind::Whole { .. } => match typed.trim().parse::<f64>() {
-                Ok(x) if x.is_finite() => Raw::Number(x),
-                _ => Raw::Text(typed.to_owned()),
-            },
-            Kind::TimeZone | Kind::Currency => Raw::Text(typed.to_owned()),
+            Kind::Number { .. } | Kind::Whole { .. } | Kind::Named { .. } => {
+                match typed.trim().parse::<f64>() {
+                    Ok(x) if x.is_finite() => Raw::Number(x),
+                    _ => Raw::Text(typed.to_owned()),
+                }
+            }
+            Kind::TimeZone | Kind::Currency | Kind::WorkingDays => Raw::Text(typed.to_owned()),
         }
     }
 }
@@ -439,27 +579,27 @@ mod tests {
             ("limits.salt_passage", defaults.limits.salt_passage),
             ("limits.product_ppm", defaults.limits.product_ppm),
             (
-                "rule_of_thumb.membrane_months",
-                defaults.rule_of_thumb.membrane_months,
+                "usual_interval.membrane_months",
+                defaults.usual_interval.membrane_months,
             ),
             (
-                "rule_of_thumb.prefilter_weeks",
-                defaults.rule_of_thumb.prefilter_weeks,
+                "usual_interval.prefilter_weeks",
+                defaults.usual_interval.prefilter_weeks,
             ),
-            ("habits.lead_days", f64::from(defaults.habits.lead_days)),
-            ("habits.prefilter_days", defaults.habits.prefilter_days),
+            ("running.lead_days", f64::from(defaults.running.lead_days)),
+            ("running.prefilter_days", defaults.running.prefilter_days),
             (
-                "habits.prefilter_chlorine_g",
-                defaults.habits.prefilter_chlorine_g,
+                "running.prefilter_chlorine_g",
+                defaults.running.prefilter_chlorine_g,
             ),
-            ("habits.chlorine_mg_l", defaults.habits.chlorine_mg_l),
-            ("habits.recovery", defaults.habits.recovery),
+            ("running.chlorine_mg_l", defaults.running.chlorine_mg_l),
+            ("running.recovery", defaults.running.recovery),
         ];
         for (name, value) in checks {
             let mut settings = Settings::default();
             find(name)
                 .unwrap()
-                .put(&Raw::Number(value), &mut settings)
+                .put(name, &Raw::Number(value), &mut settings)
                 .unwrap();
         }
     }

@@ -9,7 +9,7 @@ use toml::Spanned;
 use toml::de::{DeTable, DeValue};
 
 use super::Settings;
-use super::keys::{Raw, SECTIONS, find, suggestion};
+use super::keys::{OLD_SECTIONS, Raw, SECTIONS, find, renamed, suggestion};
 
 /// Name of the settings file inside the store's folder.
 pub const FILE_NAME: &str = "litrewise.toml";
@@ -57,6 +57,12 @@ pub enum SettingsError {
         key: String,
         suggestion: Option<String>,
     },
+    #[error("{origin}: {key} is called {now} now: write that instead")]
+    Renamed {
+        origin: Origin,
+        key: String,
+        now: String,
+    },
     #[error("{origin}: {key} is {found}; allowed is {allowed}")]
     NotAllowed {
         origin: Origin,
@@ -69,7 +75,7 @@ pub enum SettingsError {
 
 fn did_you_mean(suggestion: Option<&str>) -> String {
     suggestion.map_or_else(
-        || "; remove it or see the README for the settings there are".to_owned(),
+        || "; remove it or see `litrewise settings` for the settings there are".to_owned(),
         |name| format!("; did you mean {name}?"),
     )
 }
@@ -79,7 +85,7 @@ fn did_you_mean(suggestion: Option<&str>) -> String {
 pub struct Effective {
     pub settings: Settings,
     /// By the key's name.
-    pub origins: BTreeMap<&'static str, Origin>,
+    pub origins: BTreeMap<String, Origin>,
 }
 
 /// The settings in force for a store.
@@ -186,6 +192,7 @@ fn from_environment(
         let lower = rest.to_lowercase();
         let key = SECTIONS
             .iter()
+            .chain(&OLD_SECTIONS)
             .find_map(|section| {
                 let key = lower.strip_prefix(section)?.strip_prefix('_')?;
                 Some(format!("{section}.{key}"))
@@ -215,6 +222,13 @@ fn put(
     effective: &mut Effective,
 ) -> Result<(), SettingsError> {
     let Some(known) = find(key) else {
+        if let Some(now) = renamed(key) {
+            return Err(SettingsError::Renamed {
+                origin,
+                key: key.to_owned(),
+                now,
+            });
+        }
         return Err(SettingsError::UnknownKey {
             origin,
             key: key.to_owned(),
@@ -222,7 +236,7 @@ fn put(
         });
     };
     known
-        .put(value, &mut effective.settings)
+        .put(key, value, &mut effective.settings)
         .map_err(|allowed| SettingsError::NotAllowed {
             origin: origin.clone(),
             key: key.to_owned(),
@@ -236,7 +250,7 @@ fn put(
                 None => allowed,
             },
         })?;
-    effective.origins.insert(known.name, origin);
+    effective.origins.insert(key.to_owned(), origin);
     Ok(())
 }
 
@@ -275,11 +289,11 @@ mod tests {
 
     #[test]
     fn file_gives_way_to_environment_and_that_to_flags() {
-        let file = "[limits]\nproduct_ppm = 8\nsalt_passage = 0.08\n[habits]\nlead_days = 21\n";
+        let file = "[limits]\nproduct_ppm = 8\nsalt_passage = 0.08\n[running]\nlead_days = 21\n";
         let overrides = Overrides {
             environment: vec![
                 ("LITREWISE_LIMITS_PRODUCT_PPM".into(), "6".into()),
-                ("LITREWISE_HABITS_LEAD_DAYS".into(), "7".into()),
+                ("LITREWISE_RUNNING_LEAD_DAYS".into(), "7".into()),
                 ("LITREWISE_STORE".into(), "elsewhere".into()),
             ],
             flags: vec![("limits.product_ppm".into(), "5".into())],
@@ -287,7 +301,7 @@ mod tests {
         let settings = loaded(file, &overrides).unwrap();
         assert_eq!(settings.limits.salt_passage, 0.08);
         assert_eq!(settings.limits.product_ppm, 5.0);
-        assert_eq!(settings.habits.lead_days, 7);
+        assert_eq!(settings.running.lead_days, 7);
     }
 
     #[test]
@@ -299,7 +313,7 @@ mod tests {
         );
         assert_eq!(
             loaded("membrane_months = 20\n", &none).unwrap_err(),
-            "litrewise.toml:1: unknown setting membrane_months; did you mean rule_of_thumb.membrane_months?"
+            "litrewise.toml:1: unknown setting membrane_months; did you mean usual_interval.membrane_months?"
         );
         let environment = Overrides {
             environment: vec![("LITREWISE_PRICES_MEMBRAIN".into(), "5".into())],
@@ -312,6 +326,27 @@ mod tests {
     }
 
     #[test]
+    fn crews_and_stock_go_by_any_name() {
+        let file = "[work]\ndays = \"Mon-Thu, Sat\"\njobs_per_day = 4\n[crews]\nqa3 = 2\n\
+                    [stock]\nmembrane = 1\n\"4040 low pressure\" = 3\n";
+        let overrides = Overrides {
+            environment: vec![("LITREWISE_STOCK_RESIN".into(), "50".into())],
+            flags: vec![("stock.membrane".into(), "2".into())],
+        };
+        let settings = loaded(file, &overrides).unwrap();
+        assert_eq!(settings.work.days.to_string(), "Mon-Thu, Sat");
+        assert_eq!(settings.work.jobs_a_day(Some("QA3")), 8);
+        assert_eq!(settings.work.jobs_a_day(Some("QB1")), 4);
+        let stock: Vec<(&str, f64)> = settings.stock.iter().map(|(k, v)| (&**k, *v)).collect();
+        let all = [
+            ("4040 low pressure", 3.0),
+            ("membrane", 2.0),
+            ("resin", 50.0),
+        ];
+        assert_eq!(stock, all);
+    }
+
+    #[test]
     fn a_wrong_value_says_what_is_allowed() {
         let none = Overrides::default();
         assert_eq!(
@@ -319,8 +354,8 @@ mod tests {
             "litrewise.toml:2: limits.salt_passage is 10; allowed is a number from 0.005 to 0.9 (a share: 0.10 for 10 %); did you mean 0.1?"
         );
         assert_eq!(
-            loaded("[habits]\nlead_days = \"two weeks\"\n", &none).unwrap_err(),
-            "litrewise.toml:2: habits.lead_days is \"two weeks\"; allowed is a whole number from 0 to 180 (days)"
+            loaded("[running]\nlead_days = \"two weeks\"\n", &none).unwrap_err(),
+            "litrewise.toml:2: running.lead_days is \"two weeks\"; allowed is a whole number from 0 to 180 (days)"
         );
         assert_eq!(
             loaded("time_zone = \"Quayside/Nowhere\"\n", &none).unwrap_err(),
@@ -336,16 +371,16 @@ mod tests {
             ("recovery = \"45 %\"", "0.45"),
             ("lead_days = \"2 weeks\"", "14"),
         ] {
-            let refused = loaded(&format!("[habits]\n{line}\n"), &none).unwrap_err();
+            let refused = loaded(&format!("[running]\n{line}\n"), &none).unwrap_err();
             let end = format!("; did you mean {meant}?");
             assert!(refused.ends_with(&end), "{refused}");
         }
         for (line, meant) in [
             ("prices.membrane = \"£180\"", Some("180")),
             ("limits.product_ppm = \"10 uS/cm\"", Some("5")),
-            ("rule_of_thumb.membrane_months = \"2 years\"", Some("24")),
+            ("usual_interval.membrane_months = \"2 years\"", Some("24")),
             ("limits.product_ppm = \"3 weeks\"", None),
-            ("habits.recovery = -4", None),
+            ("running.recovery = -4", None),
         ] {
             let refused = loaded(line, &none).unwrap_err();
             let end = meant.map_or(")".to_owned(), |m| format!("; did you mean {m}?"));
@@ -355,6 +390,30 @@ mod tests {
             loaded("\n[price]\nmembrane = 3\n", &none).unwrap_err(),
             "litrewise.toml:2: unknown setting price; did you mean [prices]?"
         );
+        for (file, said) in [
+            (
+                "[habits]\nlead_days = 14\n",
+                "litrewise.toml:1: habits is called running now: write that instead",
+            ),
+            (
+                "[prices]\nlost_round = 200\n",
+                "litrewise.toml:2: prices.lost_round is called prices.lost_day now: write that instead",
+            ),
+            (
+                "rule_of_thumb.membrane_months = 20\n",
+                "litrewise.toml:1: rule_of_thumb is called usual_interval now: write that instead",
+            ),
+            (
+                "[work]\ndays = \"whenever\"\n",
+                "litrewise.toml:2: work.days is \"whenever\"; allowed is days in quotes, such as \"Mon-Fri\" or \"Mon, Tue, Thu\"",
+            ),
+            (
+                "[crews]\nQA3 = 0\n",
+                "litrewise.toml:2: crews.QA3 is 0; allowed is a number from 1 to 100 (crews)",
+            ),
+        ] {
+            assert_eq!(loaded(file, &none).unwrap_err(), said);
+        }
         let broken = loaded("[limits]\nproduct_ppm = \n", &none).unwrap_err();
         assert!(
             broken.starts_with("litrewise.toml:2: not valid TOML"),

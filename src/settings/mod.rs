@@ -1,15 +1,19 @@
-//! Limits, prices and habits: defaults, then `litrewise.toml`, then the
+//! Limits, prices, how the fleet runs and when it is worked on: defaults, then `litrewise.toml`, then the
 //! environment, then flags, resolved once.
 
 mod keys;
 mod load;
 mod show;
+mod work;
+
+use std::collections::BTreeMap;
 
 use jiff::tz::TimeZone;
 
-pub use keys::Value;
+pub use keys::{SECTIONS, Value};
 pub use load::{Effective, FILE_NAME, Origin, Overrides, SettingsError, load, load_with_origins};
 pub use show::{Listed, as_text, as_toml, listed};
+pub use work::{Work, WorkingDays};
 
 /// Everything that can be set, complete.
 #[derive(Debug, Clone)]
@@ -18,8 +22,11 @@ pub struct Settings {
     pub time_zone: TimeZone,
     pub limits: Limits,
     pub prices: Prices,
-    pub rule_of_thumb: RuleOfThumb,
-    pub habits: Habits,
+    pub usual_interval: UsualInterval,
+    pub running: Running,
+    pub work: Work,
+    /// On the shelf: pieces, or litres of resin, by kind of part or by make.
+    pub stock: BTreeMap<String, f64>,
 }
 
 /// Where a membrane or a resin charge is at its end.
@@ -43,22 +50,22 @@ pub struct Prices {
     /// 1000 L from the tap, and 1000 L to the drain.
     pub water_per_m3: Option<f64>,
     pub drain_per_m3: Option<f64>,
-    /// Work and way for one visit, whatever is changed.
+    /// Labour and travel for one visit to a base, whatever is changed.
     pub labour_per_visit: Option<f64>,
-    /// A van that fails unplanned: the day's lost round.
-    pub lost_round: Option<f64>,
+    /// A van off the road for a day, unplanned.
+    pub lost_day: Option<f64>,
 }
 
 /// The intervals that the suggestion is compared with.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub struct RuleOfThumb {
+pub struct UsualInterval {
     pub membrane_months: f64,
     pub prefilter_weeks: f64,
 }
 
-/// How this fleet works.
+/// How this fleet runs.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Habits {
+pub struct Running {
     /// Notice needed before a replacement, days.
     pub lead_days: i32,
     /// From ordering a part to having it, days.
@@ -73,6 +80,8 @@ pub struct Habits {
     pub recovery: f64,
     /// False alarms of a failing membrane allowed in a healthy year of one van.
     pub false_alarms_per_van_year: f64,
+    /// Size of the bags that resin is bought in, L.
+    pub resin_bag_litres: f64,
 }
 
 impl Default for Settings {
@@ -84,11 +93,11 @@ impl Default for Settings {
                 product_ppm: 10.0,
             },
             prices: Prices::default(),
-            rule_of_thumb: RuleOfThumb {
+            usual_interval: UsualInterval {
                 membrane_months: 21.0,
                 prefilter_weeks: 12.0,
             },
-            habits: Habits {
+            running: Running {
                 lead_days: 14,
                 order_days: 7,
                 prefilter_days: 84.0,
@@ -96,7 +105,11 @@ impl Default for Settings {
                 chlorine_mg_l: 0.4,
                 recovery: 0.30,
                 false_alarms_per_van_year: 0.01,
+                // The trade's common bag (common practice, no source).
+                resin_bag_litres: 25.0,
             },
+            work: Work::default(),
+            stock: BTreeMap::new(),
         }
     }
 }

@@ -1,13 +1,13 @@
 //! The settings in force, for people: as a list with where each came from, and
 //! as a commented file.
 
-use super::keys::{KEYS, SECTIONS, Value};
+use super::keys::{KEYS, Key, SECTIONS, Value};
 use super::load::{Effective, Origin};
 
 /// One setting in force.
 #[derive(Debug, Clone, PartialEq, serde::Serialize)]
 pub struct Listed {
-    pub key: &'static str,
+    pub key: String,
     /// `None` where nobody said.
     pub value: Option<Value>,
     /// Where it came from, in words.
@@ -18,23 +18,31 @@ pub struct Listed {
 
 /// Every setting, in the order of the file.
 pub fn listed(effective: &Effective) -> Vec<Listed> {
-    KEYS.iter()
-        .map(|key| {
-            let value = key.value(&effective.settings);
-            let from = match effective.origins.get(key.name) {
-                Some(origin) => origin.to_string(),
-                None if value.is_some() => "built in".to_owned(),
-                None => "not set".to_owned(),
-            };
-            Listed {
-                key: key.name,
-                value,
-                from,
-                unit: key.unit(),
-                about: key.about,
-            }
-        })
-        .collect()
+    KEYS.iter().flat_map(|key| of_key(key, effective)).collect()
+}
+
+/// A key with its value; of a key of any name each that has one.
+fn of_key(key: &Key, effective: &Effective) -> Vec<Listed> {
+    let listed = |name: String, value: Option<Value>| Listed {
+        from: match effective.origins.get(&name) {
+            Some(origin) => origin.to_string(),
+            None if value.is_some() => "built in".to_owned(),
+            None => "not set".to_owned(),
+        },
+        key: name,
+        value,
+        unit: key.unit(),
+        about: key.about,
+    };
+    match key.named(&effective.settings) {
+        Some(named) if !named.is_empty() => {
+            let section = key.name.trim_end_matches('*');
+            let each = named.iter();
+            each.map(|(name, x)| listed(format!("{section}{name}"), Some(Value::Number(*x))))
+                .collect()
+        }
+        _ => vec![listed(key.name.to_owned(), key.value(&effective.settings))],
+    }
 }
 
 /// A value as it is written in the file.
@@ -43,6 +51,15 @@ fn written(value: &Value) -> String {
         Value::Number(x) => x.to_string(),
         // TOML's basic strings and the debug form agree on quotes and backslashes.
         Value::Text(text) => format!("{text:?}"),
+    }
+}
+
+/// A name as it is written in the file: in quotes unless TOML takes it bare.
+fn bare(name: &str) -> String {
+    let plain = |c: char| c.is_ascii_alphanumeric() || matches!(c, '_' | '-');
+    match name.chars().all(plain) {
+        true => name.to_owned(),
+        false => format!("{name:?}"),
     }
 }
 
@@ -70,7 +87,7 @@ pub fn as_toml(effective: &Effective) -> String {
             out.push_str(&format!("[{section}]\n"));
         }
         for key in KEYS {
-            let (of, name) = key.name.split_once('.').unwrap_or(("", key.name));
+            let (of, _) = key.name.split_once('.').unwrap_or(("", key.name));
             if of != section.copied().unwrap_or_default() {
                 continue;
             }
@@ -79,16 +96,19 @@ pub fn as_toml(effective: &Effective) -> String {
                 unit => format!(" ({unit})"),
             };
             out.push_str(&format!("# {}{unit}\n", key.about));
-            let value = key.value(&effective.settings);
-            let set = matches!(
-                effective.origins.get(key.name),
-                Some(Origin::File { .. } | Origin::Environment(_) | Origin::Flag)
-            );
-            out.push_str(&match value {
-                Some(value) if set => format!("{name} = {}\n", written(&value)),
-                Some(value) => format!("# {name} = {}\n", written(&value)),
-                None => format!("# {name} =\n"),
-            });
+            for line in of_key(key, effective) {
+                let (_, name) = line.key.split_once('.').unwrap_or(("", &line.key));
+                let set = matches!(
+                    effective.origins.get(&line.key),
+                    Some(Origin::File { .. } | Origin::Environment(_) | Origin::Flag)
+                );
+                out.push_str(&match line.value {
+                    Some(value) if set => format!("{} = {}\n", bare(name), written(&value)),
+                    Some(value) => format!("# {} = {}\n", bare(name), written(&value)),
+                    None if name == "*" => String::new(),
+                    None => format!("# {name} =\n"),
+                });
+            }
         }
     }
     out
@@ -104,10 +124,12 @@ mod tests {
     fn what_is_written_is_read_again_as_it_was() {
         let folder = tempfile::tempdir().unwrap();
         let given = Overrides {
-            environment: vec![("LITREWISE_HABITS_LEAD_DAYS".into(), "21".into())],
+            environment: vec![("LITREWISE_RUNNING_LEAD_DAYS".into(), "21".into())],
             flags: vec![
                 ("prices.currency".into(), "\"£\"".into()),
                 ("prices.water_per_m3".into(), "2.05".into()),
+                ("crews.QA3".into(), "2".into()),
+                ("stock.4040 low pressure".into(), "3".into()),
             ],
         };
         let before = load_with_origins(folder.path(), &given).unwrap();
@@ -117,7 +139,7 @@ mod tests {
             listed(e).into_iter().map(|l| l.value).collect()
         };
         assert_eq!(values(&before), values(&after));
-        assert_eq!(after.origins.len(), 3);
+        assert_eq!(after.origins.len(), 5);
     }
 
     #[test]
@@ -143,6 +165,6 @@ mod tests {
             assert_eq!(read.origins.len(), 1, "{bare}");
             keys += 1;
         }
-        assert_eq!(keys, 12);
+        assert_eq!(keys, 15);
     }
 }

@@ -9,6 +9,7 @@
 
 pub mod change;
 pub mod curve;
+pub mod dense;
 pub mod drift;
 mod error;
 pub mod isotonic;
@@ -37,4 +38,4 @@ pub use random::Rng;
 #[cfg(test)]
 mod degradation_tests;
 #[cfg(test)]
-mod test_data;
+pub(crate) mod test_data;

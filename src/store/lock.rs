@@ -24,15 +24,28 @@ impl Drop for WriteLock {
 }
 
 impl WriteLock {
+    /// `wait`: called once where another process writes, whose end is then
+    /// waited for.
+    ///
     /// # Errors
-    /// [`StoreError::Busy`] where another process writes.
-    pub(super) fn take(store: &Path) -> Result<WriteLock, StoreError> {
+    /// [`StoreError::Busy`] where another process writes and nobody waits.
+    pub(super) fn take(
+        store: &Path,
+        wait: Option<&(dyn Fn() + Sync)>,
+    ) -> Result<WriteLock, StoreError> {
         let path = store.join(LOCK_FILE);
         let file =
             private::open_to_lock(&path).map_err(|e| StoreError::io("open the lock", &path, e))?;
         match file.try_lock() {
             Ok(()) => Ok(WriteLock { file }),
-            Err(TryLockError::WouldBlock) => Err(StoreError::Busy { lock: path }),
+            Err(TryLockError::WouldBlock) => {
+                let Some(say) = wait else {
+                    return Err(StoreError::Busy { lock: path });
+                };
+                say();
+                file.lock().map_err(|e| StoreError::io("lock", &path, e))?;
+                Ok(WriteLock { file })
+            }
             Err(TryLockError::Error(e)) => Err(StoreError::io("lock", &path, e)),
         }
     }

@@ -6,7 +6,7 @@ use std::collections::{HashMap, HashSet};
 use std::hash::{Hash, Hasher};
 
 use super::lineage::{Lines, Place, Supersessions, WHOLE_FILE};
-use super::records::Record;
+use super::records::{Record, line_of, part_of};
 use super::set_aside::ListedRow;
 
 /// A row of an earlier ingest of this file that is set aside now.
@@ -71,7 +71,10 @@ impl Mending {
                 .iter()
                 .map(|row| text_hash(&row.listed.text))
                 .collect(),
-            lines: earlier.iter().filter_map(|row| row.listed.line).collect(),
+            lines: earlier
+                .iter()
+                .filter_map(|row| row.listed.line.map(line_of))
+                .collect(),
             earlier,
             same,
             same_files,
@@ -105,7 +108,7 @@ impl Mending {
 
     fn may_be_earlier(&self, line: Option<u64>, text: &str) -> bool {
         !self.earlier.is_empty()
-            && (line.is_some_and(|line| self.lines.contains(&line))
+            && (line.is_some_and(|line| self.lines.contains(&line_of(line)))
                 || self.texts.contains(&text_hash(text)))
     }
 
@@ -231,7 +234,7 @@ impl<'e> Waiting<'e> {
         for (i, row) in earlier.iter().enumerate() {
             if let Some(line) = row.listed.line {
                 by_text.entry(&row.listed.text).or_default().push(i);
-                by_line.entry(line).or_default().push(i);
+                by_line.entry(line_of(line)).or_default().push(i);
             }
         }
         Waiting {
@@ -245,7 +248,7 @@ impl<'e> Waiting<'e> {
     fn take(&mut self, how: Fits, line: Option<u64>, text: &str) -> Option<usize> {
         let found = match how {
             Fits::TextAndLine => self.on_line(line, |old| old.text == text),
-            Fits::Text => self.same_text(text),
+            Fits::Text => self.same_text(line, text),
             Fits::LineAndHalf => self.on_line(line, |old| is_alike(&old.text, text)),
         }?;
         *self.is_taken.get_mut(found)? = true;
@@ -257,26 +260,43 @@ impl<'e> Waiting<'e> {
     }
 
     fn on_line(&self, line: Option<u64>, fits: impl Fn(&ListedRow) -> bool) -> Option<usize> {
-        let found = self.by_line.get(&line?)?.iter().copied();
+        let found = self.by_line.get(&line_of(line?))?.iter().copied();
         let mut free = found.filter(|i| self.is_free(*i));
-        free.find(|i| self.earlier.get(*i).is_some_and(|row| fits(&row.listed)))
+        free.find(|i| {
+            let row = self.earlier.get(*i);
+            row.is_some_and(|row| is_same_part(row.listed.line, line) && fits(&row.listed))
+        })
     }
 
-    fn same_text(&mut self, text: &str) -> Option<usize> {
+    fn same_text(&mut self, line: Option<u64>, text: &str) -> Option<usize> {
         // Those taken are dropped for good, so that a text that repeats a
         // thousand times is not searched a thousand times over.
         let same = self.by_text.get_mut(text)?;
-        loop {
-            let i = same.pop()?;
-            if self.is_taken.get(i) == Some(&false) {
-                return Some(i);
+        while let Some(last) = same.last() {
+            if self.is_taken.get(*last) == Some(&false) {
+                break;
             }
+            same.pop();
         }
+        let of_part = |i: &usize| {
+            let row = self.earlier.get(*i);
+            self.is_taken.get(*i) == Some(&false)
+                && row.is_some_and(|row| is_same_part(row.listed.line, line))
+        };
+        let place = same.iter().rposition(of_part)?;
+        Some(same.remove(place))
     }
 
     fn left(&self) -> impl Iterator<Item = usize> + '_ {
         (0..self.earlier.len()).filter(|i| self.is_free(*i))
     }
+}
+
+/// Whether two rows of one line may be the same part of it: a sheet that came
+/// to hold several kinds numbers what was a whole line before.
+fn is_same_part(one: Option<u64>, other: Option<u64>) -> bool {
+    let part = |number: Option<u64>| number.map_or(0, part_of);
+    part(one) == part(other) || part(one) == 0 || part(other) == 0
 }
 
 fn cells(text: &str) -> Vec<&str> {

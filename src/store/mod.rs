@@ -111,14 +111,18 @@ impl Store {
     /// [`StoreError::NewerFormat`], or what kept it from being made.
     pub fn create_or_open(path: &Path) -> Result<Store, StoreError> {
         // An empty one says nothing: its making was cut off.
-        let marked = std::fs::metadata(path.join(MARKER)).is_ok_and(|m| m.len() > 0);
-        if marked {
+        let marked = || std::fs::metadata(path.join(MARKER)).is_ok_and(|m| m.len() > 0);
+        if marked() {
             return Store::open(path);
         }
         refuse_other_folders(path)?;
         private::create_folder(path).map_err(|e| StoreError::io("create", path, e))?;
         // Two processes that make it at once would trip over each other.
-        let _lock = WriteLock::take(path)?;
+        let lock = WriteLock::take(path, Some(&|| {}))?;
+        if marked() {
+            drop(lock);
+            return Store::open(path);
+        }
         let store = Store {
             path: path.to_owned(),
             worker: Worker::start()?,
@@ -157,7 +161,16 @@ impl Store {
     /// # Errors
     /// [`StoreError::Busy`] where another process writes.
     pub fn writer(&self) -> Result<Writer<'_>, StoreError> {
-        Writer::open(self)
+        Writer::open(self, None)
+    }
+
+    /// The same, after the end of another process that writes; `say` is called
+    /// once before it is waited for.
+    ///
+    /// # Errors
+    /// Where the store cannot be read or written.
+    pub fn writer_in_turn(&self, say: &(dyn Fn() + Sync)) -> Result<Writer<'_>, StoreError> {
+        Writer::open(self, Some(say))
     }
 
     fn snapshot(&self) -> Result<Snapshot, StoreError> {

@@ -19,6 +19,7 @@ use super::error::StoreError;
 use super::field::bytes_of;
 use super::months::{Month, MonthFinder, month_name};
 use super::private;
+use super::records;
 use super::rows::KindRows;
 use super::schema::{Holds, LINE, Role, TableName};
 use super::taking::Held;
@@ -121,7 +122,7 @@ impl Partitions {
                     Some(micros) => Some(self.months.month_of(micros).ok_or_else(|| {
                         StoreError::TimeOutOfRange {
                             file: self.file.clone(),
-                            line: line_of(batch, row),
+                            line: records::line_of(line_of(batch, row)),
                         }
                     })?),
                 };

@@ -127,6 +127,9 @@ pub struct SetAside {
     pub file: String,
     /// 1-based physical line on which the row starts; `None` for a whole file.
     pub line: Option<u64>,
+    /// Which part of its line it is, where that holds several kinds; 0 for all
+    /// of it.
+    pub part: u8,
     pub reason: String,
     /// The row as it stood in the file, decoded, without its line end. Of a
     /// row of more than 64 KiB only the start, with ` […]` behind it.
@@ -136,6 +139,54 @@ pub struct SetAside {
     pub day_position: Option<u32>,
 }
 
+impl SetAside {
+    /// The number of the row.
+    pub fn number(&self) -> Option<u64> {
+        self.line.map(|line| part_number(line, self.part))
+    }
+
+    /// The kind of the part of its line that it is.
+    pub fn kind(&self) -> Option<&'static str> {
+        KINDS.get(usize::from(self.part).checked_sub(1)?).copied()
+    }
+}
+
+/// Where the part stands in a row's number: no file has as many lines.
+const PART_BIT: u32 = 48;
+
+/// The number of a part of a line, where a sheet holds several kinds of record:
+/// so a line gives a row of each. `kind`: from 1; 0 for the line as a whole,
+/// whose number is its own.
+pub fn part_number(line: u64, kind: u8) -> u64 {
+    line | u64::from(kind) << PART_BIT
+}
+
+/// The physical line of a row's number.
+pub fn line_of(number: u64) -> u64 {
+    number & ((1 << PART_BIT) - 1)
+}
+
+/// Which kind of part a row's number stands for; 0 for the whole line.
+pub fn part_of(number: u64) -> u8 {
+    (number >> PART_BIT) as u8
+}
+
+/// The kinds of record by the number of their part, from 1.
+pub const KINDS: [&str; 5] = ["readings", "fills", "services", "vans", "hardness"];
+
+impl Record {
+    /// The number of its kind among the parts of a line.
+    pub fn part(&self) -> u8 {
+        match self {
+            Record::Reading(_) => 1,
+            Record::Fill(_) => 2,
+            Record::Service(_) => 3,
+            Record::Van(_) => 4,
+            Record::Hardness(_) => 5,
+        }
+    }
+}
+
 /// Something repaired or worth knowing about an accepted row or a file.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Note {
@@ -143,8 +194,8 @@ pub struct Note {
     pub text: String,
 }
 
-/// An accepted row: its 1-based physical start line, what it means, and its
-/// original text (needed should the van list reject the row later).
+/// An accepted row: its number (its 1-based physical start line, see
+/// [`part_number`]), what it means, and its original text (needed should the van list reject the row later).
 pub type AcceptedRow = (u64, Record, Box<str>);
 
 /// What is known of a file before its rows are read.

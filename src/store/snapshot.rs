@@ -11,7 +11,7 @@ use super::in_force::View;
 use super::lineage::{self, Place, UndoEntry};
 use super::names::VanNames;
 use super::part::Part;
-use super::records::{Fleet, History, RowCounts, SetAside};
+use super::records::{Fleet, History, RowCounts, SetAside, line_of, part_of};
 use super::schema::{Hardness, Kind, TableName, Van};
 use super::set_aside::{count_set_aside, listed_rows, of_no_van};
 use super::table::Table;
@@ -133,7 +133,7 @@ impl Snapshot {
         let mut rows = listed_rows(self.parts(TableName::SetAside), &self.view)?;
         let parts = |table| Ok(self.parts(table).to_vec());
         rows.extend(of_no_van(parts, &self.view, &names)?.1);
-        rows.sort_by_key(|row| (row.file_id, row.line));
+        rows.sort_by_key(|row| (row.file_id, row.line.map(line_of), row.line));
         let mut name: (u64, Arc<str>) = (0, "".into());
         let rows = rows.into_iter().map(|row| {
             if name.0 != row.file_id {
@@ -141,7 +141,8 @@ impl Snapshot {
             }
             let set_aside = SetAside {
                 file: name.1.to_string(),
-                line: row.line,
+                line: row.line.map(line_of),
+                part: row.line.map_or(0, part_of),
                 reason: row.reason,
                 text: row.text,
                 day_position: row.day_position,

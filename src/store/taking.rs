@@ -18,7 +18,9 @@ use super::months::{Month, month_name};
 use super::outcome::FileOutcome;
 use super::part::{NewPart, PartWriter};
 use super::partition::{self, Partition, Partitions, arrays};
-use super::records::{AcceptedRow, FileHead, FileTail, Instant, Mends, Record, RowBatch, SetAside};
+use super::records::{
+    AcceptedRow, FileHead, FileTail, Instant, KINDS, Mends, Record, RowBatch, SetAside,
+};
 use super::rewritten::{RowStyle, RowWriter};
 use super::rows::{KindRows, RowBuilder, batch_of};
 use super::schema::{Fill, Hardness, Kind, LINE, Reading, Service, TEXT, TableName, Van, of_kind};
@@ -65,7 +67,7 @@ pub struct Taking<'w, 's> {
     settled: Settled,
     /// Accepted rows of earlier files of this name, by the hash of their text;
     /// looked up once a row is set aside.
-    texts: Option<HashMap<u64, Place>>,
+    texts: Option<HashMap<(u8, u64), Place>>,
     /// Rows set aside that were accepted in an earlier file.
     known: Supersessions,
     /// Line and hash of rows set aside, by file: those asked for so far.
@@ -199,10 +201,10 @@ impl<'w, 's> Taking<'w, 's> {
         row: &SetAside,
         mends: &mut HashMap<u64, Place>,
     ) -> Result<(), StoreError> {
-        let line = row.line.unwrap_or(WHOLE_FILE);
-        let mut place = row.line.and_then(|line| self.settled.accepted(line));
+        let line = row.number().unwrap_or(WHOLE_FILE);
+        let mut place = row.line.and_then(|_| self.settled.accepted(line));
         if place.is_none() && !mends.contains_key(&line) {
-            place = self.stored_as(&row.text)?;
+            place = self.stored_as(row.part, &row.text)?;
         }
         self.outcome.count_set_aside(place.is_some());
         match (place, mends.remove(&line)) {
@@ -210,7 +212,7 @@ impl<'w, 's> Taking<'w, 's> {
             (None, Some(place)) => self.mending.replaces(line, place, false),
             (None, None) => match self.settled.listed_elsewhere(line) {
                 Some(place) => self.mending.replaces(line, place, false),
-                None => self.mending.set_aside(row.line, &row.text),
+                None => self.mending.set_aside(row.number(), &row.text),
             },
         }
         Ok(())
@@ -226,7 +228,7 @@ impl<'w, 's> Taking<'w, 's> {
                 Cell::Text(&row.reason),
                 row.day_position.map_or(Cell::Empty, Cell::Small),
                 Cell::Whole(id),
-                row.line.map_or(Cell::Empty, Cell::Whole),
+                row.number().map_or(Cell::Empty, Cell::Whole),
                 Cell::Instant(at.0),
                 Cell::Text(&row.text),
             ]
@@ -273,12 +275,19 @@ impl<'w, 's> Taking<'w, 's> {
 
     /// Where a row of this very text was accepted in an earlier file of this
     /// name, as of one that has grown since.
-    fn stored_as(&mut self, text: &str) -> Result<Option<Place>, StoreError> {
+    fn stored_as(&mut self, part: u8, text: &str) -> Result<Option<Place>, StoreError> {
         let texts = match self.texts.take() {
             Some(texts) => texts,
             None => self.writer.texts_of(&self.head)?,
         };
-        let place = texts.get(&text_hash(text)).copied();
+        // a whole line may have been stored as a row of any kind
+        let kinds = match part {
+            0 => 1..=KINDS.len() as u8,
+            part => part..=part,
+        };
+        let hash = text_hash(text);
+        let place = kinds.into_iter().find_map(|kind| texts.get(&(kind, hash)));
+        let place = place.copied();
         self.texts = Some(texts);
         Ok(place)
     }

@@ -73,6 +73,7 @@ fn file_with(name: &str, rows: Vec<Record>, set_aside: Vec<(Option<u64>, &str)>)
         set_aside: set_aside
             .into_iter()
             .map(|(line, text)| SetAside {
+                part: 0,
                 file: name.to_owned(),
                 line,
                 reason: "a reason".to_owned(),

@@ -18,7 +18,7 @@ use super::names::VanNames;
 use super::outcome::FileOutcome;
 use super::part::{self, NewPart, Part, PartWriter};
 use super::partition::{self, arrays};
-use super::records::{FileHead, FileRows, FileTail, Instant, Record, RowBatch};
+use super::records::{FileHead, FileRows, FileTail, Instant, KINDS, Record, RowBatch};
 use super::row_text::print_of;
 use super::rows::batch_of;
 use super::schema::{Fill, Hardness, Kind, Reading, Service, TableName, Van, of_kind};
@@ -46,8 +46,11 @@ pub struct Writer<'s> {
 
 impl<'s> Writer<'s> {
     /// Takes the lock and clears what an interrupted ingest left.
-    pub(super) fn open(store: &'s Store) -> Result<Writer<'s>, StoreError> {
-        let lock = WriteLock::take(&store.path)?;
+    pub(super) fn open(
+        store: &'s Store,
+        wait: Option<&(dyn Fn() + Sync)>,
+    ) -> Result<Writer<'s>, StoreError> {
+        let lock = WriteLock::take(&store.path, wait)?;
         partition::clear(&store.path)?;
         let mut tables = BTreeMap::new();
         for name in TableName::ALL {
@@ -378,7 +381,10 @@ impl<'s> Writer<'s> {
 
     /// The accepted rows of earlier files of this name in force, by the hash
     /// of their text.
-    pub(super) fn texts_of(&self, head: &FileHead) -> Result<HashMap<u64, Place>, StoreError> {
+    pub(super) fn texts_of(
+        &self,
+        head: &FileHead,
+    ) -> Result<HashMap<(u8, u64), Place>, StoreError> {
         let in_force = self.files.files.iter().map(|f| &f.line);
         let ids: Vec<u64> = in_force
             .filter(|line| self.view.is_in_force(line.id) && line.name == head.name)
@@ -442,10 +448,16 @@ impl<'s> Writer<'s> {
 /// Rows beyond so many are not looked up by their text: memory has an end.
 const MOST_TEXTS: usize = 2_000_000;
 
+/// The number of a table's kind among the parts of a line.
+fn part_of_table(table: TableName) -> u8 {
+    let of_kind = KINDS.iter().position(|kind| *kind == table.folder());
+    of_kind.map_or(0, |i| i as u8 + 1)
+}
+
 fn texts_of_kind<T: Kind>(
     part: &Part,
     view: &View,
-    texts: &mut HashMap<u64, Place>,
+    texts: &mut HashMap<(u8, u64), Place>,
 ) -> Result<(), StoreError> {
     let rows = PartRows::read(part, T::TABLE, true, None)?;
     for (row, line) in rows.lines.iter().enumerate() {
@@ -454,7 +466,8 @@ fn texts_of_kind<T: Kind>(
                 file_id: part.file_id,
                 line: *line,
             };
-            texts.insert(text_hash(&view.text_of::<T>(&rows, row)), place);
+            let text = view.text_of::<T>(&rows, row);
+            texts.insert((part_of_table(T::TABLE), text_hash(&text)), place);
         }
     }
     Ok(())

@@ -312,6 +312,14 @@ fn a_forecast_shows_the_numbers_that_drove_it() {
     let json: Value = serde_json::from_str(&seen.out).expect("JSON");
     let known = &vans(&json)[2]["explained"]["membrane"];
     assert!(known.as_array().expect("a list").len() >= 5);
-    let line = yard.bad(1, &["assess", "--store", "s", "--van", "QV-0O3", "--quiet"]);
+    // Every spelling that ingest takes for one van names it; others are mistyped.
+    let whole = yard
+        .good(&["assess", "--store", "s", "--van", "QV-003", "-q"])
+        .out;
+    for typed in ["QV-0O3", "qv-003", "QV 003", "qv003"] {
+        let seen = yard.good(&["assess", "--store", "s", "--van", typed, "-q"]);
+        assert_eq!(seen.out, whole, "{typed}");
+    }
+    let line = yard.bad(2, &["assess", "--store", "s", "--van", "QV-0O33", "-q"]);
     assert!(line.contains("did you mean QV-003"), "{line}");
 }

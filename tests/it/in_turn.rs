@@ -3,7 +3,7 @@
 use jiff::civil::{Date, date};
 use litrewise::advise::{self, Assessment, Glance, jobs};
 use litrewise::lives::{self, VanLives};
-use litrewise::report::text::{self, Paint};
+use litrewise::report::text::{self, Paint, Screen};
 use litrewise::settings::Settings;
 use litrewise::store::Store;
 
@@ -78,11 +78,15 @@ fn in_turn(store: &Store, rows_at_once: u64, as_of: Date, settings: &Settings) -
 
 /// All that is said of an assessment without drawing.
 fn said(assessment: &Assessment) -> [String; 5] {
+    let screen = Screen {
+        width: 80,
+        paint: Paint::Plain,
+    };
     [
         serde_json::to_string_pretty(assessment).expect("plain data"),
-        text::table(assessment, Paint::Plain),
-        text::explained(assessment),
-        litrewise::report::districts::text(assessment),
+        text::table(assessment, screen),
+        text::explained(assessment, screen),
+        litrewise::report::districts::text(assessment, screen),
         format!("{:?}", jobs(assessment, 30)),
     ]
 }

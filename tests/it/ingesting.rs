@@ -8,7 +8,7 @@ const READINGS: &str = "van,taken_at,feed_ppm,permeate_ppm,product_ppm\n\
     QV-001,2026-09-15T16:00,335,12,1\n";
 
 /// read, stored, already stored, set aside, from the last line of an ingest.
-fn totals(seen: &Seen) -> [u64; 4] {
+pub fn totals(seen: &Seen) -> [u64; 4] {
     let line = seen
         .out
         .lines()
@@ -25,7 +25,7 @@ fn totals(seen: &Seen) -> [u64; 4] {
 }
 
 /// The same from the store itself, as the assessment says it.
-fn rows_in_store(yard: &Yard) -> [u64; 4] {
+pub fn rows_in_store(yard: &Yard) -> [u64; 4] {
     let json = yard.good(&["assess", "--quiet", "--format", "json"]).out;
     let value: serde_json::Value = serde_json::from_str(&json).expect("JSON");
     let rows = ["read", "stored", "already_stored", "set_aside"].map(|k| {

@@ -2,6 +2,7 @@
 
 #![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic)]
 
+mod charges;
 mod deciding;
 mod forecasting;
 mod in_turn;
@@ -9,9 +10,12 @@ mod ingesting;
 mod keeping;
 mod layers;
 mod looking;
+mod meters;
+mod month;
 mod pictures;
 mod run;
 mod sample;
 mod schema;
+mod sheets;
 mod spreading;
 mod starting;

@@ -89,7 +89,7 @@ const FAULTS: [Fault; 50] = [
     (
         14,
         "0 in feed, 999, OL, Err",
-        SetAside,
+        ByRow,
         a_meter_off_or_over_its_range,
     ),
     (15, "blank, n/a, same", ByRow, no_value_and_ditto_marks),

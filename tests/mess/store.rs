@@ -11,11 +11,7 @@ use litrewise::store::{FileOutcome, Store};
 pub const TODAY: Date = date(2026, 11, 25);
 
 pub fn options() -> Options {
-    Options {
-        date_order: None,
-        time_zone: TimeZone::get("Europe/London").unwrap(),
-        today: TODAY,
-    }
+    Options::new(TimeZone::get("Europe/London").unwrap(), TODAY)
 }
 
 pub fn try_read(bytes: impl AsRef<[u8]>) -> Result<FileRows, ReadError> {

@@ -1,38 +1,36 @@
-//! Whether a membrane is failing early: the alarm and its moment, and what is
-//! to blame.
+//! Whether a membrane is failing early: how likely that is, since when, and what is to
+//! blame.
+//!
+//! An element fails early where it will last less than 60 % of what is typical in its
+//! district, or where what comes through has stepped up by 30 % or more. Its forecast gives
+//! the probability of the first, the breaks in its readings that of the second. By Ville's
+//! inequality a posterior probability passes `q` wrongly at any of its readings, however
+//! often it is looked at, in at most `(1 - q)/q` cases for each true one; so a stated rate
+//! of false alarms in a healthy year of a van gives the threshold.
 
 mod cause;
-mod facts;
+mod neighbours;
 mod words;
 
 use jiff::civil::Date;
 
-use crate::fit::{Watched, WatchedLook};
+use crate::fit::{Behind, Break, BreakKind, MembraneForecast, VanMeters};
 
-pub use cause::causes;
-pub use facts::{Beside, Facts, FleetTaps, Peers, VanTaps, rise_of_late};
-pub use words::{check_first, facts_for, finding};
+pub use cause::{Cause, Late, causes};
+pub use neighbours::{Peers, rise_of_late};
+pub use words::{Known, check_first, facts_for, finding};
 
-/// How the permitted false alarms are shared between a life too short and a step.
-const SHARE_FAST: f64 = 0.6;
-const SHARE_STEP: f64 = 0.4;
-/// Evidence of `1/α` is passed by a share `α` of healthy elements at most; as it
-/// comes in whole readings it overshoots, and this share of it keeps the rate
-/// (found on simulated fleets, seeds 1-8 of the accuracy bench).
-const OVERSHOOT: f64 = 0.7;
-/// Readings and days before a creeping decline can alarm at all: what was read in
-/// the first weeks may belong to the element before.
-const LEAST_READINGS: usize = 3;
-/// An element of unknown age quickens with what has built up before the records:
-/// its pace alone tells less (judgement).
-const UNKNOWN_AGE: f64 = 3.0;
-const LEAST_DAYS: i32 = 30;
-/// A pending alarm asks for this share of the evidence of a raised one.
-const PENDING: f64 = 0.1;
-/// A raised alarm falls only when the evidence has turned round: a healthy life
-/// has become likelier than not, and for a step this share of what raised it is left.
-const FALLS_HEALTHY: f64 = 0.5;
-const FALLS_STEP: f64 = 0.02;
+/// Elements that turn out to fail early, a year of a van (judgement).
+const FAILING_A_YEAR: f64 = 0.05;
+/// A raised alarm falls where failing has become less likely than this.
+const FALLS: f64 = 0.35;
+/// What might be failing is read again soon from this probability on.
+const PENDING: f64 = 0.4;
+/// A step up that counts, ln.
+const STEP: f64 = 0.2624;
+/// Newest readings that must still stand above what is usual, ln: an alarm never rises on
+/// the day on which readings return to usual.
+const STILL_ABOVE: f64 = 0.12;
 
 /// What raised an alarm first.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, serde::Serialize)]
@@ -56,70 +54,102 @@ pub enum AlarmLevel {
 pub struct Alarm {
     pub level: AlarmLevel,
     pub kind: AlarmKind,
-    /// The reading at which it was first raised, or became pending.
+    /// The reading from which on it could be told.
     pub since: Date,
+    /// That it is failing early, whatever the cause but a meter.
+    pub probability: f64,
 }
 
-/// The evidence at which alarms rise, for a stated rate of false ones.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Thresholds {
-    /// Times likelier to be failing than healthy.
-    fast: f64,
-    /// Days, see [`WatchedLook::step_evidence_days`].
-    step_days: f64,
+/// The probability at which an alarm rises, for so many false ones a healthy year of a van.
+pub fn threshold(false_alarms_per_van_year: f64) -> f64 {
+    (FAILING_A_YEAR / (FAILING_A_YEAR + false_alarms_per_van_year)).clamp(0.5, 0.99)
 }
 
-impl Thresholds {
-    /// `per_van_year`: false alarms allowed in a healthy year of one van.
-    /// `typical_years`: what a typical element lives on this van.
-    pub fn new(per_van_year: f64, typical_years: f64, age_known: bool) -> Thresholds {
-        let alpha = SHARE_FAST * per_van_year * typical_years.clamp(0.5, 10.0);
-        let age = if age_known { 1.0 } else { UNKNOWN_AGE };
-        Thresholds {
-            fast: age * (OVERSHOOT / alpha).max(5.0),
-            step_days: 365.25 / (SHARE_STEP * per_van_year),
-        }
-    }
+/// The step up in what comes through of this element that counts most, with the
+/// probability that it is there and is no meter's doing.
+pub fn step_up(meters: &VanMeters, from: Date) -> Option<(&Break, &Behind, f64)> {
+    let steps = meters.breaks.iter().filter_map(|(found, behind)| {
+        let behind = behind.as_ref()?;
+        let here = found.kind == BreakKind::Passage && found.began() >= from && found.size > 0.0;
+        here.then_some(())?;
+        // That it is as large as counts.
+        let large = crate::stats::special::normal_cdf((found.size - STEP) / found.sd.max(0.02));
+        let real = found.exists * found.of_kind * large;
+        let p = real * (1.0 - behind.permeate_probe - behind.ageing);
+        Some((found, behind, p))
+    });
+    steps.max_by(|a, b| a.2.total_cmp(&b.2))
+}
 
-    fn kind(&self, look: &WatchedLook, old_enough: bool, share: f64) -> Option<AlarmKind> {
-        if look.step_evidence_days >= share * self.step_days {
-            Some(AlarmKind::Step)
-        } else if old_enough && look.fast_evidence >= share * self.fast {
-            Some(AlarmKind::Fast)
+/// The alarm of an element fitted, or first seen, on `from`, after all its readings.
+pub fn alarm(
+    forecast: &MembraneForecast,
+    meters: &VanMeters,
+    from: Date,
+    false_alarms_per_van_year: f64,
+) -> Option<Alarm> {
+    let rises = threshold(false_alarms_per_van_year);
+    let step = step_up(meters, from);
+    let stepped = step.map_or(0.0, |s| s.2);
+    // A step that went back again is none any more.
+    let gone = meters.breaks.iter().any(|(found, _)| {
+        step.is_some_and(|s| {
+            found.kind == BreakKind::Passage && found.day > s.0.day && found.size < -0.6 * s.0.size
+        })
+    });
+    let stepped = if gone { 0.0 } else { stepped };
+    let above = neighbours::newest_above(forecast).is_none_or(|x| x > STILL_ABOVE);
+    // What could be told of its pace after each of some readings, the newest last.
+    let (mut raised, mut since, mut pending) = (false, None, None);
+    for short in &forecast.short {
+        let p = 1.0 - (1.0 - short.probability) * (1.0 - stepped);
+        if short.probability >= PENDING {
+            pending = pending.or(Some(short.date));
         } else {
-            None
+            pending = None;
+        }
+        if raised {
+            raised = p >= FALLS;
+        } else if p >= rises {
+            raised = true;
+            since = Some(short.date);
+        }
+        if !raised {
+            since = None;
         }
     }
-}
-
-/// The alarm after all readings of an element fitted, or first seen, on `begin`:
-/// once raised it stays until the evidence has turned round.
-pub fn alarm(watched: &Watched, begin: Date, thresholds: &Thresholds) -> Option<Alarm> {
-    let mut now: Option<Alarm> = None;
-    for (n, look) in watched.looks.iter().enumerate() {
-        let old_enough = n + 1 >= LEAST_READINGS && (look.date - begin).get_days() >= LEAST_DAYS;
-        let raised = thresholds.kind(look, old_enough, 1.0);
-        let pending = thresholds.kind(look, old_enough, PENDING);
-        let rise = |kind, level| {
-            Some(Alarm {
-                level,
-                kind,
-                since: look.date,
-            })
-        };
-        now = match (now, raised, pending) {
-            (Some(alarm), _, _) if alarm.level == AlarmLevel::Raised => {
-                let stands = look.p_healthy < FALLS_HEALTHY
-                    || look.step_evidence_days >= FALLS_STEP * thresholds.step_days;
-                stands.then_some(alarm)
-            }
-            (_, Some(kind), _) => rise(kind, AlarmLevel::Raised),
-            (Some(alarm), None, Some(_)) => Some(alarm),
-            (_, None, Some(kind)) => rise(kind, AlarmLevel::Pending),
-            (_, None, None) => None,
-        };
+    let fast = forecast.short.last().map_or(0.0, |s| s.probability);
+    let probability = 1.0 - (1.0 - fast) * (1.0 - stepped);
+    let kind = if stepped > fast {
+        AlarmKind::Step
+    } else {
+        AlarmKind::Fast
+    };
+    let step_on = step
+        .filter(|_| kind == AlarmKind::Step)
+        .map(|s| s.0.began());
+    raised = above && (raised || probability >= rises);
+    if raised {
+        Some(Alarm {
+            level: AlarmLevel::Raised,
+            kind,
+            since: step_on
+                .or(since)
+                .or(forecast.short.last().map(|s| s.date))?,
+            probability,
+        })
+    } else if probability >= PENDING {
+        Some(Alarm {
+            level: AlarmLevel::Pending,
+            kind,
+            since: step_on
+                .or(pending)
+                .or(forecast.short.last().map(|s| s.date))?,
+            probability,
+        })
+    } else {
+        None
     }
-    now
 }
 
 #[cfg(test)]

@@ -1,8 +1,8 @@
 //! An alarm in words that a window cleaner understands.
 
-use super::{Alarm, AlarmKind, Facts};
+use super::{Alarm, AlarmKind, Late};
 use crate::advise::{Suspect, in_words};
-use crate::fit::Watched;
+use crate::fit::{Beside, Break, Watched};
 
 /// `1.4 times`, `twice`.
 fn times(ratio: f64) -> String {
@@ -19,121 +19,106 @@ fn percent(ln: f64) -> String {
 }
 
 /// What has happened, as part of a sentence that begins with the membrane.
-pub fn finding(alarm: &Alarm, watched: &Watched) -> String {
+pub fn finding(alarm: &Alarm, step: Option<&Break>, watched: &Watched) -> String {
     let since = in_words(alarm.since);
-    match (alarm.kind, watched.step) {
-        (AlarmKind::Step, Some(step)) => format!(
-            "what comes through rose to {} what it was, at once, around {}",
-            times(step.ratio),
-            in_words(step.date)
-        ),
-        (AlarmKind::Step, None) => format!("what comes through rose at once before {since}"),
-        (AlarmKind::Fast, _) => {
-            let pace = watched.pace;
-            if pace >= 1.15 {
-                format!(
-                    "it declines {} as fast as membranes usually do in this water (seen since {since})",
-                    times(pace)
-                )
+    match (alarm.kind, step) {
+        (AlarmKind::Step, Some(step)) => {
+            let how = if step.ramp_days > 0.0 {
+                "within weeks, from"
             } else {
-                format!(
-                    "it will not last 60 % of what membranes usually last in this water (seen since {since})"
-                )
-            }
+                "at once, around"
+            };
+            format!(
+                "what comes through rose to {} what it was, {how} {}",
+                times(step.size.exp()),
+                in_words(step.began())
+            )
         }
+        (AlarmKind::Step, None) => format!("what comes through rose at once before {since}"),
+        (AlarmKind::Fast, _) if watched.pace >= 1.15 => format!(
+            "it declines {} as fast as membranes usually do in this water (seen since {since})",
+            times(watched.pace)
+        ),
+        (AlarmKind::Fast, _) => format!(
+            "it will not last 60 % of what membranes usually last in this water (seen since {since})"
+        ),
     }
 }
 
-/// The two or three facts behind a cause, most telling first.
-pub fn facts_for(suspect: Suspect, facts: &Facts, finding: &str) -> Vec<String> {
+/// What is known beside an alarm.
+#[derive(Debug, Clone, Copy, Default)]
+pub struct Known<'a> {
+    pub finding: &'a str,
+    pub beside: Beside,
+    pub late: Late,
+    /// Days since the pre-filters were changed.
+    pub prefilter_days: Option<i32>,
+    /// What is thought of the meter that most misleads.
+    pub meter: Option<&'a str>,
+    pub neighbours_rise: Option<f64>,
+}
+
+/// The two or three facts for and against a cause, most telling first.
+pub fn facts_for(suspect: Suspect, known: &Known<'_>) -> Vec<String> {
     let mut out = Vec::new();
-    let direction = |ln: f64| if ln > 0.0 { "higher" } else { "lower" };
-    let flow = facts.flow_rise.map(|f| {
-        if f.abs() < 0.05 {
-            "the flow at equal temperature is the same".to_owned()
-        } else if f > 0.0 {
-            format!("the flow at equal temperature is {} up", percent(f))
+    let moved = |what: &str, ln: f64| {
+        if ln.abs() < 0.05 {
+            format!("{what} is the same")
         } else {
-            format!("the flow at equal temperature is {} down", percent(f))
+            let side = if ln > 0.0 { "up" } else { "down" };
+            format!("{what} is {} {side}", percent(ln))
         }
-    });
+    };
+    let flow = known
+        .beside
+        .flow
+        .map(|f| moved("the flow at equal temperature", f));
+    let bar = known
+        .beside
+        .bar
+        .map(|b| moved("the pressure at the tap", b));
+    let resin =
+        known.beside.resin.filter(|r| *r > 0.15).map(|_| {
+            "the resin lasts as long as before, though more seems to come through".to_owned()
+        });
     match suspect {
         Suspect::Membrane => {
-            out.push(finding.to_owned());
+            out.push(known.finding.to_owned());
             out.extend(flow);
-            if facts.tap_beside_neighbours.is_some_and(|t| t.abs() < 0.08) {
-                out.push("its tap reads like those of the other vans around".to_owned());
-            }
-            if facts.late_share < 0.05 && facts.prefilter_days.is_some() {
+            out.extend(bar);
+            if known.late.share < 0.05 && known.prefilter_days.is_some() {
                 out.push("the pre-filters were changed in time".to_owned());
             }
         }
         Suspect::Prefilter => {
             out.push(format!(
                 "{:.0} % of its litres were made behind overdue pre-filters",
-                100.0 * facts.late_share
+                100.0 * known.late.share
             ));
-            if let Some((rise, error)) = facts.late_rise.filter(|(r, e)| r > e) {
-                out.push(format!(
-                    "what comes through rose by {} more in that time than before (give or take {})",
-                    percent(rise),
-                    percent(error)
-                ));
-            }
-            if let Some(days) = facts.prefilter_days {
+            if let Some(days) = known.prefilter_days {
                 out.push(format!("the present ones have been in for {days} days"));
             }
             out.extend(flow);
         }
         Suspect::Probe => {
-            if let Some(tap) = facts.tap_beside_neighbours.filter(|t| t.abs() > 0.08) {
-                out.push(format!(
-                    "its tap reads {} {} than on the other vans around",
-                    percent(tap),
-                    direction(tap)
-                ));
-            }
-            if let Some(rise) = facts.tap_rise.filter(|t| t.abs() > 0.08) {
-                out.push(format!(
-                    "its tap reads {} {} than it did{}",
-                    percent(rise),
-                    direction(rise),
-                    if facts.neighbours_known {
-                        ", and the neighbours' did not follow"
-                    } else {
-                        ""
-                    }
-                ));
-            }
+            out.extend(known.meter.map(str::to_owned));
+            out.extend(resin);
             out.extend(flow);
-            if facts.resin_litres_rise.is_some_and(|r| r > -0.1) {
-                out.push("the resin lasts as long as before".to_owned());
-            }
-            if facts.probe_remarks > 0 {
-                out.push("its readings of late held figures that cannot be".to_owned());
-            }
+            out.extend(bar);
         }
         Suspect::Feed => {
-            if let Some(rise) = facts.neighbours_rise.filter(|r| *r > 0.08) {
+            if let Some(rise) = known.neighbours_rise.filter(|r| *r > 0.08) {
                 out.push(format!(
-                    "what comes through rose by {} on the other vans around too",
+                    "salt passage rose by {} on the other vans nearby too",
                     percent(rise)
                 ));
             }
-            if let Some(all) = facts.all_taps_rise.filter(|a| a.abs() > 0.08) {
-                out.push(format!(
-                    "all taps around read {} {} than they did",
-                    percent(all),
-                    direction(all)
-                ));
-            }
-            if facts.moved {
-                out.push("the van moved, or a probe was worked on, in that time".to_owned());
-            }
+            out.extend(bar);
+            out.extend(flow);
         }
     }
     if out.is_empty() {
-        out.push(finding.to_owned());
+        out.push(known.finding.to_owned());
     }
     out.truncate(3);
     out
@@ -143,19 +128,17 @@ pub fn facts_for(suspect: Suspect, facts: &Facts, finding: &str) -> Vec<String> 
 pub fn check_first(suspect: Suspect, stepped: bool) -> &'static str {
     match (suspect, stepped) {
         (Suspect::Membrane, true) => {
-            "Read tap and membrane water again after five minutes of flow; if it stays, release the pressure, open the housing and look at O-rings and seal."
+            "Test tap and membrane TDS again after five minutes of flow; if membrane TDS is still high, shut off the water, release the pressure, open the housing and look at O-rings and seal."
         }
         (Suspect::Membrane, false) => {
-            "Read tap and membrane water with a second meter after five minutes of flow, and measure pure and waste in a bucket for a minute: more than half pure means the waste valve is too tight."
+            "Test tap and membrane TDS with a second meter after five minutes of flow, and fill a bucket from product and from waste for a minute each: less waste than product means the reject valve is closed too far."
         }
         (Suspect::Prefilter, _) => {
-            "Change the pre-filters (or write down when it was done), then test the water behind them with a chlorine strip."
+            "Change the pre-filters (or write down when it was done), then test the water after them with a chlorine strip."
         }
-        (Suspect::Probe, _) => {
-            "Put both probes into one cup of tap water: they must read the same within 5 %. If not, clean or calibrate them and write down the service."
-        }
+        (Suspect::Probe, _) => crate::advise::meters::HOW,
         (Suspect::Feed, _) => {
-            "Read the pressure at the tap and the tap water with a second meter, and ask the supplier whether the source changed."
+            "Read the pressure at the tap, test tap TDS with a second meter, and ask the water company whether the source changed."
         }
     }
 }

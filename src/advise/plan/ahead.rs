@@ -6,12 +6,12 @@
 
 use jiff::civil::Date;
 
-use super::parts::{MonthOf, PartsByMonth};
+use super::parts::{MonthOf, PARTS, PartsByMonth};
 use crate::advise::prices::DecisionPrices;
 use crate::advise::{PrefilterAssessment, Suggested};
 use crate::fit::{AreaFit, DayDraws, HORIZON_DAYS, Span, VanFit, middle_of};
 use crate::lives::{End, Item, VanLives};
-use crate::settings::Habits;
+use crate::settings::Running;
 use crate::stats::Rng;
 
 /// Draws of each van; the fleet's n-th is the sum of the vans' n-th.
@@ -45,6 +45,9 @@ pub struct Year<'a> {
     pub fit: &'a VanFit,
     pub area: Option<(&'a AreaFit, &'a Suggested)>,
     pub membrane_on: Option<Date>,
+    /// Whether the membrane in use is not to be changed before something else was looked at:
+    /// then nothing is ordered for it.
+    pub is_held: bool,
     pub resin_on: Option<Date>,
     pub prefilter: &'a PrefilterAssessment,
     pub as_of: Date,
@@ -108,7 +111,7 @@ impl Year<'_> {
                 .and_then(|m| m.courses.get(rng.index(m.courses.len().max(1))))
                 .map_or(usual, |c| c.litres_per_day);
             ahead.litres.push(per_day * DAYS);
-            if let Some(forecast) = membrane {
+            if let Some(forecast) = membrane.filter(|_| !self.is_held) {
                 let mut day = self.first(
                     self.membrane_on,
                     &forecast.limit_on,
@@ -220,21 +223,16 @@ impl VanAhead {
         &self,
         van: &VanLives,
         prices: &DecisionPrices,
-        habits: &Habits,
+        running: &Running,
     ) -> Option<Vec<f64>> {
         let known = &prices.known;
-        let unit = |item: Item| match item {
-            Item::Membrane => known.membrane,
-            Item::Resin => known.resin_per_litre,
-            Item::Prefilter => known.prefilter,
-            Item::Flush | Item::Probe | Item::Tank => None,
-        };
+        let unit = |item: Item| known.of_part(item);
         let water = known.water_per_m3.is_some() || known.drain_per_m3.is_some();
         let any = self.told.iter().any(|item| unit(*item).is_some());
         if !any && !water {
             return None;
         }
-        let recovery = van.recovery.unwrap_or(habits.recovery);
+        let recovery = van.recovery.unwrap_or(running.recovery);
         let recovery = if van.membranes == 0 { 1.0 } else { recovery };
         let per_litre = prices.water_per_litre(recovery);
         let labour = known.labour_per_visit.map_or(0.0, |k| k.price);
@@ -244,12 +242,12 @@ impl VanAhead {
                 .map(|(events, litres)| {
                     let parts: f64 = events
                         .iter()
-                        .filter_map(|e| Some(unit(e.item)?.price * e.quantity))
+                        .filter_map(|e| Some(unit(e.item)? * e.quantity))
                         .sum();
                     // Jobs within the notice of each other share a visit.
                     let (mut visits, mut last) = (0.0, f64::NEG_INFINITY);
                     for event in events {
-                        if event.days > last + f64::from(habits.lead_days) {
+                        if event.days > last + f64::from(running.lead_days) {
                             visits += 1.0;
                             last = event.days;
                         }
@@ -272,11 +270,8 @@ impl VanAhead {
         sums.told.extend(&self.told);
         for (sums, events) in sums.draws.iter_mut().zip(self.draws()) {
             for event in events {
-                let part = match event.item {
-                    Item::Membrane => 0,
-                    Item::Prefilter => 1,
-                    Item::Resin => 2,
-                    Item::Flush | Item::Probe | Item::Tank => continue,
+                let Some(part) = PARTS.iter().position(|part| *part == event.item) else {
+                    continue;
                 };
                 if let Some(sum) = sums
                     .get_mut(month_of.job(event.days))

@@ -1,15 +1,18 @@
-//! The resin bottle that fits a van's round.
+//! The DI vessel that fits a van's use of water.
 
 use serde::Serialize;
 
 use crate::advise::prices::DecisionPrices;
 
-/// Sizes that are about, L of resin (common practice, no source).
-const SIZES: [f64; 8] = [4.0, 7.0, 11.0, 15.0, 18.0, 25.0, 35.0, 50.0];
+/// Sizes that the trade sells for vans, L of resin (common practice, no source).
+const SIZES: [f64; 4] = [7.0, 11.0, 18.0, 25.0];
 /// Resin that lies longer is not worth carrying about (judgement).
 const LONGEST_DAYS: f64 = 365.0;
 /// A bottle dearer by less is as good: the smaller one weighs less.
 const AS_GOOD: f64 = 1.03;
+/// Another vessel is suggested only where it costs less than this share of the
+/// present one's year.
+const WORTH_IT: f64 = 0.90;
 
 /// The bottle that costs least a year, the smaller of equals.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize)]
@@ -29,10 +32,18 @@ pub struct Round {
     /// Litres of water that a litre of resin is used for.
     pub litres_per_litre: f64,
     pub prefilter_days: f64,
+    /// The vessel on board, L of resin.
+    pub vessel_litres: f64,
 }
 
-/// `None` where the round or the resin's life cannot be told.
+/// `None` where the use or the resin's life cannot be told, where another vessel
+/// saves little over the one on board, and without a price for labour: the
+/// smallest vessel would then always cost least.
 pub fn best(round: &Round, prices: &DecisionPrices) -> Option<Bottle> {
+    let (present, _) = yearly(round.vessel_litres, round, prices)?;
+    if prices.labour <= 0.0 {
+        return None;
+    }
     let priced: Vec<(f64, Bottle)> = SIZES
         .iter()
         .filter_map(|&litres| yearly(litres, round, prices))
@@ -41,6 +52,7 @@ pub fn best(round: &Round, prices: &DecisionPrices) -> Option<Bottle> {
     priced
         .into_iter()
         .find(|p| p.0 <= AS_GOOD * lowest)
+        .filter(|p| p.0 <= WORTH_IT * present && p.1.litres != round.vessel_litres)
         .map(|p| p.1)
 }
 

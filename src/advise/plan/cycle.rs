@@ -97,7 +97,7 @@ mod tests {
     use crate::advise::plan::ResinBurn;
     use crate::fit::ResinUse;
 
-    /// The worked example of the README: 180 for the membrane, resin at 8.00 a
+    /// The worked example of `docs/worked-day.md`: 180 for the membrane, resin at 8.00 a
     /// litre with the work, 450 meq/L, 0.65 meq/L of carbon dioxide, 300 ppm at the
     /// tap, 3 % let through when new and 3 times as much after 80,000 L.
     fn example() -> (Course, ResinBurn) {

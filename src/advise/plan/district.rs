@@ -64,7 +64,7 @@ impl District<'_> {
         let per_litre = move |passage: f64| burn.per_litre(passage);
         let cycle = Cycle {
             planned: self.membrane_set(),
-            unplanned_extra: self.prices.lost_round,
+            unplanned_extra: self.prices.lost_day,
             per_litre: &per_litre,
         };
         let courses = self.area.next_membranes.iter().copied();
@@ -78,7 +78,7 @@ impl District<'_> {
             self.area.next_charges.iter().copied(),
             &even_ages(most, STEPS),
             self.charge(),
-            NOTICED_IN_TIME * self.prices.lost_round,
+            NOTICED_IN_TIME * self.prices.lost_day,
         )?;
         costs.cheapest().ok().map(|c| c.age.min(most))
     }
@@ -119,7 +119,7 @@ impl District<'_> {
             let cycle = self.cycle(courses, age)?;
             let usual = self.cycle(courses, usual)?;
             cost.membrane = self.membrane_set() / cycle.litres;
-            cost.lost_rounds += self.prices.lost_round * cycle.share_failed / cycle.litres;
+            cost.lost_rounds += self.prices.lost_day * cycle.share_failed / cycle.litres;
             if usual.burnt > 0.0 {
                 more_resin = cycle.burnt / usual.burnt;
             }
@@ -137,7 +137,7 @@ impl District<'_> {
             let failed = lives().filter(|l| *l <= age).count() as f64 / n;
             cost.resin = more_resin * self.charge() / litres;
             cost.lost_rounds +=
-                more_resin * NOTICED_IN_TIME * self.prices.lost_round * failed / litres;
+                more_resin * NOTICED_IN_TIME * self.prices.lost_day * failed / litres;
         }
         if let Some(days) = policy.prefilter_days.filter(|d| *d > 0.0) {
             cost.prefilters =

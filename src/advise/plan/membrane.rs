@@ -17,6 +17,7 @@ use crate::stats::replacement::CheapestAge;
 
 /// Candidate ages.
 const STEPS: usize = 64;
+const DAYS_A_MONTH: f64 = 30.4375;
 
 /// When to replace the membrane in use, and why then.
 #[derive(Debug, Clone, Default, PartialEq)]
@@ -38,6 +39,9 @@ pub struct MembraneMoney {
     pub next_one_per_1000_l: f64,
     /// What waiting for the middle estimate of the limit would cost more.
     pub at_the_limit_instead: Option<f64>,
+    /// What a month of going on costs more than a month of the next one, from
+    /// today: resin burnt and the risk of passing the limit; 0 where it costs less.
+    pub a_month_longer: f64,
 }
 
 impl MembraneMoney {
@@ -47,6 +51,7 @@ impl MembraneMoney {
             going_on_per_1000_l: round_to(self.going_on_per_1000_l, 0.01),
             next_one_per_1000_l: round_to(self.next_one_per_1000_l, 0.01),
             at_the_limit_instead: self.at_the_limit_instead.map(|x| round_to(x, 0.01)),
+            a_month_longer: round_to(self.a_month_longer, 0.01),
         }
     }
 }
@@ -99,14 +104,31 @@ pub fn plan(
             .filter(|days| *days < 0.99 * HORIZON_DAYS),
         ..MembranePlan::default()
     };
-    let Some(rate) = next.map(|n| n.cost_rate).filter(|_| most_days > 0.0) else {
+    let Some(rate) = next.map(|n| n.cost_rate) else {
         return last;
     };
+    // `going_on`: cost per litre from today
+    let money = |going_on: f64, at_the_limit_instead: Option<f64>| {
+        let a_month = DAYS_A_MONTH * use_ahead.litres_per_day;
+        prices.own.then(|| MembraneMoney {
+            going_on_per_1000_l: 1000.0 * going_on,
+            next_one_per_1000_l: 1000.0 * rate,
+            at_the_limit_instead,
+            a_month_longer: (a_month * (going_on - rate)).max(0.0),
+        })
+    };
+    if most_days <= 0.0 {
+        // The limit is behind it: what is left to weigh is the resin that it burns.
+        return MembranePlan {
+            money: money(per_litre(forecast.ln_now.exp()), None),
+            ..last
+        };
+    }
     let most = use_ahead.litres_in(most_days);
     // The price of the next one falls due whenever it comes.
     let going_on = Cycle {
         planned: 0.0,
-        unplanned_extra: prices.lost_round,
+        unplanned_extra: prices.lost_day,
         per_litre: &per_litre,
     };
     let ages = even_ages(most, STEPS);
@@ -123,26 +145,73 @@ pub fn plan(
     }
     let excess = costs.excess_over(rate);
     let lowest = excess.iter().copied().fold(0.0, f64::min);
-    let days = use_ahead.days_for(wait).min(most_days);
+    // Where going on pays no more, it stopped to pay on a day that stays where it is.
+    let days = if wait > 0.0 {
+        use_ahead.days_for(wait).min(most_days)
+    } else {
+        overdue_days(forecast, until, |passage, per_litre_lost| {
+            per_litre(passage) + prices.lost_day * per_litre_lost - rate
+        })
+    };
     let early = early(
         std::iter::once((0.0, 0.0)).chain(
             ages.iter()
                 .map(|l| use_ahead.days_for(*l))
                 .zip(excess.iter().copied()),
         ),
-        days,
+        days.max(0.0),
         lowest,
     );
     MembranePlan {
         replace_on: Some(add_days(until, days)),
         early,
-        money: prices.own.then(|| MembraneMoney {
-            going_on_per_1000_l: 1000.0 * costs.cost_rates().first().copied().unwrap_or(0.0),
-            next_one_per_1000_l: 1000.0 * rate,
-            at_the_limit_instead: p50.and(excess.last()).map(|e| e - lowest),
-        }),
+        money: money(
+            costs.cost_rates().first().copied().unwrap_or(0.0),
+            p50.and(excess.last()).map(|e| e - lowest),
+        ),
         ..last
     }
+}
+
+/// Days, 0 or less, on which going on stopped to pay: `excess` tells what a litre costs
+/// more than the next one's average, by salt passage and the probability for each litre
+/// that the limit is reached. All is read off what is known now of the time before.
+fn overdue_days(forecast: &MembraneForecast, until: Date, excess: impl Fn(f64, f64) -> f64) -> f64 {
+    let draws = &forecast.limit_draws.0;
+    let per_day = forecast.use_ahead.litres_per_day.max(1e-9);
+    let reached = |from: f64, to: f64| {
+        let within = draws.iter().filter(|d| from < **d && **d <= to).count();
+        within as f64 / draws.len().max(1) as f64
+    };
+    let known: Vec<(f64, f64)> = forecast
+        .path
+        .iter()
+        .map(|band| (f64::from((band.x - until).get_days()), band.p50))
+        .filter(|(day, _)| *day <= 0.0)
+        .collect();
+    let (mut best, mut sum, mut most) = (0.0, 0.0, 0.0);
+    let mut later: Option<(f64, f64)> = None;
+    for (from, to) in known.iter().zip(known.iter().skip(1)).rev() {
+        let days = to.0 - from.0;
+        if days <= 0.0 {
+            continue;
+        }
+        let lost = reached(from.0, to.0) / (days * per_day);
+        let here = excess(0.5 * (from.1 + to.1), lost);
+        sum += here * days;
+        let middle = 0.5 * (from.0 + to.0);
+        if sum > most {
+            (best, most) = (from.0, sum);
+        } else if let Some((after, excess_after)) = later
+            && best == to.0
+            && excess_after > 0.0
+        {
+            // Between two stretches it passes nought.
+            best = middle + (after - middle) * here / (here - excess_after);
+        }
+        later = Some((middle, here));
+    }
+    best
 }
 
 /// What going earlier than `best_days` costs, from `(days, excess)` in order of
@@ -211,7 +280,7 @@ impl NextOnes {
             &next.sums,
             &next.ages,
             prices.membrane * f64::from(membranes) + prices.labour,
-            prices.lost_round,
+            prices.lost_day,
             per_passage,
             per_litre,
         )?;

@@ -12,6 +12,8 @@ use crate::lives::Item;
 
 /// Months that are looked ahead.
 pub const MONTHS: usize = 12;
+/// The parts that are counted, in the order of [`PartsByMonth::draws`].
+pub const PARTS: [Item; 3] = [Item::Membrane, Item::Prefilter, Item::Resin];
 
 /// What to order in a month, so that it is there when the jobs come: in four
 /// years of five no less than the low and no more than the high figure. Parts of
@@ -28,7 +30,7 @@ pub struct MonthOfParts {
 
 /// First day of the month in which the list begins: that of the day after the
 /// as-of day, so that a month-end's list begins with the month to come.
-fn first_month(as_of: Date) -> Date {
+pub fn first_month(as_of: Date) -> Date {
     as_of.saturating_add(1.day()).first_of_month()
 }
 
@@ -58,6 +60,13 @@ impl MonthOf {
         )
     }
 
+    /// The month in which a job is done; what is left of the year belongs to the last.
+    pub fn of_jobs(as_of: Date) -> MonthOf {
+        let mut months = MonthOf::new(as_of, 0);
+        months.0.iter_mut().for_each(|m| *m = (*m).min(MONTHS - 1));
+        months
+    }
+
     /// That of a job so many days ahead; [`MONTHS`] or more beyond the last one.
     pub fn job(&self, days: f64) -> usize {
         self.0
@@ -81,6 +90,16 @@ impl PartsByMonth {
             draws: vec![[[0.0; 3]; MONTHS]; DRAWS],
             told: BTreeSet::new(),
         }
+    }
+
+    /// Expected pieces of a part in each month.
+    pub fn expected(&self, part: Item) -> [f64; MONTHS] {
+        let place = PARTS.iter().position(|p| *p == part);
+        std::array::from_fn(|month| {
+            let of = |draw: &[[f64; 3]; MONTHS]| draw.get(month)?.get(place?).copied();
+            let sum: f64 = self.draws.iter().filter_map(of).sum();
+            sum / self.draws.len().max(1) as f64
+        })
     }
 }
 

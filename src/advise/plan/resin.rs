@@ -20,7 +20,7 @@ pub fn wait(
     prices: &DecisionPrices,
 ) -> (f64, Vec<Early>) {
     let per_day = forecast.litres_per_week / 7.0;
-    let extra = NOTICED_IN_TIME * prices.lost_round;
+    let extra = NOTICED_IN_TIME * prices.lost_day;
     let rate = area
         .filter(|_| per_day > 0.0)
         .and_then(|a| next_one(a, resin_litres, prices).map(|rate| rate * per_day));
@@ -50,7 +50,7 @@ fn next_one(area: &AreaFit, resin_litres: f64, prices: &DecisionPrices) -> Optio
         lives.into_iter(),
         &even_ages(most, STEPS),
         prices.resin_per_litre * resin_litres + prices.labour,
-        NOTICED_IN_TIME * prices.lost_round,
+        NOTICED_IN_TIME * prices.lost_day,
     )?;
     costs.cheapest().ok().map(|c| c.cost_rate)
 }

@@ -112,7 +112,7 @@ impl Otherwise {
     /// Less water to the drain for the same pure water: a stronger concentrate
     /// on the membrane, so more comes through and more settles.
     fn recovery(&mut self, from: Option<f64>, to: f64, whom: &Whom) -> Result<(), WhatIfError> {
-        let usual = self.settings.habits.recovery;
+        let usual = self.settings.running.recovery;
         let mut old = Vec::new();
         self.each(whom, |van, ahead| {
             if van.membranes == 0 {
@@ -131,7 +131,7 @@ impl Otherwise {
             }
         })?;
         if *whom == Whom::All {
-            self.settings.habits.recovery = to;
+            self.settings.running.recovery = to;
         }
         let before = crate::fit::middle_of(old.into_iter()).unwrap_or(usual);
         let rise =
@@ -162,7 +162,7 @@ impl Otherwise {
         let p = &mut self.settings.prices;
         [p.membrane, p.prefilter, p.resin_per_litre] = parts.map(of);
         [p.water_per_m3, p.drain_per_m3] = waters.map(of);
-        self.keep_lost_round(known);
+        self.keep_lost_day(known);
         self.notes.push(
             "Parts, water and drain change; labour and a lost round stay as they are.".to_owned(),
         );
@@ -170,18 +170,18 @@ impl Otherwise {
     }
 
     /// A lost round that nobody priced goes by the membrane's price of today.
-    fn keep_lost_round(&mut self, before: KnownPrices) {
-        if before.lost_round.is_none()
+    fn keep_lost_day(&mut self, before: KnownPrices) {
+        if before.lost_day.is_none()
             && let Some(membrane) = before.membrane
         {
-            self.settings.prices.lost_round =
-                Some(crate::advise::prices::LOST_ROUND_PER_MEMBRANE * membrane.price);
+            self.settings.prices.lost_day =
+                Some(crate::advise::prices::LOST_DAY_PER_MEMBRANE * membrane.price);
         }
     }
 
     fn price(&mut self, price: Price, by: By) -> Result<(), WhatIfError> {
         let known = KnownPrices::of(&self.settings, &self.lives);
-        self.keep_lost_round(known);
+        self.keep_lost_day(known);
         let p = &mut self.settings.prices;
         let (now, put) = match price {
             Price::Membrane => (known.membrane, &mut p.membrane),
@@ -190,7 +190,7 @@ impl Otherwise {
             Price::Water => (known.water_per_m3, &mut p.water_per_m3),
             Price::Drain => (known.drain_per_m3, &mut p.drain_per_m3),
             Price::Labour => (known.labour_per_visit, &mut p.labour_per_visit),
-            Price::LostRound => (known.lost_round, &mut p.lost_round),
+            Price::LostDay => (known.lost_day, &mut p.lost_day),
         };
         *put = match (by, now) {
             (By::To(x), _) => Some(x),

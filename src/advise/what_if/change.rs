@@ -36,7 +36,7 @@ pub enum Price {
     Water,
     Drain,
     Labour,
-    LostRound,
+    LostDay,
 }
 
 /// To a value, or by a factor.
@@ -61,6 +61,25 @@ pub enum Whom {
     All,
     Van(String),
     District(String),
+}
+
+impl Change {
+    /// The name of the van that it is about, if it is about one.
+    pub fn van_mut(&mut self) -> Option<&mut String> {
+        match self {
+            Change::Moves { van, .. } => Some(van),
+            Change::Hardness(_, whom)
+            | Change::Membranes(_, whom)
+            | Change::Recovery { whom, .. } => match whom {
+                Whom::Van(van) => Some(van),
+                Whom::All | Whom::District(_) => None,
+            },
+            Change::ProductLimit(_)
+            | Change::SaltPassageLimit(_)
+            | Change::Prices(_)
+            | Change::Price(..) => None,
+        }
+    }
 }
 
 const FORMS: &str = "say one of: van NAME to DISTRICT; limit 5 ppm; limit 8 %; prices +20 %; \
@@ -120,7 +139,7 @@ fn one(part: &str) -> Option<Change> {
                 "water" => Price::Water,
                 "drain" => Price::Drain,
                 "labour" => Price::Labour,
-                "round" => Price::LostRound,
+                "lost-day" | "round" => Price::LostDay,
                 _ => return None,
             };
             Some(Change::Price(price, by(rest)?))

@@ -17,7 +17,6 @@ pub struct SharedAbreast {
     floor: Lanes,
     noise_variance: Lanes,
     theta: Lanes,
-    recovery: Lanes,
     late: Lanes,
     curvature: Lanes,
     /// Mean and variance of the level at first, by whether the start is known.
@@ -46,7 +45,6 @@ impl SharedAbreast {
             floor: of(|s| s.floor),
             noise_variance: of(|s| s.noise * s.noise),
             theta: of(|s| s.theta),
-            recovery: of(|s| s.recovery),
             late: of(|s| s.late),
             curvature: of(|s| s.curvature),
             starts: [start(false), start(true)],
@@ -114,7 +112,7 @@ impl ElementLooks {
         }
         let [a, b, c, d] = first;
         let late = shared.late;
-        let (theta, recovery) = (shared.theta, shared.recovery);
+        let theta = shared.theta;
         let (curvature, noise) = (shared.curvature, shared.noise_variance);
         let per_curvature = lanes!(l => 1.0 / curvature[l]);
         let mut before = [0.0; LANES];
@@ -136,8 +134,7 @@ impl ElementLooks {
                 } else {
                     befores[l]
                 };
-                let ln_passage =
-                    point.ln_passage + theta[l] * point.lever + recovery[l] * point.recovery_lever;
+                let ln_passage = point.ln_passage + theta[l] * point.lever;
                 let w = Scale::steepness(curvature[l], ln_passage);
                 let bent = Scale::where_bent(w);
                 let ln_w = wide::ln(bent);

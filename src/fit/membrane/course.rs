@@ -56,6 +56,31 @@ impl Scale {
 }
 
 impl Scale {
+    /// The scale on which three values of `ln` salt passage, equally far apart in
+    /// litres, lie evenly, as nearly as one can.
+    pub fn through(from: f64, middle: f64, to: f64) -> Scale {
+        const MOST: f64 = 1.5;
+        let (first, second) = ((middle - from).max(1e-6), (to - middle).max(1e-6));
+        // Growth goes with `1 + c·x`: over equal litres its steps grow by a ratio.
+        let ratio = second / first;
+        let (a, b) = (from - BENT_ABOUT, to - BENT_ABOUT);
+        // (1 + c·b)/(1 + c·a) = ratio², as twice the litres lie between the ends.
+        let square = ratio * ratio;
+        let least = -0.7 / b.max(0.5);
+        let curvature = if b - square * a > 0.0 {
+            ((square - 1.0) / (b - square * a)).clamp(least, MOST)
+        } else {
+            MOST
+        };
+        Scale {
+            curvature: if curvature.abs() < 1e-3 {
+                1e-3
+            } else {
+                curvature
+            },
+        }
+    }
+
     /// For loops over a bent scale: how steep a new element's growth is over that
     /// here, and the same where the scale is not yet straight.
     #[inline(always)]

@@ -1,38 +1,39 @@
-//! The day an element reaches the limit, by simulation over everything unsure:
-//! shared numbers, its own rate and level, the wander ahead, the van's use.
+//! The day an element reaches the limit, by simulation over everything unsure: the law,
+//! the shared numbers, the element's own parameters, the wander ahead, the van's use.
 
 use std::sync::Arc;
 
 use jiff::civil::Date;
 
-use super::abreast::Summarising;
 use super::course::{Course, Motion, Scale};
-use super::kin::Kin;
+use super::element::{Gain, Laid, Posterior, Prior, Wandered};
+use super::fleet::{JUMP_SPREAD, Kin, Numbers};
+use super::law::{BEFORE, Law, PACE, PARAMETERS, Parameters, START, TOP};
 use super::looks::{ElementLooks, USUAL_C};
-use super::shared::{Shared, SharedDraw, SharedFit};
+use super::shared::{Outlook, SharedFit};
 use super::watch::watch;
 use crate::fit::horizon::{HORIZON_DAYS, Spreading, day_span, middle_of, sort, span_of};
 use crate::fit::usage::{Usage, UseAhead};
-use crate::fit::{Ahead, Band, DayDraws, Explained, MembraneForecast, Span};
+use crate::fit::{Ahead, Band, DayDraws, Explained, MembraneForecast};
 use crate::lives::ElementLife;
-use crate::stats::drift::abreast::LANES;
-use crate::stats::drift::{self, DriftSummary, Drifting, RatePosterior};
-use crate::stats::random::{Rng, inverse_gaussian};
+use crate::stats::dense::{Factor, dot};
+use crate::stats::random::Rng;
 use crate::stats::special::normal_quantile;
-use crate::stats::wide;
 use crate::water::THETA_MEAN_PER_C;
 
-/// Draws for each draw of the shared numbers. They are spread evenly over what is
-/// unsure, so that few serve.
-pub const DRAWS_EACH: usize = 20;
-/// Draws of a new element for each draw of the shared numbers, where it is asked
-/// for once and not for every van.
-const NEW_EACH: usize = 50;
-/// Of these, every so many lend their path to the page; a divisor of the number
-/// of draws of the shared numbers.
+/// Draws for each outlook. They are spread evenly over what is unsure, so that few serve.
+pub const DRAWS_EACH: usize = 10;
+/// Draws of a new element for each outlook, where it is asked for once and not for
+/// every van.
+const NEW_EACH: usize = 30;
+/// Of all draws, every so many lend their path to the page.
 const SHOWN_EVERY: usize = 4;
+/// Standard normal numbers that a draw is made from.
+const UNSURE: usize = 9;
+/// Beyond this many times the horizon's litres nobody looks.
+const FAR: f64 = 4.0;
 
-/// How one draw of an element goes on, on the scale on which it grows evenly.
+/// How one draw of an element goes on, on a scale on which it grows evenly.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Growth {
     /// Now.
@@ -40,21 +41,18 @@ pub struct Growth {
     pub rate_per_litre: f64,
     /// Variance of its wander per future litre.
     pub wander_per_litre: f64,
-    scale: Scale,
     /// What a degree does to `ln` permeate over the seasons, and at usual recovery.
     per_c: f64,
     per_c_at_recovery: f64,
 }
 
 impl Growth {
+    /// Over the life of a charge every law is near enough to steady growth.
+    const SCALE: Scale = Scale { curvature: 1e-3 };
+
     /// `ln` salt passage at 25 °C at a level.
     pub fn ln_passage(&self, level: f64) -> f64 {
-        self.scale.unbend(level)
-    }
-
-    /// The scale on which it grows.
-    pub fn scale(&self) -> Scale {
-        self.scale
+        Growth::SCALE.unbend(level)
     }
 
     /// What a degree does to `ln` permeate over the seasons.
@@ -68,10 +66,6 @@ impl Growth {
     }
 }
 
-/// Two probes, each good to 2 % (common practice, no source), and a scale that
-/// bends with concentration, as an error of `ln` salt passage that stays.
-const PROBES_SD: f64 = 0.05;
-
 /// One draw of what an element is and will do.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct ElementDraw {
@@ -79,61 +73,92 @@ pub struct ElementDraw {
     pub ln_now: f64,
     pub growth_per_litre: f64,
     pub growth: Growth,
-    /// Litres from now until the limit; negative or 0 if it is past.
+    /// Litres from now until the limit; negative or 0 if it is past, infinite if never.
     pub litres_to_limit: f64,
     /// Days from the as-of day until the limit; negative if past, infinite if never.
     pub days_to_limit: f64,
     /// Litres a day from now on.
     pub litres_per_day: f64,
+    /// Its future.
+    path: Path,
+}
+
+/// The future of a draw: `ln s = law(exposure) + away`, the exposure counted from new.
+#[derive(Debug, Clone, Copy, PartialEq)]
+struct Path {
+    law: Law,
+    parameters: Parameters,
+    /// Exposure on record now, and of one litre ahead.
+    exposure: f64,
+    per_litre: f64,
+    /// What it has wandered, with what only the level at 25 °C hangs on.
+    away: f64,
+    /// Variance of the wander per unit of exposure.
+    wander: f64,
+}
+
+impl Path {
+    /// `ln` salt passage after so many litres, wander ahead left out.
+    fn after(&self, litres: f64) -> f64 {
+        let exposure = self.exposure + self.per_litre * litres;
+        (self.law.ln_passage(&self.parameters, exposure) + self.away).min(0.0)
+    }
+
+    /// Litres until `ln_passage`; infinite for never.
+    fn litres_to(&self, ln_passage: f64) -> f64 {
+        let at = self
+            .law
+            .exposure_at(&self.parameters, ln_passage - self.away);
+        (at - self.exposure) / self.per_litre
+    }
+}
+
+impl Path {
+    /// Litres until `ln_passage` with what chance does on the way: wander, and seals that
+    /// give; infinite beyond `most`. `z`: standard normal.
+    fn litres_drawn(
+        &self,
+        numbers: &Numbers,
+        ln_passage: f64,
+        most: f64,
+        z: f64,
+        rng: &mut Rng,
+    ) -> f64 {
+        const MOST_JUMPS: usize = 40;
+        let straight = self.litres_to(ln_passage).min(most).max(0.0);
+        // What it wanders on the way, as if the limit lay that much nearer or further.
+        let sway = (self.wander * self.per_litre * straight).sqrt() * z;
+        let mut path = Path {
+            away: self.away + sway,
+            ..*self
+        };
+        let per_litre = (numbers.jumps_ahead() * self.per_litre).max(1e-12);
+        let mut jump = rng.exponential() / per_litre;
+        let mut litres = path.litres_to(ln_passage);
+        for _ in 0..MOST_JUMPS {
+            if jump >= litres || jump >= most {
+                break;
+            }
+            let spread = JUMP_SPREAD * rng.normal() - 0.5 * JUMP_SPREAD * JUMP_SPREAD;
+            path.away += numbers.jump_size * spread.exp();
+            litres = path.litres_to(ln_passage).max(jump);
+            jump += rng.exponential() / per_litre;
+        }
+        if litres > most {
+            f64::INFINITY
+        } else {
+            litres.max(0.02 * straight).max(1.0)
+        }
+    }
 }
 
 /// Equally likely draws for one element, with what the page needs of its past.
 #[derive(Debug, Clone)]
 pub struct ElementDraws {
     pub draws: Vec<ElementDraw>,
-    /// At the readings and at the end, a path for every fourth draw.
-    paths: Vec<Path>,
-}
-
-/// Levels that a draw went through, and their scale.
-#[derive(Debug, Clone)]
-struct Path {
-    levels: Vec<f64>,
-    scale: Scale,
-}
-
-/// Everything about one element under one draw of the shared numbers.
-struct UnderShared {
-    /// How the scale is stretched near the present level.
-    stretch: f64,
-    drifting: Drifting,
-    summary: DriftSummary,
-    rate: RatePosterior,
-    since_last: f64,
-    per_litre: f64,
-}
-
-fn under(draw: &SharedDraw, summary: DriftSummary, element: &InUse<'_>) -> UnderShared {
-    let (looks, kin) = (element.looks, element.kin);
-    let shared = &draw.shared;
-    let (addition, unsure) = draw.district(looks.district.as_ref());
-    let harder = element.ahead.hardness.map_or(1.0, |(now, then)| {
-        shared.exposure_per_litre(then) / shared.exposure_per_litre(now)
-    });
-    let near = shared.unbend(summary.level_0 + summary.level_rate * shared.ln_rate.exp());
-    UnderShared {
-        stretch: shared.bend(near).1,
-        drifting: shared.drifting(looks.start_known),
-        summary,
-        rate: drift::rate_posterior(
-            &summary,
-            shared.ln_rate + addition + kin.shift,
-            (shared.rate_sd * kin.variance.sqrt()).hypot(unsure),
-        ),
-        since_last: looks.exposure_since_last(shared),
-        per_litre: (harder * looks.exposure_per_future_litre(shared, element.base_hardness))
-            .max(1e-9),
-    }
+    /// `ln` salt passage at the cells and at the end, of every fourth draw.
+    paths: Vec<Vec<f64>>,
+    dates: Vec<Date>,
 }
 
 /// One element in use, and what its future hangs on.
@@ -143,8 +168,8 @@ pub struct InUse<'a> {
     pub base_hardness: f64,
     pub usage: &'a Usage,
     pub ln_limit: f64,
-    /// What the van's other elements tell.
-    pub kin: Kin,
+    /// The van's other elements.
+    pub others: &'a [ElementLooks],
     /// What is otherwise from now on.
     pub ahead: Ahead,
     /// Where the records end and the future begins.
@@ -153,128 +178,298 @@ pub struct InUse<'a> {
     pub seed_name: &'a str,
 }
 
+impl InUse<'_> {
+    /// Exposure of a future litre.
+    pub fn per_litre(&self, numbers: &Numbers) -> f64 {
+        let of = |hardness: f64| numbers.exposure_per_litre(hardness);
+        let ahead = self.ahead.hardness;
+        let harder = ahead.map_or(1.0, |(now, then)| of(then) / of(now));
+        let usual = self
+            .looks
+            .exposure_per_future_litre(numbers.late, of, self.base_hardness);
+        (harder * usual).max(1e-9)
+    }
+
+    /// What is known of its meters.
+    fn gain(&self, _regime: u32) -> Gain {
+        Gain::USUAL
+    }
+}
+
+/// An element under one law, ready to be drawn from.
+struct Under<'a> {
+    numbers: &'a Numbers,
+    laid: Laid,
+    usual: Drawn,
+    /// Nothing where it is next to certain that it is no weak one.
+    weak: Option<Drawn>,
+    p_weak: f64,
+    /// What this law makes of the readings, `ln`.
+    ln_evidence: f64,
+    per_litre: f64,
+    per_c: f64,
+    per_c_at_recovery: f64,
+    /// How unsure the level at 25 °C is whatever the readings.
+    level_sd: f64,
+    /// How likely a jump is the meters'.
+    p_meter_jumped: f64,
+}
+
+/// What draws of the parameters are made from.
+struct Drawn {
+    mean: Parameters,
+    /// Factor of their covariance, in [`ORDER`].
+    factor: Option<Factor>,
+    /// What it has wandered, by what the law leaves over: jumps included, and without
+    /// those that may be the meters'.
+    wandered: Wandered,
+    steady: Option<Wandered>,
+}
+
+/// The pace first: it matters most, and its draws are spread most evenly.
+const ORDER: [usize; PARAMETERS] = [PACE, TOP, START, BEFORE];
+
+impl Drawn {
+    fn of(laid: &Laid, (prior, posterior): &(Prior, Posterior)) -> Drawn {
+        let mut covariance = vec![0.0; PARAMETERS * PARAMETERS];
+        for (i, &a) in ORDER.iter().enumerate() {
+            for (j, &b) in ORDER.iter().enumerate() {
+                if let Some(value) = covariance.get_mut(i * PARAMETERS + j) {
+                    *value = posterior.covariance[a][b];
+                    if i == j {
+                        *value = value.max(0.0) + 1e-10 + 1e-6 * prior.variance[a];
+                    }
+                }
+            }
+        }
+        Drawn {
+            mean: posterior.mean,
+            factor: Factor::of(&covariance, PARAMETERS),
+            wandered: laid.wandered(&posterior.own, true),
+            steady: (!laid.jumps.is_empty()).then(|| laid.wandered(&posterior.own, false)),
+        }
+    }
+
+    fn parameters(&self, z: &[f64; PARAMETERS]) -> Parameters {
+        let mut p = self.mean;
+        if let Some(factor) = &self.factor {
+            for (&k, away) in ORDER.iter().zip(factor.colour(z)) {
+                p[k] += away;
+            }
+        }
+        p
+    }
+}
+
+impl<'a> Under<'a> {
+    fn of(numbers: &'a Numbers, element: &InUse<'_>) -> Under<'a> {
+        let looks = element.looks;
+        let mut laid = numbers.lay(looks, |regime| element.gain(regime));
+        let n = laid.len();
+        let kin = if element.others.is_empty() {
+            Kin::NONE
+        } else {
+            numbers.kin(element.others.iter())
+        };
+        let both = numbers.both(&looks.whose(), kin, &mut laid, n, true);
+        let (theta, theta_sd) = numbers.theta_at_recovery(looks.through_recovery);
+        Under {
+            usual: Drawn::of(&laid, &both.usual),
+            weak: (both.p_weak > 0.002).then(|| Drawn::of(&laid, &both.weak)),
+            p_weak: both.p_weak,
+            ln_evidence: both.ln_evidence(numbers.weak_share),
+            per_litre: element.per_litre(numbers),
+            per_c: THETA_MEAN_PER_C + numbers.theta,
+            per_c_at_recovery: THETA_MEAN_PER_C + theta,
+            level_sd: (theta_sd * (25.0 - USUAL_C)).hypot(looks.meter_doubt.sqrt()),
+            // Where the meters themselves were weighed, what jumps beside is the membrane's.
+            p_meter_jumped: if looks.meter_doubt > 0.0 {
+                0.0
+            } else {
+                numbers.p_meter_jumped()
+            },
+            laid,
+            numbers,
+        }
+    }
+}
+
 /// Draws an element's present and future.
 pub fn draws_of(fit: &SharedFit, element: &InUse<'_>) -> ElementDraws {
     let mut rng = Rng::for_part(2, element.seed_name);
+    let under: Vec<Under<'_>> = fit
+        .laws
+        .weighed
+        .iter()
+        .map(|(numbers, _)| Under::of(numbers, element))
+        .collect();
+    let count = fit.outlooks.len() * DRAWS_EACH;
     let mut out = ElementDraws {
-        draws: Vec::with_capacity(fit.draws.len() * DRAWS_EACH),
+        draws: Vec::with_capacity(count),
         paths: Vec::new(),
+        dates: element.looks.cells().iter().map(|c| c.date).collect(),
     };
-    let (mut seen, mut looks, mut path) = (Vec::new(), Vec::new(), Vec::new());
-    let mut paths = drift::Paths::default();
-    let sides = fit.draws_abreast.iter().zip(fit.draws.chunks(LANES));
-    for (side, (shared, draws)) in sides.enumerate() {
-        let summaries = wide::widest(Summarising {
-            element: element.looks,
-            shared,
-            room: &mut seen,
-        });
-        for (lane, draw) in draws.iter().enumerate() {
-            looks.clear();
-            looks.extend(seen.iter().map(|look| look.lane(lane)));
-            let u = under(draw, summaries.lane(lane), element);
-            paths.lay(&looks, &u.drifting, u.since_last);
-            let number = side * LANES + lane;
-            draws_under(
-                (number, draw, &u, &paths),
-                element,
-                &mut rng,
-                &mut path,
-                &mut out,
-            );
+    let mut from = 0;
+    for (under, n) in under.iter().zip(shares_of(fit, &under, count)) {
+        let mut normals = || -> Vec<f64> {
+            let order: Vec<usize> = rng.shuffled((0..n).collect());
+            order
+                .into_iter()
+                .map(|i| normal_quantile((i as f64 + rng.uniform()) / n as f64))
+                .collect()
+        };
+        let columns: [Vec<f64>; UNSURE] = std::array::from_fn(|_| normals());
+        let (weak, meter) = (spread_evenly(&mut rng, n), spread_evenly(&mut rng, n));
+        for i in 0..n {
+            let chance = Chance {
+                z: std::array::from_fn(|k| columns[k].get(i).copied().unwrap_or(0.0)),
+                weak: weak.get(i).is_some_and(|share| *share < under.p_weak),
+                meter: meter
+                    .get(i)
+                    .is_some_and(|share| *share < under.p_meter_jumped),
+                shown: (from + i).is_multiple_of(SHOWN_EVERY),
+            };
+            draw(under, &chance, element, &mut rng, &mut out);
         }
+        from += n;
     }
-    widen(&mut out.draws);
+    widen(&mut out.draws, fit.laws.wider);
     out
 }
 
-/// One standard normal draw from each of as many equally likely strata, in an
-/// order that mixes them with other strata.
-fn strata(rng: &mut Rng) -> [f64; DRAWS_EACH] {
-    let order = rng.shuffled(std::array::from_fn::<usize, DRAWS_EACH, _>(|i| i));
-    order.map(|i| normal_quantile((i as f64 + rng.uniform()) / DRAWS_EACH as f64))
+/// How many of the draws each law gets: by its weight in the fleet, and by what it makes
+/// of this element's own readings.
+fn shares_of(fit: &SharedFit, under: &[Under<'_>], count: usize) -> Vec<usize> {
+    /// An element's readings told of the law in the fleet's past too: half of it is new.
+    const OWN: f64 = 0.5;
+    let evidence = || under.iter().map(|u| u.ln_evidence);
+    let top = evidence().fold(f64::NEG_INFINITY, f64::max);
+    let weights: Vec<f64> = fit
+        .laws
+        .weighed
+        .iter()
+        .zip(evidence())
+        .map(|((_, weight), ln)| weight * (OWN * (ln - top)).exp())
+        .collect();
+    let total: f64 = weights.iter().sum();
+    let (mut below, mut given) = (0.0, 0);
+    weights
+        .iter()
+        .map(|w| {
+            below += w / total;
+            let upto = (below * count as f64).round() as usize;
+            let own = upto.min(count) - given;
+            given += own;
+            own
+        })
+        .collect()
 }
 
-/// The draws under one draw of the shared numbers, and its number.
-fn draws_under(
-    (number, draw, u, paths): (usize, &SharedDraw, &UnderShared, &drift::Paths),
+/// What chance decides of one draw.
+struct Chance {
+    /// Standard normal.
+    z: [f64; UNSURE],
+    /// Whether the element is a weak one, and whether what jumped were the meters.
+    weak: bool,
+    meter: bool,
+    /// Whether its past is shown.
+    shown: bool,
+}
+
+/// A share in each of as many equally likely strata, in an order that mixes them.
+fn spread_evenly(rng: &mut Rng, n: usize) -> Vec<f64> {
+    let order: Vec<usize> = rng.shuffled((0..n).collect());
+    order
+        .into_iter()
+        .map(|i| (i as f64 + rng.uniform()) / n as f64)
+        .collect()
+}
+
+/// One draw.
+fn draw(
+    under: &Under<'_>,
+    chance: &Chance,
     element: &InUse<'_>,
     rng: &mut Rng,
-    path: &mut Vec<f64>,
     out: &mut ElementDraws,
 ) {
-    let shared = &draw.shared;
-    let limit = shared.bend(element.ln_limit).0;
-    let shares: [f64; DRAWS_EACH] =
-        std::array::from_fn(|i| (i as f64 + rng.uniform()) / DRAWS_EACH as f64);
-    let ln_rates = u.rate.ln_quantiles(shares.into_iter());
-    let (levels, uses) = (strata(rng), strata(rng));
-    let (litres, later) = (strata(rng), strata(rng));
-    let each = levels
-        .into_iter()
-        .zip(uses)
-        .zip(litres.into_iter().zip(later));
-    for (i, (ln_rate, ((z_level, z_use), chance))) in ln_rates.zip(each).enumerate() {
-        let rate = ln_rate.exp();
-        let (mean, variance) = u.summary.level_after(rate, u.since_last, u.drifting.wander);
-        // What both probes are off for good no reading of them tells.
-        let off = PROBES_SD * u.stretch;
-        let level = mean + (variance.max(0.0) + off * off).sqrt() * z_level;
-        let level = otherwise(level, shared, element.ahead.ln_passage);
-        let ln_now = shared.unbend(level);
-        let passed = level >= limit;
-        // Others under each draw, so that every stratum is shown as often.
-        let shown = (i + number).is_multiple_of(SHOWN_EVERY);
-        if passed || shown {
-            paths.draw(rate, level, rng, path);
-            if shown {
-                out.paths.push(Path {
-                    levels: path.clone(),
-                    scale: shared.scale(),
-                });
-            }
-        }
-        let mut draw = ElementDraw {
-            ln_now,
-            growth_per_litre: rate * u.per_litre / shared.bend(ln_now).1,
-            growth: Growth {
-                level,
-                rate_per_litre: rate * u.per_litre,
-                wander_per_litre: u.drifting.wander * u.per_litre,
-                scale: shared.scale(),
-                per_c: THETA_MEAN_PER_C + shared.theta,
-                per_c_at_recovery: THETA_MEAN_PER_C + shared.theta - shared.recovery,
-            },
-            litres_to_limit: 0.0,
-            days_to_limit: 0.0,
-            litres_per_day: element.usage.litres_per_day() * element.usage.factor(z_use, 0.0, 0.0),
-        };
-        if passed {
-            draw.days_to_limit = past_crossing(element, path, limit);
-        } else {
-            ahead(&mut draw, limit - level, element, (chance, rng.uniform()));
-        }
-        out.draws.push(draw);
+    let [a, b, c, d, z_wander, z_level, z_use, z_ahead, z_later] = chance.z;
+    let shown = chance.shown;
+    let weak = under.weak.as_ref().filter(|_| chance.weak);
+    let drawn = weak.unwrap_or(&under.usual);
+    let steady = drawn.steady.as_ref().filter(|_| chance.meter);
+    let wandered = steady.unwrap_or(&drawn.wandered);
+    let law = under.numbers.law;
+    let laid = &under.laid;
+    let parameters = drawn.parameters(&[a, b, c, d]);
+    let rest: Vec<f64> = laid
+        .y
+        .iter()
+        .zip(&laid.exposure)
+        .map(|(y, e)| y - law.ln_passage(&parameters, *e))
+        .collect();
+    let level = under.level_sd * z_level + element.ahead.ln_passage;
+    let away = dot(&wandered.end, &rest) + wandered.end_sd * z_wander + level;
+    let usage = element.usage;
+    let path = Path {
+        law,
+        parameters,
+        exposure: laid.end,
+        per_litre: under.per_litre,
+        away,
+        wander: under.numbers.wander,
+    };
+    let ln_now = path.after(0.0);
+    let passed = ln_now >= element.ln_limit;
+    let past = (passed || shown).then(|| {
+        let at_cells = laid.exposure.iter().zip(&wandered.cells);
+        let mut levels: Vec<f64> = at_cells
+            .map(|(e, weights)| law.ln_passage(&parameters, *e) + dot(weights, &rest) + level)
+            .collect();
+        levels.push(ln_now);
+        levels
+    });
+    let litres_per_day = usage.litres_per_day() * usage.factor(z_use, 0.0, 0.0);
+    let mut draw = ElementDraw {
+        ln_now,
+        growth_per_litre: 0.0,
+        growth: Growth {
+            level: Growth::SCALE.bend(ln_now).0,
+            rate_per_litre: 0.0,
+            wander_per_litre: under.numbers.wander * under.per_litre,
+            per_c: under.per_c,
+            per_c_at_recovery: under.per_c_at_recovery,
+        },
+        litres_to_limit: 0.0,
+        days_to_limit: 0.0,
+        litres_per_day,
+        path,
+    };
+    if passed {
+        let levels = past.as_deref().unwrap_or(&[]);
+        draw.days_to_limit = past_crossing(element, levels, element.ln_limit);
+    } else {
+        ahead(&mut draw, under.numbers, element, (z_ahead, z_later), rng);
     }
+    let soon = (litres_per_day * 60.0).max(100.0);
+    draw.growth_per_litre = (path.after(soon) - ln_now).max(0.0) / soon;
+    // A charge seldom lasts longer than a year.
+    let over = draw
+        .litres_to_limit
+        .clamp(soon, (365.0 * litres_per_day).max(soon));
+    let then = Growth::SCALE.bend(path.after(over)).0;
+    draw.growth.rate_per_litre = (then - draw.growth.level).max(0.0) / over;
+    if let Some(levels) = past.filter(|_| shown) {
+        out.paths.push(levels);
+    }
+    out.draws.push(draw);
 }
 
-/// The level where salt passage is otherwise by so much, ln.
-fn otherwise(level: f64, shared: &Shared, ln_passage: f64) -> f64 {
-    if ln_passage == 0.0 {
-        return level;
-    }
-    shared.bend(shared.unbend(level) + ln_passage).0
-}
-
-/// How much wider than the model's own the spans of days are drawn, on the log
-/// scale about their middle: what the model leaves out (drifting probes, new
-/// rounds, seals). Set on simulated fleets, seeds 1-12 of the accuracy bench.
-const WIDENED: f64 = 1.04;
-
-/// Spreads the days and litres ahead about their median.
-fn widen(draws: &mut [ElementDraw]) {
-    let days = Spreading::about_middle(draws.iter().map(|d| d.days_to_limit), WIDENED);
-    let litres = Spreading::about_middle(draws.iter().map(|d| d.litres_to_limit), WIDENED);
+/// Spreads the days and litres ahead about their median: outcomes of the fleet's own
+/// past lay so much wider than the model said.
+fn widen(draws: &mut [ElementDraw], wider: f64) {
+    let days = Spreading::about_middle(draws.iter().map(|d| d.days_to_limit), wider);
+    let litres = Spreading::about_middle(draws.iter().map(|d| d.litres_to_limit), wider);
     for draw in draws {
         draw.days_to_limit = days.of(draw.days_to_limit);
         draw.litres_to_limit = litres.of(draw.litres_to_limit);
@@ -284,20 +479,22 @@ fn widen(draws: &mut [ElementDraw]) {
     }
 }
 
-/// Fills in when the limit is reached that is still `distance` away, given two
-/// standard normal draws, of the litres and of the later use, and a uniform one.
+/// Fills in when the limit is reached that is still ahead, given two standard normal
+/// draws, of the wander and of the later use.
 fn ahead(
     draw: &mut ElementDraw,
-    distance: f64,
+    numbers: &Numbers,
     element: &InUse<'_>,
-    ((z_litres, z_later), share): ((f64, f64), f64),
+    (z, z_use): (f64, f64),
+    rng: &mut Rng,
 ) {
     let usage = element.usage;
-    let mean = distance / draw.growth.rate_per_litre;
-    let shape = distance * distance / draw.growth.wander_per_litre.max(1e-18);
-    draw.litres_to_limit = inverse_gaussian(mean, shape, z_litres, share);
+    let most = FAR * HORIZON_DAYS * draw.litres_per_day.max(1.0);
+    draw.litres_to_limit = draw
+        .path
+        .litres_drawn(numbers, element.ln_limit, most, z, rng);
     let years = draw.litres_to_limit / draw.litres_per_day / 365.25;
-    draw.litres_per_day *= usage.factor(0.0, z_later, years);
+    draw.litres_per_day *= usage.factor(0.0, z_use, years);
     let days = usage.season.days_for(
         f64::from(element.as_of.day_of_year()),
         draw.litres_to_limit / draw.litres_per_day,
@@ -316,9 +513,9 @@ fn past_crossing(element: &InUse<'_>, path: &[f64], limit: f64) -> f64 {
     let day = |date: Date| f64::from((date - element.as_of).get_days());
     let dates = element
         .looks
-        .dates()
+        .cells()
         .iter()
-        .map(|&d| day(d))
+        .map(|c| day(c.date))
         .chain(std::iter::once(0.0));
     let (mut before_day, mut before_level) = (day(begin), f64::NAN);
     for (at, &level) in dates.zip(path) {
@@ -351,14 +548,13 @@ pub fn forecast(draws: &ElementDraws, fit: &SharedFit, element: &InUse<'_>) -> M
     let mut days: Vec<f64> = draws.draws.iter().map(|d| d.days_to_limit).collect();
     sort(&mut days);
     let begin = life.fitted_on.unwrap_or(life.seen_from);
-    let mut past = Past::of(draws);
     let median_of =
         |f: fn(&ElementDraw) -> f64| middle_of(draws.draws.iter().map(f)).unwrap_or(f64::NAN);
     let growth_per_litre = median_of(|d| d.growth_per_litre);
     MembraneForecast {
         salt_passage: span_of(draws.draws.iter().map(|d| d.ln_now.exp())),
         limit_on: day_span(&days, as_of, Some(begin)),
-        path: path_over_time((draws, &mut past), (fit, element), &days),
+        path: path_over_time(draws, fit, element, &days),
         limit_draws: DayDraws(days),
         readings: looks.len(),
         litres_per_week: usage.litres_per_week,
@@ -366,27 +562,56 @@ pub fn forecast(draws: &ElementDraws, fit: &SharedFit, element: &InUse<'_>) -> M
         growth_per_litre,
         explained: explain(draws, fit, element),
         watched: watch(fit, element),
+        short: Vec::new(),
         courses: courses(draws, element),
         use_ahead: UseAhead::of(usage, as_of),
     }
 }
 
-/// The draws as courses, in the order of the shared numbers' draws.
+/// The draws as courses, in the order of the outlooks.
 fn courses(draws: &ElementDraws, element: &InUse<'_>) -> Vec<Course> {
     draws
         .draws
         .iter()
         .map(|d| {
-            let scale = d.growth.scale;
-            let motion = Motion {
-                level: d.growth.level,
-                limit: scale.bend(element.ln_limit).0,
-                rate_per_litre: d.growth.rate_per_litre,
-                wander_per_litre: d.growth.wander_per_litre,
-            };
-            Course::new(scale, &motion, d.litres_to_limit, d.litres_per_day)
+            course(
+                &d.path,
+                d.litres_to_limit,
+                d.litres_per_day,
+                element.ln_limit,
+            )
         })
         .collect()
+}
+
+/// A course from where a path is now to the limit, on a scale that quickens or slackens
+/// as the law does between the two.
+fn course(path: &Path, litres: f64, litres_per_day: f64, ln_limit: f64) -> Course {
+    let now = path.after(0.0);
+    let far = if litres.is_finite() {
+        litres.max(1.0)
+    } else {
+        HORIZON_DAYS * litres_per_day.max(1.0)
+    };
+    let end = if litres.is_finite() {
+        ln_limit
+    } else {
+        path.after(far).min(ln_limit)
+    };
+    let middle = if litres.is_finite() {
+        // Where the law itself is half-way, not this draw's wander.
+        path.after(0.5 * path.litres_to(ln_limit).min(far))
+    } else {
+        path.after(0.5 * far)
+    };
+    let scale = Scale::through(now, middle, end);
+    let motion = Motion {
+        level: scale.bend(now).0,
+        limit: scale.bend(ln_limit).0,
+        rate_per_litre: (scale.bend(end).0 - scale.bend(now).0).max(1e-12) / far,
+        wander_per_litre: path.wander * path.per_litre * scale.bend(now).1.powi(2),
+    };
+    Course::new(scale, &motion, litres, litres_per_day)
 }
 
 /// The few numbers that a forecast hangs on.
@@ -448,15 +673,24 @@ fn explain(draws: &ElementDraws, fit: &SharedFit, element: &InUse<'_>) -> Vec<Ex
     .collect()
 }
 
-/// Bands at past readings (thinned) and on future days up to a little past the
-/// likely end, at least a year ahead.
+/// Bands at past readings and on future days up to a little past the likely end, at
+/// least a year ahead.
 fn path_over_time(
-    (draws, past): (&ElementDraws, &mut Past<'_>),
-    (fit, element): (&SharedFit, &InUse<'_>),
+    draws: &ElementDraws,
+    fit: &SharedFit,
+    element: &InUse<'_>,
     days: &[f64],
 ) -> Vec<Band<Date>> {
     let as_of = element.as_of;
-    let mut bands = past.bands(element.looks.dates());
+    let mut bands: Vec<Band<Date>> = draws
+        .dates
+        .iter()
+        .enumerate()
+        .filter_map(|(place, &x)| {
+            let there = draws.paths.iter().filter_map(|p| p.get(place));
+            band(x, there.map(|ln| ln.exp().min(1.0)))
+        })
+        .collect();
     let p90 = days
         .get(days.len() * 9 / 10)
         .copied()
@@ -467,101 +701,32 @@ fn path_over_time(
         1500.0
     };
     const STEPS: usize = 24;
-    let mut levels = Vec::with_capacity(draws.draws.len());
     for i in 0..=STEPS {
         let day = ahead_days * i as f64 / STEPS as f64;
         let usual_days = element
             .usage
             .season
             .usual_days(f64::from(as_of.day_of_year()), day);
-        wide::widest(PassageAhead {
-            draws: &draws.draws,
-            sways: &fit.sways,
-            usual_days,
-            passage: &mut levels,
+        let each = draws.draws.iter().zip(&fit.sways).map(|(d, z)| {
+            let litres = d.litres_per_day * usual_days;
+            let sway = (d.path.wander * d.path.per_litre * litres).sqrt() * z;
+            (d.path.after(litres) + sway).exp().min(1.0)
         });
-        let span = span_of(levels.iter().copied());
-        if let (Ok(x), Some(p10), Some(p50), Some(p90)) = (
-            as_of.checked_add(jiff::Span::new().days(day as i64)),
-            span.p10,
-            span.p50,
-            span.p90,
-        ) {
-            bands.push(Band { x, p10, p50, p90 });
+        if let Ok(x) = as_of.checked_add(jiff::Span::new().days(day as i64)) {
+            bands.extend(band(x, each));
         }
     }
     bands
 }
 
-/// Salt passage of every draw after so many usual days.
-struct PassageAhead<'a> {
-    draws: &'a [ElementDraw],
-    /// What chance does to each.
-    sways: &'a [f64],
-    usual_days: f64,
-    passage: &'a mut Vec<f64>,
-}
-
-impl wide::Loops for PassageAhead<'_> {
-    type Output = ();
-
-    #[inline(always)]
-    fn run(self) {
-        let each = self.draws.iter().zip(self.sways);
-        // A plain loop into room that is there: only so are several worked out together.
-        self.passage.resize(each.len(), 0.0);
-        for (passage, (d, z)) in self.passage.iter_mut().zip(each) {
-            let litres = d.litres_per_day * self.usual_days;
-            let g = &d.growth;
-            let wander = (g.wander_per_litre * litres).sqrt() * z;
-            let level = g.level + g.rate_per_litre * litres + wander;
-            let seen = wide::exp(g.scale.unbend_wide(level));
-            *passage = if seen < 1.0 { seen } else { 1.0 };
-        }
-    }
-}
-
-/// Salt passage at the readings and at the end, as far as it was asked for.
-struct Past<'a> {
-    paths: &'a [Path],
-    spans: Vec<Option<Span<f64>>>,
-}
-
-impl Past<'_> {
-    fn of(draws: &ElementDraws) -> Past<'_> {
-        let places = draws.paths.first().map_or(0, |p| p.levels.len());
-        Past {
-            paths: &draws.paths,
-            spans: vec![None; places],
-        }
-    }
-
-    fn span(&mut self, place: usize) -> Option<Span<f64>> {
-        let known = self.spans.get_mut(place)?;
-        Some(*known.get_or_insert_with(|| {
-            let there = self.paths.iter().filter_map(|p| {
-                let level = p.levels.get(place)?;
-                Some(p.scale.unbend(*level).exp())
-            });
-            span_of(there)
-        }))
-    }
-
-    /// Bands at some of the places.
-    fn bands<X: Copy>(&mut self, at: &[X]) -> Vec<Band<X>> {
-        let every = at.len().div_ceil(60).max(1);
-        let some = at.iter().enumerate().step_by(every);
-        some.filter_map(|(place, &x)| {
-            let span = self.span(place)?;
-            Some(Band {
-                x,
-                p10: span.p10?,
-                p50: span.p50?,
-                p90: span.p90?,
-            })
-        })
-        .collect()
-    }
+fn band(x: Date, values: impl Iterator<Item = f64>) -> Option<Band<Date>> {
+    let span = span_of(values);
+    Some(Band {
+        x,
+        p10: span.p10?,
+        p50: span.p50?,
+        p90: span.p90?,
+    })
 }
 
 /// A new element (or several that share the water), before it is fitted.
@@ -577,8 +742,8 @@ pub struct NewElement<'a> {
     pub seed_name: &'a str,
 }
 
-/// Sorted lives, in litres, of a new element, for one draw of its own each;
-/// infinite lives do not occur, very long ones do.
+/// Sorted lives, in litres, of a new element, for one draw of its own each; infinite
+/// where it never reaches the limit.
 pub fn new_element_lives(fit: &SharedFit, new: &NewElement<'_>) -> Vec<f64> {
     let mut lives: Vec<f64> = new_element_courses(fit, new, NEW_EACH)
         .iter()
@@ -588,33 +753,49 @@ pub fn new_element_lives(fit: &SharedFit, new: &NewElement<'_>) -> Vec<f64> {
     lives
 }
 
-/// Equally likely courses of a new element, so many for each draw of the
-/// shared numbers.
+/// Equally likely courses of a new element, so many for each outlook.
 pub fn new_element_courses(fit: &SharedFit, new: &NewElement<'_>, each: usize) -> Vec<Course> {
     let mut rng = Rng::for_part(4, new.seed_name);
-    let mut courses = Vec::with_capacity(fit.draws.len() * each);
-    for draw in &fit.draws {
-        let s = &draw.shared;
-        let (addition, unsure) = draw.district(new.district);
-        let spread = s.rate_sd.hypot(unsure);
-        let per_litre = s.exposure_per_litre(new.hardness) / new.membranes;
-        let limit = s.bend(new.ln_limit).0;
+    let mut courses = Vec::with_capacity(fit.outlooks.len() * each);
+    for outlook in &fit.outlooks {
+        let Some((numbers, _)) = fit.laws.weighed.get(outlook.law) else {
+            continue;
+        };
+        let Outlook { pace, start, .. } = *outlook;
         for _ in 0..each {
-            let start = s.ln_start + s.start_sd * rng.normal() + new.ln_passage;
-            let rate = (s.ln_rate + addition + spread * rng.normal()).exp();
-            let level = s.bend(start).0.min(limit - 0.01);
-            let distance = limit - level;
-            let litres = rng
-                .inverse_gaussian(distance / rate, distance * distance / s.wander.max(1e-12))
-                / per_litre;
-            let motion = Motion {
-                level,
-                limit,
-                rate_per_litre: rate * per_litre,
-                wander_per_litre: s.wander * per_litre,
-            };
-            courses.push(Course::new(s.scale(), &motion, litres, new.litres_per_day));
+            courses.push(new_course(numbers, new, (pace, start), &mut rng));
         }
     }
     courses
+}
+
+fn new_course(
+    numbers: &Numbers,
+    new: &NewElement<'_>,
+    (pace, start): (f64, f64),
+    rng: &mut Rng,
+) -> Course {
+    let known = super::fleet::Whose {
+        district: new.district,
+        start_known: true,
+    };
+    let weak = rng.chance(numbers.weak_share);
+    let prior = numbers.prior(&known, Kin::NONE, weak, false);
+    let mut parameters = prior.mean;
+    for (p, variance) in parameters.iter_mut().zip(prior.variance) {
+        *p += variance.sqrt() * rng.normal();
+    }
+    parameters[PACE] += pace;
+    parameters[START] = (parameters[START] + start).min(new.ln_limit - new.ln_passage - 0.01);
+    let path = Path {
+        law: numbers.law,
+        parameters,
+        exposure: 0.0,
+        per_litre: numbers.exposure_per_litre(new.hardness) / new.membranes,
+        away: new.ln_passage,
+        wander: numbers.wander,
+    };
+    let most = FAR * HORIZON_DAYS * new.litres_per_day.max(150.0);
+    let litres = path.litres_drawn(numbers, new.ln_limit, most, rng.normal(), rng);
+    course(&path, litres, new.litres_per_day, new.ln_limit)
 }

@@ -2,12 +2,14 @@
 
 use std::sync::Arc;
 
+use crate::fit::VanMeters;
 use crate::lives::{ElementLife, PassagePoint, Start};
 use crate::stats::robust::{median, median_in_place};
 
-use super::shared::Shared;
+use super::cells::{self, Cell};
+use super::element::METER_SD;
+use super::fleet::{Numbers, Whose};
 use super::step::step_of;
-use crate::water::THETA_RECOVERY_SHARE_PER_C;
 
 /// Variance of `ln` salt passage for a tap other than the usual one: pressure
 /// at the tap moves salt passage almost in inverse proportion (judgement).
@@ -37,6 +39,13 @@ pub struct ElementLooks {
     /// District of the base.
     pub district: Option<Arc<str>>,
     points: Vec<Point>,
+    /// The same readings gathered.
+    cells: Vec<Cell>,
+    /// What a degree does through recovery, and how surely.
+    pub through_recovery: (f64, f64),
+    /// Variance of what its meters are still thought to be off by at the newest reading,
+    /// beyond what holds of any pair of them.
+    pub meter_doubt: f64,
     levels: Vec<f64>,
     /// `ln` of the levels over 200 mg/L.
     ln_levels: Vec<f64>,
@@ -56,7 +65,7 @@ pub struct ElementLooks {
 /// One reading.
 #[derive(Debug, Clone)]
 pub(super) struct Point {
-    /// At the prior mean of `theta`, without its share through recovery.
+    /// At the prior mean of `theta` and usual recovery.
     pub ln_passage: f64,
     pub variance: f64,
     /// Variance of a jump of the level before it.
@@ -65,9 +74,8 @@ pub(super) struct Point {
     bare_share: f64,
     /// Changes where readings do not compare: another base, another probe.
     regime: u32,
-    /// Degrees through which `theta` and its share through recovery act.
+    /// Degrees through which `theta` acts.
     pub lever: f64,
-    pub recovery_lever: f64,
     /// Share of the litres up to here made behind late pre-filters.
     pub late_share: f64,
 }
@@ -82,6 +90,11 @@ pub struct Aboard<'a> {
     pub hardness_mg_l_caco3: f64,
     /// Counts the litres of a van whose fills are not recorded.
     pub assumed_litres_per_day: f64,
+    /// By how much its meters mislead.
+    pub meters: &'a VanMeters,
+    /// What a degree does to `ln` salt passage through recovery, and how surely that
+    /// is known.
+    pub through_recovery: (f64, f64),
 }
 
 /// Gathers an element's usable readings.
@@ -120,28 +133,33 @@ pub fn looks_of(life: &ElementLife, aboard: &Aboard<'_>, as_of: jiff::civil::Dat
     }
     let kept_points: Vec<&PassagePoint> = kept.iter().map(|(p, _)| *p).collect();
     let jump = likely_jump(&kept_points);
+    let all: Vec<&PassagePoint> = life.points.iter().collect();
+    let own: Vec<f64> = all.iter().map(|p| own_variance(p)).collect();
+    let all_jump = likely_jump(&all);
+    let mut cells = cells::gather(&all, &own, all_jump);
+    for cell in &mut cells {
+        cell.ln_passage -= aboard.meters.ratio_on(cell.date).mean;
+    }
+    if !counted {
+        // Days stand for litres where nobody counted.
+        for cell in &mut cells {
+            cell.litres = std::iter::once(days(cell.date) * assumed_litres_per_day).collect();
+            cell.late = 0.0;
+        }
+    }
     let points = kept
         .iter()
         .enumerate()
         .map(|(i, &(p, (weight, rounding)))| Point {
             regime: p.regime,
             bare_share: {
-                let own = p.sd_ln * p.sd_ln + if p.at_base { 0.0 } else { AWAY_VARIANCE };
+                let own = own_variance(p);
                 (own + rounding) / (own / weight + rounding)
             },
             ln_passage: p.salt_passage.max(1e-6).ln()
-                + if p.recovery_known {
-                    THETA_RECOVERY_SHARE_PER_C * p.theta_lever
-                } else {
-                    0.0
-                },
-            recovery_lever: if p.recovery_known {
-                -p.theta_lever
-            } else {
-                USUAL_C - 25.0
-            },
-            variance: (p.sd_ln * p.sd_ln + if p.at_base { 0.0 } else { AWAY_VARIANCE }) / weight
-                + rounding,
+                - aboard.meters.ratio_on(p.date).mean
+                - aboard.through_recovery.0 * (25.0 - USUAL_C),
+            variance: own_variance(p) / weight + rounding,
             jump: jump.filter(|j| j.0 == i).map_or(0.0, |j| j.1),
             lever: p.theta_lever,
             late_share: if counted {
@@ -160,6 +178,12 @@ pub fn looks_of(life: &ElementLife, aboard: &Aboard<'_>, as_of: jiff::civil::Dat
         membranes: f64::from(aboard.membranes.max(1)),
         start_known: life.start != Start::BeforeRecords,
         points,
+        cells,
+        through_recovery: aboard.through_recovery,
+        meter_doubt: life.points.last().map_or(0.0, |p| {
+            let variance = aboard.meters.ratio_on(p.date).variance;
+            (variance - METER_SD * METER_SD).max(0.0)
+        }),
         dates: kept.iter().map(|(p, _)| p.date).collect(),
         end: if counted {
             life.litres_by_level.clone()
@@ -178,6 +202,11 @@ pub fn looks_of(life: &ElementLife, aboard: &Aboard<'_>, as_of: jiff::civil::Dat
 /// [`ElementLooks::teaches`], before any looks are gathered.
 pub fn teaches(life: &ElementLife) -> bool {
     !life.points.is_empty() && scatter(&life.points) < MOST_SCATTER
+}
+
+/// Variance of one reading of `ln` salt passage.
+fn own_variance(p: &PassagePoint) -> f64 {
+    p.sd_ln * p.sd_ln + if p.at_base { 0.0 } else { AWAY_VARIANCE }
 }
 
 fn late_share(late_litres: f64, litres: f64) -> f64 {
@@ -318,6 +347,27 @@ impl ElementLooks {
         &self.dates
     }
 
+    /// The readings gathered, oldest first.
+    pub(super) fn cells(&self) -> &[Cell] {
+        &self.cells
+    }
+
+    /// Litres by level, and behind late pre-filters, at the end of the record.
+    pub(super) fn at_end(&self) -> (&[f64], f64) {
+        (&self.end, self.end_late)
+    }
+
+    pub(super) fn levels(&self) -> &[f64] {
+        &self.levels
+    }
+
+    pub(super) fn whose(&self) -> Whose<'_> {
+        Whose {
+            district: self.district.as_ref(),
+            start_known: self.start_known,
+        }
+    }
+
     /// The readings, oldest first.
     pub(super) fn points(&self) -> &[Point] {
         &self.points
@@ -339,36 +389,17 @@ impl ElementLooks {
         of_levels.flat_map(move |litres| litres.get(reading).copied().unwrap_or_default())
     }
 
-    /// Exposure of litres by level, that share of them made behind late pre-filters.
-    fn exposure(&self, litres: impl Iterator<Item = f64>, late: f64, shared: &Shared) -> f64 {
-        let factors = self.levels.iter().map(|&h| shared.exposure_per_litre(h));
-        let sum: f64 = litres.zip(factors).map(|(l, f)| l * f).sum();
-        sum / self.membranes * (1.0 + shared.late * late)
-    }
-
-    /// `ln` salt passage at 25 °C of a reading under these shared numbers.
-    fn ln_at_25(p: &Point, shared: &Shared) -> f64 {
-        p.ln_passage + shared.theta * p.lever + shared.recovery * p.recovery_lever
-    }
-
     /// Day and salt passage at 25 °C of each reading, under these shared numbers.
-    pub fn readings_at_25(&self, shared: &Shared) -> Vec<(jiff::civil::Date, f64)> {
+    pub fn readings_at_25(&self, numbers: &Numbers) -> Vec<(jiff::civil::Date, f64)> {
+        let middle = 25.0 - USUAL_C;
+        let through = self.through_recovery;
+        let level = (through.0 + numbers.theta_at_recovery(through).0) * middle;
+        let at_25 = |p: &Point| p.ln_passage + level + numbers.theta * (p.lever - middle);
         self.dates
             .iter()
             .zip(&self.points)
-            .map(|(&d, p)| (d, Self::ln_at_25(p, shared).exp()))
+            .map(|(&d, p)| (d, at_25(p).exp()))
             .collect()
-    }
-
-    /// Exposure from the last reading to the end of the record.
-    pub fn exposure_since_last(&self, shared: &Shared) -> f64 {
-        let late = late_share(self.end_late, self.end.iter().sum());
-        let end = self.exposure(self.end.iter().copied(), late, shared);
-        let last = self.points.len().checked_sub(1);
-        let last = last.zip(self.points.last()).map_or(0.0, |(i, p)| {
-            self.exposure(self.litres_at(i), p.late_share, shared)
-        });
-        (end - last).max(0.0)
     }
 
     /// Litres made up to each reading.
@@ -400,7 +431,12 @@ impl ElementLooks {
 
     /// Exposure of one future litre: the mix of water drunk of late, or of the
     /// whole life where readings are too few.
-    pub fn exposure_per_future_litre(&self, shared: &Shared, base_hardness: f64) -> f64 {
+    pub fn exposure_per_future_litre(
+        &self,
+        extra_late: f64,
+        per_litre: impl Fn(f64) -> f64,
+        base_hardness: f64,
+    ) -> f64 {
         let recent: Vec<f64> = match self.points.len().checked_sub(12) {
             Some(start) => self
                 .end
@@ -411,14 +447,14 @@ impl ElementLooks {
             None => self.end.clone(),
         };
         let litres: f64 = recent.iter().sum();
-        let late = 1.0 + shared.late * self.late_ahead;
+        let late = 1.0 + extra_late * self.late_ahead;
         if litres < 500.0 {
-            return late * shared.exposure_per_litre(base_hardness) / self.membranes;
+            return late * per_litre(base_hardness) / self.membranes;
         }
         late * recent
             .iter()
             .zip(&self.levels)
-            .map(|(l, &h)| l * shared.exposure_per_litre(h))
+            .map(|(l, &h)| l * per_litre(h))
             .sum::<f64>()
             / litres
             / self.membranes

@@ -15,17 +15,14 @@ pub struct Told {
     pub start_known: bool,
     /// District of the base.
     pub district: Option<Arc<str>>,
-    /// As it went.
-    pub as_made: DriftSummary,
     /// As if litres behind late pre-filters wore like others, and its exposure then.
     pub without_lateness: DriftSummary,
     pub exposure: f64,
 }
 
 pub fn told(fit: &SharedFit, looks: &ElementLooks) -> Option<Told> {
-    /// Lanes of [`SharedFit::best_abreast`].
-    const AS_MADE: usize = 0;
-    const WITHOUT_LATENESS: usize = 1;
+    /// Of the lanes of [`SharedFit::best_abreast`], which are all the same.
+    const WITHOUT_LATENESS: usize = 0;
     if !looks.teaches() {
         return None;
     }
@@ -39,7 +36,6 @@ pub fn told(fit: &SharedFit, looks: &ElementLooks) -> Option<Told> {
     Some(Told {
         start_known: looks.start_known,
         district: looks.district.clone(),
-        as_made: summaries.lane(AS_MADE),
         without_lateness: summaries.lane(WITHOUT_LATENESS),
         exposure: advances.sum(),
     })

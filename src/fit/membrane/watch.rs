@@ -8,6 +8,7 @@ use jiff::civil::Date;
 
 use super::abreast::{SharedAbreast, lanes_of};
 use super::course::Scale;
+use super::fleet::Kin;
 use super::forecast::InUse;
 use super::looks::ElementLooks;
 use super::shared::{SharedDraw, SharedFit};
@@ -68,10 +69,10 @@ impl<'a> UnderDraws<'a> {
     fn of(
         shared: &'a SharedAbreast,
         draws: &[Drawn<'_>],
-        life: TypicalLife,
+        (life, kin): (TypicalLife, Kin),
         element: &InUse<'_>,
     ) -> UnderDraws<'a> {
-        let (looks, kin) = (element.looks, element.kin);
+        let looks = element.looks;
         let of = |number: &dyn Fn(&Drawn<'_>) -> f64| lanes_of(draws, number);
         let district = |d: &Drawn<'_>| d.0.district(looks.district.as_ref());
         let usual = of(&|d| d.0.shared.ln_rate + district(d).0);
@@ -276,6 +277,7 @@ pub fn watch(fit: &SharedFit, element: &InUse<'_>) -> Watched {
         .and_then(|d| fit.typical.get(d))
         .copied()
         .unwrap_or(TypicalLife::UNKNOWN);
+    let kin = fit.laws.steady.kin(element.others.iter());
     let n = fit.draws.len();
     let drawn: Vec<Drawn<'_>> = fit
         .draws
@@ -292,7 +294,7 @@ pub fn watch(fit: &SharedFit, element: &InUse<'_>) -> Watched {
         .watched_abreast
         .iter()
         .zip(drawn.chunks(LANES))
-        .map(|(shared, draws)| UnderDraws::of(shared, draws, life, element))
+        .map(|(shared, draws)| UnderDraws::of(shared, draws, (life, kin), element))
         .collect();
     // The best stands behind all draws.
     let best_lane = n % LANES;
@@ -365,7 +367,11 @@ pub fn watch(fit: &SharedFit, element: &InUse<'_>) -> Watched {
     out.pace = best_rates.middle(&weights.unwrap_or_default()) / best_typical_rate;
     let typical_litres = best_typical
         / looks
-            .exposure_per_future_litre(&shared, element.base_hardness)
+            .exposure_per_future_litre(
+                shared.late,
+                |hardness| shared.exposure_per_litre(hardness),
+                element.base_hardness,
+            )
             .max(1e-12);
     out.typical_days = typical_litres / element.usage.litres_per_day().max(1e-3);
     out.step = step.and_then(|s| {

@@ -4,10 +4,11 @@
 // Lanes are counted: arrays of that length side by side.
 #![allow(clippy::needless_range_loop)]
 
-use super::charge::{BREAKTHROUGH_WIDTH, ChargeLooks};
-use super::entering::{PermeateAhead, USUAL_C};
+use super::capacity::Drawn;
+use super::charge::ChargeLooks;
+use super::curve;
+use super::entering::{PermeateAhead, PermeateDraw, USUAL_C, knot_at};
 use crate::fit::horizon::HORIZON_DAYS;
-use crate::fit::membrane::Scale;
 use crate::fit::usage::Season;
 use crate::lives::TapSeason;
 use crate::stats::random::{Rng, mirrored_normals};
@@ -62,13 +63,11 @@ fn steps() -> impl Iterator<Item = Step> {
 }
 
 /// The chance in all futures, the same for every charge, so that two of them differ
-/// by what they are: standard normal draws for each step, for the membrane's wander
-/// and for the tap's.
+/// by what they are: standard normal draws for each step, for the tap's wander.
 #[derive(Debug, Clone)]
 pub struct Chance {
     futures: usize,
     /// By step, then future.
-    membrane: Vec<f64>,
     tap: Vec<f64>,
 }
 
@@ -76,35 +75,31 @@ impl Chance {
     /// For so many futures under each draw of the shared numbers.
     pub fn new(shared_draws: usize, each: usize) -> Chance {
         let mut rng = Rng::for_part(6, "what comes to resin");
-        let (mut membrane, mut tap) = (Vec::new(), Vec::new());
+        let mut tap = Vec::new();
         for _ in steps() {
-            membrane.extend(mirrored_normals(&mut rng, shared_draws, each));
             tap.extend(mirrored_normals(&mut rng, shared_draws, each));
         }
         Chance {
             futures: shared_draws * each,
-            membrane,
             tap,
         }
     }
 
-    /// Both kinds in a step, for the futures from `first` on.
+    /// Of a step, for the futures from `first` on.
     #[inline(always)]
-    fn at(&self, step: usize, first: usize) -> (&[f64], &[f64]) {
+    fn at(&self, step: usize, first: usize) -> &[f64] {
         let from = step * self.futures + first;
-        let part = |of: &'_ Vec<f64>| from..(from + ABREAST).min(of.len());
-        (
-            self.membrane.get(part(&self.membrane)).unwrap_or(&[]),
-            self.tap.get(part(&self.tap)).unwrap_or(&[]),
-        )
+        self.tap
+            .get(from..(from + ABREAST).min(self.tap.len()))
+            .unwrap_or(&[])
     }
 }
 
 /// What is drawn of one future.
 #[derive(Debug, Clone, Copy)]
 pub struct Future {
-    /// meq per litre of resin, and the share of carbon dioxide that counts.
-    pub capacity: f64,
+    pub drawn: Drawn,
+    /// Share of carbon dioxide that counts.
     pub share: f64,
     pub litres_per_day: f64,
 }
@@ -163,16 +158,16 @@ impl Times {
 
 /// Futures side by side, a column for each quantity.
 struct Abreast {
-    level: [f64; ABREAST],
-    rate_per_litre: [f64; ABREAST],
-    /// Standard deviation of its wander over one litre.
-    sway: [f64; ABREAST],
-    ln_scale: [f64; ABREAST],
+    /// What lets salts through, and the litres made since today.
+    courses: [PermeateDraw; ABREAST],
+    litres: [f64; ABREAST],
     per_c: [f64; ABREAST],
     strength: [f64; ABREAST],
     litres_per_day: [f64; ABREAST],
     load: [f64; ABREAST],
     per_capacity: [f64; ABREAST],
+    per_width: [f64; ABREAST],
+    over: [f64; ABREAST],
     co2: [f64; ABREAST],
     permeate: [f64; ABREAST],
     product: [f64; ABREAST],
@@ -209,15 +204,15 @@ impl Ahead<'_> {
     fn start(&self, futures: &[Future], first: usize) -> Abreast {
         let zero = [0.0; ABREAST];
         let mut now = Abreast {
-            level: zero,
-            rate_per_litre: zero,
-            sway: zero,
-            ln_scale: zero,
+            courses: [self.permeate.draw(0); ABREAST],
+            litres: zero,
             per_c: zero,
             strength: [self.permeate.strength_now; ABREAST],
             litres_per_day: [1.0; ABREAST],
             load: zero,
             per_capacity: [1.0; ABREAST],
+            per_width: [1.0; ABREAST],
+            over: [1.0; ABREAST],
             co2: zero,
             permeate: zero,
             product: zero,
@@ -227,16 +222,13 @@ impl Ahead<'_> {
         for (i, future) in futures.iter().enumerate().take(ABREAST) {
             let met = self.order.get((first + i) % self.order.len().max(1));
             let draw = self.permeate.draw(met.copied().unwrap_or(0));
-            if let Some(growth) = draw.growth {
-                now.level[i] = growth.level;
-                now.rate_per_litre[i] = growth.rate_per_litre;
-                now.sway[i] = growth.wander_per_litre.sqrt();
-            }
-            now.ln_scale[i] = draw.ln_scale;
+            now.courses[i] = draw;
             now.per_c[i] = draw.per_c;
             now.litres_per_day[i] = future.litres_per_day;
             now.load[i] = self.charge.load_now(future.share);
-            now.per_capacity[i] = 1.0 / future.capacity;
+            now.per_capacity[i] = 1.0 / future.drawn.capacity;
+            now.per_width[i] = 1.0 / future.drawn.width;
+            now.over[i] = future.drawn.over;
             now.co2[i] = future.share * gas;
         }
         now
@@ -269,18 +261,12 @@ impl wide::Loops for Following<'_> {
         let limit_ppm = ahead.limit_ppm * (1.0 - DAILY_SWING);
         let feed_ppm = ahead.permeate.feed_ppm;
         let per_resin = 1.0 / ahead.charge.resin_litres;
-        // Where salt passage stays, any scale does: it counts for nothing.
-        let scale = ahead.permeate.scale();
-        let grows = if scale.is_some() { 1.0 } else { 0.0 };
-        let scale = scale.unwrap_or(Scale { curvature: 1.0 });
         let mut now = ahead.start(futures, first);
         for i in 0..ABREAST {
-            let ln = now.ln_scale[i]
-                + grows * scale.unbend_wide(now.level[i])
-                + now.per_c[i] * times.warmer_now_c
-                + now.strength[i];
+            let ln = now.courses[i].ln_ppm[0] + now.per_c[i] * times.warmer_now_c + now.strength[i];
             now.permeate[i] = smaller(wide::exp(ln), feed_ppm);
-            now.product[i] = product_ppm(now.load[i], now.per_capacity[i], now.permeate[i]);
+            let taken = now.load[i] * now.per_capacity[i];
+            now.product[i] = now.permeate[i] * curve::share(taken, now.per_width[i], now.over[i]);
             if now.product[i] >= limit_ppm {
                 now.days[i] = 0.0;
             }
@@ -301,11 +287,9 @@ impl wide::Loops for Following<'_> {
                 break;
             }
             let fresh = ahead.permeate.strength_sd * (1.0 - step.keep * step.keep).sqrt();
-            let (of_membrane, of_tap) = ahead.chance.at(n, first);
-            let mut chance = [[0.0; ABREAST]; 2];
-            for (to, of) in chance.iter_mut().zip([of_membrane, of_tap]) {
-                to.iter_mut().zip(of).for_each(|(to, z)| *to = *z);
-            }
+            let mut chance = [0.0; ABREAST];
+            let of_tap = ahead.chance.at(n, first);
+            chance.iter_mut().zip(of_tap).for_each(|(to, z)| *to = *z);
             advance(
                 &mut now,
                 &chance,
@@ -319,8 +303,6 @@ impl wide::Loops for Following<'_> {
                     limit_ppm,
                     feed_ppm,
                     per_resin,
-                    grows,
-                    scale,
                 },
             );
         }
@@ -339,26 +321,27 @@ struct Moving {
     limit_ppm: f64,
     feed_ppm: f64,
     per_resin: f64,
-    grows: f64,
-    scale: Scale,
 }
 
 #[inline(always)]
-fn advance(now: &mut Abreast, [of_membrane, of_tap]: &[[f64; ABREAST]; 2], by: &Moving) {
+fn advance(now: &mut Abreast, of_tap: &[f64; ABREAST], by: &Moving) {
+    let mut courses = [0.0; ABREAST];
+    for i in 0..ABREAST {
+        now.litres[i] += now.litres_per_day[i] * by.usual_days;
+        courses[i] = knot_at(now.litres[i]);
+    }
+    for i in 0..ABREAST {
+        courses[i] = now.courses[i].ln_ppm_at(courses[i]);
+    }
     for i in 0..ABREAST {
         let litres = now.litres_per_day[i] * by.usual_days;
-        let level = now.level[i]
-            + now.rate_per_litre[i] * litres
-            + now.sway[i] * litres.sqrt() * of_membrane[i];
         let strength = by.keep * now.strength[i] + by.fresh * of_tap[i];
-        let ln = now.ln_scale[i]
-            + by.grows * by.scale.unbend_wide(level)
-            + now.per_c[i] * by.warmer_c
-            + strength;
+        let ln = courses[i] + now.per_c[i] * by.warmer_c + strength;
         let permeate = smaller(wide::exp(ln), by.feed_ppm);
         let per_litre = water::KAPPA_MEQ_PER_PPM * 0.5 * (permeate + now.permeate[i]) + now.co2[i];
         let load = now.load[i] + per_litre * litres * by.per_resin;
-        let product = product_ppm(load, now.per_capacity[i], permeate);
+        let taken = load * now.per_capacity[i];
+        let product = permeate * curve::share(taken, now.per_width[i], now.over[i]);
         let rise = product - now.product[i];
         let share = (by.limit_ppm - now.product[i]) / if rise > 1e-9 { rise } else { 1e-9 };
         let share = if share < 0.0 { 0.0 } else { share };
@@ -366,7 +349,6 @@ fn advance(now: &mut Abreast, [of_membrane, of_tap]: &[[f64; ABREAST]; 2], by: &
         let reached = product >= by.limit_ppm && day <= HORIZON_DAYS;
         let first = if reached { day } else { f64::INFINITY };
         now.days[i] = smaller(now.days[i], first);
-        now.level[i] = level;
         now.strength[i] = strength;
         now.permeate[i] = permeate;
         now.load[i] = load;
@@ -377,11 +359,4 @@ fn advance(now: &mut Abreast, [of_membrane, of_tap]: &[[f64; ABREAST]; 2], by: &
 #[inline(always)]
 fn smaller(a: f64, b: f64) -> f64 {
     if a < b { a } else { b }
-}
-
-/// The logistic breakthrough curve.
-#[inline(always)]
-fn product_ppm(load: f64, per_capacity: f64, permeate_ppm: f64) -> f64 {
-    let short = (1.0 - load * per_capacity) * (1.0 / BREAKTHROUGH_WIDTH);
-    permeate_ppm / (1.0 + wide::exp(short))
 }

@@ -6,8 +6,8 @@ use jiff::civil::Date;
 use super::capacity::draw_capacities;
 use super::charge::ChargeLooks;
 use super::entering::PermeateAhead;
-use super::follow::{Ahead, Future, PATH_DAYS, PATH_STEPS};
-use super::shared::ResinFit;
+use super::follow::{Ahead, Future, Left, PATH_DAYS, PATH_STEPS};
+use super::shared::{ResinFit, VanCharges};
 use crate::fit::horizon::{day_span, sort, span_of, span_of_sorted};
 use crate::fit::usage::{Season, Usage};
 use crate::fit::{Band, DayDraws, Explained, ResinForecast};
@@ -30,8 +30,66 @@ pub struct Running<'a> {
     pub changed_on: Option<Date>,
     /// Hardness of the water from now on, mg/L CaCO3.
     pub hardness_ahead: f64,
-    /// Seeds the draws: keeps vans independent of each other's presence.
-    pub seed_name: &'a str,
+    /// The van's charges, this one last. Its name seeds the draws: keeps vans
+    /// independent of each other's presence.
+    pub van: VanCharges<'a>,
+}
+
+/// No charge is foretold more than so many times the longest of the van's earlier
+/// ones, unless its own readings show why.
+const MOST_TIMES_LONGEST: f64 = 4.0;
+
+/// What the litres left of a charge have to keep to.
+struct Bounds {
+    most: f64,
+    /// It was read below the limit, and nothing since bears out that it is reached.
+    is_not_reached: bool,
+    litres_per_day: f64,
+}
+
+impl Bounds {
+    fn of(
+        charge: &ChargeLooks,
+        van: VanCharges<'_>,
+        litres_per_day: f64,
+        limit_ppm: f64,
+    ) -> Bounds {
+        let earlier = || van.charges.iter().filter(|c| !std::ptr::eq(*c, charge));
+        let below = |c: &ChargeLooks| c.permeate_ppm.is_some_and(|ppm| ppm < limit_ppm);
+        // What enters reads below the limit, and never before did more leave than entered.
+        let shows_why = charge.readings > 0
+            && below(charge)
+            && !earlier().any(|c| c.crossing.is_some() && below(c));
+        let lasted = earlier()
+            .filter(|c| c.counted())
+            .map(|c| c.litres / c.resin_litres * charge.resin_litres)
+            .fold(0.0, f64::max);
+        let most = MOST_TIMES_LONGEST * lasted - charge.litres;
+        let read_below = charge.product_ppm.is_some_and(|ppm| ppm < limit_ppm);
+        let made_since = charge.litres_since_reading > litres_per_day;
+        let as_earlier_ones = earlier().any(|c| c.counted() && c.litres <= charge.litres);
+        Bounds {
+            is_not_reached: read_below && !(made_since && as_earlier_ones),
+            most: if lasted > 0.0 && !shows_why {
+                most.max(0.5 * lasted)
+            } else {
+                f64::INFINITY
+            },
+            litres_per_day,
+        }
+    }
+
+    fn within(&self, left: Left) -> Left {
+        let bound = |litres: f64| Left {
+            litres,
+            days: litres / self.litres_per_day.max(1e-9),
+        };
+        if left.litres > self.most {
+            bound(self.most)
+        } else {
+            left
+        }
+    }
 }
 
 /// Forecasts the charge in use.
@@ -44,26 +102,20 @@ pub fn forecast(fit: &ResinFit, running: &Running<'_>) -> ResinForecast {
         as_of,
         changed_on,
         hardness_ahead,
-        seed_name,
+        van,
     } = *running;
-    let mut rng = Rng::for_part(6, seed_name);
+    let mut rng = Rng::for_part(6, van.van);
     let n = fit.draws.len() * DRAWS_EACH;
-    let mut capacities = Vec::with_capacity(n);
-    for draw in &fit.draws {
-        draw_capacities(charge, draw, DRAWS_EACH, &mut rng, &mut capacities);
-    }
-    for capacity in &mut capacities {
-        *capacity = capacity.exp();
-    }
-    let shares = || fit.draws.iter().map(|d| d.shared.co2_share);
+    let drawn = draw_capacities(fit, charge, Some(van), limit_ppm, DRAWS_EACH, &mut rng);
+    let shares = || fit.draws.iter().map(|d| d.reading.co2_share);
     let each_share = || shares().flat_map(|s| std::iter::repeat_n(s, DRAWS_EACH));
     let uses = rng.shuffled(even_normals(n));
-    let futures: Vec<Future> = capacities
+    let futures: Vec<Future> = drawn
         .iter()
         .zip(each_share())
         .zip(uses)
-        .map(|((&capacity, share), z)| Future {
-            capacity,
+        .map(|((&drawn, share), z)| Future {
+            drawn,
             share,
             litres_per_day: usage.litres_per_day() * usage.drawn_factor(z, RATE_YEARS),
         })
@@ -80,6 +132,7 @@ pub fn forecast(fit: &ResinFit, running: &Running<'_>) -> ResinForecast {
     };
     let mut products: Vec<Vec<f64>> = (0..=PATH_STEPS).map(|_| Vec::with_capacity(n)).collect();
     let left = ahead.follow(&futures, &mut products);
+    let bounds = Bounds::of(charge, van, usage.litres_per_day(), limit_ppm);
     let (mut litres, mut days): (Vec<f64>, Vec<f64>) = match &charge.crossing {
         Some(crossing) => {
             let (a, b) = crossing.between;
@@ -87,13 +140,26 @@ pub fn forecast(fit: &ResinFit, running: &Running<'_>) -> ResinForecast {
             let between = |i: usize| (i as f64 + 0.5) / n as f64 * (day(b) - day(a));
             (0..n).map(|i| (0.0, day(a) + between(i))).unzip()
         }
-        None => left.iter().map(|l| (l.litres, l.days)).unzip(),
+        None => {
+            let left = left.iter().map(|l| bounds.within(*l));
+            left.map(|l| (l.litres, l.days)).unzip()
+        }
     };
     let loads = shares().map(|share| charge.load_now(share));
     // Today's reading is the floor: the curve's foot lies below the plateau.
     let floor = charge.product_ppm.unwrap_or(0.0).min(limit_ppm);
     sort(&mut litres);
     sort(&mut days);
+    if charge.crossing.is_none() && bounds.is_not_reached {
+        // The lower part may have it so, the middle may not.
+        let lower = 2 * n / 5;
+        let least = bounds.litres_per_day;
+        litres
+            .iter_mut()
+            .skip(lower)
+            .for_each(|l| *l = l.max(least));
+        days.iter_mut().skip(lower).for_each(|d| *d = d.max(1.0));
+    }
     let path = products
         .into_iter()
         .enumerate()
@@ -133,7 +199,7 @@ pub fn forecast(fit: &ResinFit, running: &Running<'_>) -> ResinForecast {
             Explained::of(
                 "can take up to the limit",
                 "meq per L of resin",
-                capacities.into_iter(),
+                drawn.iter().map(|d| d.capacity),
                 Some(fit.usual_capacity),
             ),
             Some(Explained::known(
@@ -164,16 +230,13 @@ pub fn new_charge_lives(
     seed_name: &str,
 ) -> Vec<f64> {
     let mut rng = Rng::for_part(7, seed_name);
-    let mut capacities = Vec::with_capacity(fit.draws.len() * DRAWS_EACH);
-    for draw in &fit.draws {
-        draw_capacities(charge, draw, DRAWS_EACH, &mut rng, &mut capacities);
-    }
-    let shares = fit.draws.iter().map(|d| d.shared.co2_share);
-    let futures: Vec<Future> = capacities
-        .iter()
+    let drawn = draw_capacities(fit, charge, None, limit_ppm, DRAWS_EACH, &mut rng);
+    let shares = fit.draws.iter().map(|d| d.reading.co2_share);
+    let futures: Vec<Future> = drawn
+        .into_iter()
         .zip(shares.flat_map(|s| std::iter::repeat_n(s, DRAWS_EACH)))
-        .map(|(ln_capacity, share)| Future {
-            capacity: ln_capacity.exp(),
+        .map(|(drawn, share)| Future {
+            drawn,
             share,
             litres_per_day,
         })

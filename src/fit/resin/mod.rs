@@ -1,22 +1,30 @@
-//! How long a resin charge lasts: the ionic load it takes until product water
-//! reaches the limit.
+//! How long a resin charge lasts: the load it takes until product water reaches the
+//! limit.
 //!
 //! Load per litre of resin = (κ·∫permeate dV + share·CO2·V) / resin litres.
-//! Carbon dioxide is unseen by the meter; the share of its prior value that
-//! counts towards the limit is learnt from finished charges: 0 where mineral
-//! anions push it out again and the climb to the limit comes late, 1 where the
-//! bed dies in one step. Capacities are log-normal over charges, censored where
-//! a charge was changed before the limit, drawn together by district. The last
-//! stretch follows the logistic breakthrough curve (Chu 2010).
+//! Carbon dioxide is unseen by the meter; the share of its prior value that counts is
+//! learnt: 0 where mineral anions push it out again, 1 where the bed dies in one step,
+//! more where litres count whatever is in them. Product over permeate follows one of
+//! several curves: steps and rises, a plateau of carbonic acid before the rise, acid
+//! above the permeate. How often each occurs is learnt too, so that what spent resin
+//! lets through is what earlier charges here let through.
+//!
+//! Capacities are log-normal over charges, about the van's middle, that about the
+//! district's, that about the fleet's. A charge changed early says that it would have
+//! lasted longer, one that rose where it rose.
 
 mod capacity;
 mod charge;
+mod curve;
 mod entering;
 mod follow;
 mod forecast;
+mod grid;
 mod shared;
+#[cfg(test)]
+mod tests;
 
 pub use charge::{ChargeLooks, looks_of};
-pub use entering::{PermeateAhead, PermeateDraw};
+pub use entering::{KNOTS, PermeateAhead, PermeateDraw, knot_litres};
 pub use forecast::{Running, forecast, new_charge_lives};
-pub use shared::{ResinDraw, ResinFit, fit_shared};
+pub use shared::{ResinFit, VanCharges, fit_shared};

@@ -6,10 +6,10 @@ use crate::store::{RowStyle, TableName};
 use super::super::Options;
 use super::super::columns::Column;
 use super::super::headers::RecordKind;
-use super::super::layout::Layout;
 use super::super::rows_fills::is_sound_fill;
 use super::super::rows_readings::is_sound_reading;
 use super::super::rows_services::is_sound_service;
+use super::super::sheet::Sheet;
 use super::super::units::Unit;
 
 /// A cell of a row, and the column of the table that it fills.
@@ -55,7 +55,12 @@ const SERVICE: &[&str] = &["quantity"];
 impl Plan {
     /// `first`: the text from the first row on. `None` where a column is none
     /// that is read in bulk.
-    pub fn of(layout: &Layout, first: &str, options: &Options) -> Option<Plan> {
+    pub fn of(sheet: &Sheet, first: &str, options: &Options) -> Option<Plan> {
+        let layout = sheet.main();
+        let has_jobs = !layout.jobs.is_empty() || layout.ticked.is_some();
+        if sheet.is_mixed() || has_jobs || options.done.is_some() {
+            return None;
+        }
         let (table, numbers) = match layout.kind {
             RecordKind::Readings => (TableName::Readings, READING),
             RecordKind::Fills => (TableName::Fills, FILL),
@@ -108,6 +113,12 @@ impl Plan {
             cells,
             style,
         })
+    }
+
+    /// The column of a fill's litres.
+    pub fn litres(&self) -> Option<usize> {
+        let is_fill = self.table == TableName::Fills;
+        self.numbers.first().copied().filter(|_| is_fill)
     }
 
     /// Whether the careful rules would take a row of such numbers as it is.

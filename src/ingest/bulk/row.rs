@@ -215,6 +215,8 @@ impl<'p> Reader<'p> {
         counted.empty_ends += u64::from(ends_empty);
         counted.has_points |= row.tells_point;
         counted.has_times |= row.has_time;
+        let litres = plan.litres().and_then(|at| row.number(at));
+        counted.fills += u64::from(litres.is_some());
         Some(behind)
     }
 

@@ -16,7 +16,7 @@ const MOST: usize = 30;
 /// The finding: what the year will likely cost, and which van most.
 pub fn title(money: &Money) -> String {
     let Some(expected) = &money.expected else {
-        return "What the coming year costs needs your own prices".to_owned();
+        return "Set prices to see what the next 12 months cost".to_owned();
     };
     let said = total(money, expected);
     match dearest(expected)
@@ -33,13 +33,13 @@ fn total(money: &Money, expected: &Expected) -> String {
     let fleet = &expected.fleet;
     match (fleet.p10, fleet.p90) {
         (Some(low), Some(high)) if say(low) != say(high) => format!(
-            "The coming twelve months likely cost between {} and {}",
+            "Next 12 months: likely between {} and {}",
             say(low),
             say(high)
         ),
         _ => match fleet.p50 {
-            Some(middle) => format!("The coming twelve months cost about {}", say(middle)),
-            None => "What the coming twelve months cost cannot be told".to_owned(),
+            Some(middle) => format!("Next 12 months: about {}", say(middle)),
+            None => "No forecast of what the next 12 months cost".to_owned(),
         },
     }
 }
@@ -55,7 +55,7 @@ pub fn in_words(money: &Money) -> Option<String> {
             .map(|name| priced(name).to_owned())
             .collect();
         said.push_str(&format!(
-            " without {}, for which no price is known",
+            " (no price set for {}, so not counted)",
             words::list(&names)
         ));
     }
@@ -65,12 +65,12 @@ pub fn in_words(money: &Money) -> Option<String> {
 /// What a price is for.
 fn priced(name: &str) -> &str {
     match name {
-        "membrane" => "membranes",
+        "membrane" => "RO membranes",
         "prefilter" => "pre-filters",
-        "resin_per_litre" => "resin",
-        "labour_per_visit" => "work",
+        "resin_per_litre" => "DI resin",
+        "labour_per_visit" => "labour",
         "water_per_m3" => "tap water",
-        "drain_per_m3" => "the drain",
+        "drain_per_m3" => "waste water",
         other => other,
     }
 }
@@ -104,8 +104,8 @@ pub fn table(money: &Money) -> Table {
     };
     let vans = money.expected.as_ref().map(dearest).unwrap_or_default();
     Table {
-        caption: "Cost of the coming twelve months if the plan is followed".to_owned(),
-        heads: vec!["Van", "Middle", "Likely between"],
+        caption: "Cost of the next 12 months if the plan is followed".to_owned(),
+        heads: vec!["Van", "Best estimate", "Likely between"],
         rows: vans
             .into_iter()
             .map(|v| {
@@ -121,7 +121,7 @@ pub fn table(money: &Money) -> Table {
 
 /// Draws the chart with its title.
 pub fn draw(canvas: &mut Canvas, area: Rect, money: &Money) {
-    let unit = "bar: likely cost if the plan is followed, own currency; mark: the middle";
+    let unit = "bar: likely cost if the plan is followed; mark: best estimate";
     let rest = heading(canvas, area, &title(money), unit);
     let Some(expected) = &money.expected else {
         let text = "litrewise settings --write shows where prices go; costs of services count too.";

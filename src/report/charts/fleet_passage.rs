@@ -9,7 +9,7 @@ use crate::report::panel::{frame, heading};
 use crate::report::place::{Wanted, place};
 use crate::report::rect::Rect;
 use crate::report::table::Table;
-use crate::report::words::{self, AFTER_MEMBRANE, TAP};
+use crate::report::words::{self, MEMBRANE_TDS, TAP_TDS};
 
 /// At most so many vans are named in the chart.
 const NAMED: usize = 9;
@@ -25,30 +25,26 @@ pub fn title(vans: &[&VanAssessment], limit: f64) -> String {
         .collect();
     let over = known.iter().filter(|(_, p)| *p >= limit).count();
     let Some((name, most)) = known.iter().max_by(|a, b| a.1.total_cmp(&b.1)) else {
-        return "Salt passage is not known for any membrane here".to_owned();
+        return "Rejection is not known for any RO membrane here".to_owned();
     };
-    let limit = words::percent(limit, decimals_for(limit));
-    let share = words::percent(*most, 0);
+    let limit = words::rejection_limit(limit);
+    let worst = words::percent(1.0 - *most, 0);
     match (over, known.len()) {
-        (0, 1) => format!(
-            "{name}'s membrane lets {share} of the salts through, under the limit of {limit}"
-        ),
+        (0, 1) => format!("{name}: rejection {worst}, above the limit of {limit}"),
         (0, n) => format!(
-            "All {n} membranes are under the limit of {limit}; {name} is nearest with {share}"
+            "Rejection is above the limit of {limit} on all {n} vans; {name} is nearest with {worst}"
         ),
-        (1, _) => {
-            format!("{name} is over the limit of {limit}: its membrane lets {share} through")
-        }
-        (over, _) => {
-            format!("{over} membranes are over the limit of {limit}; {name} is worst with {share}")
-        }
+        (1, _) => format!("Rejection is under the limit of {limit} on {name}: {worst}"),
+        (over, _) => format!(
+            "Rejection is under the limit of {limit} on {over} vans; {name} is worst with {worst}"
+        ),
     }
 }
 
 /// What a reader who cannot see the chart needs.
 pub fn alternative(vans: &[&VanAssessment], limit: f64) -> String {
     format!(
-        "{}. Salt passage in percent against litres made by each membrane in use, with the limit as a dashed line.",
+        "{}. Salt passage in per cent (100 % less rejection) against litres through each RO membrane in use, with the limit as a dashed line.",
         title(vans, limit)
     )
 }
@@ -57,8 +53,14 @@ pub fn alternative(vans: &[&VanAssessment], limit: f64) -> String {
 pub fn table(vans: &[&VanAssessment]) -> Table {
     let unknown = || words::UNKNOWN.to_owned();
     Table {
-        caption: format!("Share of the {TAP} water's salts that comes through"),
-        heads: vec!["Van", "State", "Litres made", "Now", "Likely between"],
+        caption: "Rejection of each RO membrane in use".to_owned(),
+        heads: vec![
+            "Van",
+            "State",
+            "Litres through it",
+            "Rejection",
+            "Likely between",
+        ],
         rows: vans
             .iter()
             .map(|v| {
@@ -71,9 +73,10 @@ pub fn table(vans: &[&VanAssessment]) -> Table {
                         .map_or_else(unknown, |l| words::thousands(words::two_figures(l))),
                     m.salt_passage
                         .p50
-                        .map_or_else(unknown, |p| words::percent(p, 1)),
+                        .map_or_else(unknown, |p| words::percent(1.0 - p, 1)),
                     between.map_or_else(unknown, |(low, high)| {
-                        format!("{} and {}", words::percent(low, 1), words::percent(high, 1))
+                        let say = |passage| words::percent(1.0 - passage, 1);
+                        format!("{} and {}", say(high), say(low))
                     }),
                 ]
             })
@@ -87,7 +90,7 @@ fn decimals_for(fraction: f64) -> usize {
 
 /// Draws the chart with its title.
 pub fn draw(canvas: &mut Canvas, area: Rect, vans: &[&VanAssessment], limit: f64) {
-    let unit = "Salts that come through the membrane, % of the tap water's";
+    let unit = "Salt passage of the RO membranes, % (100 % less rejection)";
     let rest = heading(canvas, area, &title(vans, limit), unit);
     let drawn: Vec<&&VanAssessment> = vans
         .iter()
@@ -96,7 +99,7 @@ pub fn draw(canvas: &mut Canvas, area: Rect, vans: &[&VanAssessment], limit: f64
     if drawn.is_empty() {
         canvas.paragraph(
             &format!(
-                "No membrane here has both litres and readings of {TAP} and {AFTER_MEMBRANE} yet."
+                "No RO membrane here has both litres and readings of {TAP_TDS} and {MEMBRANE_TDS} yet."
             ),
             (rest.x0, rest.y0 + 40.0),
             &look::BODY,
@@ -119,7 +122,13 @@ pub fn draw(canvas: &mut Canvas, area: Rect, vans: &[&VanAssessment], limit: f64
     );
     let x = Axis::numbers((0.0, x_top), 6, |v, _| words::thousands(v));
     let y = Axis::numbers((0.0, y_top), 6, |v, d| format!("{v:.d$}"));
-    let Some(panel) = frame(canvas, rest, &x, &y, "litres made by the membrane in use") else {
+    let Some(panel) = frame(
+        canvas,
+        rest,
+        &x,
+        &y,
+        "litres through the RO membrane in use",
+    ) else {
         return;
     };
 
@@ -156,7 +165,11 @@ pub fn draw(canvas: &mut Canvas, area: Rect, vans: &[&VanAssessment], limit: f64
         }
     }
     let mut taken: Vec<Rect> = Vec::new();
-    let name = format!("limit {}", words::percent(limit, decimals_for(limit)));
+    let name = format!(
+        "limit {} (rejection {})",
+        words::percent(limit, decimals_for(limit)),
+        words::rejection_limit(limit)
+    );
     taken.extend(panel.limit(limit * 100.0, &name));
 
     // the most urgent first: they get their place

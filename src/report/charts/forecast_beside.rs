@@ -18,8 +18,8 @@ const PITCH: f64 = 30.0;
 
 fn nouns(of: Of) -> (&'static str, &'static str) {
     match of {
-        Of::Membrane => ("membrane", "membranes"),
-        Of::Resin => ("resin filling", "resin fillings"),
+        Of::Membrane => ("RO membrane", "RO membranes"),
+        Of::Resin => ("resin refill", "resin refills"),
     }
 }
 
@@ -32,13 +32,22 @@ pub fn shown(all: &[Beside]) -> &[Beside] {
 /// The finding: how often the day came within what was likely.
 pub fn title(of: Of, all: &[Beside]) -> String {
     let (one, many) = nouns(of);
+    // as far ahead as `backtest` takes them
+    let before = match of {
+        Of::Membrane => "three months before",
+        Of::Resin => "four weeks before",
+    };
     let list = shown(all);
     let held = list.iter().filter(|b| b.held()).count();
     match list.len() {
         0 => format!("No {one} has been seen to reach its limit yet"),
-        1 if held == 1 => format!("The one {one} seen to its limit reached it when it was likely"),
-        1 => format!("The one {one} seen to its limit did not reach it when it was likely"),
-        n => format!("{held} of {n} {many} reached their limit when it was likely"),
+        1 if held == 1 => {
+            format!("The one {one} seen to its limit reached it inside the range forecast {before}")
+        }
+        1 => format!(
+            "The one {one} seen to its limit reached it outside the range forecast {before}"
+        ),
+        n => format!("{held} of {n} {many} reached the limit inside the range forecast {before}"),
     }
 }
 
@@ -80,12 +89,12 @@ pub fn draw(canvas: &mut Canvas, area: Rect, of: Of, all: &[Beside]) {
         Of::Membrane => look::MEMBRANE,
         Of::Resin => look::RESIN,
     };
-    let unit = "bar: likely span as forecast; diamond: the day it came (a ring: outside the bar)";
+    let unit = "bar: likely range as forecast; diamond: actual day (ring: outside the bar)";
     let rest = heading(canvas, area, &title(of, all), unit);
     let list = shown(all);
     if list.is_empty() {
         let text =
-            "Nothing to hold the forecasts against yet: this fills as parts reach their limit.";
+            "Nothing to compare the forecasts with yet: this fills as parts reach their limit.";
         let at = (rest.x0, rest.y0 + 40.0);
         canvas.paragraph(text, at, &look::BODY, rest.width(), 3);
         return;

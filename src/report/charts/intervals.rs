@@ -21,14 +21,19 @@ pub fn title(assessment: &Assessment) -> String {
     let longest = months.iter().max_by(|a, b| a.0.total_cmp(&b.0));
     match (shortest, longest) {
         (Some(short), Some(long)) if long.0 - short.0 >= 2.0 => format!(
-            "Membranes: from {:.0} months in {} to {:.0} in {}; the rule of thumb says {rule:.0} everywhere",
+            "RO membranes: from {:.0} months in {} to {:.0} in {}; the usual interval is {rule:.0} everywhere",
             short.0, short.1, long.0, long.1
         ),
+        // as the table says it, so that title and rows agree
+        (Some(short), Some(long)) if short.0.round() < long.0.round() => format!(
+            "RO membranes: {:.0} to {:.0} months everywhere; the usual interval is {rule:.0}",
+            short.0, long.0
+        ),
         (Some(short), Some(_)) => format!(
-            "Membranes: about {:.0} months everywhere; the rule of thumb says {rule:.0}",
+            "RO membranes: about {:.0} months everywhere; the usual interval is {rule:.0}",
             short.0
         ),
-        _ => "No interval can be suggested yet".to_owned(),
+        _ => "No interval yet: not enough readings".to_owned(),
     }
 }
 
@@ -63,10 +68,10 @@ pub fn cells(area: &AreaAssessment, currency: Option<&str>) -> [String; 6] {
     ]
 }
 
-/// The rule of thumb's row, to stand under the districts.
-pub fn rule_cells(assessment: &Assessment) -> [String; 6] {
+/// The usual intervals' row, to stand under the districts.
+pub fn usual_cells(assessment: &Assessment) -> [String; 6] {
     [
-        "Rule of thumb".to_owned(),
+        "Usual".to_owned(),
         String::new(),
         format!("{:.0} months", assessment.fleet.rule_membrane_months),
         format!("{:.0} weeks", assessment.fleet.rule_prefilter_weeks),
@@ -80,8 +85,8 @@ pub fn draw(canvas: &mut Canvas, area: Rect, assessment: &Assessment) {
     let currency = assessment.fleet.currency.as_deref();
     let currency = currency.map(str::trim).filter(|c| !c.is_empty());
     let unit = format!(
-        "Suggested; resin in litres of water; saving per van and year, {}",
-        currency.unwrap_or("own currency")
+        "Suggested; DI resin in litres of water; saving per van per year{}",
+        currency.map_or(String::new(), |c| format!(", {c}"))
     );
     let rest = heading(canvas, area, &title(assessment), &unit);
     // head, rule of thumb and a possible last line take three rows
@@ -148,7 +153,7 @@ pub fn draw(canvas: &mut Canvas, area: Rect, assessment: &Assessment) {
         look::RULE,
     );
     y += 4.0;
-    let rule = rule_cells(assessment);
+    let rule = usual_cells(assessment);
     for (text, share) in rule.iter().zip(shares) {
         let at = (area.x0 + 8.0 + share * (area.width() - 8.0), y + 20.0);
         canvas.text(text, at, &look::SMALL, Align::Left);

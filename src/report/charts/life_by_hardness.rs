@@ -25,10 +25,10 @@ impl Of {
         }
     }
 
-    fn noun(self) -> &'static str {
+    fn a_noun(self) -> &'static str {
         match self {
-            Of::Membrane => "membrane",
-            Of::Resin => "filling of resin",
+            Of::Membrane => "an RO membrane",
+            Of::Resin => "a resin refill",
         }
     }
 }
@@ -40,17 +40,17 @@ const NO_DIFFERENCE: f64 = 1.2;
 
 /// The finding: what hardness does to the life, or that it cannot be told.
 pub fn title(of: Of, dots: &[LifeDot], curve: &[Band<f64>]) -> String {
-    let noun = of.noun();
+    let noun = of.a_noun();
     let inside = range(dots).and_then(|(soft, hard)| {
         let known = softest_known(curve, soft)?;
         Some((soft, hard, known, at(curve, known)?, at(curve, hard)?))
     });
     let Some((soft, hard, known, in_soft, in_hard)) = inside else {
-        return format!("How long a {noun} lasts here is not known yet");
+        return format!("How long {noun} lasts here is not known yet");
     };
     if hard - soft < 40.0 {
         return format!(
-            "All water here is about equally hard: a {noun} makes about {} L",
+            "All water here is about equally hard: {noun} lasts about {} L",
             words::thousands(words::two_figures(in_soft))
         );
     }
@@ -61,17 +61,18 @@ pub fn title(of: Of, dots: &[LifeDot], curve: &[Band<f64>]) -> String {
             "in the softest".to_owned()
         };
         format!(
-            "A {noun} makes about {} L in the hardest water here, {} L {softest}",
+            "{} lasts about {} L in the hardest water here, {} L {softest}",
+            words::capital(noun),
             words::thousands(words::two_figures(in_hard)),
             words::thousands(words::two_figures(in_soft))
         )
     } else if in_hard / in_soft >= NO_DIFFERENCE {
-        format!("Harder water does not shorten the life of a {noun} here")
+        format!("Harder water does not shorten the life of {noun} here")
     } else {
-        format!("Hardness makes little difference to how long a {noun} lasts here")
+        format!("Hardness makes little difference to how long {noun} lasts here")
     };
     if dots.len() < FEW {
-        said.push_str(" (mostly from common practice so far)");
+        said.push_str(" (mostly from typical trade figures so far)");
     }
     said
 }
@@ -80,7 +81,7 @@ pub fn title(of: Of, dots: &[LifeDot], curve: &[Band<f64>]) -> String {
 pub fn alternative(of: Of, dots: &[LifeDot], curve: &[Band<f64>]) -> String {
     let seen = dots.iter().filter(|d| d.seen).count();
     format!(
-        "{}. Litres until the limit against hardness in mg/L: {} seen, {} forecast, with the fitted middle and the range that holds four of five.",
+        "{}. Litres until the limit against hardness in mg/L: {} seen to their limit, {} forecast, with the best estimate and the likely range of a new one.",
         title(of, dots, curve),
         words::count(seen, "life", "lives"),
         dots.len() - seen,
@@ -96,7 +97,7 @@ pub fn table(of: Of, dots: &[LifeDot], curve: &[Band<f64>]) -> Table {
         if v.is_finite() {
             words::thousands(words::two_figures(v))
         } else {
-            "no limit that can be foreseen".to_owned()
+            "no limit in sight".to_owned()
         }
     };
     let mut rows: Vec<Vec<String>> = curve
@@ -110,7 +111,11 @@ pub fn table(of: Of, dots: &[LifeDot], curve: &[Band<f64>]) -> Table {
         })
         .collect();
     rows.extend(dots.iter().take(IN_TABLE).map(|d| {
-        let how = if d.seen { "seen" } else { "forecast" };
+        let how = if d.seen {
+            "reached its limit"
+        } else {
+            "forecast"
+        };
         vec![
             format!("{:.0}", d.hardness_mg_l_caco3),
             litres(d.litres),
@@ -118,7 +123,7 @@ pub fn table(of: Of, dots: &[LifeDot], curve: &[Band<f64>]) -> Table {
         ]
     }));
     Table {
-        caption: format!("Litres that a {} makes until its limit", of.noun()),
+        caption: format!("Litres that {} lasts until its limit", of.a_noun()),
         heads: vec!["Hardness, mg/L", "Litres", "How known"],
         rows,
     }
@@ -185,7 +190,7 @@ pub fn draw(canvas: &mut Canvas, area: Rect, of: Of, dots: &[LifeDot], curve: &[
         ..rest
     };
     let (x, y) = axes(dots, curve);
-    let Some(panel) = frame(canvas, rest, &x, &y, "hardness of the water, mg/L as CaCO₃") else {
+    let Some(panel) = frame(canvas, rest, &x, &y, "hardness, mg/L as CaCO₃") else {
         return;
     };
     draw_curve(&panel, of, curve);
@@ -256,9 +261,9 @@ fn key(canvas: &mut Canvas, area: Rect, of: Of, beyond: bool) {
     let mut x = area.x0 + 7.0;
     let y = area.y0 + 11.0;
     let mut keys = vec![
-        (Some(Shape::Circle), "seen"),
+        (Some(Shape::Circle), "reached its limit"),
         (Some(Shape::Ring), "forecast"),
-        (None, "four of five new ones"),
+        (None, "a new one, likely range"),
     ];
     if beyond {
         keys.insert(2, (Some(Shape::Triangle), "longer"));

@@ -23,8 +23,8 @@ fn life(area: &AreaAssessment, of: Of) -> &Span<f64> {
 
 fn noun(of: Of) -> &'static str {
     match of {
-        Of::Membrane => "membrane",
-        Of::Resin => "filling of resin",
+        Of::Membrane => "RO membrane",
+        Of::Resin => "resin refill",
     }
 }
 
@@ -33,21 +33,21 @@ fn noun(of: Of) -> &'static str {
 /// likely in the other.
 pub fn title_of_all(of: Of, areas: &[AreaAssessment]) -> String {
     let verb = match of {
-        Of::Membrane => "wears membranes out",
-        Of::Resin => "uses resin up",
+        Of::Membrane => "wears RO membranes out",
+        Of::Resin => "uses DI resin up",
     };
     let known = || areas.iter().filter_map(|a| Some((a, life(a, of).p50?)));
     let short = known().min_by(|a, b| a.1.total_cmp(&b.1));
     let long = known().max_by(|a, b| a.1.total_cmp(&b.1));
     let (Some((fast, few)), Some((slow, many))) = (short, long) else {
         return format!(
-            "How long a {} lasts is not known in any district yet",
+            "How long a new {} lasts is not known in any district yet",
             noun(of)
         );
     };
     if known().count() < 2 {
         return format!(
-            "A new {} in {} will make about {}",
+            "A new {} in {} will last about {}",
             noun(of),
             fast.postcode,
             words::litres_short(life(fast, of))
@@ -56,7 +56,7 @@ pub fn title_of_all(of: Of, areas: &[AreaAssessment]) -> String {
     let apart = life(slow, of).p10.is_some_and(|low| few < low)
         && life(fast, of).p90.is_some_and(|high| many > high);
     if !apart {
-        return format!("No district {verb} clearly faster than another");
+        return "No clear difference between districts".to_owned();
     }
     let how = match many / few {
         r if r >= 10.0 => "over ten times as fast as".to_owned(),
@@ -75,15 +75,15 @@ pub fn title(of: Of, areas: &[AreaAssessment], this: &str) -> String {
     }
     let noun = noun(of);
     let Some(own) = areas.iter().find(|a| a.postcode == this) else {
-        return format!("How long a {noun} lasts here is not known yet");
+        return format!("How long a new {noun} lasts here is not known yet");
     };
     let Some(middle) = life(own, of).p50 else {
         return match life(own, of).p10 {
             Some(low) => format!(
-                "A new {noun} in {this} will likely make over {} L",
+                "A new {noun} in {this} will likely last over {} L",
                 words::thousands(words::two_figures(low))
             ),
-            None => format!("A new {noun} in {this} meets no limit that can be foreseen"),
+            None => format!("A new {noun} in {this}: no limit in sight"),
         };
     };
     let others: Vec<f64> = areas
@@ -92,7 +92,7 @@ pub fn title(of: Of, areas: &[AreaAssessment], this: &str) -> String {
         .filter_map(|a| life(a, of).p50)
         .collect();
     let says = format!(
-        "A new {noun} in {this} will make about {}",
+        "A new {noun} in {this} will last about {}",
         words::litres_short(life(own, of)).trim_end()
     );
     let Some(typical) = middle_of(&others) else {
@@ -138,8 +138,13 @@ pub fn table(of: Of, areas: &[AreaAssessment], this: &str) -> Table {
         })
     };
     Table {
-        caption: format!("Litres that a new {} will make until its limit", noun(of)),
-        heads: vec!["District", "Hardness, mg/L", "Middle", "Likely between"],
+        caption: format!("Litres that a new {} will last until its limit", noun(of)),
+        heads: vec![
+            "District",
+            "Hardness, mg/L",
+            "Best estimate",
+            "Likely between",
+        ],
         rows: chosen(areas, of, this)
             .into_iter()
             .map(|a| {
@@ -215,7 +220,7 @@ pub fn draw(canvas: &mut Canvas, area: Rect, of: Of, areas: &[AreaAssessment], t
         Of::Resin => look::RESIN,
     };
     let unit =
-        "litres until the limit: likely between the ends of the bar; softest water at the top";
+        "litres until the limit; bar = likely range, mark = best estimate; softest water first";
     let rest = heading(canvas, area, &title(of, areas, this), unit);
     let shown = chosen(areas, of, this);
     let top = nice_top(longest_shown(&shown, of, this), 5);
@@ -243,7 +248,7 @@ pub fn draw(canvas: &mut Canvas, area: Rect, of: Of, areas: &[AreaAssessment], t
         let span = life(district, of);
         let Some(low) = span.p10 else {
             canvas.text(
-                "no limit that can be foreseen",
+                "no limit in sight",
                 (panel.plot.x0 + 8.0, middle + 5.0),
                 &look::SMALL,
                 Align::Left,
@@ -309,19 +314,19 @@ mod tests {
         let all = |spread| [area("QA3", 50_000.0, spread), area("QB1", 98_000.0, spread)];
         assert_eq!(
             title_of_all(Of::Membrane, &all(1.5)),
-            "QA3 wears membranes out about twice as fast as QB1"
+            "QA3 wears RO membranes out about twice as fast as QB1"
         );
         assert_eq!(
             title_of_all(Of::Membrane, &all(2.5)),
-            "No district wears membranes out clearly faster than another"
+            "No clear difference between districts"
         );
         assert_eq!(
             title_of_all(Of::Membrane, &[area("QA3", 50_000.0, 1.5)]),
-            "A new membrane in QA3 will make about 50,000 L"
+            "A new RO membrane in QA3 will last about 50,000 L"
         );
         assert_eq!(
             title_of_all(Of::Resin, &all(1.5)),
-            "How long a filling of resin lasts is not known in any district yet"
+            "How long a new resin refill lasts is not known in any district yet"
         );
     }
 }

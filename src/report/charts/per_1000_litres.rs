@@ -39,7 +39,7 @@ pub fn title(assessment: &Assessment) -> String {
     let list = known(assessment);
     let say = |amount: f64| words::money(amount, assessment.money.currency.as_deref());
     match list.as_slice() {
-        [] => "What 1,000 L cost needs your own prices".to_owned(),
+        [] => "Set prices to see what 1,000 L cost".to_owned(),
         [(dear, most), .., (cheap, least)] if say(most.total) != say(least.total) => format!(
             "1,000 L of pure water cost {} in {}, {} in {}",
             say(least.total),
@@ -54,7 +54,7 @@ pub fn title(assessment: &Assessment) -> String {
 /// What a reader who cannot see the chart needs.
 pub fn alternative(assessment: &Assessment) -> String {
     format!(
-        "{}. One bar per district, the dearest at the top, with a ring at the cost by the rule of thumb.",
+        "{}. One bar per district, the dearest at the top, with a ring at the cost of the usual intervals.",
         title(assessment)
     )
 }
@@ -64,14 +64,14 @@ pub fn table(assessment: &Assessment) -> Table {
     let currency = assessment.money.currency.as_deref();
     let say = |amount: f64| words::money(amount, currency);
     Table {
-        caption: "Cost of 1,000 L of pure water, limits passed unplanned included".to_owned(),
+        caption: "Cost of 1,000 L of pure water, failures on the road included".to_owned(),
         heads: vec![
             "District",
             "Membrane",
             "Resin",
             "Pre-filters",
             "In all",
-            "Rule of thumb",
+            "Usual intervals",
         ],
         rows: known(assessment)
             .into_iter()
@@ -92,7 +92,7 @@ pub fn table(assessment: &Assessment) -> Table {
 
 /// Draws the chart with its title.
 pub fn draw(canvas: &mut Canvas, area: Rect, assessment: &Assessment) {
-    let unit = "bar: if the suggestions are followed, own currency; ring: by the rule of thumb";
+    let unit = "bar: if the suggestions are followed; ring: at the usual intervals";
     let rest = heading(canvas, area, &title(assessment), unit);
     let all = known(assessment);
     let fits = ((rest.height() - 84.0) / PITCH).max(1.0) as usize;

@@ -74,8 +74,8 @@ pub fn title(vans: &[VanAssessment], as_of: Date) -> String {
             }
         ),
         (all, 0) => format!("{week} of {all} vans were read in the last week, all within three"),
-        (_, n) if n > 3 => format!("{n} vans were not read for three weeks"),
-        _ => format!("Not read for three weeks: {}", named(&late)),
+        (_, n) if n > 3 => format!("No reading for three weeks on {n} vans"),
+        _ => format!("No reading for three weeks: {}", named(&late)),
     }
 }
 

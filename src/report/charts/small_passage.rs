@@ -73,7 +73,7 @@ pub fn said(van: &VanAssessment) -> String {
         return "no membrane".to_owned();
     }
     let Some(now) = membrane.salt_passage.p50 else {
-        return "salt passage not known".to_owned();
+        return "rejection not known".to_owned();
     };
     let when = match (membrane.limit_on.p50, membrane.state) {
         (_, State::Unknown) => String::new(),
@@ -83,5 +83,5 @@ pub fn said(van: &VanAssessment) -> String {
         ),
         (None, _) => ", limit not within ten years".to_owned(),
     };
-    format!("{}{when}", words::percent(now, 1))
+    format!("{}{when}", words::percent(1.0 - now, 1))
 }

@@ -1,5 +1,5 @@
 //! What needs doing first: one row per van, a shape and a word for its state,
-//! and what to do by when.
+//! what to do by when, and why.
 
 use jiff::civil::Date;
 
@@ -11,9 +11,7 @@ use crate::report::rect::Rect;
 use crate::report::words;
 
 /// Height of a row, px.
-const ROW: f64 = 35.0;
-/// A column wider than this has room for the reason too, px.
-const WIDE: f64 = 900.0;
+const ROW: f64 = 43.0;
 
 /// How many rows fit into `height` px.
 pub fn rows_in(height: f64) -> usize {
@@ -26,7 +24,14 @@ pub fn height_of(rows: usize) -> f64 {
 }
 
 /// Draws as many of `lines` as fit, and under them `after` (what is left out).
-pub fn draw(canvas: &mut Canvas, area: Rect, lines: &[VanLine<'_>], as_of: Date, after: &str) {
+pub fn draw(
+    canvas: &mut Canvas,
+    area: Rect,
+    lines: &[VanLine<'_>],
+    (as_of, currency): (Date, Option<&str>),
+    after: &str,
+) {
+    let small = look::SMALL.inked(look::TEXT);
     let name_width = lines
         .iter()
         .map(|line| canvas.width_of(&line.van.van, &look::BODY_BOLD))
@@ -50,7 +55,7 @@ pub fn draw(canvas: &mut Canvas, area: Rect, lines: &[VanLine<'_>], as_of: Date,
                 look::SHADE,
             );
         }
-        let base = y + 23.0;
+        let base = y + 27.0;
         let (shape, ink) = badge(line.state);
         canvas.mark(shape, (area.x0 + 17.0, y + ROW / 2.0), 8.0, ink);
         let name = canvas.shortened(&line.van.van, &look::BODY_BOLD, name_width);
@@ -67,34 +72,25 @@ pub fn draw(canvas: &mut Canvas, area: Rect, lines: &[VanLine<'_>], as_of: Date,
             Align::Left,
         );
         let room = area.x1 - text_x - 8.0;
-        let wide = room > WIDE;
-        let to_do_room = if wide { room * 0.45 } else { room };
-        let to_do = line.to_do_beside_state(as_of);
-        let face = if canvas.width_of(&to_do, &look::BODY) > to_do_room {
-            look::SMALL.inked(look::TEXT)
-        } else {
-            look::BODY
-        };
-        if canvas.width_of(&to_do, &face) > to_do_room {
-            // two small lines have room in a row
-            let lines = canvas.wrapped(&to_do, &face, to_do_room);
-            for (n, line) in lines.iter().take(2).enumerate() {
-                let line = match lines.len() {
-                    more if n == 1 && more > 2 => {
-                        canvas.shortened(&format!("{line} …"), &face, to_do_room)
-                    }
-                    _ => line.clone(),
-                };
-                let at = (text_x, y + 15.0 + 16.0 * n as f64);
-                canvas.text(&line, at, &face, Align::Left);
-            }
-        } else {
-            canvas.text(&to_do, (text_x, base), &face, Align::Left);
+        let to_do = line.to_do(as_of);
+        let why = line.why(currency);
+        let fits = canvas.width_of(&to_do, &look::BODY) <= room;
+        let face = if fits { look::BODY } else { small };
+        let mut said = canvas.wrapped(&to_do, &face, room);
+        if let (true, Some(second)) = (said.len() > 2, said.get_mut(1)) {
+            *second = canvas.shortened(&format!("{second} …"), &face, room);
         }
-        if let (true, Some(part)) = (wide, line.parts.first()) {
-            let reason = canvas.shortened(part.reason, &look::SMALL, room * 0.55 - 16.0);
-            let x = text_x + room * 0.45 + 16.0;
-            canvas.text(&reason, (x, base), &look::SMALL, Align::Left);
+        said.truncate(2);
+        let baselines = match (said.len(), why.is_empty()) {
+            (1, true) => vec![base],
+            _ => vec![y + 18.0, y + 37.0],
+        };
+        for (text, baseline) in said.iter().zip(&baselines) {
+            canvas.text(text, (text_x, *baseline), &face, Align::Left);
+        }
+        if let (1, Some(second)) = (said.len(), baselines.get(1)) {
+            let why = canvas.shortened(&why, &look::SMALL, room);
+            canvas.text(&why, (text_x, *second), &look::SMALL, Align::Left);
         }
         y += ROW;
     }

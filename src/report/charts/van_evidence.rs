@@ -15,7 +15,7 @@ use crate::report::words;
 /// The finding: how far its newest readings are from usual, and since when.
 pub fn title(van: &VanAssessment) -> String {
     let Some(alarm) = &van.membrane.alarm else {
-        return "This membrane declines as usual for its water".to_owned();
+        return "This RO membrane declines as usual for its water".to_owned();
     };
     let newest = points(van);
     let newest = newest.get(newest.len().saturating_sub(3)..).unwrap_or(&[]);
@@ -31,16 +31,16 @@ pub fn title(van: &VanAssessment) -> String {
     let since = words::day(alarm.since);
     match middle {
         Some(over) => {
-            format!("It lets through {over:.1} times what is usual by now ({what} {since})")
+            format!("Salt passage {over:.1} times normal for its age ({what} {since})")
         }
-        None => format!("It declines too fast for its water ({what} {since})"),
+        None => format!("Declining too fast for its water ({what} {since})"),
     }
 }
 
 /// What a reader who cannot see the chart needs.
 pub fn alternative(van: &VanAssessment) -> String {
     format!(
-        "{}. {} over what usual membranes let through after as many litres.",
+        "{}. {} divided by what is normal after as many litres.",
         title(van),
         words::count(points(van).len(), "reading", "readings")
     )
@@ -83,8 +83,11 @@ fn points(van: &VanAssessment) -> Vec<Over> {
 /// The numbers of the chart, reading by reading.
 pub fn table(van: &VanAssessment) -> Table {
     Table {
-        caption: format!("{}: salts through, over what is usual by now", van.van),
-        heads: vec!["Day", "Times the usual", "Usual ones lie between"],
+        caption: format!(
+            "{}: salt passage divided by what is normal for its age",
+            van.van
+        ),
+        heads: vec!["Day", "Times normal", "Normal lies between"],
         rows: points(van)
             .iter()
             .map(|p| {
@@ -100,13 +103,14 @@ pub fn table(van: &VanAssessment) -> Table {
 
 /// Draws the chart with its title.
 pub fn draw(canvas: &mut Canvas, area: Rect, van: &VanAssessment, as_of: Date) {
-    let unit = "Readings over what is usual by now; tinted: 8 of 10 membranes";
+    let unit =
+        "Reading ÷ normal for a membrane of this age (1 = normal); tinted: 8 of 10 membranes";
     let rest = heading(canvas, area, &title(van), unit);
     let points = points(van);
     let Some(first) = points.first() else {
         let at = (rest.x0, rest.y0 + 40.0);
         canvas.paragraph(
-            "No reading of this membrane yet.",
+            "No reading of this RO membrane yet.",
             at,
             &look::BODY,
             rest.width(),

@@ -13,7 +13,7 @@ use crate::report::look;
 use crate::report::panel::{frame, heading};
 use crate::report::rect::Rect;
 use crate::report::table::{MONTH_HEADS, Table, by_month};
-use crate::report::words::{self, AFTER_MEMBRANE, TAP};
+use crate::report::words::{self, MEMBRANE_TDS, TAP_TDS};
 
 /// The forecast is shown at most so far ahead, days.
 const AHEAD: i32 = 3 * 365;
@@ -23,12 +23,12 @@ const BACK: i32 = 3 * 365;
 /// The finding: when the limit is reached, or what is known instead.
 pub fn title(van: &VanAssessment, as_of: Date, limit: f64) -> String {
     let membrane = &van.membrane;
-    let share = words::percent(limit, usize::from((limit * 100.0).fract() > 1e-6));
+    let share = words::rejection_limit(limit);
     let known = membrane.state != crate::advise::State::Unknown;
     let said = finding(van, as_of, &share, known);
     if known && membrane.readings < FEW_READINGS {
         let n = words::count(membrane.readings, "reading", "readings");
-        return format!("{said} (mostly from fleets like yours, {n} so far)");
+        return format!("{said} (mostly from typical trade figures, {n} so far)");
     }
     said
 }
@@ -37,25 +37,25 @@ fn finding(van: &VanAssessment, as_of: Date, share: &str, known: bool) -> String
     let membrane = &van.membrane;
     match (membrane.limit_on.p50, membrane.salt_passage.p50) {
         (Some(day), _) if day <= as_of => format!(
-            "The membrane has passed its limit of {share}, {}",
+            "Rejection fell below its limit of {share}, {}",
             words::when(&membrane.limit_on, known)
         ),
         (Some(_), _) => format!(
-            "The membrane reaches its limit of {share} {}",
+            "Rejection falls to its limit of {share} {}",
             words::when(&membrane.limit_on, known)
         ),
         (None, Some(_)) if known => format!(
-            "The membrane reaches its limit of {share} {}",
+            "Rejection falls to its limit of {share} {}",
             words::when(&membrane.limit_on, known).replacen("not within", "not within the next", 1)
         ),
-        _ => "How the membrane is doing cannot be told yet".to_owned(),
+        _ => "No forecast for this RO membrane: not enough readings".to_owned(),
     }
 }
 
 /// What a reader who cannot see the chart needs.
 pub fn alternative(van: &VanAssessment, as_of: Date, limit: f64) -> String {
-    let now = words::salt_passage(&van.membrane.salt_passage)
-        .map_or(String::new(), |said| format!(" Today it {said}."));
+    let now = words::rejection(&van.membrane.salt_passage)
+        .map_or(String::new(), |said| format!(" Today: {said}."));
     format!(
         "{}.{now} {} over time, with the fit, the forecast and the limit.",
         title(van, as_of, limit),
@@ -67,13 +67,13 @@ pub fn alternative(van: &VanAssessment, as_of: Date, limit: f64) -> String {
 pub fn table(van: &VanAssessment, as_of: Date) -> Table {
     let series = &van.series;
     Table {
-        caption: format!("{}: salts that come through the membrane", van.van),
+        caption: format!("{}: rejection of the RO membrane", van.van),
         heads: MONTH_HEADS.to_vec(),
         rows: by_month(
             &series.salt_passage,
             &series.salt_passage_path,
             days_shown(van, as_of),
-            |v| words::percent(v, 1),
+            |v| words::percent(1.0 - v, 1),
         ),
     }
 }
@@ -104,15 +104,15 @@ fn days_shown(van: &VanAssessment, as_of: Date) -> (Date, Date) {
 /// Draws the chart with its title.
 pub fn draw(canvas: &mut Canvas, area: Rect, van: &VanAssessment, as_of: Date, limit: f64) {
     let series = &van.series;
-    let mut unit = "Salts that come through the membrane, % of the tap water's (25 °C)".to_owned();
+    let mut unit = "Salt passage of the RO membrane, % at 25 °C (100 % less rejection)".to_owned();
     if series.services.iter().any(|s| s.inferred) {
-        unit.push_str("; a ring below: work not recorded, the readings say so");
+        unit.push_str("; a ring below: job not recorded, worked out from the readings");
     }
     let rest = heading(canvas, area, &title(van, as_of, limit), &unit);
     if series.salt_passage.is_empty() && series.salt_passage_path.is_empty() {
         let text = format!(
-            "{} and {AFTER_MEMBRANE} have not been read together on this van yet.",
-            words::capital(TAP)
+            "{} and {MEMBRANE_TDS} have not been read together on this van yet.",
+            words::capital(TAP_TDS)
         );
         let at = (rest.x0, rest.y0 + 40.0);
         canvas.paragraph(&text, at, &look::BODY, rest.width(), 3);

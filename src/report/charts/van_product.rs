@@ -11,7 +11,7 @@ use crate::report::look;
 use crate::report::panel::{frame, heading};
 use crate::report::rect::Rect;
 use crate::report::table::{MONTH_HEADS, Table, by_month};
-use crate::report::words::{self, AFTER_RESIN};
+use crate::report::words::{self, PRODUCT_TDS};
 
 /// Days shown back and at most ahead.
 const BACK: i32 = 365;
@@ -22,25 +22,26 @@ pub fn title(van: &VanAssessment, as_of: Date, limit: f64) -> String {
     let resin = &van.resin;
     let known = resin.state != State::Unknown;
     if resin.limit_on.p50.is_some_and(|day| day <= as_of) {
-        return format!("The water {AFTER_RESIN} is over its limit of {limit} ppm");
+        return format!(
+            "{} probably at its limit of {limit} ppm or over it",
+            words::capital(PRODUCT_TDS)
+        );
     }
     match (resin.limit_on.p50, words::litres(&resin.litres_left)) {
-        (_, Some(left)) => format!("The resin is good for {left} more"),
+        (_, Some(left)) => format!("Left in the DI resin: {left}"),
         (Some(_), None) => format!(
-            "The resin reaches its limit {}",
+            "The DI resin reaches its limit {}",
             words::when(&resin.limit_on, known)
         ),
-        (None, None) if known => {
-            "The resin meets no limit within ten years: what enters it is clean enough".to_owned()
-        }
-        _ => "How long the resin lasts cannot be told yet".to_owned(),
+        (None, None) if known => "No limit in sight for the DI resin within ten years".to_owned(),
+        _ => "No forecast for the DI resin: not enough readings".to_owned(),
     }
 }
 
 /// What a reader who cannot see the chart needs.
 pub fn alternative(van: &VanAssessment, as_of: Date, limit: f64) -> String {
     format!(
-        "{}. {} of the water {AFTER_RESIN} in ppm over time, with the forecast and the limit of {limit} ppm.",
+        "{}. {} of {PRODUCT_TDS} in ppm over time, with the forecast and the limit of {limit} ppm.",
         title(van, as_of, limit),
         words::count(van.series.product_ppm.len(), "reading", "readings")
     )
@@ -59,7 +60,7 @@ fn days_shown(van: &VanAssessment, as_of: Date) -> (Date, Date) {
 pub fn table(van: &VanAssessment, as_of: Date) -> Table {
     let series = &van.series;
     Table {
-        caption: format!("{}: ppm of the water {AFTER_RESIN}", van.van),
+        caption: format!("{}: {PRODUCT_TDS}, ppm", van.van),
         heads: MONTH_HEADS.to_vec(),
         rows: by_month(
             &series.product_ppm,
@@ -77,10 +78,13 @@ pub fn draw(canvas: &mut Canvas, area: Rect, van: &VanAssessment, as_of: Date, l
         canvas,
         area,
         &title(van, as_of, limit),
-        &format!("Water {AFTER_RESIN}, ppm"),
+        &format!("{}, ppm", words::capital(PRODUCT_TDS)),
     );
     if series.product_ppm.is_empty() && series.product_path.is_empty() {
-        let text = format!("The water {AFTER_RESIN} has not been read on this van yet.");
+        let text = format!(
+            "{} has not been read on this van yet.",
+            words::capital(PRODUCT_TDS)
+        );
         canvas.paragraph(
             &text,
             (rest.x0, rest.y0 + 40.0),

@@ -9,7 +9,7 @@ use crate::report::look;
 use crate::report::panel::{frame, heading};
 use crate::report::rect::Rect;
 use crate::report::table::Table;
-use crate::report::words::{self, TAP};
+use crate::report::words;
 
 const BACK: i32 = 365;
 
@@ -17,14 +17,14 @@ const BACK: i32 = 365;
 pub fn title(van: &VanAssessment) -> String {
     let Some(usual) = van.series.litres_per_week.filter(|l| l.is_finite()) else {
         return if van.series.weeks.is_empty() {
-            "No tank fills are recorded for this van".to_owned()
+            "No tank fills recorded for this van".to_owned()
         } else {
-            "Litres made week by week".to_owned()
+            "Litres purified week by week".to_owned()
         };
     };
     let usual = words::thousands(words::two_figures(usual));
     if van.series.weeks.is_empty() {
-        return format!("No tank fills are recorded: {usual} L a week are assumed");
+        return format!("No tank fills recorded: {usual} L a week assumed");
     }
     let n = van.series.weeks.len();
     let last: Vec<f64> = van
@@ -35,15 +35,15 @@ pub fn title(van: &VanAssessment) -> String {
         .map(|w| w.litres)
         .collect();
     if last.len() == 4 && last.iter().all(|l| *l == 0.0) {
-        return format!("No fills in the last four weeks; {usual} L a week expected from here");
+        return format!("No fills in the last four weeks; expected use {usual} L a week");
     }
-    format!("About {usual} L a week are expected from here")
+    format!("Expected use: about {usual} L a week")
 }
 
 /// What a reader who cannot see the chart needs.
 pub fn alternative(van: &VanAssessment) -> String {
     format!(
-        "{}. Litres made from {TAP} water in each of the last {}.",
+        "{}. Litres purified from tap water in each of the last {}.",
         title(van),
         words::count(van.series.weeks.len().min(53), "week", "weeks")
     )
@@ -54,7 +54,7 @@ pub fn table(van: &VanAssessment, as_of: Date) -> Table {
     let from = days_after(as_of, -BACK);
     let weeks = van.series.weeks.iter().filter(|w| w.monday >= from);
     Table {
-        caption: format!("{}: litres made from {TAP} water", van.van),
+        caption: format!("{}: litres purified from tap water", van.van),
         heads: vec!["Week from", "Litres"],
         rows: weeks
             .map(|w| vec![words::day(w.monday), words::thousands(w.litres)])
@@ -70,7 +70,7 @@ pub fn draw(
     as_of: Date,
     month: Option<Date>,
 ) {
-    let unit = &format!("Litres made from {TAP} water, each week");
+    let unit = "Litres purified from tap water, each week";
     let rest = heading(canvas, area, &title(van), unit);
     if van.series.weeks.is_empty() {
         let text =

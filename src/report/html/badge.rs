@@ -2,6 +2,8 @@
 
 use std::collections::BTreeSet;
 
+use maud::{Markup, PreEscaped, html};
+
 use crate::advise::State;
 use crate::report::canvas::draw_untitled;
 use crate::report::look::{self, Ink};
@@ -30,30 +32,36 @@ fn id(state: State) -> &'static str {
 }
 
 /// The shapes themselves, not shown where they are defined.
-pub fn definitions(out: &mut String, inks: &mut BTreeSet<Ink>) {
-    out.push_str("<svg class=\"defined\" width=\"0\" height=\"0\" aria-hidden=\"true\">\n");
-    for state in ALL {
-        let middle = f64::from(SIDE) / 2.0;
-        let sketch = draw_untitled((SIDE, SIDE), |canvas| {
-            let (shape, ink) = look::badge(state);
-            canvas.mark(shape, (middle, middle), 7.0, ink);
-        });
-        out.push_str(&format!(
-            "<symbol id=\"{}\" viewBox=\"0 0 {SIDE} {SIDE}\">",
-            id(state)
-        ));
-        if let Ok(sketch) = sketch {
-            svg::strokes(out, &sketch, inks);
+pub fn definitions(inks: &mut BTreeSet<Ink>) -> Markup {
+    html! {
+        svg.defined width="0" height="0" aria-hidden="true" {
+            @for state in ALL {
+                symbol id=(id(state)) viewBox=(format!("0 0 {SIDE} {SIDE}")) {
+                    (PreEscaped(drawn(state, inks)))
+                }
+            }
         }
-        out.push_str("</symbol>\n");
     }
-    out.push_str("</svg>\n");
+}
+
+fn drawn(state: State, inks: &mut BTreeSet<Ink>) -> String {
+    let middle = f64::from(SIDE) / 2.0;
+    let sketch = draw_untitled((SIDE, SIDE), |canvas| {
+        let (shape, ink) = look::badge(state);
+        canvas.mark(shape, (middle, middle), 7.0, ink);
+    });
+    let mut out = String::new();
+    if let Ok(sketch) = sketch {
+        svg::strokes(&mut out, &sketch, inks);
+    }
+    out
 }
 
 /// The shape of a state.
-pub fn shape(state: State) -> String {
-    format!(
-        "<svg class=\"badge\" width=\"{SIDE}\" height=\"{SIDE}\" aria-hidden=\"true\"><use href=\"#{}\"/></svg>",
-        id(state)
-    )
+pub fn shape(state: State) -> Markup {
+    html! {
+        svg.badge width=(SIDE) height=(SIDE) aria-hidden="true" {
+            use href=(format!("#{}", id(state))) {}
+        }
+    }
 }

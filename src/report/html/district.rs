@@ -1,12 +1,10 @@
 //! Every district: what lasts how long there, and what to do instead of the
-//! rule of thumb.
+//! usual intervals.
 
-use std::fmt::Write;
+use maud::{Markup, html};
 
-use super::escape::escaped;
 use super::figure::{Chart, Charts};
 use super::lists;
-use super::page::Part;
 use crate::advise::{AreaAssessment, Assessment};
 use crate::report::book::Names;
 use crate::report::charts::life_by_hardness::Of;
@@ -20,33 +18,22 @@ pub fn all(
     assessment: &Assessment,
     names: &Names,
     charts: &mut Charts,
-) -> Result<Part, ReportError> {
-    let mut body = String::new();
-    for (area, file) in assessment.areas.iter().zip(&names.areas) {
-        one(&mut body, assessment, area, file, charts)?;
-    }
-    Ok(Part::new("districts", "Districts", body))
+) -> Result<Markup, ReportError> {
+    let areas = assessment.areas.iter().zip(&names.areas);
+    let each = areas.map(|(area, file)| one(assessment, area, file, charts));
+    let each = each.collect::<Result<Vec<_>, _>>()?;
+    Ok(html! { @for district in each { (district) } })
 }
 
 fn one(
-    out: &mut String,
     assessment: &Assessment,
     area: &AreaAssessment,
     file: &str,
     charts: &mut Charts,
-) -> Result<(), ReportError> {
-    let _ = writeln!(
-        out,
-        "<h3>District {}</h3>\n<p>{}.</p>",
-        escaped(&area.postcode),
-        escaped(&pages::area::lead(area))
-    );
-    lists::sentences(out, &pages::area::suggestions(assessment, area));
+) -> Result<Markup, ReportError> {
     let (areas, this) = (&assessment.areas, area.postcode.as_str());
-    out.push_str("<div class=\"two\">\n");
-    for of in [Of::Membrane, Of::Resin] {
-        charts.add(
-            out,
+    let mut life = |of: Of| {
+        charts.figure(
             Chart {
                 title: lives_by_district::title(of, areas, this),
                 alternative: lives_by_district::alternative(of, areas, this),
@@ -54,13 +41,14 @@ fn one(
                 table: lives_by_district::table(of, areas, this),
             },
             |c| lives_by_district::draw(c, c.page().inset(6.0), of, areas, this),
-        )?;
-    }
-    let _ = write!(
-        out,
-        "</div>\n<p class=\"quiet\"><a href=\"{}\">District {} on one page, as a picture</a></p>\n",
-        escaped(file),
-        escaped(this)
-    );
-    Ok(())
+        )
+    };
+    let (membrane, resin) = (life(Of::Membrane)?, life(Of::Resin)?);
+    Ok(html! {
+        h3 { "District " (this) }
+        p { (pages::area::lead(area)) "." }
+        (lists::sentences(&pages::area::suggestions(assessment, area)))
+        div.two { (membrane) (resin) }
+        p.quiet { a href=(file) { "District " (this) " on one page, as a picture" } }
+    })
 }

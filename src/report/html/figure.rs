@@ -2,9 +2,9 @@
 //! its place for who cannot see it, and its numbers as a table.
 
 use std::collections::BTreeSet;
-use std::fmt::Write;
 
-use super::escape::escaped;
+use maud::{Markup, PreEscaped, html};
+
 use super::lists;
 use crate::report::canvas::{Canvas, draw_untitled};
 use crate::report::error::ReportError;
@@ -29,10 +29,6 @@ pub struct Charts {
 }
 
 impl Charts {
-    pub fn new() -> Charts {
-        Charts::default()
-    }
-
     pub fn inks(&self) -> &BTreeSet<Ink> {
         &self.inks
     }
@@ -42,32 +38,33 @@ impl Charts {
         self.inks.extend(other.inks);
     }
 
-    /// Adds a chart to `out`.
-    pub fn add(
+    /// A chart, ready to stand in the index.
+    ///
+    /// # Errors
+    /// Where it could not be drawn.
+    pub fn figure(
         &mut self,
-        out: &mut String,
         chart: Chart,
         paint: impl FnOnce(&mut Canvas),
-    ) -> Result<(), ReportError> {
+    ) -> Result<Markup, ReportError> {
         let sketch =
             draw_untitled(chart.size, paint).map_err(|source| ReportError::CannotDraw {
                 page: chart.title.clone(),
                 source,
             })?;
-        let _ = write!(
-            out,
-            "<figure>\n<figcaption>{}</figcaption>\n<div class=\"drawing\" role=\"img\" aria-label=\"{}\">",
-            escaped(&chart.title),
-            escaped(&chart.alternative),
-        );
-        svg::draw(out, &sketch, &mut self.inks);
-        out.push_str("</div>\n");
-        if !chart.table.rows.is_empty() {
-            out.push_str("<details>\n<summary>The numbers of this chart</summary>\n");
-            lists::table(out, &chart.table);
-            out.push_str("</details>\n");
-        }
-        out.push_str("</figure>\n");
-        Ok(())
+        let mut drawing = String::new();
+        svg::draw(&mut drawing, &sketch, &mut self.inks);
+        Ok(html! {
+            figure {
+                figcaption { (chart.title) }
+                div.drawing role="img" aria-label=(chart.alternative) { (PreEscaped(drawing)) }
+                @if !chart.table.rows.is_empty() {
+                    details {
+                        summary { "The numbers of this chart" }
+                        (lists::table(&chart.table))
+                    }
+                }
+            }
+        })
     }
 }

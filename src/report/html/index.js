@@ -70,6 +70,16 @@
     fields.forEach(function (field) { field.value = ''; });
     filter();
   });
+  document.getElementById('print-all').addEventListener('click', function () {
+    var closed = Array.prototype.slice.call(document.querySelectorAll('details:not([open])'));
+    document.body.classList.add('whole');
+    closed.forEach(function (one) { one.open = true; });
+    window.addEventListener('afterprint', function () {
+      document.body.classList.remove('whole');
+      closed.forEach(function (one) { one.open = false; });
+    }, { once: true });
+    window.print();
+  });
   controls.hidden = false;
   filter();
 }());

@@ -1,80 +1,74 @@
 //! Sentences, lists and tables.
 
-use std::fmt::Write;
+use maud::{Markup, html};
 
-use super::escape::escaped;
 use crate::advise::Assessment;
 use crate::report::charts::intervals as chart;
 use crate::report::table::Table;
 
 /// An answer: the first sentence stands out, the others follow as a list.
-pub fn answer(out: &mut String, said: &[String]) {
-    let Some((first, rest)) = said.split_first() else {
-        return;
-    };
-    let _ = writeln!(out, "<p class=\"first\">{}</p>", escaped(first));
-    sentences(out, rest);
+pub fn answer(said: &[String]) -> Markup {
+    let (first, rest) = said.split_at(said.len().min(1));
+    html! {
+        @for sentence in first { p.first { (sentence) } }
+        (sentences(rest))
+    }
 }
 
 /// Sentences as a list; none, no list.
-pub fn sentences(out: &mut String, said: &[String]) {
-    if said.is_empty() {
-        return;
+pub fn sentences<T: AsRef<str>>(said: &[T]) -> Markup {
+    html! {
+        @if !said.is_empty() {
+            ul { @for sentence in said { li { (sentence.as_ref()) } } }
+        }
     }
-    out.push_str("<ul>\n");
-    for sentence in said {
-        let _ = writeln!(out, "<li>{}</li>", escaped(sentence));
+}
+
+/// Names with what they stand for.
+pub fn named<A: AsRef<str>, B: AsRef<str>>(list: &[(A, B)]) -> Markup {
+    html! {
+        dl { @for (name, text) in list { dt { (name.as_ref()) } dd { (text.as_ref()) } } }
     }
-    out.push_str("</ul>\n");
 }
 
 /// A table that can be scrolled where it is wider than the screen.
-pub fn table(out: &mut String, table: &Table) {
-    open(out, &table.caption, &table.heads);
-    for row in &table.rows {
-        cells(out, row);
-    }
-    close(out);
+pub fn table(table: &Table) -> Markup {
+    rows(
+        &table.caption,
+        &table.heads,
+        table.rows.iter().map(Vec::as_slice),
+    )
 }
 
-/// Suggested intervals per district, and the rule of thumb.
-pub fn intervals(out: &mut String, assessment: &Assessment) {
+/// Suggested intervals per district, and the usual ones.
+pub fn intervals(assessment: &Assessment) -> Markup {
     let currency = assessment.fleet.currency.as_deref();
-    open(
-        out,
-        "Suggested intervals per district beside the rule of thumb; resin in litres of water a filling; saving per van and year",
+    let areas = assessment.areas.iter();
+    let mut cells: Vec<_> = areas.map(|area| chart::cells(area, currency)).collect();
+    cells.push(chart::usual_cells(assessment));
+    rows(
+        "Suggested intervals per district beside the usual ones; DI resin in litres of water a refill; saving per van per year",
         &chart::HEADS,
-    );
-    for area in &assessment.areas {
-        cells(out, &chart::cells(area, currency));
-    }
-    cells(out, &chart::rule_cells(assessment));
-    close(out);
+        cells.iter().map(<[String; 6]>::as_slice),
+    )
 }
 
-fn open(out: &mut String, caption: &str, heads: &[&str]) {
-    let caption = escaped(caption);
-    let _ = write!(
-        out,
-        "<div class=\"wide\" role=\"group\" aria-label=\"{caption}\" tabindex=\"0\">\n<table>\n<caption>{caption}</caption>\n<thead>\n<tr>"
-    );
-    for head in heads {
-        let _ = write!(out, "<th scope=\"col\">{}</th>", escaped(head));
+fn rows<'a>(caption: &str, heads: &[&str], rows: impl Iterator<Item = &'a [String]>) -> Markup {
+    html! {
+        div.wide role="group" aria-label=(caption) tabindex="0" {
+            table {
+                caption { (caption) }
+                thead { tr { @for head in heads { th scope="col" { (head) } } } }
+                tbody {
+                    @for row in rows {
+                        tr {
+                            @for (i, cell) in row.iter().enumerate() {
+                                @if i == 0 { th scope="row" { (cell) } } @else { td { (cell) } }
+                            }
+                        }
+                    }
+                }
+            }
+        }
     }
-    out.push_str("</tr>\n</thead>\n<tbody>\n");
-}
-
-fn cells(out: &mut String, row: &[String]) {
-    let Some((first, rest)) = row.split_first() else {
-        return;
-    };
-    let _ = write!(out, "<tr><th scope=\"row\">{}</th>", escaped(first));
-    for cell in rest {
-        let _ = write!(out, "<td>{}</td>", escaped(cell));
-    }
-    out.push_str("</tr>\n");
-}
-
-fn close(out: &mut String) {
-    out.push_str("</tbody>\n</table>\n</div>\n");
 }

@@ -3,7 +3,6 @@
 
 mod badge;
 mod district;
-mod escape;
 mod figure;
 mod lists;
 mod page;
@@ -11,14 +10,15 @@ mod script;
 mod van;
 mod vans;
 
-use std::fmt::Write as _;
 use std::io::{Read, Seek, Write};
 use std::path::Path;
+
+use maud::{Markup, html};
 
 use crate::advise::{Assessment, VanAssessment};
 
 use super::ReportPlan;
-use super::answers::{Answer, answers};
+use super::answers::{Answer, answers, meters_to_check, order_now};
 use super::book::Names;
 use super::cautions;
 use super::charts::life_by_hardness::{self, Of};
@@ -28,13 +28,13 @@ use super::charts::{
 };
 use super::error::ReportError;
 use super::files;
+use super::glossary;
 use super::look;
 use super::pages;
 use super::parts::VanLine;
 
-pub use escape::escaped;
 use figure::{Chart, Charts};
-use page::{Part, Parts};
+use page::Parts;
 
 /// Writes the whole index to `out`, and its parts to `body` before; `path` is
 /// told where it cannot be written.
@@ -48,21 +48,36 @@ pub fn write_index<F: Read + Write + Seek>(
     (path, body, out): (&Path, &mut F, &mut F),
 ) -> Result<(), ReportError> {
     let assessment = plan.assessment;
-    let mut charts = Charts::new();
+    let mut charts = Charts::default();
     let mut parts = Parts::new(path, body);
     for answer in &answers(plan, lines) {
-        parts.add(answered(plan, answer, lines, &mut charts)?)?;
+        let body = answered(plan, answer, lines, &mut charts)?;
+        parts.add(answer.id, answer.question, body)?;
     }
-    parts.add(water(assessment, &mut charts)?)?;
+    if !lines.is_empty() {
+        parts.add("orders", "What to order", what_to_order(assessment, names))?;
+    }
+    parts.add(
+        "water",
+        "Hardness and how long parts last",
+        water(assessment, &mut charts)?,
+    )?;
     if !assessment.areas.is_empty() {
-        parts.add(district::all(assessment, names, &mut charts)?)?;
+        let districts = district::all(assessment, names, &mut charts)?;
+        parts.add("districts", "Districts", districts)?;
     }
     if !lines.is_empty() {
         van::all(plan, lines, names, &mut charts, &mut parts)?;
     }
-    parts.add(records(assessment, &mut charts)?)?;
-    parts.add(file_list(names))?;
-    parts.add(caution_list())?;
+    parts.add("records", "Records", records(assessment, &mut charts)?)?;
+    parts.add(
+        "words",
+        "Words of the trade",
+        lists::named(&glossary::WORDS),
+    )?;
+    parts.add("files", "Files and pages", file_list(names))?;
+    let cautions = html! { p { (cautions::FOOT) } (lists::named(&cautions::LIST)) };
+    parts.add("cautions", "Cautions", cautions)?;
     parts.write_page(plan, lines, charts.inks(), out)
 }
 
@@ -82,76 +97,74 @@ fn answered(
     answer: &Answer,
     lines: &[VanLine<'_>],
     charts: &mut Charts,
-) -> Result<Part, ReportError> {
+) -> Result<Markup, ReportError> {
     let assessment = plan.assessment;
-    let mut body = String::new();
-    lists::answer(&mut body, &answer.said);
-    match answer.id {
-        "todo" => vans::table(&mut body, assessment, lines),
-        "trouble" => {
-            let vans: Vec<&VanAssessment> = assessment
-                .vans
-                .iter()
-                .filter(|v| v.series.has_membrane)
-                .collect();
-            let limit = assessment.limits.salt_passage;
-            if !vans.is_empty() {
-                charts.add(
-                    &mut body,
-                    Chart {
-                        title: fleet_passage::title(&vans, limit),
-                        alternative: fleet_passage::alternative(&vans, limit),
-                        size: look::DRAWING_WIDE,
-                        table: fleet_passage::table(&vans),
-                    },
-                    |c| fleet_passage::draw(c, c.page().inset(6.0), &vans, limit),
-                )?;
-            }
-        }
-        "cost" if pages::money::worth_a_page(&assessment.money) => {
-            money(&mut body, assessment, charts)?;
-        }
-        "intervals" if !assessment.areas.is_empty() => lists::intervals(&mut body, assessment),
-        "believe" => {
-            if let Some(result) = plan.backtest {
-                lists::sentences(&mut body, &result.words);
-                body.push_str("<div class=\"two\">\n");
-                for (of, beside) in [
-                    (Of::Membrane, &result.membranes_beside),
-                    (Of::Resin, &result.resin_beside),
-                ] {
-                    if beside.is_empty() {
-                        continue;
-                    }
-                    charts.add(
-                        &mut body,
-                        Chart {
-                            title: forecast_beside::title(of, beside),
-                            alternative: forecast_beside::alternative(of, beside),
-                            size: look::DRAWING_TALL,
-                            table: forecast_beside::table(of, beside),
-                        },
-                        |c| forecast_beside::draw(c, c.page().inset(6.0), of, beside),
-                    )?;
-                }
-                body.push_str("</div>\n");
-            }
-        }
-        _ => {}
-    }
-    Ok(Part::new(answer.id, answer.question, body))
+    let shown = match answer.id {
+        "todo" => html! {
+            (vans::table(assessment, lines))
+            h3 { "Check the TDS meter" }
+            (lists::sentences(&meters_to_check(assessment)))
+            h3 { "Order now" }
+            (lists::sentences(&order_now(assessment)))
+            p.quiet { a href="#orders" { "The whole order list" } }
+        },
+        "trouble" => rejections(assessment, charts)?,
+        "cost" if pages::money::worth_a_page(&assessment.money) => money(assessment, charts)?,
+        "intervals" if !assessment.areas.is_empty() => lists::intervals(assessment),
+        "believe" => past(plan, charts)?,
+        _ => html! {},
+    };
+    Ok(html! { (lists::answer(&answer.said)) (shown) })
 }
 
-fn money(
-    body: &mut String,
-    assessment: &Assessment,
-    charts: &mut Charts,
-) -> Result<(), ReportError> {
+fn rejections(assessment: &Assessment, charts: &mut Charts) -> Result<Markup, ReportError> {
+    let vans = assessment.vans.iter();
+    let vans: Vec<&VanAssessment> = vans.filter(|v| v.series.has_membrane).collect();
+    let limit = assessment.limits.salt_passage;
+    if vans.is_empty() {
+        return Ok(html! {});
+    }
+    charts.figure(
+        Chart {
+            title: fleet_passage::title(&vans, limit),
+            alternative: fleet_passage::alternative(&vans, limit),
+            size: look::DRAWING_WIDE,
+            table: fleet_passage::table(&vans),
+        },
+        |c| fleet_passage::draw(c, c.page().inset(6.0), &vans, limit),
+    )
+}
+
+fn past(plan: &ReportPlan<'_>, charts: &mut Charts) -> Result<Markup, ReportError> {
+    let Some(result) = plan.backtest else {
+        return Ok(html! {});
+    };
+    let mut drawn = Vec::new();
+    for (of, beside) in [
+        (Of::Membrane, &result.membranes_beside),
+        (Of::Resin, &result.resin_beside),
+    ] {
+        if !beside.is_empty() {
+            drawn.push(charts.figure(
+                Chart {
+                    title: forecast_beside::title(of, beside),
+                    alternative: forecast_beside::alternative(of, beside),
+                    size: look::DRAWING_TALL,
+                    table: forecast_beside::table(of, beside),
+                },
+                |c| forecast_beside::draw(c, c.page().inset(6.0), of, beside),
+            )?);
+        }
+    }
+    Ok(html! {
+        (lists::sentences(&result.words))
+        div.two { @for chart in drawn { (chart) } }
+    })
+}
+
+fn money(assessment: &Assessment, charts: &mut Charts) -> Result<Markup, ReportError> {
     let money = &assessment.money;
-    lists::sentences(body, &pages::money::bought(money));
-    body.push_str("<div class=\"two\">\n");
-    charts.add(
-        body,
+    let mut drawn = vec![charts.figure(
         Chart {
             title: spent_by_month::title(money),
             alternative: spent_by_month::alternative(money),
@@ -159,10 +172,9 @@ fn money(
             table: spent_by_month::table(money),
         },
         |c| spent_by_month::draw(c, c.page().inset(6.0), money),
-    )?;
+    )?];
     if money.expected.is_some() {
-        charts.add(
-            body,
+        drawn.push(charts.figure(
             Chart {
                 title: expected_by_van::title(money),
                 alternative: expected_by_van::alternative(money),
@@ -170,11 +182,10 @@ fn money(
                 table: expected_by_van::table(money),
             },
             |c| expected_by_van::draw(c, c.page().inset(6.0), money),
-        )?;
+        )?);
     }
     if per_1000_litres::any(assessment) {
-        charts.add(
-            body,
+        drawn.push(charts.figure(
             Chart {
                 title: per_1000_litres::title(assessment),
                 alternative: per_1000_litres::alternative(assessment),
@@ -182,20 +193,28 @@ fn money(
                 table: per_1000_litres::table(assessment),
             },
             |c| per_1000_litres::draw(c, c.page().inset(6.0), assessment),
-        )?;
+        )?);
     }
-    body.push_str("</div>\n");
-    body.push_str("<h3>Parts to order</h3>\n");
-    lists::sentences(body, &pages::money::to_order(&assessment.parts_to_order));
-    Ok(())
+    Ok(html! {
+        (lists::sentences(&pages::money::bought(money)))
+        (lists::sentences(&pages::money::years(money)))
+        div.two { @for chart in drawn { (chart) } }
+    })
 }
 
-fn water(assessment: &Assessment, charts: &mut Charts) -> Result<Part, ReportError> {
-    let fleet = &assessment.fleet;
-    let mut body = format!(
-        "<p>{}.</p>\n<div class=\"two\">\n",
-        escaped(&pages::water::lead(assessment))
-    );
+fn what_to_order(assessment: &Assessment, names: &Names) -> Markup {
+    html! {
+        p { (pages::orders::lead(assessment)) "." }
+        (lists::table(&pages::orders::list(assessment)))
+        @if let Some(unused) = pages::orders::unused(assessment) { p { (unused) } }
+        (lists::table(&pages::orders::by_month(assessment)))
+        p.quiet { a href=(names.orders) { "The order list on one page, as a picture" } }
+    }
+}
+
+fn water(assessment: &Assessment, charts: &mut Charts) -> Result<Markup, ReportError> {
+    let (fleet, areas) = (&assessment.fleet, &assessment.areas);
+    let mut drawn = Vec::new();
     for (of, dots, curve) in [
         (
             Of::Membrane,
@@ -204,8 +223,7 @@ fn water(assessment: &Assessment, charts: &mut Charts) -> Result<Part, ReportErr
         ),
         (Of::Resin, &fleet.resin_dots, &fleet.resin_life_by_hardness),
     ] {
-        charts.add(
-            &mut body,
+        drawn.push(charts.figure(
             Chart {
                 title: life_by_hardness::title(of, dots, curve),
                 alternative: life_by_hardness::alternative(of, dots, curve),
@@ -213,12 +231,10 @@ fn water(assessment: &Assessment, charts: &mut Charts) -> Result<Part, ReportErr
                 table: life_by_hardness::table(of, dots, curve),
             },
             |c| life_by_hardness::draw(c, c.page().inset(6.0), of, dots, curve),
-        )?;
+        )?);
     }
-    let areas = &assessment.areas;
     for of in [Of::Membrane, Of::Resin] {
-        charts.add(
-            &mut body,
+        drawn.push(charts.figure(
             Chart {
                 title: lives_by_district::title(of, areas, ""),
                 alternative: lives_by_district::alternative(of, areas, ""),
@@ -226,21 +242,22 @@ fn water(assessment: &Assessment, charts: &mut Charts) -> Result<Part, ReportErr
                 table: lives_by_district::table(of, areas, ""),
             },
             |c| lives_by_district::draw(c, c.page().inset(6.0), of, areas, ""),
-        )?;
+        )?);
     }
-    body.push_str("</div>\n");
-    Ok(Part::new("water", "What the water does", body))
+    Ok(html! {
+        p { (pages::water::lead(assessment)) "." }
+        div.two { @for chart in drawn { (chart) } }
+    })
 }
 
-fn records(assessment: &Assessment, charts: &mut Charts) -> Result<Part, ReportError> {
-    let mut body = format!("<p>{}.</p>\n", escaped(&pages::records::lead(assessment)));
+fn records(assessment: &Assessment, charts: &mut Charts) -> Result<Markup, ReportError> {
     let (vans, as_of) = (&assessment.vans, assessment.as_of);
+    let mut drawn = html! {};
     if !vans.is_empty() {
         let (width, _) = look::DRAWING_WIDE;
         // as high as its rows need, up to thirty of them
         let height = 120 + 22 * u32::try_from(vans.len().min(30)).unwrap_or(30);
-        charts.add(
-            &mut body,
+        drawn = charts.figure(
             Chart {
                 title: read_when::title(vans, as_of),
                 alternative: read_when::alternative(vans, as_of),
@@ -250,28 +267,21 @@ fn records(assessment: &Assessment, charts: &mut Charts) -> Result<Part, ReportE
             |c| read_when::draw(c, c.page().inset(6.0), vans, as_of),
         )?;
     }
-    let habits = pages::records::habits(assessment);
-    if !habits.is_empty() {
-        body.push_str("<h3>Habits that shorten lives or cost water</h3>\n");
-        lists::sentences(&mut body, &habits);
-    }
-    body.push_str("<h3>To put right in the records</h3>\n");
-    lists::sentences(&mut body, &pages::records::to_put_right(assessment));
-    Ok(Part::new("records", "Records", body))
+    let faults = pages::records::habits(assessment);
+    Ok(html! {
+        @if !faults.is_empty() {
+            h3 { "Running faults that wear parts or waste water" }
+            (lists::sentences(&faults))
+        }
+        h3 { "Records to fix" }
+        (lists::sentences(&pages::records::to_fix(assessment)))
+        (drawn)
+        p.quiet { (pages::records::lead(assessment)) "." }
+    })
 }
 
-fn file_list(names: &Names) -> Part {
-    let mut body = String::from("<ul>\n");
-    for table in files::TABLES {
-        let _ = writeln!(
-            body,
-            "<li><a href=\"{0}\">{0}</a>: {1}</li>",
-            table.name,
-            escaped(table.what)
-        );
-    }
-    body.push_str("</ul>\n<p>Pages as pictures, for paper:</p>\n<ul class=\"pages\">\n");
-    let single = [&names.water, &names.records].into_iter();
+fn file_list(names: &Names) -> Markup {
+    let single = [&names.orders, &names.water, &names.records].into_iter();
     let all = names
         .fleet
         .iter()
@@ -280,22 +290,14 @@ fn file_list(names: &Names) -> Part {
         .chain(&names.money)
         .chain(&names.past)
         .chain(&names.areas)
-        .chain(&names.vans);
-    for file in all {
-        let file = escaped(file);
-        let _ = writeln!(body, "<li><a href=\"{file}\">{file}</a></li>");
+        .chain(&names.vans)
+        .chain(&names.written);
+    html! {
+        ul {
+            @for table in files::TABLES { li { a href=(table.name) { (table.name) } ": " (table.what) } }
+        }
+        p { "Pages as pictures, for paper:" }
+        ul.pages { @for file in all { li { a href=(file) { (file) } } } }
+        p.quiet { "These lie beside this file in the report's folder." }
     }
-    body.push_str(
-        "</ul>\n<p class=\"quiet\">These lie beside this file in the report's folder.</p>\n",
-    );
-    Part::new("files", "Files and pages", body)
-}
-
-fn caution_list() -> Part {
-    let mut body = format!("<p>{}</p>\n<dl>\n", escaped(cautions::FOOT));
-    for (what, text) in cautions::LIST {
-        let _ = writeln!(body, "<dt>{}</dt><dd>{}</dd>", escaped(what), escaped(text));
-    }
-    body.push_str("</dl>\n");
-    Part::new("cautions", "Cautions", body)
 }

@@ -4,31 +4,19 @@ use std::collections::BTreeSet;
 use std::io::{self, Read, Seek, Write};
 use std::path::Path;
 
+use maud::{Markup, PreEscaped, html};
+
 use super::badge;
-use super::escape::escaped;
 use super::script;
 use crate::report::ReportPlan;
 use crate::report::error::ReportError;
 use crate::report::look::Ink;
+use crate::report::pages;
 use crate::report::parts::{VanLine, finding};
 use crate::report::svg;
 use crate::report::words;
 
 const STYLE: &str = include_str!("style.css");
-
-/// A part of the index: its anchor, its heading and what stands under it.
-#[derive(Debug)]
-pub struct Part {
-    id: &'static str,
-    heading: &'static str,
-    body: String,
-}
-
-impl Part {
-    pub fn new(id: &'static str, heading: &'static str, body: String) -> Part {
-        Part { id, heading, body }
-    }
-}
 
 /// So much text is gathered before it is written.
 const GATHERED: usize = 256 * 1024;
@@ -86,10 +74,15 @@ impl<'a, F: Read + Write + Seek> Parts<'a, F> {
         self.push("</section>\n")
     }
 
-    /// Adds a whole part.
-    pub fn add(&mut self, part: Part) -> Result<(), ReportError> {
-        self.begin(part.id, part.heading)?;
-        self.push(&part.body)?;
+    /// Adds a whole part: its anchor, its heading and what stands under it.
+    pub fn add(
+        &mut self,
+        id: &'static str,
+        heading: &'static str,
+        body: Markup,
+    ) -> Result<(), ReportError> {
+        self.begin(id, heading)?;
+        self.push(&body.into_string())?;
         self.end()
     }
 
@@ -114,6 +107,7 @@ impl<'a, F: Read + Write + Seek> Parts<'a, F> {
     }
 }
 
+/// All up to the first part: what follows `<main>` is written piece by piece.
 fn head(
     plan: &ReportPlan<'_>,
     lines: &[VanLine<'_>],
@@ -122,24 +116,34 @@ fn head(
 ) -> String {
     let title = format!("Fleet report, {}", words::month(plan.month));
     let mut inks = inks.clone();
-    let mut badges = String::new();
-    badge::definitions(&mut badges, &mut inks);
-    let mut out = format!(
-        "<!DOCTYPE html>\n<html lang=\"en\">\n<head>\n<meta charset=\"utf-8\">\n\
-         <meta name=\"viewport\" content=\"width=device-width, initial-scale=1\">\n\
-         <meta http-equiv=\"Content-Security-Policy\" content=\"{}\">\n\
-         <title>{title}</title>\n<style>\n{STYLE}{}</style>\n</head>\n<body>\n\
-         <a class=\"skip\" href=\"#todo\">Skip to what needs doing</a>\n{badges}<header>\n\
-         <h1>{title}</h1>\n<p class=\"lead\">{}. <span class=\"quiet\">As of {}.</span></p>\n</header>\n",
-        script::policy(),
-        svg::style(&inks),
-        escaped(&finding(lines)),
-        words::day(plan.assessment.as_of),
-    );
-    out.push_str("<nav aria-label=\"Parts of the report\">\n<ul>\n");
-    for (id, heading) in parts {
-        out.push_str(&format!("<li><a href=\"#{id}\">{heading}</a></li>\n"));
-    }
-    out.push_str("</ul>\n</nav>\n<main>\n");
-    out
+    let badges = badge::definitions(&mut inks);
+    let style = format!("{STYLE}{}", svg::style(&inks));
+    let head = html! {
+        head {
+            meta charset="utf-8";
+            meta name="viewport" content="width=device-width, initial-scale=1";
+            meta http-equiv="Content-Security-Policy" content=(script::policy());
+            title { (title) }
+            style { (PreEscaped(style)) }
+        }
+    };
+    let top = html! {
+        a.skip href="#todo" { "Skip to what needs doing" }
+        (badges)
+        header {
+            h1 { (title) }
+            p.lead {
+                (finding(lines)) ". "
+                span.quiet { (words::capital(&pages::as_of(plan.assessment))) "." }
+            }
+        }
+        nav aria-label="Parts of the report" {
+            ul { @for (id, heading) in parts { li { a href=(format!("#{id}")) { (heading) } } } }
+        }
+    };
+    format!(
+        "<!DOCTYPE html>\n<html lang=\"en\">\n{}\n<body>\n{}\n<main>\n",
+        head.into_string(),
+        top.into_string()
+    )
 }

@@ -1,10 +1,10 @@
 //! The table of vans, to be sorted and filtered by whoever reads it.
 
 use std::collections::BTreeSet;
-use std::fmt::Write;
+
+use maud::{Markup, html};
 
 use super::badge::shape;
-use super::escape::escaped;
 use crate::advise::{Assessment, State};
 use crate::report::axis::day_number;
 use crate::report::parts::VanLine;
@@ -16,8 +16,8 @@ const COLUMNS: [(&str, bool); 6] = [
     ("District", false),
     ("State", true),
     ("Days left", true),
-    ("To do", false),
-    ("Membrane holds back", true),
+    ("To do, and why", false),
+    ("Rejection", true),
 ];
 
 /// Whole days until the first part of the van is to be changed; negative where
@@ -30,97 +30,93 @@ pub fn days_left(line: &VanLine<'_>, assessment: &Assessment) -> Option<f64> {
 fn days_in_words(days: Option<f64>) -> String {
     match days {
         None => "–".to_owned(),
-        Some(days) if days < 0.0 => format!("{:.0} over", -days),
+        Some(days) if days < 0.0 => format!("{:.0} late", -days),
         Some(days) => format!("{days:.0}"),
     }
 }
 
-/// Writes controls and table.
-pub fn table(out: &mut String, assessment: &Assessment, lines: &[VanLine<'_>]) {
+/// Controls and table.
+pub fn table(assessment: &Assessment, lines: &[VanLine<'_>]) -> Markup {
     if lines.is_empty() {
-        out.push_str("<p>Read in readings, fills and services first: <kbd>litrewise template</kbd> shows what to write down.</p>\n");
-        return;
+        return html! {
+            p {
+                "Take in readings, fills and services first: "
+                kbd { "litrewise template" } " shows what to write down."
+            }
+        };
     }
-    controls(out, lines);
-    out.push_str(
-        "<div class=\"wide\" role=\"group\" aria-label=\"Every van\" tabindex=\"0\">\n<table id=\"vans-table\">\n\
-         <caption>Every van, most urgent first</caption>\n<thead>\n<tr>",
-    );
-    for (head, numeric) in COLUMNS {
-        let _ = write!(
-            out,
-            "<th scope=\"col\" data-numeric=\"{}\">{head}</th>",
-            u8::from(numeric)
-        );
+    html! {
+        (controls(lines))
+        div.wide role="group" aria-label="Every van" tabindex="0" {
+            table #vans-table {
+                caption { "Every van, what harms the glass first" }
+                thead { tr {
+                    @for (head, numeric) in COLUMNS {
+                        th scope="col" data-numeric=(u8::from(numeric)) { (head) }
+                    }
+                } }
+                tbody { @for line in lines { (row(assessment, line)) } }
+            }
+        }
     }
-    out.push_str("</tr>\n</thead>\n<tbody>\n");
-    for line in lines {
-        row(out, assessment, line);
-    }
-    out.push_str("</tbody>\n</table>\n</div>\n");
 }
 
 /// Hidden until the script shows them: without it they would do nothing.
-fn controls(out: &mut String, lines: &[VanLine<'_>]) {
+fn controls(lines: &[VanLine<'_>]) -> Markup {
     let mut states: Vec<State> = lines.iter().map(|l| l.state).collect();
     states.sort_by_key(|s| words::urgency(*s));
     states.dedup();
     let districts: BTreeSet<&str> = lines.iter().map(|l| district(l)).collect();
-    out.push_str(
-        "<div id=\"controls\" class=\"controls\" role=\"group\" aria-label=\"Which vans are shown\" hidden>\n\
-         <label>Van <input id=\"by-name\" type=\"search\" autocomplete=\"off\"></label>\n\
-         <label>State <select id=\"by-state\"><option value=\"\">all</option>",
-    );
-    for state in states {
-        let word = words::state(state);
-        let _ = write!(
-            out,
-            "<option value=\"{}\">{word}</option>",
-            words::urgency(state)
-        );
+    let days = [
+        ("", "any"),
+        ("-1", "overdue"),
+        ("14", "14 or fewer"),
+        ("30", "30 or fewer"),
+        ("90", "90 or fewer"),
+    ];
+    html! {
+        div #controls .controls role="group" aria-label="Which vans are shown" hidden {
+            label { "Van " input #by-name type="search" autocomplete="off"; }
+            label { "State " select #by-state {
+                option value="" { "all" }
+                @for state in states { option value=(words::urgency(state)) { (words::state(state)) } }
+            } }
+            label { "District " select #by-district {
+                option value="" { "all" }
+                @for name in districts { option value=(name) { (name) } }
+            } }
+            label { "Days left " select #by-days {
+                @for (value, word) in days { option value=(value) { (word) } }
+            } }
+            button #show-all type="button" { "Show all" }
+            button #print-all type="button" { "Print everything" }
+            p #shown role="status" {}
+        }
     }
-    out.push_str(
-        "</select></label>\n<label>District <select id=\"by-district\"><option value=\"\">all</option>",
-    );
-    for name in districts {
-        let name = escaped(name);
-        let _ = write!(out, "<option value=\"{name}\">{name}</option>");
-    }
-    out.push_str(
-        "</select></label>\n<label>Days left <select id=\"by-days\"><option value=\"\">any</option>\
-         <option value=\"-1\">overdue</option><option value=\"14\">14 or fewer</option>\
-         <option value=\"30\">30 or fewer</option><option value=\"90\">90 or fewer</option></select></label>\n\
-         <button id=\"show-all\" type=\"button\">Show all</button>\n\
-         <p id=\"shown\" role=\"status\"></p>\n</div>\n",
-    );
 }
 
 fn district<'a>(line: &'a VanLine<'_>) -> &'a str {
     line.van.postcode.as_deref().unwrap_or("–")
 }
 
-fn row(out: &mut String, assessment: &Assessment, line: &VanLine<'_>) {
+fn row(assessment: &Assessment, line: &VanLine<'_>) -> Markup {
     let days = days_left(line, assessment);
     let key = |value: Option<f64>| value.map_or(String::new(), |v| v.to_string());
     let passage = &line.van.membrane.salt_passage;
-    let holds = words::holds_back(passage);
-    let holds = holds
-        .as_deref()
-        .map_or("–", |h| h.strip_prefix("holds back ").unwrap_or(h));
-    let (place, name, district) = (line.place, escaped(&line.van.van), escaped(district(line)));
+    let rejection = words::rejection_now(passage).unwrap_or_else(|| "–".to_owned());
     let urgency = words::urgency(line.state);
-    let _ = writeln!(
-        out,
-        "<tr data-van=\"{place}\" data-state=\"{urgency}\" data-district=\"{district}\" data-days=\"{}\">\
-         <th scope=\"row\"><a href=\"#van-{place}\">{name}</a></th><td>{district}</td>\
-         <td class=\"state\" data-key=\"{urgency}\">{} {}</td><td data-key=\"{}\">{}</td><td>{}</td>\
-         <td data-key=\"{}\">{holds}</td></tr>",
-        key(days),
-        shape(line.state),
-        words::state(line.state),
-        key(days),
-        days_in_words(days),
-        escaped(&line.to_do_beside_state(assessment.as_of)),
-        key(passage.p50.map(|p| 1.0 - p)),
-    );
+    let why = line.why(assessment.fleet.currency.as_deref());
+    html! {
+        tr data-van=(line.place) data-state=(urgency) data-district=(district(line)) data-days=(key(days)) {
+            th.name scope="row" { a href=(format!("#van-{}", line.place)) { (line.van.van) } }
+            td { (district(line)) }
+            td.state data-key=(urgency) { (shape(line.state)) " " (words::state(line.state)) }
+            td data-key=(key(days)) { (days_in_words(days)) }
+            td {
+                (line.to_do(assessment.as_of))
+                @if !why.is_empty() { br; span.quiet { (why) } }
+            }
+            td data-key=(key(passage.p50.map(|p| 1.0 - p))) { (rejection) }
+        }
+    }
 }

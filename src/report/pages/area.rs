@@ -1,14 +1,15 @@
 //! One district's page: how long membranes and resin last in its water, what
-//! to do instead of the rule of thumb, and how its vans are doing.
+//! to do instead of the usual intervals, and how its vans are doing.
 
 use jiff::civil::Date;
 
 use crate::advise::{AreaAssessment, Assessment, VanAssessment};
+use crate::report::answers::saved_by;
 use crate::report::canvas::{Align, Canvas};
 use crate::report::charts::life_by_hardness::Of;
 use crate::report::charts::{fleet_passage, lives_by_district, to_do};
 use crate::report::look;
-use crate::report::pages::{place, sheet};
+use crate::report::pages::{fleet, place, sheet};
 use crate::report::parts::VanLine;
 use crate::report::rect::Rect;
 use crate::report::words;
@@ -17,48 +18,66 @@ use crate::report::words;
 pub fn lead(area: &AreaAssessment) -> String {
     let vans = words::count(area.vans, "van", "vans");
     match area.hardness_mg_l_caco3 {
-        Some(h) => format!("{vans} based here; water of {h:.0} mg/L hardness"),
-        None => format!("{vans} based here; hardness of the water not known"),
+        Some(h) => format!("{vans} based here; hardness {h:.0} mg/L"),
+        None => format!("{vans} based here; hardness not known"),
     }
 }
 
-/// The suggestions beside the rule of thumb, in sentences.
+/// The suggestions beside the usual intervals, in sentences.
 pub fn suggestions(assessment: &Assessment, area: &AreaAssessment) -> Vec<String> {
     let fleet = &assessment.fleet;
     let suggested = &area.suggested;
     let mut said = Vec::new();
     said.push(match suggested.membrane_days {
         Some(days) => format!(
-            "Membrane: change it every {} (rule of thumb: {:.0} months).",
+            "RO membrane: change it every {} (usual interval: {:.0} months).",
             words::days_as_interval(days),
             fleet.rule_membrane_months
         ),
-        None => "Membrane: no interval can be suggested yet.".to_owned(),
+        None => "RO membrane: no interval yet, not enough readings.".to_owned(),
     });
     said.push(match suggested.prefilter_days {
         Some(days) => format!(
-            "Pre-filters: change them every {} (rule of thumb: {:.0} weeks).",
+            "Pre-filters: change them every {} (usual interval: {:.0} weeks).",
             words::days_as_interval(days),
             fleet.rule_prefilter_weeks
         ),
-        None => "Pre-filters: no interval can be suggested yet.".to_owned(),
+        None => "Pre-filters: no interval yet, not enough records.".to_owned(),
     });
     said.push(match suggested.resin_litres {
         Some(litres) => format!(
-            "Resin: change it every {} L of water (rule of thumb: at the limit).",
-            words::thousands(words::two_figures(litres))
+            "DI resin: change it every {} L of water{} (usual: at the limit).",
+            words::thousands(words::two_figures(litres)),
+            area.litres_per_week
+                .filter(|weekly| *weekly > 0.0)
+                .map_or(String::new(), |weekly| {
+                    let days = 7.0 * litres / weekly;
+                    format!(", about {} at its vans' use", words::days_as_interval(days))
+                })
         ),
-        None => "Resin: no interval can be suggested yet.".to_owned(),
+        None => "DI resin: no interval yet, not enough readings.".to_owned(),
     });
+    let here = |v: &&VanAssessment| v.postcode.as_deref() == Some(area.postcode.as_str());
+    let resin_only = assessment.vans.iter().filter(here);
+    let resin_only: Vec<String> = resin_only
+        .filter(|v| v.series.has_resin && !v.series.has_membrane)
+        .map(|v| v.van.clone())
+        .collect();
+    if !resin_only.is_empty() {
+        said.push(format!(
+            "Not for {}: no RO membrane, so the DI resin lasts far less.",
+            words::list(&resin_only)
+        ));
+    }
     if let Some(saving) = area.saving_per_van_year {
-        let mut amount = words::money(saving.abs(), fleet.currency.as_deref());
-        if fleet.currency.is_none() {
-            amount.push_str(" (in your own currency)");
-        }
+        let amount = words::money(saving.abs(), fleet.currency.as_deref());
         said.push(if saving >= 0.0 {
-            format!("Expected to save {amount} per van and year.")
+            format!(
+                "Expected to save {amount} per van per year{}",
+                saved_by(assessment)
+            )
         } else {
-            format!("Costs {amount} more per van and year than the rule of thumb.")
+            format!("Costs {amount} more per van per year than the usual intervals.")
         });
     }
     said
@@ -73,7 +92,7 @@ pub fn draw(
     month: Date,
 ) {
     let title = format!("District {}", area.postcode);
-    let body = sheet(canvas, &title, &lead(area), &place(month, assessment.as_of));
+    let body = sheet(canvas, &title, &lead(area), &place(month, assessment));
     let middle = body.x0 + body.width() / 2.0;
     let upper = Rect {
         y1: body.y0 + 500.0,
@@ -148,7 +167,7 @@ pub fn draw(
         canvas,
         rows,
         own.get(..fits).unwrap_or_default(),
-        assessment.as_of,
+        fleet::when(assessment),
         &after,
     );
 }

@@ -5,7 +5,7 @@ use jiff::civil::Date;
 
 use crate::advise::{Assessment, State, VanAssessment};
 use crate::report::ReportPlan;
-use crate::report::answers::{Answer, answers};
+use crate::report::answers::{Answer, answers, meters_to_check, order_now};
 use crate::report::canvas::{Align, Canvas};
 use crate::report::charts::{fleet_passage, intervals, small_passage, to_do, van_passage};
 use crate::report::look;
@@ -17,13 +17,17 @@ use crate::report::words;
 /// Vans on the first page.
 const ON_FIRST: usize = 12;
 /// Vans on each further page.
-const ON_NEXT: usize = 27;
+const ON_NEXT: usize = 22;
 /// A fleet of so few has its charts under the list.
 const FEW: usize = 6;
 /// Height of the upper half, px.
-const UPPER: f64 = 560.0;
+const UPPER: f64 = 590.0;
+/// Height that the words on trouble may take, px.
+const TROUBLE: f64 = 190.0;
+/// Height that the words on trust may take, px.
+const BELIEVE: f64 = 170.0;
 /// Height that what changed may take, px.
-const CHANGED: f64 = 190.0;
+const CHANGED: f64 = 150.0;
 
 /// The lines of each page: the most urgent first, the calm ones only as far as
 /// the first page has room.
@@ -50,7 +54,7 @@ fn left_out(lines: &[VanLine<'_>]) -> String {
 pub fn first(canvas: &mut Canvas, plan: &ReportPlan<'_>, lines: &[VanLine<'_>]) {
     let (assessment, month) = (plan.assessment, plan.month);
     let title = format!("Fleet, {}", words::month(month));
-    let place = place(month, assessment.as_of);
+    let place = place(month, assessment);
     let body = sheet(canvas, &title, &finding(lines), &place);
     let [todo, changed, trouble, work, cost, intervals, believe] = answers(plan, lines);
     let upper = Rect {
@@ -71,7 +75,7 @@ pub fn first(canvas: &mut Canvas, plan: &ReportPlan<'_>, lines: &[VanLine<'_>]) 
         y0: kicker(canvas, left, todo.question) - 8.0,
         ..left
     };
-    to_do_list(canvas, rows, lines, assessment.as_of);
+    to_do_list(canvas, rows, assessment, lines);
     below_the_list(canvas, rows, assessment, lines);
 
     let right = Rect { x0: split, ..upper };
@@ -84,8 +88,16 @@ pub fn first(canvas: &mut Canvas, plan: &ReportPlan<'_>, lines: &[VanLine<'_>]) 
         y0: (used + 14.0).max(right.y0 + 90.0),
         ..right
     };
+    let used = answered(
+        canvas,
+        Rect {
+            y1: chart.y0 + TROUBLE,
+            ..chart
+        },
+        &trouble,
+    );
     let chart = Rect {
-        y0: kicker(canvas, chart, trouble.question) - 16.0,
+        y0: used + 2.0,
         ..chart
     };
     let vans: Vec<&VanAssessment> = assessment
@@ -124,11 +136,34 @@ pub fn first(canvas: &mut Canvas, plan: &ReportPlan<'_>, lines: &[VanLine<'_>]) 
         x0: lower.x0 + 1142.0,
         ..lower
     };
-    answered(canvas, third, &believe);
+    let mut top = answered(
+        canvas,
+        Rect {
+            y1: third.y0 + BELIEVE,
+            ..third
+        },
+        &believe,
+    );
+    for (name, said) in [
+        ("Check the TDS meter", meters_to_check(assessment)),
+        ("Order now", order_now(assessment)),
+    ] {
+        let rest = Rect {
+            y0: top + 12.0,
+            ..third
+        };
+        let y = kicker(canvas, rest, name);
+        top = sentences(canvas, rest, y, &said) - look::SMALL.leading();
+    }
+}
+
+/// The day and the currency in which the list speaks.
+pub fn when(assessment: &Assessment) -> (Date, Option<&str>) {
+    (assessment.as_of, assessment.fleet.currency.as_deref())
 }
 
 /// The most urgent vans, and how many more there are.
-fn to_do_list(canvas: &mut Canvas, rows: Rect, lines: &[VanLine<'_>], as_of: Date) {
+fn to_do_list(canvas: &mut Canvas, rows: Rect, assessment: &Assessment, lines: &[VanLine<'_>]) {
     let pages = paged(lines);
     let shown = pages.first().copied().unwrap_or_default();
     let more = pages.iter().skip(1).map(|p| p.len()).sum::<usize>();
@@ -142,11 +177,11 @@ fn to_do_list(canvas: &mut Canvas, rows: Rect, lines: &[VanLine<'_>], as_of: Dat
         };
     }
     if lines.is_empty() {
-        let text = "No vans yet. Read in readings, fills and services first: litrewise template shows what to write down.";
+        let text = "No vans yet. Take in readings, fills and services first: litrewise template shows what to write down.";
         let at = (rows.x0, rows.y0 + 24.0);
         canvas.paragraph(text, at, &look::BODY, rows.width(), 3);
     } else {
-        to_do::draw(canvas, rows, shown, as_of, &after);
+        to_do::draw(canvas, rows, shown, when(assessment), &after);
     }
 }
 
@@ -182,10 +217,10 @@ fn below_the_list(canvas: &mut Canvas, rows: Rect, assessment: &Assessment, line
 
 /// Writes the question over its answer, and gives the first baseline under it.
 fn kicker(canvas: &mut Canvas, area: Rect, question: &str) -> f64 {
-    let face = look::SMALL;
+    let face = look::CHART_TITLE;
     let at = (area.x0, area.y0 + face.size);
     canvas.text(question, at, &face, Align::Left);
-    area.y0 + face.size + 24.0
+    area.y0 + face.size + 26.0
 }
 
 /// A question with its answer in words, the first sentence large; gives where
@@ -196,7 +231,7 @@ fn answered(canvas: &mut Canvas, area: Rect, answer: &Answer) -> f64 {
         Some((first, rest)) => (first.as_str(), rest),
         None => ("", &[][..]),
     };
-    let face = look::BODY_BOLD;
+    let face = look::BODY;
     let y = canvas.paragraph(first, (area.x0, y), &face, area.width(), 4);
     sentences(canvas, area, y, rest) - look::SMALL.leading()
 }
@@ -211,6 +246,6 @@ pub fn next(
 ) {
     let title = format!("Fleet, {}, page {number}", words::month(month));
     let lead = "What needs doing, continued";
-    let body = sheet(canvas, &title, lead, &place(month, assessment.as_of));
-    to_do::draw(canvas, body, shown, assessment.as_of, "");
+    let body = sheet(canvas, &title, lead, &place(month, assessment));
+    to_do::draw(canvas, body, shown, when(assessment), "");
 }

@@ -1,4 +1,4 @@
-//! Every van's membrane in little, most urgent first: a page for twenty.
+//! Every van's membrane at a glance, most urgent first: a page for twenty.
 
 use jiff::civil::Date;
 
@@ -32,9 +32,9 @@ pub fn paged<'a, 'b>(lines: &'b [VanLine<'a>]) -> Vec<&'b [VanLine<'a>]> {
 /// What is shown, in one line.
 pub fn lead(limit: f64) -> String {
     format!(
-        "Salts that come through and when the limit of {} (dashed) is likely reached; 18 months back, 12 ahead, 0 to {}",
-        words::percent(limit, 0),
-        words::percent(limit * 1.5, 0)
+        "RO membrane rejection and when it likely falls to the limit of {} (dashed); 18 months back, 12 ahead, 100 % down to {}",
+        words::rejection_limit(limit),
+        words::percent(1.0 - limit * 1.5, 0)
     )
 }
 
@@ -47,16 +47,11 @@ pub fn draw(
     (number, of): (usize, usize),
 ) {
     let title = match of {
-        1 => "All vans, most urgent first".to_owned(),
-        of => format!("All vans, most urgent first: {number} of {of}"),
+        1 => "All vans at a glance, most urgent first".to_owned(),
+        of => format!("All vans at a glance, most urgent first: {number} of {of}"),
     };
     let limit = assessment.limits.salt_passage;
-    let body = sheet(
-        canvas,
-        &title,
-        &lead(limit),
-        &place(month, assessment.as_of),
-    );
+    let body = sheet(canvas, &title, &lead(limit), &place(month, assessment));
     let (columns, rows) = if of > 1 { FULL } else { grid(shown.len()) };
     let (wide, high) = (body.width() / columns as f64, body.height() / rows as f64);
     for (i, line) in shown.iter().enumerate() {

@@ -1,13 +1,15 @@
 //! Whole pages: A4 landscape, put together from charts.
 
 pub mod area;
-pub mod claim;
+pub mod card;
 pub mod fleet;
 pub mod many;
 pub mod money;
+pub mod orders;
 pub mod past;
 pub mod records;
 pub mod van;
+pub mod warranty;
 pub mod water;
 
 use jiff::civil::Date;
@@ -17,10 +19,35 @@ use super::cautions;
 use super::look;
 use super::rect::Rect;
 use super::words;
+use crate::advise::Assessment;
 
 /// Writes title and lead at the top and the caution at the foot; gives the box
 /// between them. `place` says where in the report the page stands.
 fn sheet(canvas: &mut Canvas, title: &str, lead: &str, place: &str) -> Rect {
+    let body = sheet_without_foot(canvas, title, lead, place);
+    let page = canvas.page().inset(look::MARGIN);
+    let foot = page.y1 - 2.0;
+    canvas.fill(
+        Rect {
+            y0: foot - 32.0,
+            y1: foot - 31.0,
+            ..page
+        },
+        look::RULE,
+    );
+    let lines = canvas.wrapped(cautions::FOOT, &look::SMALL, page.width());
+    for (i, line) in lines.iter().take(2).enumerate() {
+        let baseline = foot - 12.0 + i as f64 * look::SMALL.leading();
+        canvas.text(line, (page.x0, baseline), &look::SMALL, Align::Left);
+    }
+    Rect {
+        y1: foot - 48.0,
+        ..body
+    }
+}
+
+/// The same for a page that leaves the firm: without the caution.
+fn sheet_without_foot(canvas: &mut Canvas, title: &str, lead: &str, place: &str) -> Rect {
     let page = canvas.page().inset(look::MARGIN);
     let face = look::PAGE_TITLE;
     let room = page.width() - 380.0;
@@ -43,31 +70,26 @@ fn sheet(canvas: &mut Canvas, title: &str, lead: &str, place: &str) -> Rect {
         },
         look::TEXT,
     );
-
-    let foot = page.y1 - 2.0;
-    canvas.fill(
-        Rect {
-            y0: foot - 32.0,
-            y1: foot - 31.0,
-            ..page
-        },
-        look::RULE,
-    );
-    let lines = canvas.wrapped(cautions::FOOT, &look::SMALL, page.width());
-    for (i, line) in lines.iter().take(2).enumerate() {
-        let baseline = foot - 12.0 + i as f64 * look::SMALL.leading();
-        canvas.text(line, (page.x0, baseline), &look::SMALL, Align::Left);
-    }
     Rect {
         y0: page.y0 + 98.0,
-        y1: foot - 48.0,
         ..page
     }
 }
 
-/// `October 2026, as of 31 Oct 2026`
-fn place(month: Date, as_of: Date) -> String {
-    format!("{} · as of {}", words::month(month), words::day(as_of))
+/// `October 2026 · as of 31 Oct 2026`, and where the records end sooner.
+fn place(month: Date, assessment: &Assessment) -> String {
+    format!("{} · {}", words::month(month), as_of(assessment))
+}
+
+/// `as of 31 Oct 2026, newest record 28 Oct`.
+pub fn as_of(assessment: &Assessment) -> String {
+    let (day, newest) = (assessment.as_of, assessment.records_end_on);
+    let said = format!("as of {}", words::day(day));
+    if newest < day {
+        format!("{said}, newest record {}", words::day_near(newest, day))
+    } else {
+        said
+    }
 }
 
 /// Writes a heading and gives the first baseline under it.

@@ -2,15 +2,12 @@
 
 use jiff::civil::Date;
 
-use crate::advise::{Assessment, Money, MonthOfParts, Span};
+use crate::advise::{Assessment, Item, Money};
 use crate::report::canvas::Canvas;
 use crate::report::charts::{expected_by_van, per_1000_litres, spent_by_month};
 use crate::report::pages::{place, section, sentences, sheet};
 use crate::report::rect::Rect;
 use crate::report::words;
-
-/// Months of parts to order that are told in words.
-const MONTHS: usize = 3;
 
 /// Whether there is anything to show: a cost on record, or a price.
 pub fn worth_a_page(money: &Money) -> bool {
@@ -26,13 +23,13 @@ pub fn bought(money: &Money) -> Vec<String> {
     let spent = &money.spent.this_year;
     let say = |amount: f64| words::money(amount, money.currency.as_deref());
     if !spent_by_month::any_cost(spent) {
-        return vec!["No costs are on record for this year.".to_owned()];
+        return vec!["No costs recorded for this year.".to_owned()];
     }
     let parts = [
         ("membranes", spent.membranes),
         ("resin", spent.resin),
         ("pre-filters", spent.prefilters),
-        ("other work", spent.other),
+        ("other jobs", spent.other),
     ];
     let named: Vec<String> = parts
         .into_iter()
@@ -42,48 +39,56 @@ pub fn bought(money: &Money) -> Vec<String> {
     let mut said = vec![format!("This year: {}.", words::list(&named))];
     if spent.without_cost > 0 {
         said.push(format!(
-            "{} of {} on record without a cost.",
+            "{} of {} no cost recorded and {} not counted.",
             spent.without_cost,
-            words::count(spent.services, "service is", "services are"),
+            words::count(spent.services, "job has", "jobs have"),
+            if spent.without_cost == 1 { "is" } else { "are" },
         ));
     }
     said
 }
 
-/// What to order in the coming months.
-pub fn to_order(months: &[MonthOfParts]) -> Vec<String> {
-    let said: Vec<String> = months
+/// The coming twelve months beside the last twelve, and why they differ.
+pub fn years(money: &Money) -> Vec<String> {
+    let say = |amount: f64| words::money(amount, money.currency.as_deref());
+    let pieces = |n: f64, item: Item| match item {
+        Item::Resin => format!("{} L", words::thousands(words::two_figures(n))),
+        _ => words::thousands(n),
+    };
+    let parts: Vec<String> = money
+        .years
         .iter()
-        .take(MONTHS)
-        .filter_map(|m| {
-            let month: Date = format!("{}-01", m.month).parse().ok()?;
-            let parts = [
-                amount(&m.membranes, "membrane", "membranes"),
-                amount(&m.prefilter_sets, "pre-filter set", "pre-filter sets"),
-                amount(&m.resin_litres, "L of resin", "L of resin"),
-            ];
-            let parts: Vec<String> = parts.into_iter().flatten().collect();
-            (!parts.is_empty()).then(|| format!("{}: {}.", words::month(month), parts.join(", ")))
+        .map(|p| {
+            let what = match p.item {
+                Item::Membrane => "RO membranes",
+                Item::Prefilter => "pre-filter sets",
+                _ => "of DI resin",
+            };
+            let (next, last) = (pieces(p.next, p.item), pieces(p.last, p.item));
+            format!("{next} {what} ({last})")
         })
         .collect();
-    if said.is_empty() {
-        return vec!["Nothing, as far as can be told.".to_owned()];
+    if parts.is_empty() {
+        return Vec::new();
+    }
+    let mut said = vec![format!(
+        "Expected in the next 12 months, with the last 12 in brackets: {}.",
+        parts.join(", ")
+    )];
+    let spent = &money.spent.last_12_months;
+    let at_prices: f64 = money.years.iter().filter_map(|p| p.last_at_prices).sum();
+    if spent.total > 0.0 && at_prices > 0.0 {
+        let missing = match spent.without_cost {
+            0 => String::new(),
+            n => format!(" ({n} of {} jobs have no cost recorded)", spent.services),
+        };
+        said.push(format!(
+            "The last 12 months: {} recorded{missing}; all its parts at today's prices come to {}.",
+            say(spent.total),
+            say(at_prices)
+        ));
     }
     said
-}
-
-fn amount(span: &Span<f64>, one: &str, many: &str) -> Option<String> {
-    let (low, high) = (span.p10?.round(), span.p90?.round());
-    let noun = if high == 1.0 { one } else { many };
-    match high {
-        0.0 => None,
-        _ if low == high => Some(format!("{} {noun}", words::thousands(high))),
-        _ => Some(format!(
-            "{} to {} {noun}",
-            words::thousands(low),
-            words::thousands(high)
-        )),
-    }
 }
 
 /// Draws the page.
@@ -91,9 +96,9 @@ pub fn draw(canvas: &mut Canvas, assessment: &Assessment, month: Date) {
     let money = &assessment.money;
     let lead = match &money.currency {
         Some(currency) => format!("From your own prices and costs, in {currency}"),
-        None => "From your own prices and costs, in your own currency".to_owned(),
+        None => "From your own prices and costs (set prices.currency to show £)".to_owned(),
     };
-    let place = place(month, assessment.as_of);
+    let place = place(month, assessment);
     let body = sheet(canvas, "Money", &lead, &place);
     let split = body.x0 + 860.0;
     let left = Rect {
@@ -105,16 +110,15 @@ pub fn draw(canvas: &mut Canvas, assessment: &Assessment, month: Date) {
         ..left
     };
     spent_by_month::draw(canvas, upper, money);
-    let mut lower = Rect {
+    let lower = Rect {
         y0: upper.y1 + 20.0,
         ..left
     };
     let mut said = bought(money);
     said.extend(expected_by_van::in_words(money));
+    said.extend(years(money));
     let y = section(canvas, lower, lower.y0, "In words");
-    lower.y0 = sentences(canvas, lower, y, &said) + 10.0;
-    let y = section(canvas, lower, lower.y0, "Parts to order");
-    sentences(canvas, lower, y, &to_order(&assessment.parts_to_order));
+    sentences(canvas, lower, y, &said);
     let right = Rect {
         x0: split + 20.0,
         ..body

@@ -16,7 +16,7 @@ pub fn lead(result: &Backtest) -> String {
     match result.looks {
         0 => "The records are too short to forecast the past again".to_owned(),
         n => format!(
-            "The past forecast again from {}, each with only what was known then",
+            "Forecast again from {} of the past, each with only the data of that day",
             words::count(n, "month-end", "month-ends")
         ),
     }
@@ -28,7 +28,7 @@ pub fn draw(canvas: &mut Canvas, assessment: &Assessment, result: &Backtest, mon
         canvas,
         "How good earlier forecasts were",
         &lead(result),
-        &place(month, assessment.as_of),
+        &place(month, assessment),
     );
     let (first, second) = (body.x0 + 620.0, body.x0 + 1276.0);
     let left = Rect {

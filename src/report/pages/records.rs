@@ -1,4 +1,4 @@
-//! How good the records are: when each van was read, and what to put right.
+//! How good the records are: when each van was read, and what to fix.
 
 use std::collections::BTreeMap;
 
@@ -17,7 +17,7 @@ pub fn lead(assessment: &Assessment) -> String {
     let rows = &assessment.rows;
     let n = |v: u64| words::thousands(v as f64);
     format!(
-        "{} rows read: {} stored, {} already stored, {} set aside",
+        "{} rows read: {} stored, {} already stored, {} not used",
         n(rows.read),
         n(rows.stored),
         n(rows.already_stored),
@@ -28,8 +28,8 @@ pub fn lead(assessment: &Assessment) -> String {
 /// So many vans are named with what they share.
 const NAMED: usize = 12;
 
-/// What to put right: what most vans share first, then what only one has.
-pub fn to_put_right(assessment: &Assessment) -> Vec<String> {
+/// What to fix: what most vans share first, then what only one has.
+pub fn to_fix(assessment: &Assessment) -> Vec<String> {
     let mut said = assessment.fleet.remarks.clone();
     let mut shared: BTreeMap<&str, Vec<(&str, Option<Date>)>> = BTreeMap::new();
     for van in &assessment.vans {
@@ -57,12 +57,12 @@ pub fn to_put_right(assessment: &Assessment) -> Vec<String> {
         }
     }
     if said.is_empty() {
-        said.push("Nothing: every record fits the others.".to_owned());
+        said.push("Nothing to fix.".to_owned());
     }
     said
 }
 
-/// Habits that shorten lives or cost water, and on which vans.
+/// Running faults that wear parts or waste water, and on which vans.
 pub fn habits(assessment: &Assessment) -> Vec<String> {
     let mut shared: BTreeMap<&str, Vec<String>> = BTreeMap::new();
     for van in &assessment.vans {
@@ -83,9 +83,9 @@ pub fn habits(assessment: &Assessment) -> Vec<String> {
 pub fn draw(canvas: &mut Canvas, assessment: &Assessment, month: Date) {
     let body = sheet(
         canvas,
-        "How good the records are",
+        "Readings and records",
         &lead(assessment),
-        &place(month, assessment.as_of),
+        &place(month, assessment),
     );
     let split = body.x0 + 950.0;
     let left = Rect { x1: split, ..body };
@@ -95,7 +95,7 @@ pub fn draw(canvas: &mut Canvas, assessment: &Assessment, month: Date) {
         ..body
     };
     if let Some(next) = next_reading(assessment) {
-        let y = section(canvas, side, side.y0, "Read this one next");
+        let y = section(canvas, side, side.y0, "Test this one next");
         side.y0 = sentences(canvas, side, y, &[next]) + 8.0;
     }
     let habits = habits(assessment);
@@ -109,10 +109,10 @@ pub fn draw(canvas: &mut Canvas, assessment: &Assessment, month: Date) {
             canvas,
             side,
             side.y0,
-            "Habits that shorten lives or cost water",
+            "Running faults that wear parts or waste water",
         );
         side.y0 = sentences(canvas, most, y, &habits) + 8.0;
     }
-    let y = section(canvas, side, side.y0, "To put right in the records");
-    sentences(canvas, side, y, &to_put_right(assessment));
+    let y = section(canvas, side, side.y0, "Records to fix");
+    sentences(canvas, side, y, &to_fix(assessment));
 }

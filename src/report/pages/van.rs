@@ -2,13 +2,13 @@
 
 use jiff::civil::Date;
 
-use crate::advise::{Assessment, Item, State, VanAssessment};
+use crate::advise::{Assessment, Item, ServiceMark, State, VanAssessment};
 use crate::report::answers::FEW_READINGS;
 use crate::report::canvas::{Align, Canvas};
 use crate::report::charts::{van_evidence, van_passage, van_product, van_weeks};
 use crate::report::look::{self, badge};
-use crate::report::pages::{place, section, sheet};
-use crate::report::parts::{Part, parts};
+use crate::report::pages::{place, section, sheet, warranty};
+use crate::report::parts::{Part, VanLine};
 use crate::report::rect::Rect;
 use crate::report::words;
 
@@ -21,19 +21,20 @@ pub fn lead(van: &VanAssessment) -> String {
     match (van.hardness_mg_l_caco3, van.hardness_basis) {
         (Some(hardness), Some(basis)) => {
             format!(
-                "{place}; water of {hardness:.0} mg/L hardness ({})",
+                "{place}; hardness {hardness:.0} mg/L ({})",
                 words::basis(basis)
             )
         }
-        (Some(hardness), None) => format!("{place}; water of {hardness:.0} mg/L hardness"),
-        _ => format!("{place}; hardness of the water not known"),
+        (Some(hardness), None) => format!("{place}; hardness {hardness:.0} mg/L"),
+        _ => format!("{place}; hardness not known"),
     }
 }
 
 /// Draws the page.
-pub fn draw(canvas: &mut Canvas, assessment: &Assessment, van: &VanAssessment, month: Date) {
+pub fn draw(canvas: &mut Canvas, assessment: &Assessment, line: &VanLine<'_>, month: Date) {
+    let van = line.van;
     let (as_of, limits) = (assessment.as_of, assessment.limits);
-    let body = sheet(canvas, &van.van, &lead(van), &place(month, as_of));
+    let body = sheet(canvas, &van.van, &lead(van), &place(month, assessment));
     let split = body.x0 + 1130.0;
     let left = Rect { x1: split, ..body };
     let lower_top = body.y0 + 585.0;
@@ -101,16 +102,23 @@ pub fn draw(canvas: &mut Canvas, assessment: &Assessment, van: &VanAssessment, m
         },
         look::GRID,
     );
-    words_column(canvas, side, van, as_of, month);
+    words_column(canvas, side, assessment, line, month);
 }
 
-fn words_column(canvas: &mut Canvas, side: Rect, van: &VanAssessment, as_of: Date, month: Date) {
+fn words_column(
+    canvas: &mut Canvas,
+    side: Rect,
+    assessment: &Assessment,
+    line: &VanLine<'_>,
+    month: Date,
+) {
+    let (van, as_of) = (line.van, assessment.as_of);
     let mut y = section(canvas, side, side.y0, "What to do next");
-    for part in parts(van) {
-        y = part_in_words(canvas, side, y, &part, as_of);
+    for part in &line.parts {
+        y = part_in_words(canvas, side, y, part, as_of);
     }
     y = section(canvas, side, y + 8.0, "What is known");
-    for said in known(van) {
+    for said in known(assessment, van) {
         y = canvas.paragraph(
             &said,
             (side.x0, y),
@@ -137,7 +145,7 @@ fn words_column(canvas: &mut Canvas, side: Rect, van: &VanAssessment, as_of: Dat
     if van.records.is_empty() || y + 60.0 > side.y1 {
         return;
     }
-    y = section(canvas, side, y + 8.0, "To put right in the records");
+    y = section(canvas, side, y + 8.0, "Records to fix");
     let face = look::SMALL.inked(look::TEXT);
     let all = van.records.len();
     for (i, remark) in van.records.iter().rev().enumerate() {
@@ -162,7 +170,7 @@ fn part_in_words(canvas: &mut Canvas, side: Rect, y: f64, part: &Part<'_>, as_of
     let x = side.x0 + 28.0;
     let width = side.x1 - x;
     let head = part.headline(as_of);
-    let y = canvas.paragraph(&head, (x, y), &look::BODY_BOLD, width, 2);
+    let y = canvas.paragraph(&head, (x, y), &look::BODY_BOLD, width, 3);
     canvas.paragraph(
         part.reason,
         (x, y),
@@ -177,56 +185,92 @@ fn part_in_words(canvas: &mut Canvas, side: Rect, y: f64, part: &Part<'_>, as_of
 }
 
 /// The van's numbers in words, each a line of its own.
-pub fn known(van: &VanAssessment) -> Vec<String> {
+pub fn known(assessment: &Assessment, van: &VanAssessment) -> Vec<String> {
     let mut said = Vec::new();
-    let membrane = &van.membrane;
+    let (membrane, rule) = (&van.membrane, assessment.fleet.rule_membrane_months);
+    let litres = |l: f64| words::thousands(words::two_figures(l));
     if van.series.has_membrane {
-        if let Some(text) = words::salt_passage(&membrane.salt_passage) {
-            said.push(format!("The membrane {text}."));
+        let name = words::capital(&words::part(Item::Membrane, f64::from(van.membranes)));
+        if let Some(text) = words::rejection(&membrane.salt_passage) {
+            let limit = words::rejection_limit(assessment.limits.salt_passage);
+            said.push(format!("{name}: {text} (limit {limit})."));
         }
-        let fitted = membrane.fitted_on.map_or_else(
-            || "on an unknown day".to_owned(),
-            |d| format!("on {}", words::day(d)),
-        );
-        said.push(match membrane.litres_made {
-            Some(litres) => format!(
-                "Fitted {fitted}, it has made {} L.",
-                words::thousands(words::two_figures(litres))
-            ),
-            None => format!("Fitted {fitted}; the litres it has made are not known."),
-        });
+        said.push(fitted(van));
         if membrane.readings < FEW_READINGS {
             said.push(format!(
-                "The membrane's forecast is mostly from fleets like yours, {} so far.",
+                "Mostly from typical trade figures: {} of this RO membrane so far.",
                 words::count(membrane.readings, "reading", "readings")
             ));
         }
-        if let Some(rule) = membrane.rule_of_thumb_on {
+        if let Some(day) = membrane.rule_of_thumb_on {
             said.push(format!(
-                "The rule of thumb would change the membrane on {}.",
-                words::day(rule)
+                "By the {rule:.0}-month rule it would be changed on {}.",
+                words::day(day)
             ));
         }
+        said.push(match van.recovery {
+            Some(recovery) => format!("{}.", words::capital(&words::waste_ratio(recovery))),
+            None => "Waste ratio not recorded: fill a bucket from product and from waste for a minute each."
+                .to_owned(),
+        });
     }
     if van.series.has_resin {
         let changed = van.resin.changed_on.map_or_else(
             || "on an unknown day".to_owned(),
             |d| format!("on {}", words::day(d)),
         );
+        let size = words::figures(van.resin_litres);
         said.push(match van.resin.litres_treated {
-            Some(litres) => format!(
-                "The resin, changed {changed}, has treated {} L.",
-                words::thousands(words::two_figures(litres))
+            Some(treated) => format!(
+                "DI resin ({size} L) changed {changed}: {} L through it.",
+                litres(treated)
             ),
-            None => {
-                format!("The resin was changed {changed}; the litres it has treated are not known.")
-            }
+            None => format!("DI resin ({size} L) changed {changed}; litres through it not known."),
         });
     }
     if let Some(day) = van.series.last_reading_on {
-        said.push(format!("Last read on {}.", words::day(day)));
+        said.push(format!("Last TDS reading {}.", words::day(day)));
+    }
+    if van.series.has_membrane {
+        let sheet = warranty::has_one(van, assessment.as_of);
+        said.push(
+            if sheet {
+                "Warranty: see the claim sheet of this RO membrane."
+            } else {
+                "Warranty: no cause for a claim; keep invoice and serial number of the RO membrane."
+            }
+            .to_owned(),
+        );
     }
     said
+}
+
+/// When the membrane was fitted, how that is known, and what went through it.
+fn fitted(van: &VanAssessment) -> String {
+    let membrane = &van.membrane;
+    let name = words::capital(&words::part(Item::Membrane, f64::from(van.membranes)));
+    let litres = membrane.litres_made.map_or_else(
+        || "litres through it not known".to_owned(),
+        |l| format!("{} L through it", words::thousands(words::two_figures(l))),
+    );
+    match membrane.fitted_on {
+        Some(day) if recorded_on(van, Item::Membrane, day).is_some() => {
+            format!("Fitted on {}: {litres}.", words::day(day))
+        }
+        Some(day) => format!(
+            "Fitted about {} (worked out from the readings, no record): {litres}.",
+            words::day(day)
+        ),
+        None => format!("{name} fitted on an unknown day: {litres}."),
+    }
+}
+
+/// The service on record that fitted a part on a day.
+pub fn recorded_on(van: &VanAssessment, item: Item, day: Date) -> Option<&ServiceMark> {
+    let services = van.series.services.iter();
+    services
+        .rev()
+        .find(|s| s.item == item && s.date == day && !s.inferred)
 }
 
 /// Work done in the month, oldest first; what was inferred says so.
@@ -243,7 +287,7 @@ pub fn done_in(van: &VanAssessment, month: Date) -> Vec<String> {
                 _ => "done",
             };
             let doubt = if s.inferred {
-                " (not recorded: the readings say so)"
+                " (not recorded; worked out from the readings)"
             } else {
                 ""
             };
@@ -255,7 +299,7 @@ pub fn done_in(van: &VanAssessment, month: Date) -> Vec<String> {
         })
         .collect();
     if done.is_empty() {
-        done.push("No work recorded.".to_owned());
+        done.push("No jobs recorded.".to_owned());
     }
     done
 }

@@ -24,23 +24,18 @@ pub fn lead(assessment: &Assessment) -> String {
     );
     let districts = words::count(assessment.areas.len(), "district", "districts");
     if !low.is_finite() {
-        return format!("{districts}; hardness of the water not known");
+        return format!("{districts}; hardness not known");
     }
     if high - low < 1.0 {
-        return format!("{districts}, water of {low:.0} mg/L hardness");
+        return format!("{districts}, hardness {low:.0} mg/L");
     }
-    format!("{districts}, water of {low:.0} to {high:.0} mg/L hardness")
+    format!("{districts}, hardness {low:.0} to {high:.0} mg/L")
 }
 
 /// Draws the page.
 pub fn draw(canvas: &mut Canvas, assessment: &Assessment, month: Date) {
-    let title = "What the water does";
-    let body = sheet(
-        canvas,
-        title,
-        &lead(assessment),
-        &place(month, assessment.as_of),
-    );
+    let title = "Hardness and how long parts last";
+    let body = sheet(canvas, title, &lead(assessment), &place(month, assessment));
     let (middle, split) = (body.x0 + body.width() / 2.0, body.y0 + 500.0);
     let quarter = |right: bool, low: bool| Rect {
         x0: if right { middle + 18.0 } else { body.x0 },

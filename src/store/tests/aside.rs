@@ -95,6 +95,7 @@ fn a_row_that_an_option_makes_readable_leaves_the_list() {
             .rows
             .iter()
             .map(|(line, _, text)| SetAside {
+                part: 0,
                 file: "a.csv".to_owned(),
                 line: Some(*line),
                 reason: "day or month first?".to_owned(),

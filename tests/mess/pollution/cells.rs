@@ -350,10 +350,9 @@ pub const SLIPS: &[Slip] = &[
 
 const NO_NUMBER: &[&str] = &[
     "not a number",
-    "cannot read",
+    "no figure that a meter could read",
     "formula",
     "ditto",
-    "lower bound",
     "a date, not a number",
     "not an amount",
     "neither litres",

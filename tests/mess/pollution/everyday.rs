@@ -1,6 +1,6 @@
 //! Slips of people and programs beyond the published ones: of files and tables.
 
-use litrewise::ingest::MAPPING;
+use litrewise::ingest::HEADINGS;
 
 use super::chance::Chance;
 use super::kinds::marked;
@@ -77,6 +77,81 @@ pub const SLIPS: &[Slip] = &[
                 _ => header.replace('_', "-"),
             };
         }
+        true
+    }),
+    Slip::sound(Columns, "headers in camel case", |s, c| {
+        let upper_first = c.below(2) == 0;
+        for header in &mut s.headers {
+            *header = camel(header, upper_first);
+        }
+        true
+    }),
+    Slip::sound(Columns, "degree signs that were lost or spoilt", |s, c| {
+        let Some(at) = s.column("water_c") else {
+            return false;
+        };
+        s.headers[at] = c
+            .one_of(&[
+                "Temp (°C)",
+                "Temp °C",
+                "Temp, °C",
+                "Temp (Â°C)",
+                "Temp (\u{fffd}C)",
+                "Temp (?C)",
+                "Temp (ºC)",
+                "Temp (˚C)",
+                "Temp \u{2103}",
+                "Temp (ï¿½C)",
+                "Temp (øC)",
+                "Temp (┬░C)",
+                "Temp (¬∞C)",
+                "Temp / deg C",
+                "temp_degC",
+                "Water temp. [° C]",
+            ])
+            .to_owned();
+        true
+    }),
+    Slip::sound(
+        Columns,
+        "units behind a comma, a slash or in brackets",
+        |s, c| {
+            let mut is_any = false;
+            for i in 0..s.names.len() {
+                let unit = match s.names[i] {
+                    "feed_ppm" | "permeate_ppm" | "product_ppm" => "ppm",
+                    "feed_bar" => "bar",
+                    "permeate_lpm" => "L/min",
+                    "litres" => "L",
+                    _ => continue,
+                };
+                let name = match s.names[i] {
+                    "feed_ppm" => "Tap",
+                    "permeate_ppm" => "After membrane",
+                    "product_ppm" => "After resin",
+                    "feed_bar" => "Pressure",
+                    "permeate_lpm" => "Pure flow",
+                    _ => "Volume",
+                };
+                s.headers[i] = match c.below(3) {
+                    0 => format!("{name}, {unit}"),
+                    1 => format!("{name} / {unit}"),
+                    _ => format!("{name} [{unit}]"),
+                };
+                is_any = true;
+            }
+            is_any
+        },
+    ),
+    Slip::sound(Columns, "a column that stands twice", |s, c| {
+        let at = c.below(s.names.len());
+        let cells: Vec<Cell> = s.lines.iter().map(|line| line.cells[at].clone()).collect();
+        // of a column without any value nobody can tell that it is one
+        if cells.iter().all(|cell| *cell == Cell::Empty) {
+            return false;
+        }
+        let header = s.headers[at].clone();
+        add_column(s, s.names.len(), &header, |n| cells[n].clone());
         true
     }),
     Slip::sound(Columns, "extra columns", |s, c| {
@@ -261,6 +336,17 @@ fn insert(s: &mut Sheet, c: &mut Chance, texts: &[&str]) {
     }
 }
 
+/// `feed_ppm` → `feedPpm` or `FeedPpm`
+fn camel(header: &str, upper_first: bool) -> String {
+    let words = header.split('_').enumerate();
+    words
+        .map(|(i, word)| match word.split_at_checked(1) {
+            Some((first, rest)) if i > 0 || upper_first => first.to_uppercase() + rest,
+            _ => word.to_owned(),
+        })
+        .collect()
+}
+
 /// Another spelling of a column's header, none that states a unit.
 fn spelled(s: &Sheet, column: usize, c: &mut Chance) -> String {
     const UNITS: &[&str] = &[
@@ -268,11 +354,11 @@ fn spelled(s: &Sheet, column: usize, c: &mut Chance) -> String {
         "french", "°f", "german", "°dh", "dh", "mmol", "calcium", "ca mg", "gpg", "degrees",
         "bags", "gbp", "eur", "usd", "£", "€", "$",
     ];
-    let headings = MAPPING
+    let headings = HEADINGS
         .iter()
         .filter(|h| h.kind == s.kind && h.column.name() == s.names[column]);
     let spellings: Vec<&str> = headings
-        .flat_map(|h| h.spellings())
+        .flat_map(|h| h.spellings.iter().map(String::as_str))
         .filter(|spelling| {
             let lower = spelling.to_lowercase();
             // without a unit these two may be water or flow

@@ -75,6 +75,8 @@ fn hold(
     let mut seen = vec![0_u32; lines.len()];
     let place = |line: u64| lines.iter().position(|(start, _)| *start == line);
     for (line, record, text) in &file.rows {
+        // a sheet of several kinds gives a row for every part of a line
+        let line = &litrewise::store::records::line_of(*line);
         let Some(i) = place(*line) else {
             held.mistakes.push(format!(
                 "line {line}: loaded, but no row starts there: {text}"

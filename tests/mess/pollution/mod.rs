@@ -7,6 +7,7 @@ mod chance;
 mod everyday;
 mod held;
 mod kinds;
+mod mixed;
 mod published;
 mod sample;
 mod sheet;
@@ -123,5 +124,5 @@ fn no_pollution_makes_a_silent_mistake() {
     }
     assert!(all.mistakes.is_empty(), "{} mistakes", all.mistakes.len());
     assert!(all.files >= 2_000, "{} files", all.files);
-    assert!(repairable.loaded * 100 >= repairable.rows * 95);
+    assert!(repairable.loaded * 100 >= repairable.rows * 99);
 }

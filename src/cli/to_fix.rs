@@ -1,4 +1,4 @@
-//! `litrewise set-aside`: the rows that could not be used.
+//! `litrewise to-fix`: the rows that could not be used.
 
 use std::io::Write;
 use std::path::PathBuf;
@@ -9,26 +9,27 @@ use serde::Serialize;
 
 use super::context::Context;
 use super::error::CliError;
-use super::to_mend;
+use super::{json, to_mend};
 use crate::ingest::shown;
+use crate::report::harmless;
 use crate::store::Store;
 use crate::store::records::SetAside;
 
 /// List the rows that could not be used, each with its file, line and reason
 ///
-/// Mend them where they came from and ingest that file again; or let --out
-/// write them into a file of their own, correct that, and ingest it: a row
-/// that can be used then leaves the list.
+/// Correct them in the original file and ingest it again; or let --out write
+/// them into a file of their own, correct that, and ingest it: a row that can
+/// be used then leaves the list.
 #[derive(Debug, Args)]
 #[command(
-    after_help = "Example:\n  litrewise set-aside\n  litrewise set-aside --out fix.csv\n  litrewise ingest fix.csv"
+    after_help = "Example:\n  litrewise to-fix\n  litrewise to-fix --out fix.csv\n  litrewise ingest fix.csv"
 )]
-pub(super) struct SetAsideArgs {
-    /// How to list them
-    #[arg(long, value_enum, default_value_t = Format::Text)]
+pub(super) struct ToFixArgs {
+    /// Output format
+    #[arg(long, short, value_enum, default_value_t = Format::Text)]
     format: Format,
-    /// Write the rows below their own header, to be corrected and ingested
-    #[arg(long, value_name = "FILE", conflicts_with = "format")]
+    /// Write the rows below their own header, to be corrected and ingested; - for standard output
+    #[arg(long, short, value_name = "FILE", conflicts_with = "format")]
     out: Option<PathBuf>,
 }
 
@@ -38,19 +39,21 @@ enum Format {
     Text,
     /// For a spreadsheet
     Csv,
+    /// One JSON list
+    Json,
     /// One JSON object a line
     Jsonl,
 }
 
-pub(super) struct SetAsidePlan {
+pub(super) struct ToFixPlan {
     store: Store,
     format: Format,
     out: Option<PathBuf>,
 }
 
-impl SetAsideArgs {
-    pub(super) fn plan(self, context: &Context) -> Result<SetAsidePlan, CliError> {
-        Ok(SetAsidePlan {
+impl ToFixArgs {
+    pub(super) fn plan(self, context: &Context) -> Result<ToFixPlan, CliError> {
+        Ok(ToFixPlan {
             store: context.open_store()?,
             format: self.format,
             out: self.out,
@@ -65,6 +68,9 @@ struct Listed<'a> {
     line: Option<u64>,
     reason: &'a str,
     text: &'a str,
+    /// The part of its line that it is, where that holds several kinds.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    kind: Option<&'static str>,
 }
 
 impl<'a> From<&'a SetAside> for Listed<'a> {
@@ -74,12 +80,13 @@ impl<'a> From<&'a SetAside> for Listed<'a> {
             line: row.line,
             reason: &row.reason,
             text: &row.text,
+            kind: row.kind(),
         }
     }
 }
 
 pub(super) fn run(
-    plan: &SetAsidePlan,
+    plan: &ToFixPlan,
     context: &Context,
     out: &mut dyn Write,
 ) -> Result<ExitCode, CliError> {
@@ -90,6 +97,10 @@ pub(super) fn run(
     match plan.format {
         Format::Text => text(&rows, out)?,
         Format::Csv => csv(&rows, out)?,
+        Format::Json => {
+            let listed: Vec<Listed<'_>> = rows.iter().map(Listed::from).collect();
+            json::write(&listed, out)?;
+        }
         Format::Jsonl => {
             for row in &rows {
                 let line =
@@ -107,7 +118,16 @@ pub(super) fn run(
 fn text(rows: &[SetAside], out: &mut dyn Write) -> Result<(), CliError> {
     for row in rows {
         let line = row.line.map(|n| format!(":{n}")).unwrap_or_default();
-        writeln!(out, "{}{line}: {}", shown(&row.file), shown(&row.reason))?;
+        let kind = row
+            .kind()
+            .map(|kind| format!("{kind}: "))
+            .unwrap_or_default();
+        writeln!(
+            out,
+            "{}{line}: {kind}{}",
+            shown(&row.file),
+            shown(&row.reason)
+        )?;
         for piece in row.text.lines() {
             writeln!(out, "    {}", shown(piece))?;
         }
@@ -132,13 +152,4 @@ fn csv(rows: &[SetAside], out: &mut dyn Write) -> Result<(), CliError> {
     }
     writer.flush()?;
     Ok(())
-}
-
-/// A cell that a spreadsheet would run as a formula gets an apostrophe before it.
-fn harmless(cell: &str) -> String {
-    if cell.starts_with(['=', '+', '-', '@', '\t', '\r', '\'']) {
-        format!("'{cell}")
-    } else {
-        cell.to_owned()
-    }
 }

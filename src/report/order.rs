@@ -1,0 +1,257 @@
+//! What to order: for the jobs of the coming weeks by make and size, and for each
+//! of the coming months.
+
+use comfy_table::{ContentArrangement, Table, presets};
+use serde::Serialize;
+
+use super::due::weekday;
+use super::error::ReportError;
+use super::export::{harmless, row};
+use super::text::{Screen, push_wrapped};
+use super::words;
+use crate::advise::{Assessment, Item, MonthOfParts, Order, Span, State, orders, unused_stock};
+
+/// `RO membrane, 4040 low pressure`.
+pub fn part(order: &Order) -> String {
+    let kind = match order.item {
+        Item::Membrane => "RO membrane",
+        Item::Resin => "DI resin",
+        Item::Prefilter => "pre-filter set",
+        Item::Flush | Item::Probe | Item::Tank => words::item(order.item),
+    };
+    match &order.part {
+        Some(part) => format!("{kind}, {part}"),
+        None => kind.to_owned(),
+    }
+}
+
+/// `2`, of resin `22 L`.
+fn amount(order: &Order, x: f64) -> String {
+    match order.item {
+        Item::Resin => format!("{} L", (x * 10.0).round() / 10.0),
+        _ => format!("{x:.0}"),
+    }
+}
+
+/// What to buy: `2`, of resin `22 L: 1 bag of 25 L`; nothing where the shelf does.
+pub fn to_order(order: &Order) -> String {
+    match order.bags {
+        _ if order.to_order <= 0.0 => "–".to_owned(),
+        Some(bags) => format!(
+            "{}: {} of {} L",
+            amount(order, order.to_order),
+            words::count(bags.bags as usize, "bag", "bags"),
+            bags.litres_each
+        ),
+        None => amount(order, order.to_order),
+    }
+}
+
+/// By when: `now`, a day, or nothing where the shelf does.
+pub fn order_by(order: &Order, assessment: &Assessment) -> String {
+    match order.order_by {
+        None => "–".to_owned(),
+        Some(day) if day <= assessment.as_of => "now".to_owned(),
+        Some(day) => weekday(day),
+    }
+}
+
+/// What has to be ordered now, as sentences.
+pub fn now(assessment: &Assessment, weeks: u32) -> Vec<String> {
+    let orders = orders(assessment, weeks).into_iter();
+    let now = orders.filter(|o| o.order_by.is_some_and(|day| day <= assessment.as_of));
+    now.map(|order| {
+        let mut vans: Vec<String> = order.vans.iter().map(|v| v.van.clone()).collect();
+        vans.dedup();
+        format!(
+            "Order now: {}, {} ({}).",
+            part(&order),
+            to_order(&order),
+            words::list(&vans)
+        )
+    })
+    .collect()
+}
+
+/// The first vans that it is for.
+fn whom(order: &Order) -> String {
+    const NAMED: usize = 3;
+    let mut vans: Vec<&str> = order.vans.iter().map(|v| v.van.as_str()).collect();
+    vans.dedup();
+    let named: Vec<String> = vans.iter().take(NAMED).map(|van| shortened(van)).collect();
+    match vans.len().checked_sub(NAMED) {
+        Some(more @ 1..) => format!("{} and {more} more", named.join(", ")),
+        _ => named.join(", "),
+    }
+}
+
+fn shortened(van: &str) -> String {
+    match van.char_indices().nth(14) {
+        Some((end, _)) => format!("{}…", van.get(..end).unwrap_or(van)),
+        None => van.to_owned(),
+    }
+}
+
+fn table(heads: &[&str], screen: Screen) -> Table {
+    let mut table = Table::new();
+    table
+        .load_style(presets::NOTHING)
+        .set_content_arrangement(ContentArrangement::Dynamic)
+        .set_width(u16::try_from(screen.width).unwrap_or(u16::MAX))
+        .set_header(heads.to_vec());
+    table
+}
+
+/// Both lists for the terminal, and what is left out of them.
+pub fn text(assessment: &Assessment, weeks: u32, screen: Screen) -> String {
+    let orders = orders(assessment, weeks);
+    let weeks = words::count(weeks as usize, "week", "weeks");
+    let mut out = format!("To order for the jobs of the next {weeks}\n");
+    if orders.is_empty() {
+        out.push_str("  nothing\n");
+    } else {
+        let heads = ["order by", "part", "needed", "on shelf", "to order", "for"];
+        let mut list = table(&heads, screen);
+        for order in &orders {
+            list.add_row([
+                order_by(order, assessment),
+                part(order),
+                amount(order, order.needed),
+                amount(order, order.on_shelf),
+                to_order(order),
+                whom(order),
+            ]);
+        }
+        out.push_str(&list.trim_fmt());
+        out.push('\n');
+    }
+    for name in unused_stock(assessment, &orders) {
+        let said = format!("On the shelf, and no job of this time needs it: {name}.");
+        push_wrapped(&mut out, &said, ("", "  "), screen);
+    }
+    out.push_str("\nLikely in the coming months (low to high, four times in five)\n");
+    let heads = ["order in", "membranes", "pre-filter sets", "DI resin, L"];
+    let mut list = table(&heads, screen);
+    let cell = |s: &Span<f64>| match (s.p10, s.p90) {
+        (Some(a), Some(b)) if a == b => format!("{a:.0}"),
+        (Some(a), Some(b)) => format!("{a:.0} to {b:.0}"),
+        _ => "–".to_owned(),
+    };
+    for m in &assessment.parts_to_order {
+        list.add_row([
+            m.month.clone(),
+            cell(&m.membranes),
+            cell(&m.prefilter_sets),
+            cell(&m.resin_litres),
+        ]);
+    }
+    out.push_str(&list.trim_fmt());
+    out.push('\n');
+    let untold: Vec<String> = assessment
+        .vans
+        .iter()
+        .flat_map(|v| {
+            [
+                (v.series.has_membrane, v.membrane.state, Item::Membrane),
+                (v.series.has_resin, v.resin.state, Item::Resin),
+                (v.series.has_membrane, v.prefilter.state, Item::Prefilter),
+            ]
+            .into_iter()
+            .filter(|(aboard, state, _)| *aboard && *state == State::Unknown)
+            .map(|(_, _, item)| format!("{} {}", v.van, words::item(item)))
+        })
+        .collect();
+    if !untold.is_empty() {
+        let said = format!("Left out, as there is no forecast: {}.", untold.join(", "));
+        push_wrapped(&mut out, &said, ("", "  "), screen);
+    }
+    out
+}
+
+#[derive(Serialize)]
+struct Document<'a> {
+    schema: &'static str,
+    as_of: jiff::civil::Date,
+    weeks: u32,
+    order: Vec<Order>,
+    unused_stock: Vec<String>,
+    months: &'a [MonthOfParts],
+}
+
+/// Both lists as JSON.
+///
+/// # Errors
+/// [`ReportError::CannotSerialise`]
+pub fn json(assessment: &Assessment, weeks: u32) -> Result<String, ReportError> {
+    let order = orders(assessment, weeks);
+    let document = Document {
+        schema: "litrewise/parts/1",
+        as_of: assessment.as_of,
+        weeks,
+        unused_stock: unused_stock(assessment, &order),
+        order,
+        months: &assessment.parts_to_order,
+    };
+    let text = serde_json::to_string_pretty(&document);
+    Ok(text.map_err(ReportError::CannotSerialise)? + "\n")
+}
+
+/// The order as CSV, one row for each make.
+pub fn csv(assessment: &Assessment, weeks: u32) -> String {
+    let heads = [
+        "item",
+        "part",
+        "needed",
+        "on_shelf",
+        "to_order",
+        "unit",
+        "bags",
+        "litres_each",
+        "needed_on",
+        "order_by",
+        "vans",
+    ];
+    let mut out = row(heads.map(str::to_owned).into_iter());
+    let day = |day: Option<jiff::civil::Date>| day.map_or(String::new(), |d| d.to_string());
+    for order in orders(assessment, weeks) {
+        let vans: Vec<&str> = order.vans.iter().map(|v| v.van.as_str()).collect();
+        let bags = order.bags;
+        let cells = [
+            order.item.word().to_owned(),
+            harmless(order.part.as_deref().unwrap_or_default()),
+            order.needed.to_string(),
+            order.on_shelf.to_string(),
+            order.to_order.to_string(),
+            match order.item {
+                Item::Resin => "L",
+                Item::Prefilter => "sets",
+                _ => "pieces",
+            }
+            .to_owned(),
+            bags.map_or(String::new(), |b| b.bags.to_string()),
+            bags.map_or(String::new(), |b| b.litres_each.to_string()),
+            day(order.needed_on),
+            day(order.order_by),
+            harmless(&vans.join("; ")),
+        ];
+        out.push_str(&row(cells.into_iter()));
+    }
+    out
+}
+
+/// The parts of the coming months as CSV.
+pub fn months_csv(months: &[MonthOfParts]) -> String {
+    let mut heads = vec!["month".to_owned()];
+    for part in ["membranes", "prefilter_sets", "resin_litres"] {
+        heads.extend(["low", "middle", "high"].map(|end| format!("{part}_{end}")));
+    }
+    let mut out = row(heads.into_iter());
+    for m in months {
+        let numbers = [&m.membranes, &m.prefilter_sets, &m.resin_litres]
+            .into_iter()
+            .flat_map(|s| [s.p10, s.p50, s.p90])
+            .map(|x| x.map_or(String::new(), |x| format!("{x:.0}")));
+        out.push_str(&row(std::iter::once(m.month.clone()).chain(numbers)));
+    }
+    out
+}

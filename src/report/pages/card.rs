@@ -1,0 +1,257 @@
+//! A van's card for its driver: the jobs of the next visit, what to take, how
+//! the reject valve should stand, what to test afterwards, and room to write.
+
+use jiff::civil::Date;
+
+use crate::advise::{Assessment, Item, Job, State, Task, VanAssessment};
+use crate::report::canvas::{Align, Canvas};
+use crate::report::cautions;
+use crate::report::due;
+use crate::report::look::{self, badge};
+use crate::report::pages::{place, sheet};
+use crate::report::parts::VanLine;
+use crate::report::rect::Rect;
+use crate::report::words;
+
+/// What the card says; every list in the order of doing.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Card {
+    pub visit: Date,
+    pub jobs: Vec<CardJob>,
+    pub take: Vec<String>,
+    pub valve: String,
+    pub test: Vec<String>,
+    pub write_down: Vec<&'static str>,
+}
+
+/// A job with its reason.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct CardJob {
+    pub state: State,
+    pub what: String,
+    pub why: String,
+}
+
+/// The card of a van's next visit; `None` where no visit is planned.
+pub fn card(line: &VanLine<'_>, assessment: &Assessment) -> Option<Card> {
+    let visit = line.jobs.iter().map(|j| j.date).min()?;
+    let jobs: Vec<&Job> = line.jobs.iter().filter(|j| j.date == visit).collect();
+    let van = line.van;
+    let has = |item: Item| {
+        jobs.iter()
+            .any(|j| j.item == item && j.task == Task::Change)
+    };
+    Some(Card {
+        visit,
+        jobs: jobs.iter().map(|job| job_of(line, job)).collect(),
+        take: take(&jobs),
+        valve: valve(van),
+        test: test(van, assessment, &has),
+        write_down: write_down(van, &has),
+    })
+}
+
+/// The job as the work list names it, with what to look at first or why.
+fn job_of(line: &VanLine<'_>, job: &Job) -> CardJob {
+    let part = line.parts.iter().find(|p| p.item == job.item);
+    let alarm = line.van.membrane.alarm.as_ref();
+    let first = alarm.and_then(|a| a.causes.first());
+    CardJob {
+        state: job.state,
+        what: words::capital(&due::what(job)),
+        why: match (first, job.task) {
+            (Some(cause), Task::Inspect) => cause.check_first.to_owned(),
+            _ => part.map_or(String::new(), |p| p.why.clone()),
+        },
+    }
+}
+
+/// Parts as the work list names them, and what it takes to fit and test them.
+fn take(jobs: &[&Job]) -> Vec<String> {
+    let mut take: Vec<String> = jobs.iter().filter_map(|job| due::takes(job)).collect();
+    let changes = |item: Item| {
+        let mut jobs = jobs.iter();
+        jobs.any(|job| job.item == item && job.task == Task::Change)
+    };
+    if changes(Item::Membrane) || changes(Item::Prefilter) {
+        take.push("O-rings, housing spanner".to_owned());
+    }
+    if changes(Item::Resin) {
+        take.push("Funnel, gloves, a bag for the old resin".to_owned());
+    }
+    take.push(
+        if jobs.iter().any(|job| job.task != Task::Change) {
+            "TDS meter and a second one, a cup, two buckets, a watch"
+        } else {
+            "TDS meter, two buckets, a watch"
+        }
+        .to_owned(),
+    );
+    take
+}
+
+fn valve(van: &VanAssessment) -> String {
+    if !van.series.has_membrane {
+        return "No reject valve: resin only.".to_owned();
+    }
+    let now = van.recovery.map_or_else(
+        || "Waste ratio not recorded.".to_owned(),
+        |r| {
+            format!(
+                "{} at the last readings.",
+                words::capital(&words::waste_ratio(r))
+            )
+        },
+    );
+    format!(
+        "{now} Fill a bucket from product and from waste for a minute each. Aim for 2 : 1, two litres of waste to one of product; never under 1 : 1, nor tighter than the membrane's maker allows."
+    )
+}
+
+fn test(van: &VanAssessment, assessment: &Assessment, has: &dyn Fn(Item) -> bool) -> Vec<String> {
+    let limits = assessment.limits;
+    let mut test = Vec::new();
+    if has(Item::Membrane) {
+        test.push("Run the new RO membrane to waste first, as its maker says.".to_owned());
+    }
+    if van.series.has_membrane {
+        let limit = words::rejection_limit(limits.salt_passage);
+        test.push(match van.series.feed_ppm.last() {
+            Some((_, tap)) => format!(
+                "After five minutes of flow: tap TDS and membrane TDS. At tap TDS {tap:.0} ppm, membrane TDS over {:.0} ppm is under the limit (rejection {limit}): tell the office.",
+                tap * limits.salt_passage
+            ),
+            None => format!(
+                "After five minutes of flow: tap TDS and membrane TDS. Rejection under {limit}: tell the office."
+            ),
+        });
+    }
+    if van.series.has_resin {
+        let limit = words::figures(limits.product_ppm);
+        test.push(if has(Item::Resin) {
+            format!(
+                "Product TDS: 000 or 001 with new DI resin; never work with {limit} ppm or more."
+            )
+        } else {
+            format!("Product TDS: never work with {limit} ppm or more.")
+        });
+    }
+    test.push("Look for leaks with the pressure on.".to_owned());
+    test
+}
+
+fn write_down(van: &VanAssessment, has: &dyn Fn(Item) -> bool) -> Vec<&'static str> {
+    let mut out = vec!["Day and time"];
+    if van.series.has_membrane {
+        out.extend(["Tap TDS, ppm", "Membrane TDS, ppm"]);
+    }
+    if van.series.has_resin {
+        out.push("Product TDS, ppm");
+    }
+    out.extend(["Water, °C", "Pressure, bar", "Water meter, L"]);
+    if van.series.has_membrane {
+        out.push("Product and waste, L a minute");
+    }
+    if has(Item::Membrane) {
+        out.push("Serial or batch number of the membrane");
+    }
+    if has(Item::Resin) {
+        out.push("Litres of resin filled in");
+    }
+    out.push("Done by");
+    out
+}
+
+/// Draws the page.
+pub fn draw(
+    canvas: &mut Canvas,
+    assessment: &Assessment,
+    line: &VanLine<'_>,
+    card: &Card,
+    month: Date,
+) {
+    let title = format!("{}: job card", line.van.van);
+    let base = line.van.postcode.as_deref();
+    let lead = format!(
+        "Visit on {} {}{}",
+        words::weekday(card.visit),
+        words::day(card.visit),
+        base.map_or(String::new(), |b| format!(", base {b}"))
+    );
+    let body = sheet(canvas, &title, &lead, &place(month, assessment));
+    let middle = body.x0 + 0.56 * body.width();
+    let left = Rect {
+        x1: middle - 24.0,
+        ..body
+    };
+    let right = Rect {
+        x0: middle + 24.0,
+        ..body
+    };
+
+    let mut y = heading(canvas, left, left.y0, "Jobs");
+    for job in &card.jobs {
+        let (shape, ink) = badge(job.state);
+        canvas.mark(shape, (left.x0 + 10.0, y - 7.0), 9.0, ink);
+        let inner = Rect {
+            x0: left.x0 + 30.0,
+            ..left
+        };
+        let at = (inner.x0, y);
+        y = canvas.paragraph(&job.what, at, &look::CHART_TITLE, inner.width(), 2);
+        if !job.why.is_empty() {
+            let why = words::capital(&job.why);
+            y = canvas.paragraph(&why, (inner.x0, y), &look::BODY, inner.width(), 5);
+        }
+        y += 12.0;
+    }
+    y = heading(canvas, left, y + 6.0, "Take with you");
+    y = boxes(canvas, left, y, &card.take);
+    y = heading(canvas, left, y + 12.0, "Reject valve");
+    y = canvas.paragraph(&card.valve, (left.x0, y), &look::BODY, left.width(), 6);
+    y = heading(canvas, left, y + 12.0, "Test afterwards");
+    boxes(canvas, left, y, &card.test);
+
+    let mut y = heading(canvas, right, right.y0, "Write down");
+    let write_at = right.x0 + 0.52 * right.width();
+    for what in &card.write_down {
+        canvas.text(what, (right.x0, y + 10.0), &look::BODY, Align::Left);
+        canvas.fill(
+            Rect {
+                x0: write_at,
+                x1: right.x1,
+                y0: y + 14.0,
+                y1: y + 15.0,
+            },
+            look::RULE,
+        );
+        y += 52.0;
+    }
+    y = heading(canvas, right, y + 16.0, "Safety");
+    canvas.paragraph(
+        cautions::DRIVER,
+        (right.x0, y),
+        &look::BODY_BOLD,
+        right.width(),
+        8,
+    );
+}
+
+/// Lines with a box to tick; gives the baseline after them.
+fn boxes(canvas: &mut Canvas, area: Rect, first: f64, said: &[String]) -> f64 {
+    let mut y = first;
+    for line in said {
+        let side = 15.0;
+        let frame = Rect::at(area.x0 + 2.0, y - 14.0, side, side);
+        canvas.fill(frame, look::TEXT);
+        canvas.fill(frame.inset(1.5), look::PAPER);
+        let at = (area.x0 + 30.0, y);
+        y = canvas.paragraph(line, at, &look::BODY, area.width() - 30.0, 5) + 8.0;
+    }
+    y
+}
+
+fn heading(canvas: &mut Canvas, area: Rect, y: f64, name: &str) -> f64 {
+    canvas.text(name, (area.x0, y + 21.0), &look::CHART_TITLE, Align::Left);
+    y + 21.0 + 34.0
+}

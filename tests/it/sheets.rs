@@ -1,0 +1,607 @@
+//! The sheets that owners really keep: one log for everything, workbooks, phone
+//! forms, headings of all sorts, and files that are no records at all.
+
+use rust_xlsxwriter::{Format, Formula, Workbook};
+
+use crate::ingesting::{rows_in_store, totals};
+use crate::run::{Seen, Yard};
+
+/// The lines of a file that the store gives out again, without its header.
+fn stored(yard: &Yard, file: &str) -> Vec<String> {
+    let out = yard.path().join("out");
+    let _ = std::fs::remove_dir_all(&out);
+    yard.good(&["export", "--out", "out"]);
+    let text = yard.read(&format!("out/{file}.csv"));
+    text.lines().skip(1).map(str::to_owned).collect()
+}
+
+/// Rows set aside: file, line, reason, and the kind of the part.
+fn set_aside(yard: &Yard) -> Vec<(String, u64, String, String)> {
+    let out = yard
+        .good(&["set-aside", "--quiet", "--format", "jsonl"])
+        .out;
+    out.lines()
+        .map(|line| {
+            let row: serde_json::Value = serde_json::from_str(line).expect("JSON");
+            let word = |key: &str| row[key].as_str().unwrap_or_default().to_owned();
+            (
+                word("file"),
+                row["line"].as_u64().unwrap_or(0),
+                word("reason"),
+                word("kind"),
+            )
+        })
+        .collect()
+}
+
+/// Ingests one file written anew, and says what came of it.
+fn ingest(text: &str) -> (Yard, Seen) {
+    let yard = Yard::new();
+    yard.write("log.csv", text);
+    let seen = yard.run(&["ingest", "log.csv"]);
+    (yard, seen)
+}
+
+/// A file that is refused with one line, after which nothing is stored.
+fn refused(text: &str) -> String {
+    let (yard, seen) = ingest(text);
+    assert_eq!(seen.code, 1, "{seen:#?}");
+    assert_eq!(totals(&seen), [0, 0, 0, 0], "{seen:#?}");
+    let _ = yard;
+    seen.err.trim_end().to_owned()
+}
+
+const LOG: &str = "Date,Van,Tap,Membrane,Resin,Litres,Job,Cost,Notes\n\
+    03/10/2026,Quill,320,12,0,310,,,\n\
+    10/10/2026,Quill,325,13,1,,Resin,85.00,\n\
+    17/10/2026,Quill,318,12,0,290,,,filters changed\n\
+    24/10/2026,Quill,,,,305,,,busy week\n\
+    31/10/2026,Quill,330,1O,0,300,,,needs new resin soon\n";
+
+#[test]
+fn a_row_gives_a_part_of_every_kind_that_it_holds() {
+    let (yard, seen) = ingest(LOG);
+    // readings 4, of them one with a letter for a digit; fills 4; services 2
+    assert_eq!(totals(&seen), [10, 9, 0, 1], "{seen:#?}");
+    assert!(
+        seen.out.contains("readings, fills and services"),
+        "{seen:#?}"
+    );
+    assert_eq!(rows_in_store(&yard), [10, 9, 0, 1]);
+    assert_eq!(stored(&yard, "readings").len(), 3);
+    assert_eq!(stored(&yard, "fills").len(), 4);
+    let services = stored(&yard, "services");
+    assert_eq!(services.len(), 2, "{services:?}");
+    assert!(
+        services[0].starts_with("Quill,2026-10-10,resin,,85"),
+        "{services:?}"
+    );
+    assert!(
+        services[1].starts_with("Quill,2026-10-17,prefilter,"),
+        "{services:?}"
+    );
+    let aside = set_aside(&yard);
+    assert_eq!(aside.len(), 1);
+    assert_eq!(
+        (aside[0].1, aside[0].3.as_str()),
+        (6, "readings"),
+        "{aside:?}"
+    );
+
+    // the same file once more is stored already, part by part
+    let again = yard.run(&["ingest", "log.csv"]);
+    assert_eq!(totals(&again), [10, 0, 9, 1], "{again:#?}");
+    assert_eq!(rows_in_store(&yard)[3], 1);
+    assert_eq!(set_aside(&yard).len(), 1);
+
+    // mended in its own file, the part goes in and leaves the list
+    yard.write("log.csv", LOG.replace("1O", "10"));
+    let mended = yard.good(&["ingest", "log.csv"]);
+    assert_eq!(totals(&mended), [10, 1, 9, 0], "{mended:#?}");
+    assert!(set_aside(&yard).is_empty());
+    assert_eq!(rows_in_store(&yard)[3], 0);
+    assert_eq!(stored(&yard, "readings").len(), 4);
+}
+
+#[test]
+fn a_part_set_aside_is_mended_in_a_file_of_its_own() {
+    let (yard, _) = ingest(LOG);
+    yard.good(&["set-aside", "--out", "fix.csv"]);
+    let fix = yard.read("fix.csv");
+    assert_eq!(fix.lines().count(), 2, "{fix}");
+    yard.write("fix.csv", fix.replace("1O", "10"));
+    let mended = yard.good(&["ingest", "fix.csv"]);
+    assert_eq!(totals(&mended), [1, 1, 0, 0], "{mended:#?}");
+    assert!(set_aside(&yard).is_empty());
+    assert_eq!(rows_in_store(&yard), [10, 10, 0, 0]);
+}
+
+#[test]
+fn parts_of_one_line_are_set_aside_and_mended_one_by_one() {
+    let text = "Date,Van,Tap,Membrane,Resin,Litres,Job\n\
+        03/10/2026,Quill,3l5,12,0,3OO,tyres\n\
+        31/10/2026,Quill,320,12,0,310,resin\n";
+    let (yard, seen) = ingest(text);
+    assert_eq!(totals(&seen), [6, 3, 0, 3], "{seen:#?}");
+    let kinds: Vec<String> = set_aside(&yard).into_iter().map(|row| row.3).collect();
+    assert_eq!(kinds, ["readings", "fills", "services"]);
+    yard.write("log.csv", text.replace("3OO", "300"));
+    let seen = yard.run(&["ingest", "log.csv"]);
+    assert_eq!(totals(&seen), [6, 1, 3, 2], "{seen:#?}");
+    let kinds: Vec<String> = set_aside(&yard).into_iter().map(|row| row.3).collect();
+    assert_eq!(kinds, ["readings", "services"]);
+    yard.good(&["ingest", "--take-back", "2"]);
+    let kinds: Vec<String> = set_aside(&yard).into_iter().map(|row| row.3).collect();
+    assert_eq!(kinds, ["readings", "fills", "services"]);
+    rows_in_store(&yard);
+}
+
+#[test]
+fn every_heading_of_a_weekly_sheet_is_known() {
+    for header in [
+        "Week commencing,Van,Tap,Membrane,Resin",
+        "W/C,Van,Tap,Membrane,Resin",
+        "Datum,Van,Tap,Membrane,Resin",
+        "weekCommencing,vanId,tapPpm,membranePpm,resinPpm",
+        "DATE,VAN NO,TDS IN,TDS MEMBRANE,TDS OUT",
+        "takenAt,van,feedPpm,permeatePpm,productPpm",
+        "Date,Van,\"Tap, ppm\",Membrane / ppm,Resin [ppm]",
+        "Date,Reg,tds in,tds out,pure",
+        "Date of reading,Which van?,TDS of tap water (ppm),TDS after the membrane (ppm),TDS after the resin (ppm)",
+    ] {
+        let text = format!("{header}\n05/10/2026,Quill,320,12,1\n19/10/2026,Quill,325,13,1\n");
+        let (yard, seen) = ingest(&text);
+        assert_eq!(totals(&seen), [2, 2, 0, 0], "{header}: {seen:#?}");
+        let readings = stored(&yard, "readings");
+        assert!(readings[0].contains(",320,12,1,"), "{header}: {readings:?}");
+    }
+}
+
+#[test]
+fn degrees_are_degrees_in_every_encoding() {
+    let rows = b"\nQuill,2026-10-05T08:00,320,12,1,11\n".as_slice();
+    for sign in [
+        "(\u{b0}C)".as_bytes(),
+        b"(\xb0C)",
+        "(Â°C)".as_bytes(),
+        "(\u{fffd}C)".as_bytes(),
+        b"(?C)",
+        b"(\xf8C)",
+        "\u{2103}".as_bytes(),
+        "(ºC)".as_bytes(),
+        b", deg C",
+        b"/ C",
+    ] {
+        let mut bytes = b"van,taken_at,feed_ppm,permeate_ppm,product_ppm,\"Water temp ".to_vec();
+        bytes.extend(sign);
+        bytes.push(b'"');
+        bytes.extend(rows);
+        let yard = Yard::new();
+        yard.write("log.csv", &bytes);
+        let seen = yard.good(&["ingest", "log.csv"]);
+        let readings = stored(&yard, "readings");
+        assert!(
+            readings[0].contains(",320,12,1,11,"),
+            "{}: {readings:?} {seen:#?}",
+            String::from_utf8_lossy(sign)
+        );
+    }
+}
+
+#[test]
+fn a_column_that_stands_twice_is_one_column() {
+    let text = "Date,Van,Tap ppm,Tap ppm,Membrane,Resin\n\
+        05/10/2026,Quill,320,320,12,1\n\
+        19/10/2026,Quill,325,325,13,1\n\
+        20/10/2026,Quill,326,,13,1\n\
+        21/10/2026,Quill,,327,13,1\n";
+    let (yard, seen) = ingest(text);
+    assert_eq!(totals(&seen), [4, 4, 0, 0], "{seen:#?}");
+    let readings = stored(&yard, "readings");
+    assert!(readings[3].contains(",327,13,1,"), "{readings:?}");
+    // where they contradict one another throughout, nobody can tell which is meant
+    let error = refused(
+        "Date,Van,Tap ppm,Mains ppm,Membrane\n\
+        05/10/2026,Quill,320,12,12\n19/10/2026,Quill,325,13,13\n",
+    );
+    assert!(
+        error.contains("several columns could be feed_ppm"),
+        "{error}"
+    );
+}
+
+#[test]
+fn what_lacks_a_date_or_a_column_of_its_own_is_refused_with_its_headings() {
+    let error = refused("Wasser,Van,Tap,Membrane,Resin\n05/10/2026,Quill,320,12,1\n");
+    assert!(error.contains("no column says when"), "{error}");
+    assert!(error.contains("\"Tap\" (feed_ppm)"), "{error}");
+    for foreign in [
+        "Date,Reg,Litres,Price per litre,Mileage\n05/10/2026,Quill,48.2,1.45,80123\n",
+        "Date,Van,Start,End,Miles\n05/10/2026,Quill,80120,80160,40\n",
+        "Date,Van,In,Out\n05/10/2026,Quill,08:00,17:00\n",
+        "Van,Driver,Phone\nQuill,A. N. Other,00000\n",
+        "Van,Membrane,Resin\nQuill,12,1\n",
+        "Date,Van,Qty\n05/10/2026,Quill,3\n",
+        "Name,Postcode,Price\nA. N. Other,QA1 1AA,12\n",
+    ] {
+        refused(foreign);
+    }
+    // the answer is given once, and the file goes in
+    let yard = Yard::new();
+    yard.write(
+        "log.csv",
+        "Wann,Van,Wasser\n05/10/2026,Quill,320\n25/10/2026,Quill,322\n",
+    );
+    let columns = ["--column", "Wann=taken_at", "--column", "Wasser=feed_ppm"];
+    let arguments: Vec<&str> = ["ingest", "log.csv"].into_iter().chain(columns).collect();
+    assert_eq!(totals(&yard.good(&arguments)), [2, 2, 0, 0]);
+}
+
+#[test]
+fn litres_that_count_tanks_are_asked_about() {
+    for header in ["Tank fills", "Fills", "Litres"] {
+        let text = format!(
+            "Date,Van,{header}\n05/10/2026,Quill,3\n12/10/2026,Quill,4\n19/10/2026,Quill,3\n"
+        );
+        let (yard, seen) = ingest(&text);
+        assert_eq!(totals(&seen), [3, 0, 0, 3], "{header}: {seen:#?}");
+        assert!(set_aside(&yard)[0].2.contains("litres or tanks?"));
+        let seen = yard.good(&["ingest", "log.csv", "--tank-fills", "400"]);
+        assert_eq!(totals(&seen), [3, 3, 0, 0], "{seen:#?}");
+        assert!(stored(&yard, "fills")[1].contains(",1600,"));
+        assert!(set_aside(&yard).is_empty());
+    }
+}
+
+#[test]
+fn a_point_before_three_digits_is_thousands_where_it_can_be_nothing_else() {
+    let (yard, seen) = ingest("Date,Van,Litres\n05/10/2026,Quill,1.200\n19/10/2026,Quill,1.201\n");
+    assert_eq!(totals(&seen), [2, 2, 0, 0], "{seen:#?}");
+    assert!(stored(&yard, "fills")[0].contains(",1200,"));
+    // 12 or 12,345 litres: both are fills
+    let (yard, seen) = ingest("Date,Van,Litres\n05/10/2026,Quill,312\n19/10/2026,Quill,19.345\n");
+    assert_eq!(totals(&seen)[1], 2, "{seen:#?}");
+    let (yard2, seen) = ingest("Date,Van,Litres\n05/10/2026,Quill,312\n19/10/2026,Quill,20.000\n");
+    assert_eq!(totals(&seen)[3], 1, "{seen:#?}");
+    drop((yard, yard2));
+}
+
+#[test]
+fn what_a_meter_did_not_show_costs_its_own_cell() {
+    for blind in [">999", "OL", "n/a", "---", "err", "999"] {
+        let text = format!(
+            "Date,Van,Tap,Membrane,Resin\n05/10/2026,Quill,{blind},12,1\n19/10/2026,Quill,325,13,1\n"
+        );
+        let (yard, seen) = ingest(&text);
+        assert_eq!(totals(&seen), [2, 2, 0, 0], "{blind}: {seen:#?}");
+        assert!(stored(&yard, "readings")[0].contains(",,12,1,"), "{blind}");
+    }
+}
+
+#[test]
+fn a_year_of_two_digits_does_not_hide_the_day() {
+    let (yard, seen) =
+        ingest("Date,Van,Tap,Membrane,Resin\n19/10/26,Quill,320,12,1\n05/10/26,Quill,321,12,1\n");
+    assert_eq!(totals(&seen), [2, 2, 0, 0], "{seen:#?}");
+    let readings = stored(&yard, "readings");
+    assert!(readings[0].starts_with("Quill,2026-10-05"), "{readings:?}");
+    assert!(readings[1].starts_with("Quill,2026-10-19"), "{readings:?}");
+}
+
+#[test]
+fn folders_are_read_downwards_and_what_is_beside_records_is_passed_over() {
+    let yard = Yard::new();
+    let row = |day: u32| format!("van,taken_at,feed_ppm\nQuill,2026-10-{day:02}T08:00,320\n");
+    yard.write("logs/2026/10/a.csv", row(1));
+    yard.write("logs/2026/b.csv", row(2));
+    yard.write("logs/c.csv", row(3));
+    yard.write("logs/vans.csv.bak", "van,membranes\nQuill,9\n");
+    yard.write("logs/~$c.xlsx", "x");
+    yard.write("logs/.~lock.c.csv#", "x");
+    yard.write("logs/.hidden/d.csv", row(4));
+    let seen = yard.good(&["ingest", "logs"]);
+    assert_eq!(totals(&seen), [3, 3, 0, 0], "{seen:#?}");
+    for name in ["vans.csv.bak", "~$c.xlsx", ".~lock.c.csv#", ".hidden"] {
+        let told = format!("{}{}", seen.out, seen.err);
+        assert!(told.contains(name), "{name}: {seen:#?}");
+    }
+    let order: Vec<&str> = seen
+        .out
+        .lines()
+        .filter_map(|l| l.split(':').next())
+        .collect();
+    assert_eq!(
+        &order[..3],
+        ["logs/2026/10/a.csv", "logs/2026/b.csv", "logs/c.csv"]
+    );
+}
+
+/// A year of a van whose resin comes due.
+fn fleet(yard: &Yard) {
+    let mut readings = "van,taken_at,feed_ppm,permeate_ppm,product_ppm\n".to_owned();
+    let mut fills = "van,started_at,litres\n".to_owned();
+    for week in 0..40 {
+        let (month, day) = (1 + week / 4, 1 + 7 * (week % 4));
+        readings += &format!(
+            "Quill,2026-{month:02}-{day:02}T08:00,320,{},{}\n",
+            12 + week / 4,
+            week / 8
+        );
+        fills += &format!("Quill,2026-{month:02}-{day:02}T09:00,900\n");
+    }
+    yard.write("readings.csv", readings);
+    yard.write("fills.csv", fills);
+    yard.write(
+        "services.csv",
+        "van,done_at,item\nQuill,2025-12-01,membrane\nQuill,2025-12-01,resin\nQuill,2025-12-01,prefilter\n",
+    );
+    yard.good(&["ingest", "readings.csv", "fills.csv", "services.csv"]);
+}
+
+#[test]
+fn what_the_program_writes_for_people_is_no_record() {
+    let yard = Yard::new();
+    fleet(&yard);
+    let before = rows_in_store(&yard);
+    yard.good(&["report", "--as-of", "2026-10-31", "--out", "report"]);
+    let due = yard.good(&[
+        "due",
+        "--as-of",
+        "2026-10-31",
+        "--weeks",
+        "26",
+        "--format",
+        "csv",
+    ]);
+    yard.write("due-list.csv", due.out);
+    let assessment = yard.good(&["assess", "--as-of", "2026-10-31", "--format", "csv"]);
+    yard.write("assessed.csv", assessment.out);
+    let parts = yard.good(&["due", "--parts", "--as-of", "2026-10-31", "--format", "csv"]);
+    yard.write("parts.csv", parts.out);
+    let aside = yard.good(&["set-aside", "--quiet", "--format", "csv"]);
+    yard.write("aside.csv", aside.out);
+    for file in [
+        "due-list.csv",
+        "assessed.csv",
+        "parts.csv",
+        "aside.csv",
+        "report/due.csv",
+        "report/assessment.csv",
+        "report/fleet.xlsx",
+    ] {
+        let seen = yard.run(&["ingest", file]);
+        assert_eq!(seen.code, 1, "{file}: {seen:#?}");
+        assert_eq!(seen.err.trim_end().lines().count(), 1, "{file}: {seen:#?}");
+        assert!(seen.err.contains("litrewise's own"), "{file}: {seen:#?}");
+    }
+    assert_eq!(rows_in_store(&yard), before);
+    // what the store gives out as records is taken
+    yard.good(&["export", "--out", "out"]);
+    yard.good(&["ingest", "out"]);
+}
+
+#[test]
+fn a_list_of_jobs_comes_in_as_work_done_where_it_is_ticked() {
+    let yard = Yard::new();
+    fleet(&yard);
+    let due = yard.good(&[
+        "due",
+        "--as-of",
+        "2026-10-31",
+        "--weeks",
+        "26",
+        "--format",
+        "csv",
+    ]);
+    let mut lines = due.out.lines().map(str::to_owned);
+    let mut ticked = format!("{},done_on\n", lines.next().expect("a header"));
+    let jobs: Vec<String> = lines.collect();
+    assert!(jobs.len() > 1, "{jobs:?}");
+    for (i, job) in jobs.iter().enumerate() {
+        let tick = ["x", "14/11/2026", ""].get(i).copied().unwrap_or("");
+        ticked += &format!("{job},{tick}\n");
+    }
+    yard.write("due.csv", &ticked);
+    let services = stored(&yard, "services").len();
+    assert_eq!(yard.run(&["ingest", "due.csv"]).code, 1);
+    let seen = yard.run(&["ingest", "--done", "due.csv", "--done-on", "2026-11-12"]);
+    assert_eq!(seen.code, 0, "{seen:#?}");
+    let done = jobs.len().min(2) as u64;
+    assert_eq!(totals(&seen), [done, done, 0, 0], "{seen:#?}");
+    assert_eq!(stored(&yard, "services").len(), services + done as usize);
+    let lines = stored(&yard, "services").join("\n");
+    assert!(
+        lines.contains("2026-11-12") && lines.contains("2026-11-14"),
+        "{lines}"
+    );
+}
+
+/// A log as people keep it: a title over all columns, typed dates, a formula, a
+/// van's name merged over its rows, notes, and sheets that hold something else.
+fn workbook(yard: &Yard) {
+    let mut book = Workbook::new();
+    let date = Format::new().set_num_format("dd/mm/yyyy");
+    let title = Format::new().set_bold();
+    let sheet = book.add_worksheet().set_name("Log").expect("a name");
+    sheet
+        .merge_range(0, 0, 0, 6, "Water log 2026", &title)
+        .expect("a title");
+    for (column, head) in [
+        "Week commencing",
+        "Van",
+        "Tap",
+        "Membrane",
+        "Resin",
+        "Litres",
+        "Notes",
+    ]
+    .into_iter()
+    .enumerate()
+    {
+        sheet.write(2, column as u16, head).expect("a heading");
+    }
+    sheet
+        .merge_range(3, 1, 5, 1, "Quill", &title)
+        .expect("a van");
+    for row in 0..3_u32 {
+        let day =
+            rust_xlsxwriter::ExcelDateTime::from_ymd(2026, 10, 5 + 7 * row as u8).expect("a day");
+        sheet
+            .write_with_format(3 + row, 0, &day, &date)
+            .expect("a date");
+        sheet.write(3 + row, 2, 320 + row).expect("a number");
+        sheet.write(3 + row, 3, 12.125).expect("a number");
+        sheet.write(3 + row, 4, 1).expect("a number");
+    }
+    sheet
+        .write_formula(3, 5, Formula::new("=2*155").set_result("310"))
+        .expect("a formula");
+    sheet.write(4, 5, 300).expect("a number");
+    sheet.write(5, 6, "new resin").expect("a note");
+    sheet.set_row_hidden(4).expect("a hidden row");
+    let vans = book.add_worksheet().set_name("My vans").expect("a name");
+    for (column, head) in ["Van", "Base", "Tank size"].into_iter().enumerate() {
+        vans.write(0, column as u16, head).expect("a heading");
+    }
+    vans.write(1, 0, "Quill").expect("a van");
+    vans.write(1, 1, "QA3").expect("a base");
+    vans.write(1, 2, 400).expect("a tank");
+    let old = book.add_worksheet().set_name("Old").expect("a name");
+    old.write(0, 0, "Van").expect("a heading");
+    old.write(1, 0, "Barque").expect("a van");
+    old.set_hidden(true);
+    book.add_worksheet();
+    book.save(yard.path().join("book.xlsx"))
+        .expect("a workbook");
+}
+
+#[test]
+fn each_sheet_of_a_workbook_is_a_file_of_its_own() {
+    let yard = Yard::new();
+    workbook(&yard);
+    let seen = yard.good(&["ingest", "book.xlsx"]);
+    // three readings, two fills, one service; one van
+    assert_eq!(totals(&seen), [7, 7, 0, 0], "{seen:#?}");
+    assert!(
+        seen.out
+            .contains("book.xlsx#Log: readings, fills and services"),
+        "{seen:#?}"
+    );
+    assert!(seen.out.contains("book.xlsx#My vans: vans"), "{seen:#?}");
+    assert!(
+        format!("{}{}", seen.out, seen.err).contains("book.xlsx#Old"),
+        "{seen:#?}"
+    );
+    let readings = stored(&yard, "readings");
+    assert!(
+        readings[0].starts_with("Quill,2026-10-05T12:00"),
+        "{readings:?}"
+    );
+    assert!(readings[0].contains(",320,12.125,1,"), "{readings:?}");
+    assert!(stored(&yard, "fills")[0].contains(",310,"));
+    assert!(stored(&yard, "services")[0].starts_with("Quill,2026-10-19,resin"));
+    let again = yard.good(&["ingest", "book.xlsx"]);
+    assert_eq!(totals(&again), [7, 0, 7, 0], "{again:#?}");
+    rows_in_store(&yard);
+}
+
+#[test]
+fn a_row_of_a_sheet_is_set_aside_with_its_number() {
+    let yard = Yard::new();
+    let mut book = Workbook::new();
+    let sheet = book.add_worksheet().set_name("Log").expect("a name");
+    for (row, cells) in [
+        ["van", "taken_at", "feed_ppm"],
+        ["Quill", "2026-10-05T08:00", "320"],
+        ["", "", ""],
+        ["Quill", "2026-10-06T08:00", "3Z0"],
+    ]
+    .into_iter()
+    .enumerate()
+    {
+        for (column, cell) in cells.into_iter().enumerate() {
+            sheet
+                .write(row as u32, column as u16, cell)
+                .expect("a cell");
+        }
+    }
+    // a formula that no program has worked out
+    sheet.write(4, 0, "Quill").expect("a van");
+    sheet.write(4, 1, "2026-10-07T08:00").expect("a date");
+    sheet
+        .write_formula(4, 2, Formula::new("=C2+1").set_result(""))
+        .expect("a formula");
+    book.save(yard.path().join("book.xlsx"))
+        .expect("a workbook");
+    let seen = yard.run(&["ingest", "book.xlsx"]);
+    assert_eq!(totals(&seen), [3, 1, 0, 2], "{seen:#?}");
+    let aside = set_aside(&yard);
+    assert_eq!(
+        (aside[0].0.as_str(), aside[0].1),
+        ("book.xlsx#Log", 4),
+        "{aside:?}"
+    );
+    assert_eq!(aside[1].1, 5, "{aside:?}");
+}
+
+#[test]
+fn json_lines_are_read_as_far_as_their_keys_tell() {
+    let (yard, seen) = ingest(
+        "{\"van\":\"Quill\",\"takenAt\":\"2026-10-05T08:00\",\"tds\":{\"in\":320,\"out\":12},\"litres\":310}\n\
+         {\"van\":\"Quill\",\"takenAt\":\"2026-10-12T08:00\",\"tds\":{\"in\":\"32O\",\"out\":13},\"litres\":null}\n\
+         not json\n",
+    );
+    assert_eq!(totals(&seen), [4, 2, 0, 2], "{seen:#?}");
+    let aside = set_aside(&yard);
+    assert_eq!((aside[0].1, aside[1].1), (2, 3), "{aside:?}");
+    let error = refused("{\"name\":\"A\",\"colour\":\"red\"}\n");
+    assert!(error.contains("\"colour\""), "{error}");
+}
+
+#[test]
+fn a_phone_form_is_read_by_its_questions() {
+    let (yard, seen) = ingest(
+        "Submitted at,Which van?,What is the TDS of the tap water? (ppm),TDS after the membrane (ppm),\
+         TDS after the resin (ppm),How many litres did you make today?,Did you change the resin?,Anything else?\n\
+         2026-10-05 08:12:44,Quill,320,12,1,310,No,\n\
+         2026-10-12 08:02:13,Quill,325,13,6,290,Yes,\n",
+    );
+    assert_eq!(totals(&seen), [5, 5, 0, 0], "{seen:#?}");
+    assert!(stored(&yard, "services")[0].contains(",resin,"));
+    let error = refused("Submitted at,How was your day?,Rating\n2026-10-05 08:12:44,fine,5\n");
+    assert!(error.contains("\"Rating\""), "{error}");
+}
+
+#[test]
+fn litres_beside_a_job_are_those_of_the_resin_where_only_jobs_have_any() {
+    let (yard, seen) = ingest(
+        "Date,Van,Job,Litres,Cost\n05/10/2026,Quill,resin,25,85\n19/10/2026,Quill,filters,,30\n",
+    );
+    assert_eq!(totals(&seen), [2, 2, 0, 0], "{seen:#?}");
+    let services = stored(&yard, "services");
+    assert!(services[0].contains(",resin,25,85"), "{services:?}");
+    let (_yard, seen) =
+        ingest("Date,Van,Job,Litres,Cost\n05/10/2026,Quill,resin,310,85\n19/10/2026,Quill,,300,\n");
+    assert_eq!(totals(&seen), [3, 3, 0, 0], "{seen:#?}");
+}
+
+#[test]
+fn a_month_that_was_never_taken_in_is_said() {
+    let yard = Yard::new();
+    let mut fills = "van,started_at,litres\n".to_owned();
+    for (month, day) in (1..=10).flat_map(|m| [3, 10, 17, 24].map(|d| (m, d))) {
+        for van in ["Quill", "Barque"] {
+            if month != 4 {
+                fills += &format!("{van},2026-{month:02}-{day:02}T09:00,300\n");
+            }
+        }
+    }
+    yard.write("fills.csv", fills);
+    let seen = yard.good(&["ingest", "fills.csv"]);
+    let told = format!("{}{}", seen.out, seen.err);
+    assert!(
+        told.contains("April 2026: no fills from any van"),
+        "{seen:#?}"
+    );
+    assert!(!told.contains("March 2026"), "{seen:#?}");
+}

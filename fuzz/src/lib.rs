@@ -1,23 +1,8 @@
-//! The reading and the settings without the store, which would take the build
-//! from one minute to twenty; and what holds of every file read.
+//! What holds of every file read, and of the settings.
 
 #![allow(dead_code)]
 
-#[path = "../../src/ingest/mod.rs"]
-pub mod ingest;
-#[path = "../../src/settings/mod.rs"]
-pub mod settings;
-#[path = "../../src/water/mod.rs"]
-pub mod water;
-
-#[path = "../../src/store"]
-pub mod store {
-    pub mod names;
-    pub mod records;
-    mod row_text;
-
-    pub use row_text::{harmless, print_of};
-}
+pub use litrewise::{ingest, settings, store, water};
 
 use ingest::Options;
 use store::records::{FileRows, Instant, Record, When};

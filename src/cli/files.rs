@@ -12,7 +12,7 @@ use super::ingest::now;
 use super::{json, said};
 use crate::ingest::shown;
 use crate::store::records::{Instant, RowCounts};
-use crate::store::{Action, Deed, FileLine, Store};
+use crate::store::{Action, FileLine, Store, UndoEntry};
 
 /// List the files taken in; take a wrong one back out, or put it back
 #[derive(Debug, Args)]
@@ -107,7 +107,7 @@ struct ListedDeed {
 
 impl Listing {
     fn of(store: &Store) -> Result<Listing, CliError> {
-        let deeds = store.deeds()?;
+        let deeds = store.undone()?;
         let listed = store.files()?.into_iter().map(|file| {
             let of_file = deeds.iter().filter(|deed| deed.file_id == file.id);
             Listed {
@@ -207,7 +207,7 @@ fn counted(counts: RowCounts) -> String {
 
 /// Lists every file with its id, its rows and what was done to it since.
 fn list(store: &Store, context: &Context, out: &mut dyn Write) -> Result<(), CliError> {
-    let (files, deeds) = (store.files()?, store.deeds()?);
+    let (files, deeds) = (store.files()?, store.undone()?);
     for file in &files {
         let head = format!(
             "{:>4}  {}  {}",
@@ -239,7 +239,7 @@ fn list(store: &Store, context: &Context, out: &mut dyn Write) -> Result<(), Cli
 /// Takes a file back out, or puts it back.
 fn act(store: &Store, named: &str, action: Action, out: &mut dyn Write) -> Result<(), CliError> {
     let mut writer = store.writer()?;
-    let file = find(&store.files()?, &store.deeds()?, named, action)?;
+    let file = find(&store.files()?, &store.undone()?, named, action)?;
     let by = std::env::var("USER").or_else(|_| std::env::var("LOGNAME"));
     let changed = writer.act(file.id, action, now(), &by.unwrap_or_default())?;
     let (name, id, word) = (shown(&file.name), file.id, action.word());
@@ -289,7 +289,7 @@ fn no_file(named: &str) -> CliError {
 }
 
 /// Whether the file was taken back last.
-fn is_out(deeds: &[Deed], file: &FileLine) -> bool {
+fn is_out(deeds: &[UndoEntry], file: &FileLine) -> bool {
     let last = deeds.iter().rfind(|deed| deed.file_id == file.id);
     last.is_some_and(|deed| deed.action == Action::TakenBack)
 }
@@ -297,7 +297,7 @@ fn is_out(deeds: &[Deed], file: &FileLine) -> bool {
 /// The one file of that id or name that it can be done to.
 fn find(
     files: &[FileLine],
-    deeds: &[Deed],
+    deeds: &[UndoEntry],
     named: &str,
     action: Action,
 ) -> Result<FileLine, CliError> {

@@ -24,6 +24,24 @@ pub(super) struct Script {
     mark: usize,
 }
 
+impl Script {
+    /// That of plain UTF-8.
+    pub fn plain() -> Script {
+        Script {
+            encoding: UTF_8,
+            told: None,
+            lost: 0,
+            mark: 0,
+        }
+    }
+
+    /// The length of the byte-order mark of plain UTF-8; `None` where the bytes
+    /// are written in any other way.
+    pub fn plain_behind(&self) -> Option<usize> {
+        (self.encoding == UTF_8 && self.lost == 0).then_some(self.mark)
+    }
+}
+
 /// First bytes of files that people send by mistake.
 const MAGIC: &[(&[u8], &str, bool)] = &[
     (b"\x1f\x8b", "a gzip archive", true),

@@ -22,6 +22,28 @@ pub(super) const MOST_TANKS: f64 = 12.0;
 /// So many short rows are a habit, fewer a slip.
 const ENDS_EARLY_FROM: u64 = 3;
 
+/// What rows read in bulk tell: days as numbers with the year first, decimal points.
+#[derive(Debug, Default)]
+pub(super) struct BulkEvidence {
+    pub rows: u64,
+    /// Rows whose last cell is empty.
+    pub empty_ends: u64,
+    pub has_points: bool,
+    pub has_times: bool,
+    /// Rows with litres that can be no count of tanks.
+    pub fills: u64,
+}
+
+impl BulkEvidence {
+    pub fn add(&mut self, more: &BulkEvidence) {
+        self.rows += more.rows;
+        self.empty_ends += more.empty_ends;
+        self.has_points |= more.has_points;
+        self.has_times |= more.has_times;
+        self.fills += more.fills;
+    }
+}
+
 /// Counts over all rows of a file.
 #[derive(Debug, Default)]
 pub(super) struct Evidence {
@@ -52,9 +74,9 @@ pub(super) struct Evidence {
 }
 
 impl Evidence {
-    /// Reads through the rows behind the header.
-    pub fn gather(rows: &mut Rows<'_>, sheet: &Sheet, today: Date) -> Evidence {
-        let mut evidence = Evidence::default();
+    /// Adds what some rows tell.
+    pub fn add(&mut self, rows: &mut Rows<'_>, sheet: &Sheet, today: Date) {
+        let evidence = self;
         let layout = sheet.main();
         let all = sheet.parts().flat_map(Layout::columns);
         let mut columns: Vec<(usize, Measure)> =
@@ -98,7 +120,20 @@ impl Evidence {
                 evidence.fills += u64::from(!is_small && litres > 0.0);
             }
         }
-        evidence
+    }
+
+    /// Adds what rows of so many cells told that were read in bulk.
+    pub fn add_bulk(&mut self, bulk: &BulkEvidence, cells: usize) {
+        if bulk.rows == 0 {
+            return;
+        }
+        *self.lengths.entry(cells).or_insert(0) += bulk.rows;
+        self.empty_ends += bulk.empty_ends;
+        self.points += u64::from(bulk.has_points);
+        self.iso += bulk.rows;
+        self.other_dates += bulk.rows;
+        self.other_times += u64::from(bulk.has_times);
+        self.fills += bulk.fills;
     }
 
     /// How many cells most rows have; as many as the header in case of doubt.

@@ -6,6 +6,7 @@
 //! and later.
 
 mod answers;
+mod bulk;
 mod calendar;
 mod clock;
 mod columns;

@@ -1,6 +1,7 @@
-//! One file from its bytes to its rows, in three passes over it: how its bytes
-//! are written, what its rows tell about its habits, and the rows themselves.
-//! Only a window of the text and a batch of rows are in memory.
+//! One file from its bytes to its rows: how its bytes are written, the rows that
+//! can be read in bulk, what all rows tell about the file's habits, and the odd
+//! rows by the careful rules. Only a window of the text and a batch of rows are
+//! in memory.
 
 use std::borrow::Cow;
 use std::cell::Cell;
@@ -11,6 +12,7 @@ use std::sync::Arc;
 
 use jiff::civil::Date;
 
+use crate::store::RowStyle;
 use crate::store::names::van_key;
 use crate::store::records::{
     self, Dialect, FileHead, FileRows, FileTail, Record, RowBatch, SetAside,
@@ -18,6 +20,7 @@ use crate::store::records::{
 
 use super::Options;
 use super::answers::shape_of;
+use super::bulk::{self, BulkRead, Plan};
 use super::columns::Column;
 use super::encoding::{Script, TextBlocks, refuse_what_is_no_table, script};
 use super::error::ReadError;
@@ -60,13 +63,35 @@ pub struct FileReader<'b> {
     /// The cell that says which row set aside a line replaces, and what the
     /// file that the rows came from had settled.
     mends: Option<(usize, Habits)>,
-    evidence: Evidence,
     notes: Notes,
     options: Options,
     /// Its headings.
     shape: String,
     /// Lines of the table that the file does not have.
     lines_before: u64,
+    /// How rows are read in bulk, and where they begin: the place in the file,
+    /// and the line.
+    bulk: Option<(Plan, (u64, u64))>,
+}
+
+/// Rows that only the careful rules read.
+enum Left {
+    Nothing,
+    /// From this place of the file, and its line, on.
+    From(u64, u64),
+    All,
+}
+
+/// Why reading in bulk ended early.
+enum Stopped<E> {
+    Reading(std::io::Error),
+    Taking(E),
+}
+
+impl<E> From<std::io::Error> for Stopped<E> {
+    fn from(error: std::io::Error) -> Stopped<E> {
+        Stopped::Reading(error)
+    }
 }
 
 /// Reads one file from its bytes. `shown_name` is the file as the user named it.
@@ -78,7 +103,11 @@ pub fn read_bytes(
     shown_name: &str,
     options: &Options,
 ) -> Result<FileRows, ReadError> {
-    let file = FileReader::of_bytes(bytes, shown_name, options)?;
+    // records are wanted, as the careful rules give them
+    let file = FileReader {
+        bulk: None,
+        ..FileReader::of_bytes(bytes, shown_name, options)?
+    };
     let head = file.head();
     let mut all = RowBatch::default();
     let tail = file.read(|mut batch| {
@@ -177,7 +206,11 @@ impl<'b> FileReader<'b> {
                 layout.date_order = layout.date_order.or(habits.order);
             }
         }
-        let file = FileReader {
+        let bulk = match (script.plain_behind(), mends, lines_before) {
+            (Some(mark), None, 0) => plan_of(&sheet, &start, mark, &options),
+            _ => None,
+        };
+        Ok(FileReader {
             name: name.to_owned(),
             source,
             script,
@@ -185,17 +218,19 @@ impl<'b> FileReader<'b> {
             header: header_of(sheet.main(), &start),
             sheet,
             mends,
-            evidence: Evidence::default(),
             notes,
             options,
             shape,
             lines_before,
-        };
-        let gather = |rows: &mut Rows<'_>| {
-            Ok::<_, ReadError>(Evidence::gather(rows, &file.sheet, file.options.today))
-        };
-        let evidence = file.pass(gather)?;
-        Ok(FileReader { evidence, ..file })
+            bulk,
+        })
+    }
+
+    /// How rows that are read in bulk are written again, and what separates
+    /// their cells.
+    pub fn row_style(&self) -> Option<(RowStyle, String)> {
+        let (plan, _) = self.bulk.as_ref()?;
+        Some((plan.style.clone(), char::from(plan.delimiter).to_string()))
     }
 
     /// What is known of the file before its rows are read.
@@ -212,29 +247,80 @@ impl<'b> FileReader<'b> {
         &self.shape
     }
 
-    /// Walks once over the rows behind the header, making sure that the bytes
-    /// are still those of the first pass.
-    fn pass<T, E: From<ReadError>>(
+    /// Walks once over the rows that are left to the careful rules, making sure
+    /// that the bytes are still those of the first pass.
+    fn pass<E: From<ReadError>>(
         &self,
-        walk: impl FnOnce(&mut Rows<'_>) -> Result<T, E>,
-    ) -> Result<T, E> {
+        left: &Left,
+        walk: impl FnOnce(&mut Rows<'_>) -> Result<(), E>,
+    ) -> Result<(), E> {
         let unreadable = |source| unreadable(&self.name, source);
         let watched = Watched::over(&self.source).map_err(unreadable)?;
-        let blocks = TextBlocks::new(Box::new(watched.bytes()), &self.script);
+        let blocks = match left {
+            Left::Nothing => return Ok(()),
+            Left::All => TextBlocks::new(Box::new(watched.bytes()), &self.script),
+            Left::From(place, _) => {
+                let mut above = watched.bytes().take(*place);
+                std::io::copy(&mut above, &mut std::io::sink()).map_err(unreadable)?;
+                TextBlocks::new(Box::new(watched.bytes()), &Script::plain())
+            }
+        };
         let layout = self.sheet.main();
         let mut rows = Rows::of_blocks(blocks, layout.delimiter);
         rows.widths = (layout.width(), layout.headers.len());
         rows.quote = layout.quote;
-        rows.rewind_behind(layout.header);
-        let found = walk(&mut rows)?;
+        match left {
+            Left::From(_, line) => rows.begin_on(*line),
+            _ => rows.rewind_behind(layout.header),
+        }
+        walk(&mut rows)?;
         if let Some(error) = rows.failure() {
             return Err(unreadable(error).into());
         }
-        if watched.seen() != self.seen {
-            let file = self.name.clone();
-            return Err(ReadError::Changed { file }.into());
+        self.is_unchanged(watched)
+    }
+
+    fn is_unchanged<E: From<ReadError>>(&self, watched: Watched<'_>) -> Result<(), E> {
+        if watched.seen() == self.seen {
+            return Ok(());
         }
-        Ok(found)
+        let file = self.name.clone();
+        Err(ReadError::Changed { file }.into())
+    }
+
+    /// Reads as far as it goes in bulk.
+    fn read_in_bulk<E: From<ReadError>>(
+        &self,
+        take: &mut impl FnMut(RowBatch) -> Result<(), E>,
+    ) -> Result<(BulkRead, Left), E> {
+        let Some((plan, (place, line))) = &self.bulk else {
+            return Ok((BulkRead::default(), Left::All));
+        };
+        let unreadable = |source| unreadable(&self.name, source);
+        let watched = Watched::over(&self.source).map_err(unreadable)?;
+        let mut bytes = watched.bytes();
+        let mut above = (&mut bytes).take(*place);
+        std::io::copy(&mut above, &mut std::io::sink()).map_err(unreadable)?;
+        let hand_on = |columns| {
+            let batch = RowBatch {
+                columns,
+                ..RowBatch::default()
+            };
+            take(batch).map_err(Stopped::Taking)
+        };
+        let read = bulk::read(plan, &mut bytes, (*place, *line), &self.options, hand_on);
+        let read = read.map_err(|stopped| match stopped {
+            Stopped::Reading(error) => unreadable(error).into(),
+            Stopped::Taking(error) => error,
+        })?;
+        let left = match read.rest {
+            Some((place, line)) => Left::From(place, line),
+            None => Left::Nothing,
+        };
+        std::io::copy(&mut bytes, &mut std::io::sink()).map_err(unreadable)?;
+        drop(bytes);
+        self.is_unchanged(watched)?;
+        Ok((read, left))
     }
 
     /// Reads the rows, handing them on in batches in the order of the file.
@@ -246,8 +332,19 @@ impl<'b> FileReader<'b> {
         self,
         mut take: impl FnMut(RowBatch) -> Result<(), E>,
     ) -> Result<FileTail, E> {
-        let options = &self.options;
-        let (evidence, layout) = (&self.evidence, self.sheet.main());
+        let (options, layout) = (&self.options, self.sheet.main());
+        let (bulk, left) = self.read_in_bulk(&mut take)?;
+        let mut evidence = Evidence::default();
+        evidence.add_bulk(&bulk.counted, layout.headers.len());
+        for row in &bulk.odd {
+            let mut rows = Rows::of_line(&row.text, row.line, layout);
+            evidence.add(&mut rows, &self.sheet, options.today);
+        }
+        self.pass(&left, |rows| {
+            evidence.add(rows, &self.sheet, options.today);
+            Ok::<(), E>(())
+        })?;
+        let evidence = &evidence;
         let mut notes = self.notes.clone();
         let mut habits = evidence.date_habits(layout.date_order, options.date_order, options.today);
         if let (Some(stated), Some(own)) = (options.date_order, habits.order)
@@ -283,7 +380,12 @@ impl<'b> FileReader<'b> {
             done_on: options.done.and_then(|done| done.on),
         };
         if layout.kind == RecordKind::Hardness {
-            context.bare_is_mg_l = self.pass(|rows| Ok::<_, E>(has_bare_mg_l(&context, rows)))?;
+            let mut surely = false;
+            self.pass(&left, |rows| {
+                surely = has_bare_mg_l(&context, rows);
+                Ok::<(), E>(())
+            })?;
+            context.bare_is_mg_l = surely;
         }
         let mut words = vec![layout.delimiter_word()];
         words.extend(self.script.told);
@@ -301,7 +403,12 @@ impl<'b> FileReader<'b> {
         let mut file = File::new(&self.name, &context, notes);
         file.mark_cell = self.mends.map(|(cell, _)| cell);
         file.lines_before = self.lines_before;
-        self.pass(|rows| file.read_all(rows, &mut take))?;
+        file.read = bulk.counted.rows;
+        for row in &bulk.odd {
+            let mut rows = Rows::of_line(&row.text, row.line, layout);
+            file.read_all(&mut rows, &mut take)?;
+        }
+        self.pass(&left, |rows| file.read_all(rows, &mut take))?;
         take(std::mem::take(&mut file.batch))?;
         Ok(FileTail {
             dialect: Dialect {
@@ -328,6 +435,23 @@ fn made_of_json<'b>(source: &Source<'b>) -> Option<Source<'b>> {
     let text = String::from_utf8_lossy(&start);
     let table = json_lines::table_of(text.trim_start_matches('\u{feff}'))?;
     Some(Source::Made(table.into_bytes()))
+}
+
+/// How the rows of a file are read in bulk, and where they begin. `mark`: the
+/// length of the byte-order mark.
+fn plan_of(
+    sheet: &Sheet,
+    start: &str,
+    mark: usize,
+    options: &Options,
+) -> Option<(Plan, (u64, u64))> {
+    let layout = sheet.main();
+    let mut rows = Rows::new(start, layout.delimiter);
+    rows.rewind_behind(layout.header);
+    let (behind, line) = rows.place();
+    let first = start.get(behind..)?.trim_start_matches(['\r', '\n']);
+    let plan = Plan::of(sheet, first, options)?;
+    Some((plan, ((mark + behind) as u64, line)))
 }
 
 /// The line of headers, and that of units below it where there is one.

@@ -8,6 +8,7 @@ use jiff::civil::Date;
 
 use super::columns::Column;
 use super::instants::DateHabits;
+use super::judge::total;
 use super::layout::Layout;
 use super::local_days::LocalDays;
 use super::names::Names;
@@ -272,6 +273,37 @@ fn is_test(name: &str) -> bool {
         name.to_lowercase().as_str(),
         "test" | "xx" | "xxx" | "testing" | "test van" | "dummy"
     )
+}
+
+/// Whether a cell names a van just as it stands, without any repair.
+pub(super) fn is_plain_van(cell: &str) -> bool {
+    plain(cell) == cell
+        && !is_no_value(cell)
+        && !is_ditto(cell)
+        && !cell.starts_with(['#', '='])
+        && !cell.contains('"')
+        && without_obeyed(cell).is_none()
+        && collapsed(cell) == cell
+        && cell.chars().count() <= LONGEST_NAME
+        && !is_test(cell)
+        && !has_letter_o_for_zero(cell)
+        && total(cell).is_none()
+}
+
+/// Whether a cell that is not empty is a text just as it stands.
+pub(super) fn is_plain_text(cell: &str) -> bool {
+    plain(cell) == cell && !cell.contains(['"', '\r', '\0']) && without_obeyed(cell).is_none()
+}
+
+/// The postcode in a cell that needs no repair.
+pub(super) fn plain_place(cell: &str) -> Option<String> {
+    if plain(cell) != cell || is_no_value(cell) || is_ditto(cell) || cell.contains('"') {
+        return None;
+    }
+    match postcode(cell) {
+        Postcode::Known(code) | Postcode::Foreign(code) => Some(code),
+        Postcode::Repaired(..) | Postcode::None => None,
+    }
 }
 
 /// `Qv-O14`.

@@ -49,6 +49,20 @@ pub(super) fn fill(row: &mut Row<'_>) -> Result<Records, Reason> {
     })))
 }
 
+/// Whether a fill of plain numbers is taken as it is, without a remark.
+pub(super) fn is_sound_fill(
+    litres: Option<f64>,
+    meter_litres: Option<f64>,
+    reject_litres: Option<f64>,
+) -> bool {
+    (litres.is_some() || meter_litres.is_some())
+        // so few may be tanks: what they are, the whole file tells
+        && litres.is_none_or(|litres| litres > MOST_TANKS && litres <= MOST_LITRES)
+        && reject_litres.is_none_or(|reject| {
+            litres.is_none_or(|litres| reject <= MOST_WASTE * litres && reject != litres)
+        })
+}
+
 fn litres(row: &mut Row<'_>) -> Result<Option<f64>, Reason> {
     let Some(litres) = row.amount(Column::Litres)? else {
         return Ok(None);

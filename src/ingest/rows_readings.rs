@@ -67,6 +67,28 @@ pub(super) fn reading(row: &mut Row<'_>) -> Result<Records, Reason> {
     })))
 }
 
+/// Whether a reading of plain numbers is taken as it is, without a remark.
+pub(super) fn is_sound_reading(
+    meters: [Option<f64>; 3],
+    water_c: Option<f64>,
+    bar: Option<f64>,
+    flows: [Option<f64>; 2],
+) -> bool {
+    let over_range = |ppm: f64| ppm == 999.0 || ppm == 9999.0;
+    let [feed, permeate, _] = meters;
+    meters.iter().any(Option::is_some)
+        && meters
+            .iter()
+            .flatten()
+            .all(|ppm| *ppm <= MOST_PPM && !over_range(*ppm))
+        && meters != [Some(123.0), Some(12.0), Some(1.0)]
+        && feed != Some(0.0)
+        && !matches!((feed, permeate), (Some(feed), Some(permeate)) if permeate > feed * 1.1)
+        && water_c.is_none_or(|c| WATER_C.contains(&c) && c != 0.0)
+        && bar.is_none_or(|bar| bar <= MOST_BAR && bar != 0.0)
+        && flows.iter().flatten().all(|lpm| *lpm <= MOST_LPM)
+}
+
 /// The instant of a reading or fill; local noon where only the day is known.
 pub(super) fn when(
     row: &mut Row<'_>,

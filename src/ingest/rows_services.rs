@@ -56,6 +56,11 @@ pub(super) fn service(row: &mut Row<'_>) -> Result<Records, Reason> {
     }
 }
 
+/// Whether a service of one item and plain numbers is taken as it is.
+pub(super) fn is_sound_service(quantity: Option<f64>) -> bool {
+    quantity.is_none_or(|quantity| quantity <= MOST)
+}
+
 /// When the work was done; the day that was said for all that is only ticked.
 fn done_at(row: &mut Row<'_>) -> Result<When, Reason> {
     let is_ticked = row.layout().ticked.is_some() && tick(row.cell(Column::DoneAt)) == Tick::Yes;

@@ -4,6 +4,7 @@
 use std::borrow::Cow;
 
 use super::encoding::TextBlocks;
+use super::layout::Layout;
 use super::quotes::{self, Ended, Marks, Unquoted};
 use super::text::plain;
 
@@ -111,6 +112,25 @@ impl<'t> Rows<'t> {
             is_misquoted: false,
             left_open: 0,
         }
+    }
+
+    /// The one row of a text, which stands on this line of its file.
+    pub fn of_line(text: &'t str, line: u64, layout: &Layout) -> Self {
+        let mut rows = Rows::new(text, layout.delimiter);
+        rows.line = line;
+        rows.widths = (layout.width(), layout.headers.len());
+        rows.quote = layout.quote;
+        rows
+    }
+
+    /// The present place in the text, and its line.
+    pub fn place(&self) -> (usize, u64) {
+        (self.at, self.line)
+    }
+
+    /// The text begins on this line of its file.
+    pub fn begin_on(&mut self, line: u64) {
+        self.line = line;
     }
 
     /// Starts over behind a row of the first window.

@@ -53,8 +53,25 @@ pub enum StoreError {
         source: parquet::errors::ParquetError,
     },
 
-    #[error("{} has no column \"{column}\" of the expected type: the store is damaged, restore it from a copy", path.display())]
-    Column { path: PathBuf, column: String },
+    #[error("cannot read {}", path.display())]
+    Frame {
+        path: PathBuf,
+        source: polars::prelude::PolarsError,
+    },
+
+    #[error("cannot tell the versions of records apart")]
+    Versions {
+        source: polars::prelude::PolarsError,
+    },
+
+    #[error("rows cannot be put into columns")]
+    Arrays { source: arrow_schema::ArrowError },
+
+    #[error("cannot write rows to or read them from {}", path.display())]
+    Spill {
+        path: PathBuf,
+        source: arrow_schema::ArrowError,
+    },
 
     #[error("{}: {what}; the store is damaged, restore it from a copy", path.display())]
     Damaged { path: PathBuf, what: String },
@@ -122,6 +139,23 @@ impl StoreError {
             doing,
             path: path.to_owned(),
             source: Box::new(source),
+        }
+    }
+
+    pub(super) fn spill(path: &Path, source: arrow_schema::ArrowError) -> Self {
+        if is_disk_full(&source) {
+            return StoreError::full(path);
+        }
+        StoreError::Spill {
+            path: path.to_owned(),
+            source,
+        }
+    }
+
+    pub(super) fn frame(path: &Path, source: polars::prelude::PolarsError) -> Self {
+        StoreError::Frame {
+            path: path.to_owned(),
+            source,
         }
     }
 

@@ -3,15 +3,16 @@
 
 use std::sync::Arc;
 
-use arrow_array::ArrayRef;
 use rayon::prelude::*;
 
-use super::arrays::{Columns, instants, strings, wholes};
+use super::cells::Cells;
 use super::error::StoreError;
-use super::part::{self, Part};
+use super::field::Cell;
+use super::frames;
+use super::lineage::Supersessions;
+use super::part::Part;
 use super::records::{Dialect, Instant, Note, RowCounts};
-use super::schema::{INGESTED_AT, TableName};
-use super::ties::Ties;
+use super::schema::TableName;
 
 /// An ingested file, as it was taken in.
 #[derive(Debug, Clone, PartialEq)]
@@ -37,10 +38,10 @@ pub struct FileLine {
 pub(super) struct FinishedFile {
     pub(super) line: FileLine,
     /// Rows set aside before whose place this file's rows took.
-    pub(super) supersedes: Ties,
+    pub(super) supersedes: Supersessions,
     /// Its rows set aside that were accepted in an earlier file all the same:
     /// already stored, as long as that file is in force.
-    pub(super) known: Ties,
+    pub(super) known: Supersessions,
     /// How its rows are written again of which no text was kept; empty where
     /// all were.
     pub(super) row_style: String,
@@ -79,8 +80,8 @@ impl FinishedFiles {
         };
         let stand_in = FinishedFile {
             line,
-            supersedes: Ties::default(),
-            known: Ties::default(),
+            supersedes: Supersessions::default(),
+            known: Supersessions::default(),
             row_style: String::new(),
         };
         self.files.insert(at, stand_in);
@@ -96,109 +97,121 @@ impl FinishedFiles {
     }
 }
 
-/// The file's line as the columns of one row.
-pub(super) fn arrays(file: &FinishedFile) -> Vec<ArrayRef> {
-    let line = &file.line;
-    let one = |n: u64| wholes(std::iter::once(Some(n)));
-    let text = |t: &str| strings(std::iter::once(Some(t)));
-    let notes: Vec<(Option<u64>, &str)> = line.notes.iter().map(|n| (n.line, &*n.text)).collect();
-    vec![
-        one(line.id),
-        text(&line.name),
-        text(&line.sha256),
-        one(line.bytes),
-        instants(std::iter::once(Some(line.ingested_at))),
-        text(&line.recognised),
-        text(&serde_json::json!(notes).to_string()),
-        one(line.counts.read),
-        one(line.counts.stored),
-        one(line.counts.already_stored),
-        one(line.counts.set_aside),
-        text(&file.supersedes.to_text()),
-        text(&file.known.to_text()),
-        text(&line.dialect.header),
-        text(&line.dialect.delimiter),
-        text(&line.dialect.habits),
-        text(&file.row_style),
-    ]
+/// The file's line as a row; `notes`: as [`notes_text`] gives them.
+pub(super) fn row(file: &FinishedFile) -> FileRow {
+    let notes: Vec<(Option<u64>, &str)> =
+        file.line.notes.iter().map(|n| (n.line, &*n.text)).collect();
+    FileRow {
+        notes: serde_json::json!(notes).to_string(),
+        supersedes: file.supersedes.to_text(),
+        known: file.known.to_text(),
+    }
+}
+
+/// What of a file's line is written as text.
+pub(super) struct FileRow {
+    notes: String,
+    supersedes: String,
+    known: String,
+}
+
+impl FileRow {
+    /// In the order of the columns.
+    pub(super) fn cells<'c>(&'c self, file: &'c FinishedFile) -> Vec<Cell<'c>> {
+        let line = &file.line;
+        vec![
+            Cell::Whole(line.id),
+            Cell::Text(&line.name),
+            Cell::Text(&line.sha256),
+            Cell::Whole(line.bytes),
+            Cell::Instant(line.ingested_at.0),
+            Cell::Text(&line.recognised),
+            Cell::Text(&self.notes),
+            Cell::Whole(line.counts.read),
+            Cell::Whole(line.counts.stored),
+            Cell::Whole(line.counts.already_stored),
+            Cell::Whole(line.counts.set_aside),
+            Cell::Text(&self.supersedes),
+            Cell::Text(&self.known),
+            Cell::Text(&line.dialect.header),
+            Cell::Text(&line.dialect.delimiter),
+            Cell::Text(&line.dialect.habits),
+            Cell::Text(&file.row_style),
+        ]
+    }
 }
 
 fn read_part(part: &Part) -> Result<Vec<FinishedFile>, StoreError> {
-    let mut files = Vec::new();
-    for batch in part::batches(&part.path, TableName::Files, None)? {
-        let batch = batch?;
-        let columns = Columns {
-            batch: &batch,
-            path: &part.path,
-        };
-        let texts =
-            ["name", "sha256", "recognised", "notes", "supersedes"].map(|c| columns.texts(c));
-        let [name, sha256, recognised, notes, supersedes] = texts;
-        let texts = [name?, sha256?, recognised?, notes?, supersedes?];
-        let wholes = [
-            "id",
-            "bytes",
-            "rows_read",
-            "rows_stored",
-            "rows_already_stored",
-            "rows_set_aside",
-        ]
-        .map(|c| columns.wholes(c));
-        let [id, bytes, read, stored, already, aside] = wholes;
-        let wholes = [id?, bytes?, read?, stored?, already?, aside?];
-        let at = columns.instants(INGESTED_AT)?;
-        let added = ["known", "header", "delimiter", "habits", "row_style"];
-        let [known, header, delimiter, habits, row_style] =
-            added.map(|c| columns.texts_if_there(c));
-        let added = [known?, header?, delimiter?, habits?, row_style?];
-        for row in 0..batch.num_rows() {
-            let [name, sha256, recognised, notes, supersedes] =
-                texts.each_ref().map(|t| t.value(row).to_owned());
-            let [id, bytes, read, stored, already_stored, set_aside] =
-                wholes.each_ref().map(|w| w.get(row).unwrap_or_default());
-            let [known, header, delimiter, habits, row_style] = added.each_ref().map(|texts| {
-                let text = texts.as_ref().map(|t| t.value(row));
-                text.unwrap_or_default().to_owned()
-            });
-            let damaged = |what: &str| StoreError::Damaged {
-                path: part.path.clone(),
-                what: what.to_owned(),
-            };
-            let notes: Vec<(Option<u64>, String)> =
-                serde_json::from_str(&notes).map_err(|_| damaged("its notes cannot be read"))?;
-            files.push(FinishedFile {
-                line: FileLine {
-                    id,
-                    name,
-                    sha256,
-                    bytes,
-                    ingested_at: at.get(row).unwrap_or(Instant(0)),
-                    recognised,
-                    notes: notes
-                        .into_iter()
-                        .map(|(line, text)| Note { line, text })
-                        .collect(),
-                    counts: RowCounts {
-                        read,
-                        stored,
-                        already_stored,
-                        set_aside,
-                    },
-                    dialect: Dialect {
-                        header,
-                        delimiter,
-                        habits,
-                    },
-                },
-                known: Ties::from_text(&known)
-                    .ok_or_else(|| damaged("the rows it repeats cannot be read"))?,
-                supersedes: Ties::from_text(&supersedes)
-                    .ok_or_else(|| damaged("the rows it replaces cannot be read"))?,
-                row_style,
-            });
-        }
-    }
-    Ok(files)
+    let names: Vec<&str> = TableName::Files
+        .columns()
+        .map(|column| column.name)
+        .collect();
+    let columns = frames::columns(part, &names, None)?;
+    let rows = columns.first().map_or(0, Cells::len);
+    (0..rows).map(|row| read_row(part, &columns, row)).collect()
+}
+
+fn read_row(part: &Part, columns: &[Cells], row: usize) -> Result<FinishedFile, StoreError> {
+    let damaged = |what: &str| StoreError::Damaged {
+        path: part.path.clone(),
+        what: what.to_owned(),
+    };
+    let [
+        id,
+        name,
+        sha256,
+        bytes,
+        at,
+        recognised,
+        notes,
+        read,
+        stored,
+        already_stored,
+        set_aside,
+        supersedes,
+        known,
+        header,
+        delimiter,
+        habits,
+        row_style,
+    ] = columns
+    else {
+        return Err(damaged("it lacks columns"));
+    };
+    let text = |cells: &Cells| cells.name(row).map_or_else(String::new, |t| t.to_string());
+    let count = |cells: &Cells| cells.count(row).unwrap_or(0);
+    let notes: Vec<(Option<u64>, String)> =
+        serde_json::from_str(&text(notes)).map_err(|_| damaged("its notes cannot be read"))?;
+    let known = Supersessions::from_text(&text(known));
+    let supersedes = Supersessions::from_text(&text(supersedes));
+    Ok(FinishedFile {
+        line: FileLine {
+            id: count(id),
+            name: text(name),
+            sha256: text(sha256),
+            bytes: count(bytes),
+            ingested_at: Instant(at.whole(row).unwrap_or(0)),
+            recognised: text(recognised),
+            notes: notes
+                .into_iter()
+                .map(|(line, text)| Note { line, text })
+                .collect(),
+            counts: RowCounts {
+                read: count(read),
+                stored: count(stored),
+                already_stored: count(already_stored),
+                set_aside: count(set_aside),
+            },
+            dialect: Dialect {
+                header: text(header),
+                delimiter: text(delimiter),
+                habits: text(habits),
+            },
+        },
+        known: known.ok_or_else(|| damaged("the rows it repeats cannot be read"))?,
+        supersedes: supersedes.ok_or_else(|| damaged("the rows it replaces cannot be read"))?,
+        row_style: text(row_style),
+    })
 }
 
 /// Shared by the rows of one file.

@@ -1,287 +1,474 @@
-//! What becomes of each row of a file: new, corrected, known, or of no van.
+//! What becomes of the rows of a file, kind by kind and month by month: which
+//! are new, which correct a stored one, which are stored already; and the
+//! Parquet file of those that are to be stored.
 
-use std::collections::{BTreeMap, HashMap};
-use std::mem::{Discriminant, discriminant};
+use std::collections::{BTreeMap, BTreeSet, HashMap};
+use std::hash::{DefaultHasher, Hash, Hasher};
+use std::path::Path;
 use std::sync::Arc;
 
-use rayon::prelude::*;
+use arrow_array::{RecordBatch, UInt32Array};
+use arrow_select::take::take_record_batch;
 
-use super::columns::Kind;
+use super::cells::Cells;
 use super::error::StoreError;
-use super::months::{Month, MonthFinder, month_name};
+use super::field::Cell;
+use super::frames::{self, PartRows, damaged};
+use super::in_force::{Row, Standing, View, standings};
+use super::integrity::Sound;
+use super::lineage::Place;
+use super::mend::Mended;
+use super::months::{Month, month_name};
 use super::names::{NoVan, VanNames};
-use super::part::Part;
-use super::records::{AcceptedRow, Fill, Hardness, Reading, Record, Service, Van, line_of};
-use super::rows::{RowPlace, for_each_row, identity_of};
-use super::sound::Sound;
-use super::ties::Place;
-use super::versions::Known;
-use super::view::View;
+use super::part::{GROUP_ROWS, NewPart, Part, PartWriter};
+use super::partition::arrays;
+use super::records::Instant;
+use super::rows::{same, written};
+use super::schema::{FILE_ID, INGESTED_AT, Kind, LINE, Moment, Role, TableName, of_kind};
+use super::schema::{Fill, Hardness, Reading, Service, Van};
 
-/// What becomes of one accepted row.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub(super) enum Verdict {
-    /// The first version of its record.
-    New,
-    /// A further version of a record.
-    Corrected,
-    /// Equal to an earlier version: of which stored row, and its mark; `None`
-    /// for a row of the same file.
-    AlreadyStored(Option<(Place, u32)>),
-    /// Its van is not on the list: stored, but set aside until it is.
-    OfNoVan,
-    /// Of no van, and listed so already by an earlier ingest of the same file.
-    AlreadyListed(Place),
-}
-
-impl Verdict {
-    pub(super) fn is_written(self) -> bool {
-        matches!(self, Verdict::New | Verdict::Corrected | Verdict::OfNoVan)
-    }
-
-    /// Whether a stored row of another file stands for it.
-    pub(super) fn is_repeat(self) -> bool {
-        matches!(
-            self,
-            Verdict::AlreadyStored(Some(_)) | Verdict::AlreadyListed(_)
-        )
-    }
-}
-
-/// The identities of a file's vans, numbered.
-pub(super) struct Whose {
-    numbers: HashMap<Arc<str>, u32>,
-    /// Row by row; of vans, the number of its identity.
-    pub(super) rows: Vec<Result<u32, NoVan>>,
-}
-
-pub(super) fn who(record: &Record) -> &Arc<str> {
-    match record {
-        Record::Reading(r) => r.who(),
-        Record::Fill(r) => r.who(),
-        Record::Service(r) => r.who(),
-        Record::Van(r) => r.who(),
-        Record::Hardness(r) => r.who(),
-    }
-}
-
-impl Whose {
-    pub(super) fn of(file: &[AcceptedRow], names: &VanNames) -> Whose {
-        let mut numbers: HashMap<Arc<str>, u32> = HashMap::new();
-        let mut known: HashMap<(Discriminant<Record>, Arc<str>), Result<u32, NoVan>> =
-            HashMap::new();
-        let mut rows: Vec<Result<u32, NoVan>> = Vec::with_capacity(file.len());
-        let mut before: Option<(Discriminant<Record>, &Arc<str>)> = None;
-        for (_, record, _) in file {
-            let name = (discriminant(record), who(record));
-            let number = match rows.last() {
-                // Rows of one van often stand together.
-                Some(number) if before == Some(name) => *number,
-                _ => *known
-                    .entry((name.0, name.1.clone()))
-                    .or_insert_with(|| number_of(names, record, &mut numbers)),
-            };
-            before = Some(name);
-            rows.push(number);
-        }
-        Whose { numbers, rows }
-    }
-}
-
-fn number_of(
-    names: &VanNames,
-    record: &Record,
-    numbers: &mut HashMap<Arc<str>, u32>,
-) -> Result<u32, NoVan> {
-    let identity = match record {
-        Record::Reading(r) => identity_of::<Reading>(names, r.who()),
-        Record::Fill(r) => identity_of::<Fill>(names, r.who()),
-        Record::Service(r) => identity_of::<Service>(names, r.who()),
-        Record::Van(r) => identity_of::<Van>(names, r.who()),
-        Record::Hardness(r) => identity_of::<Hardness>(names, r.who()),
-    }?;
-    let next = u32::try_from(numbers.len()).unwrap_or(u32::MAX);
-    Ok(*numbers.entry(identity).or_insert(next))
-}
-
-/// The rows of one kind that belong to someone, month by month, in the order
-/// of the file.
-fn by_month<T: Kind>(
-    file: &str,
-    rows: &[AcceptedRow],
-    whose: &Whose,
-) -> Result<BTreeMap<Month, Vec<usize>>, StoreError> {
-    let mut months: BTreeMap<Month, Vec<usize>> = BTreeMap::new();
-    let mut finder = MonthFinder::default();
-    for (i, ((line, record, _), who)) in rows.iter().zip(&whose.rows).enumerate() {
-        let Some(record) = T::of(record) else {
-            continue;
-        };
-        if who.is_ok() {
-            let month = finder
-                .month_of(record)
-                .ok_or_else(|| StoreError::TimeOutOfRange {
-                    file: file.to_owned(),
-                    line: line_of(*line),
-                })?;
-            months.entry(month).or_default().push(i);
-        }
-    }
-    Ok(months)
+/// Where the rows being written come from.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct Origin {
+    pub(super) id: u64,
+    pub(super) at: Instant,
 }
 
 /// What a file's rows are held against.
 pub(super) struct Against<'s> {
-    /// The file's name.
-    pub(super) file: &'s str,
+    pub(super) origin: Origin,
     pub(super) view: &'s View,
     pub(super) sound: &'s Sound,
     pub(super) names: &'s VanNames,
+    pub(super) mended: &'s Mended,
+    /// The store's Parquet files of each kind.
+    pub(super) stored: &'s BTreeMap<TableName, Vec<Part>>,
+}
+
+/// What became of some rows.
+#[derive(Debug, Default)]
+pub(super) struct Judged {
+    pub(super) part: Option<NewPart>,
+    pub(super) new: u64,
+    pub(super) corrected: u64,
+    pub(super) already_stored: u64,
+    /// Names that the van list does not know, with their rows.
+    pub(super) unknown: BTreeMap<Arc<str>, u64>,
+    pub(super) repeats: Vec<Repeat>,
+}
+
+/// A row for which a stored row of another file stands.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) struct Repeat {
+    pub(super) line: u64,
+    /// The stored row, and what tells it from others of its line.
+    pub(super) of: Place,
+    pub(super) mark: u32,
+    /// On the list of rows set aside.
+    pub(super) is_listed: bool,
+}
+
+/// A file's rows of a kind and month, and whose they are.
+struct Rows {
+    table: TableName,
+    batch: RecordBatch,
+    lines: Vec<u64>,
+    /// The columns of the key; the others are not looked at without need.
+    keys: Vec<Cells>,
+    /// By number of a name: the number of its identity, in order of the names.
+    identities: Vec<Result<u32, NoVan>>,
+    numbers: HashMap<Arc<str>, u32>,
+    /// By number of a name: its place in order.
+    ranks: Vec<u32>,
+}
+
+impl Rows {
+    fn of(table: TableName, batch: RecordBatch, names: &VanNames) -> Result<Rows, StoreError> {
+        let key = |at: usize, role: Role| match (role, batch.columns().get(at)) {
+            (Role::Who | Role::Key, Some(array)) => Cells::of_array(array),
+            _ => Some(Cells::Missing),
+        };
+        let own = table.own_columns().iter().enumerate();
+        let keys = own.map(|(at, column)| key(at, column.role).unwrap_or(Cells::Missing));
+        let keys: Vec<Cells> = keys.collect();
+        let lines = batch.column_by_name(LINE).and_then(Cells::of_array);
+        let lines = lines.unwrap_or(Cells::Missing);
+        let lines = (0..batch.num_rows()).map(|row| lines.count(row).unwrap_or(0));
+        let lines = lines.collect();
+
+        let found = keys.first().map_or(&[][..], Cells::names);
+        let mut ordered: Vec<usize> = (0..found.len()).collect();
+        ordered.sort_unstable_by_key(|at| found.get(*at));
+        let mut ranks = vec![0; found.len()];
+        let mut identities = vec![Err(NoVan::NotListed); found.len()];
+        let mut numbers: HashMap<Arc<str>, u32> = HashMap::new();
+        for (rank, at) in (0..).zip(ordered) {
+            let Some(name) = found.get(at) else { continue };
+            let identity = identity_of(table, names, name).map(|identity| {
+                let next = u32::try_from(numbers.len()).unwrap_or(u32::MAX);
+                *numbers.entry(identity).or_insert(next)
+            });
+            if let (Some(slot), Some(own)) = (ranks.get_mut(at), identities.get_mut(at)) {
+                (*slot, *own) = (rank, identity);
+            }
+        }
+        Ok(Rows {
+            table,
+            lines,
+            keys,
+            identities,
+            numbers,
+            ranks,
+            batch,
+        })
+    }
+
+    fn name(&self, row: usize) -> Option<usize> {
+        self.keys.first()?.number(row)
+    }
+
+    /// The row's record, as one of whoever it is.
+    fn row(&self, origin: Origin, row: usize) -> Option<(Row, Result<u32, NoVan>)> {
+        let name = self.name(row)?;
+        let identity = *self.identities.get(name)?;
+        let row = Row {
+            who: identity.unwrap_or(u32::MAX),
+            moment: Moment::of(self.table, &self.keys, row)?,
+            owner: Place {
+                file_id: origin.id,
+                line: *self.lines.get(row)?,
+            },
+            table: 0,
+            row: u32::try_from(row).ok()?,
+        };
+        Some((row, identity))
+    }
+
+    /// All columns of some rows.
+    fn cells_of(&self, rows: &[u32]) -> Result<Vec<Cells>, StoreError> {
+        let some = take_record_batch(&self.batch, &UInt32Array::from(rows.to_vec()));
+        let some = some.map_err(arrays)?;
+        let own = some.columns().iter().take(self.table.own_columns().len());
+        Ok(own
+            .map(|a| Cells::of_array(a).unwrap_or(Cells::Missing))
+            .collect())
+    }
+}
+
+/// What tells a row's van from others; for other kinds the name as it stands.
+pub(super) fn identity_of(
+    table: TableName,
+    names: &VanNames,
+    who: &Arc<str>,
+) -> Result<Arc<str>, NoVan> {
+    match table.is_of_vans() {
+        true => names.identity(who),
+        false => Ok(who.clone()),
+    }
+}
+
+/// One of so many shares for each row: the same for all versions of a record.
+pub(super) fn shares_of(
+    table: TableName,
+    batch: &RecordBatch,
+    names: &VanNames,
+    shares: usize,
+) -> Vec<usize> {
+    let own = batch.columns().iter().take(table.own_columns().len());
+    let keys: Vec<Cells> = own
+        .map(|a| Cells::of_array(a).unwrap_or(Cells::Missing))
+        .collect();
+    let share = |row: usize| {
+        let mut hasher = DefaultHasher::new();
+        if let Some(name) = keys.first().and_then(|names| names.name(row)) {
+            match identity_of(table, names, name) {
+                Ok(identity) => identity.hash(&mut hasher),
+                Err(_) => name.hash(&mut hasher),
+            }
+        }
+        Moment::of(table, &keys, row).hash(&mut hasher);
+        (hasher.finish() % (shares as u64).max(1)) as usize
+    };
+    (0..batch.num_rows()).map(share).collect()
 }
 
 impl Against<'_> {
-    /// Writes the verdicts on the rows of one kind, reading only the months
-    /// that they touch.
-    ///
-    /// `rows`: all of a file, or all of some of its records; `verdicts`: one
-    /// for every row.
-    pub(super) fn judge_kind<T: Kind>(
+    /// Judges all rows of a file of one kind and month, or all versions of some
+    /// of its records, and writes those that are to be stored below `folder`.
+    pub(super) fn judge_and_write(
         &self,
-        rows: &[AcceptedRow],
-        whose: &Whose,
-        parts: &[Part],
-        verdicts: &mut [Verdict],
+        (table, month): (TableName, Month),
+        batch: RecordBatch,
+        folder: &Path,
+    ) -> Result<Judged, StoreError> {
+        let rows = Rows::of(table, batch, self.names)?;
+        let mut judged = Judged::default();
+        let mut mine: Vec<Row> = Vec::with_capacity(rows.lines.len());
+        // of no van, but to be kept
+        let mut others: Vec<Row> = Vec::new();
+        for at in 0..rows.lines.len() {
+            match rows.row(self.origin, at) {
+                Some((row, Ok(_))) => mine.push(row),
+                Some((row, Err(_))) => others.push(row),
+                None => {}
+            }
+        }
+        mine.sort_unstable();
+        let mut kept = self.kept(&rows, mine, month, &mut judged)?;
+        self.of_no_van(&rows, others, &mut kept, &mut judged)?;
+        // one van's rows side by side, as its name is written
+        let order = |row: &Row| {
+            let name = rows.name(row.row as usize);
+            let rank = name.and_then(|name| rows.ranks.get(name)).copied();
+            (rank, row.moment, row.owner.line)
+        };
+        if !kept.is_sorted_by_key(order) {
+            kept.sort_unstable_by_key(order);
+        }
+        if !kept.is_empty() {
+            let kept: Vec<u32> = kept.iter().map(|row| row.row).collect();
+            judged.part = Some(self.write(&rows, &kept, month, folder)?);
+        }
+        Ok(judged)
+    }
+
+    /// Those of the rows, which are in order, that say something new.
+    fn kept(
+        &self,
+        rows: &Rows,
+        mine: Vec<Row>,
+        month: Month,
+        judged: &mut Judged,
+    ) -> Result<Vec<Row>, StoreError> {
+        let table = rows.table;
+        let is_same = |a: &Row, b: &Row| (a.who, a.moment) == (b.who, b.moment);
+        // records of which this file or the store holds further rows
+        let mut compared: BTreeSet<(u32, Moment)> = BTreeSet::new();
+        for record in mine.chunk_by(is_same).filter(|record| record.len() > 1) {
+            compared.extend(record.first().map(|row| (row.who, row.moment)));
+        }
+        let stored = self.stored_rows(rows, &mine, month, &mut compared)?;
+        if compared.is_empty() {
+            judged.new += mine.len() as u64;
+            return Ok(mine);
+        }
+        let is_compared = |row: &Row| compared.contains(&(row.who, row.moment));
+        let (several, mut kept): (Vec<Row>, Vec<Row>) = mine.into_iter().partition(is_compared);
+        judged.new += kept.len() as u64;
+        let own: Vec<u32> = several.iter().map(|row| row.row).collect();
+        let own = rows.cells_of(&own)?;
+        let mut tables: Vec<&[Cells]> = vec![&own];
+        tables.extend(stored.tables.iter().map(|(_, columns)| columns.as_slice()));
+        let place = |(at, row): (u32, &Row)| Row { row: at, ..*row };
+        let mut all: Vec<Row> = (0..).zip(&several).map(place).collect();
+        all.extend(stored.rows);
+        let found = standings(table, &mut all, &tables)?;
+        for (row, standing) in all.iter().zip(&found).filter(|(row, _)| row.table == 0) {
+            match standing {
+                Standing::Version { is_first, .. } => {
+                    judged.new += u64::from(*is_first);
+                    judged.corrected += u64::from(!is_first);
+                    kept.extend(several.get(row.row as usize));
+                }
+                Standing::Repeat(of) => {
+                    judged.already_stored += 1;
+                    let of = all.get(*of).filter(|of| of.table > 0);
+                    let of = of.and_then(|of| {
+                        let (lines, _) = stored.tables.get(of.table as usize - 1)?;
+                        Some((lines.place(of.row as usize)?, of.moment.mark(table)))
+                    });
+                    judged.repeats.extend(of.map(|(of, mark)| Repeat {
+                        line: row.owner.line,
+                        of,
+                        mark,
+                        is_listed: false,
+                    }));
+                }
+            }
+        }
+        kept.sort_unstable();
+        Ok(kept)
+    }
+
+    /// The stored rows of records that the file speaks of too; their records
+    /// are added to those that are `compared`.
+    fn stored_rows(
+        &self,
+        rows: &Rows,
+        mine: &[Row],
+        month: Month,
+        compared: &mut BTreeSet<(u32, Moment)>,
+    ) -> Result<Stored, StoreError> {
+        let table = rows.table;
+        let month = month.map(month_name);
+        let of_table = self.stored.get(&table).map_or(&[][..], Vec::as_slice);
+        let touched = of_table.iter().filter(|part| part.month == month);
+        let touched = touched.filter(|part| self.view.may_hold(part.file_id));
+        let mut stored = Stored::default();
+        let names: Vec<&str> = table.own_columns().iter().map(|c| c.name).collect();
+        let is_key = |at: &usize| {
+            let column = table.own_columns().get(*at);
+            column.is_some_and(|column| column.role != Role::Value)
+        };
+        let key_names: Vec<&str> = (0..names.len())
+            .filter(is_key)
+            .filter_map(|at| names.get(at).copied())
+            .collect();
+        for part in touched.filter(|part| self.sound.is_sound(part)) {
+            let mut read = frames::columns(part, &key_names, None)?.into_iter();
+            let keys: Vec<Cells> = (0..names.len())
+                .map(|at| match is_key(&at) {
+                    true => read.next().unwrap_or(Cells::Missing),
+                    false => Cells::Missing,
+                })
+                .collect();
+            let who = keys.first().unwrap_or(&Cells::Missing);
+            let number = |name: &Arc<str>| {
+                let identity = identity_of(table, self.names, name).ok()?;
+                rows.numbers.get(&identity).copied()
+            };
+            let numbers: Vec<Option<u32>> = who.names().iter().map(number).collect();
+            let mut found: Vec<(usize, u32, Moment)> = Vec::new();
+            for row in 0..who.len() {
+                let name = who.number(row).ok_or_else(|| damaged(part))?;
+                let Some(number) = numbers.get(name).copied().flatten() else {
+                    continue;
+                };
+                let moment = Moment::of(table, &keys, row).ok_or_else(|| damaged(part))?;
+                let key = |row: &Row| (row.who, row.moment);
+                if mine.binary_search_by_key(&(number, moment), key).is_ok() {
+                    found.push((row, number, moment));
+                }
+            }
+            if found.is_empty() {
+                continue;
+            }
+            let opened = PartRows::read(part, table, false, None)?;
+            stored.take(&opened, self.view, &found, table);
+            compared.extend(found.iter().map(|(_, who, moment)| (*who, *moment)));
+            let lines = StoredLines {
+                file_id: opened.file_id,
+                lines: opened.lines,
+            };
+            stored.tables.push((lines, opened.columns));
+        }
+        Ok(stored)
+    }
+
+    /// Rows of vans that the list does not know are stored, but set aside until
+    /// it does.
+    fn of_no_van(
+        &self,
+        rows: &Rows,
+        others: Vec<Row>,
+        kept: &mut Vec<Row>,
+        judged: &mut Judged,
     ) -> Result<(), StoreError> {
-        let months = by_month::<T>(self.file, rows, whose)?;
-        let months: Vec<(Month, Vec<usize>)> = months.into_iter().collect();
-        let judged: Vec<Vec<(usize, Verdict)>> = months
-            .par_iter()
-            .map(|(month, of_month)| {
-                let month = month.map(month_name);
-                let touched = parts.iter().filter(|part| part.month == month);
-                let touched = touched.filter(|part| self.sound.is_sound(part));
-                self.judge_month::<T>(rows, whose, of_month, touched)
-            })
-            .collect::<Result<_, _>>()?;
-        for (i, verdict) in judged.into_iter().flatten() {
-            if let Some(slot) = verdicts.get_mut(i) {
-                *slot = verdict;
+        let table = rows.table;
+        for row in others {
+            let at = row.row as usize;
+            let Some(name) = rows.keys.first().and_then(|names| names.name(at)) else {
+                continue;
+            };
+            *judged.unknown.entry(name.clone()).or_default() += 1;
+            let listed = match self.mended.listed.is_empty() {
+                true => None,
+                false => {
+                    let cells = rows.cells_of(&[row.row])?;
+                    let record =
+                        of_kind!(table, T => T::get(&cells, 0).map(T::into_record), else None);
+                    record.and_then(|record| self.mended.listed_as(row.owner.line, &record))
+                }
+            };
+            match listed {
+                None => kept.push(row),
+                Some(of) => judged.repeats.push(Repeat {
+                    line: row.owner.line,
+                    of,
+                    mark: row.moment.mark(table),
+                    is_listed: true,
+                }),
             }
         }
         Ok(())
     }
 
-    fn judge_month<'p, T: Kind>(
+    fn write(
         &self,
-        rows: &[AcceptedRow],
-        whose: &Whose,
-        of_month: &[usize],
-        parts: impl Iterator<Item = &'p Part>,
-    ) -> Result<Vec<(usize, Verdict)>, StoreError> {
-        let mut month = MonthOfFile::<T>::new(rows, whose, of_month);
-        let mut numbers: HashMap<Arc<str>, Option<u32>> = HashMap::new();
-        let mut last: Option<(Arc<str>, Option<u32>)> = None;
-        for part in parts {
-            month.read_stored(part, self.view, |name| {
-                // Rows of one van lie side by side, their name shared.
-                if let Some((known, number)) = &last
-                    && Arc::ptr_eq(known, name)
-                {
-                    return *number;
-                }
-                let number = *numbers.entry(name.clone()).or_insert_with(|| {
-                    let identity = identity_of::<T>(self.names, name).ok()?;
-                    whose.numbers.get(&identity).copied()
-                });
-                last = Some((name.clone(), number));
-                number
-            })?;
+        rows: &Rows,
+        kept: &[u32],
+        month: Month,
+        folder: &Path,
+    ) -> Result<NewPart, StoreError> {
+        let table = rows.table;
+        let mut part = PartWriter::create(folder, table, self.origin.id, month.map(month_name))?;
+        for some in kept.chunks(GROUP_ROWS) {
+            let taken = take_record_batch(&rows.batch, &UInt32Array::from(some.to_vec()));
+            let taken = taken.map_err(arrays)?;
+            let batch = written(table, &taken, |column| match column.name {
+                FILE_ID => Some(same(Cell::Whole(self.origin.id), column.holds, some.len())),
+                INGESTED_AT => Some(same(
+                    Cell::Instant(self.origin.at.0),
+                    column.holds,
+                    some.len(),
+                )),
+                _ => None,
+            });
+            part.write(&batch.map_err(arrays)?)?;
         }
-        Ok(month.verdicts())
+        part.finish()
     }
 }
 
-/// What tells a record from all others: whose, and when.
-type Key = (u32, (i64, u32));
-
-/// The file's rows of one month, in order of key, then of the file; and the
-/// stored versions of their records.
-struct MonthOfFile<'f, T> {
-    rows: Vec<(Key, usize, &'f T)>,
-    /// Place in `rows` of the record's first row, and a stored version of it.
-    stored: Vec<(usize, T, RowPlace)>,
+/// Stored rows that a file's rows are held against.
+#[derive(Default)]
+struct Stored {
+    rows: Vec<Row>,
+    /// Their lines and columns, Parquet file by Parquet file.
+    tables: Vec<(StoredLines, Vec<Cells>)>,
 }
 
-impl<'f, T: Kind> MonthOfFile<'f, T> {
-    fn new(file: &'f [AcceptedRow], whose: &Whose, rows: &[usize]) -> Self {
-        let row_at = |i: &usize| {
-            let record = T::of(&file.get(*i)?.1)?;
-            let who = whose.rows.get(*i)?.ok()?;
-            Some(((who, record.when()), *i, record))
-        };
-        let mut rows: Vec<_> = rows.iter().filter_map(row_at).collect();
-        // Stable, and quick where the file is sorted already.
-        rows.sort_by_key(|(key, _, _)| *key);
-        MonthOfFile {
-            rows,
-            stored: Vec::new(),
-        }
-    }
+struct StoredLines {
+    file_id: u64,
+    lines: Vec<u64>,
+}
 
-    fn first_of(&self, key: Key) -> Option<usize> {
-        let first = self.rows.partition_point(|(k, _, _)| *k < key);
-        (self.rows.get(first)?.0 == key).then_some(first)
-    }
-
-    fn read_stored(
-        &mut self,
-        part: &Part,
-        view: &View,
-        mut number_of: impl FnMut(&Arc<str>) -> Option<u32>,
-    ) -> Result<(), StoreError> {
-        for_each_row::<T>(part, view, |batch, row, place| {
-            if let Some(who) = number_of(T::names(batch).get(row)?)
-                && let Some(first) = self.first_of((who, T::when_at(batch, row)?))
-            {
-                self.stored.push((first, T::get(batch, row)?, place));
-            }
-            Some(())
+impl StoredLines {
+    fn place(&self, row: usize) -> Option<Place> {
+        Some(Place {
+            file_id: self.file_id,
+            line: *self.lines.get(row)?,
         })
     }
+}
 
-    fn verdicts(mut self) -> Vec<(usize, Verdict)> {
-        self.stored.sort_by_key(|(first, ..)| *first);
-        let mut stored = self.stored.into_iter().peekable();
-        let mut verdicts = Vec::with_capacity(self.rows.len());
-        let mut start = 0;
-        for versions in self.rows.chunk_by(|(a, _, _), (b, _, _)| a == b) {
-            let mut known = Known::default();
-            let mut places = Vec::new();
-            while let Some((_, version, place)) = stored.next_if(|(first, ..)| *first == start) {
-                known.push(version);
-                places.push((place.stored, place.mark));
-            }
-            start += versions.len();
-            if let ([(_, i, _)], []) = (versions, places.as_slice()) {
-                verdicts.push((*i, Verdict::New));
+impl Stored {
+    fn take(
+        &mut self,
+        opened: &PartRows,
+        view: &View,
+        found: &[(usize, u32, Moment)],
+        table: TableName,
+    ) {
+        // the first table is that of the file itself
+        let at = u32::try_from(self.tables.len() + 1).unwrap_or(u32::MAX);
+        for (row, who, moment) in found {
+            let Some(line) = opened.lines.get(*row).copied() else {
                 continue;
-            }
-            for (_, i, row) in versions {
-                let verdict = match known.find(row) {
-                    Some(equal) => Verdict::AlreadyStored(places.get(equal).copied()),
-                    None => {
-                        let is_first = known.rows.is_empty();
-                        known.push((*row).clone());
-                        if is_first {
-                            Verdict::New
-                        } else {
-                            Verdict::Corrected
-                        }
-                    }
-                };
-                verdicts.push((*i, verdict));
-            }
+            };
+            let stored = Place {
+                file_id: opened.file_id,
+                line,
+            };
+            view.owners(stored, moment.mark(table), |owner| {
+                self.rows.push(Row {
+                    who: *who,
+                    moment: *moment,
+                    owner,
+                    table: at,
+                    row: u32::try_from(*row).unwrap_or(u32::MAX),
+                });
+            });
         }
-        verdicts
     }
 }

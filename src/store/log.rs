@@ -5,9 +5,9 @@ use std::collections::{BTreeMap, BTreeSet};
 use std::path::{Path, PathBuf};
 
 use super::error::StoreError;
+use super::integrity::is_what_its_name_says;
 use super::part::{Part, file_id_of};
 use super::schema::MONTH;
-use super::sound::is_what_its_name_says;
 use super::table::sort;
 
 /// What a line of a log may be about.

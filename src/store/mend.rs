@@ -5,10 +5,9 @@ use std::collections::hash_map::DefaultHasher;
 use std::collections::{HashMap, HashSet};
 use std::hash::{Hash, Hasher};
 
-use super::aside::ListedRow;
-use super::lines::{Lines, WHOLE_FILE};
+use super::lineage::{Lines, Place, Supersessions, WHOLE_FILE};
 use super::records::{Record, line_of, part_of};
-use super::ties::{Place, Ties};
+use super::set_aside::ListedRow;
 
 /// A row of an earlier ingest of this file that is set aside now.
 #[derive(Debug)]
@@ -40,7 +39,7 @@ pub(super) struct Mending {
 /// What the file does to the list of rows set aside.
 #[derive(Debug, Default)]
 pub(super) struct Mended {
-    pub(super) supersedes: Ties,
+    pub(super) supersedes: Supersessions,
     /// Rows that were set aside and are in now.
     pub(super) mended: u64,
     /// Rows of no van that are listed already, by line.
@@ -58,7 +57,7 @@ struct NewRow {
 }
 
 /// Nearly always another for another text.
-pub(super) fn print(text: &str) -> u64 {
+pub(super) fn text_hash(text: &str) -> u64 {
     let mut hasher = DefaultHasher::new();
     text.hash(&mut hasher);
     hasher.finish()
@@ -68,7 +67,10 @@ impl Mending {
     /// `same`: lines set aside of files with the same bytes.
     pub(super) fn new(earlier: Vec<EarlierRow>, same: Lines, same_files: Vec<u64>) -> Mending {
         Mending {
-            texts: earlier.iter().map(|row| print(&row.listed.text)).collect(),
+            texts: earlier
+                .iter()
+                .map(|row| text_hash(&row.listed.text))
+                .collect(),
             lines: earlier
                 .iter()
                 .filter_map(|row| row.listed.line.map(line_of))
@@ -78,6 +80,11 @@ impl Mending {
             same_files,
             ..Mending::default()
         }
+    }
+
+    /// Whether no row can take the place of one set aside before.
+    pub(super) fn is_idle(&self) -> bool {
+        self.earlier.is_empty() && self.same == Lines::default()
     }
 
     /// Takes the places of the same line in files of the same bytes; says
@@ -102,7 +109,7 @@ impl Mending {
     fn may_be_earlier(&self, line: Option<u64>, text: &str) -> bool {
         !self.earlier.is_empty()
             && (line.is_some_and(|line| self.lines.contains(&line_of(line)))
-                || self.texts.contains(&print(text)))
+                || self.texts.contains(&text_hash(text)))
     }
 
     /// A row that was accepted; `is_of_no_van` where its van is unknown.
@@ -175,7 +182,7 @@ impl Mending {
                 gone.push((WHOLE_FILE, old.listed.place()));
             }
         }
-        let supersedes: Ties = gone.into_iter().collect();
+        let supersedes: Supersessions = gone.into_iter().collect();
         // A line that gave several records goes as a whole: those of its
         // records that had not changed are written anew with the others.
         let taken = supersedes.taken();

@@ -6,16 +6,16 @@
 //! committed, which happens last.
 
 mod anonymous;
-mod arrays;
-mod aside;
-mod check;
-mod chunks;
-mod columns;
+mod cells;
 mod error;
 mod export;
+mod field;
 mod files;
+mod frames;
+mod in_force;
+mod integrity;
 mod judge;
-mod lines;
+mod lineage;
 mod lock;
 mod log;
 mod mend;
@@ -23,24 +23,20 @@ mod months;
 pub mod names;
 mod outcome;
 mod part;
+mod partition;
 mod private;
-mod reader;
 pub mod records;
 mod rewritten;
 mod row_text;
 mod rows;
 mod schema;
+mod set_aside;
 mod settled;
-mod sound;
-mod spill;
+mod snapshot;
 mod summary;
 mod table;
-mod taken_back;
 mod taking;
-mod ties;
-mod versions;
-mod view;
-mod write;
+mod vans;
 mod writer;
 
 #[cfg(test)]
@@ -49,26 +45,26 @@ mod tests;
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
 
-pub use check::Checked;
-pub use chunks::VanChunks;
 pub use error::StoreError;
+pub use field::Cell;
 pub use files::FileLine;
+pub use integrity::{Checked, Damage};
+pub use lineage::{Action, UndoEntry};
 pub use outcome::FileOutcome;
 pub use rewritten::RowStyle;
 pub use row_text::{harmless, print_of};
-pub use sound::Damage;
+pub use schema::TableName;
 pub use summary::Input;
-pub use taken_back::{Action, Deed};
 pub use taking::Taking;
+pub use vans::VanChunks;
 pub use writer::Writer;
 
+use integrity::Sound;
 use lock::{LOCK_FILE, WriteLock};
 use log::Log;
 use part::Part;
-use reader::Snapshot;
 use records::{Fleet, RowCounts, SetAside};
-use schema::TableName;
-use sound::Sound;
+use snapshot::Snapshot;
 use table::{LOG_FOLDER, Table, Worker};
 
 /// Version of the layout of the store as a whole.
@@ -220,7 +216,7 @@ impl Store {
     /// # Errors
     /// Where a folder cannot be read.
     pub fn check(&self) -> Result<Checked, StoreError> {
-        check::check(self)
+        integrity::check(self)
     }
 
     /// Everything current, van by van, oldest first.
@@ -238,8 +234,9 @@ impl Store {
     /// Where the tables cannot be read.
     pub fn fleet_up_to(&self, most_rows: u64, rows_at_once: u64) -> Result<Read, StoreError> {
         let snapshot = self.snapshot()?;
-        let tables = [TableName::Readings, TableName::Fills, TableName::Services];
-        let parts = tables.into_iter().flat_map(|name| snapshot.parts(name));
+        let parts = TableName::OF_VANS
+            .into_iter()
+            .flat_map(|name| snapshot.parts(name));
         let rows: u64 = parts.filter_map(|part| part.rows).sum();
         Ok(match rows <= most_rows {
             true => Read::Whole(snapshot.fleet()?),
@@ -254,7 +251,8 @@ impl Store {
     /// Where the tables or the summaries cannot be read.
     pub fn fleet_of_summaries(&self, sources: &[Input]) -> Result<Fleet, StoreError> {
         let summaries = summary::read(sources)?;
-        Ok(self.snapshot()?.lists()?.fleet(summaries))
+        let lists = self.snapshot()?.lists()?;
+        Ok(lists.fleet(summaries.vans, summaries.rows))
     }
 
     /// Sums up every van and writes the summaries as an Arrow stream.
@@ -303,7 +301,7 @@ impl Store {
     /// # Errors
     /// Where the table cannot be read.
     pub fn files(&self) -> Result<Vec<FileLine>, StoreError> {
-        let finished = reader::load_files(self)?;
+        let finished = snapshot::load_files(self)?;
         Ok(finished.files.into_iter().map(|f| f.line).collect())
     }
 
@@ -311,8 +309,8 @@ impl Store {
     ///
     /// # Errors
     /// Where the table cannot be read.
-    pub fn deeds(&self) -> Result<Vec<Deed>, StoreError> {
-        Ok(self.snapshot()?.deeds)
+    pub fn undone(&self) -> Result<Vec<UndoEntry>, StoreError> {
+        Ok(self.snapshot()?.undone)
     }
 
     /// Totals over everything in the store now.

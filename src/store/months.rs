@@ -1,7 +1,5 @@
 //! The months by which readings and fills are split.
 
-use super::columns::Kind;
-
 /// A month since year 0, or `None` for a table that is not split.
 pub(super) type Month = Option<i32>;
 
@@ -13,8 +11,8 @@ pub(super) fn month_name(month: i32) -> String {
     )
 }
 
-/// Finds the UTC months of records, for tables split by month; remembers the
-/// day before, as rows of one day often stand together.
+/// Finds the UTC months of instants; remembers the day before, as rows of one
+/// day often stand together.
 #[derive(Debug, Default)]
 pub(super) struct MonthFinder {
     last: Option<(i64, i32)>,
@@ -22,22 +20,18 @@ pub(super) struct MonthFinder {
 
 impl MonthFinder {
     /// `None` where the time lies outside the years -9999 to 9999.
-    pub(super) fn month_of<T: Kind>(&mut self, record: &T) -> Option<Month> {
-        if !T::TABLE.is_by_month() {
-            return Some(None);
-        }
-        let (micros, _) = record.when();
+    pub(super) fn month_of(&mut self, micros: i64) -> Option<i32> {
         let day = micros.div_euclid(86_400_000_000);
         if let Some((last, month)) = self.last
             && last == day
         {
-            return Some(Some(month));
+            return Some(month);
         }
         let at = jiff::Timestamp::from_microsecond(micros).ok()?;
         let date = jiff::tz::Offset::UTC.to_datetime(at).date();
         let month = i32::from(date.year()) * 12 + i32::from(date.month()) - 1;
         self.last = Some((day, month));
-        Some(Some(month))
+        Some(month)
     }
 }
 

@@ -1,9 +1,7 @@
 //! What a file brought, counted.
 
-use std::collections::BTreeMap;
-
-use super::judge::{Verdict, who};
-use super::records::{AcceptedRow, RowCounts};
+use super::judge::Judged;
+use super::records::RowCounts;
 
 /// What a file brought.
 #[derive(Debug, Clone, PartialEq, Eq, Default)]
@@ -22,46 +20,23 @@ pub struct FileOutcome {
 }
 
 impl FileOutcome {
-    /// Counts accepted rows with their verdicts.
-    pub(super) fn count(&mut self, rows: &[AcceptedRow], verdicts: &[Verdict]) {
-        let mut unknown: BTreeMap<&str, u64> = BTreeMap::new();
-        let (mut new, mut replaced, mut already_stored) = (0, 0, 0);
-        for ((_, record, _), verdict) in rows.iter().zip(verdicts) {
-            match verdict {
-                Verdict::New => new += 1,
-                Verdict::Corrected => replaced += 1,
-                Verdict::AlreadyStored(_) => already_stored += 1,
-                Verdict::OfNoVan | Verdict::AlreadyListed(_) => {
-                    *unknown.entry(who(record)).or_default() += 1;
-                }
-            }
-        }
-        self.count_judged(new, replaced, already_stored, unknown.into_iter());
-    }
-
-    /// Counts rows by their verdicts; `unknown`: rows of no van, by name.
-    pub(super) fn count_judged<'n>(
-        &mut self,
-        new: u64,
-        replaced: u64,
-        already_stored: u64,
-        unknown: impl Iterator<Item = (&'n str, u64)>,
-    ) {
-        self.new += new;
-        self.replaced += replaced;
-        self.counts.already_stored += already_stored;
-        for (name, rows) in unknown {
+    /// Counts accepted rows that were judged.
+    pub(super) fn count(&mut self, judged: &Judged) {
+        self.new += judged.new;
+        self.replaced += judged.corrected;
+        self.counts.already_stored += judged.already_stored;
+        for (name, rows) in &judged.unknown {
             self.counts.set_aside += rows;
             match self
                 .unknown_vans
-                .binary_search_by(|(van, _)| (**van).cmp(name))
+                .binary_search_by(|(van, _)| van.as_str().cmp(name))
             {
                 Ok(i) => {
                     if let Some((_, count)) = self.unknown_vans.get_mut(i) {
                         *count += rows;
                     }
                 }
-                Err(i) => self.unknown_vans.insert(i, (name.to_owned(), rows)),
+                Err(i) => self.unknown_vans.insert(i, (name.to_string(), *rows)),
             }
         }
         self.counts.stored = self.new + self.replaced;

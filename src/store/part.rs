@@ -1,24 +1,14 @@
-//! One Parquet file of a table: writing it, opening it.
+//! One Parquet file of a table, and writing it.
 
 use std::fs::File;
-use std::io::Read;
 use std::path::{Path, PathBuf};
-use std::sync::Arc;
 
-use arrow_array::{ArrayRef, RecordBatch};
-use arrow_schema::SchemaRef;
-use bytes::Bytes;
-use parquet::arrow::ProjectionMask;
-use parquet::arrow::arrow_reader::{
-    ArrowReaderMetadata, ArrowReaderOptions, ParquetRecordBatchReader,
-    ParquetRecordBatchReaderBuilder, RowSelection,
-};
+use arrow_array::RecordBatch;
 use parquet::arrow::arrow_writer::{ArrowWriter, ArrowWriterOptions};
 use parquet::basic::{Compression, ZstdLevel};
 use parquet::errors::ParquetError;
 use parquet::file::properties::{EnabledStatistics, WriterProperties};
-use parquet::file::reader::ChunkReader;
-use parquet::schema::types::{ColumnPath, SchemaDescriptor};
+use parquet::schema::types::ColumnPath;
 use sha2::{Digest, Sha256};
 
 use super::error::StoreError;
@@ -32,11 +22,6 @@ pub(super) const GROUP_ROWS: usize = 65_536;
 /// Begins the name of a file that is still being written. Readers of the
 /// format pass over names that begin with a dot.
 const UNFINISHED: &str = ".unfinished-";
-/// Rows decoded at a time.
-const BATCH_ROWS: usize = 8_192;
-/// The same where many files are open side by side.
-const FEW_ROWS: usize = 1_024;
-
 /// A Parquet file that a commit made part of its table.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub(super) struct Part {
@@ -152,7 +137,6 @@ impl Drop for Unfinished {
 /// A Parquet file that is written from records.
 pub(super) struct PartWriter {
     writer: ArrowWriter<Hashed>,
-    table: TableName,
     unfinished: Unfinished,
     rows: u64,
 }
@@ -175,22 +159,21 @@ impl PartWriter {
         let writer = begun().map_err(|e| unfinished.failed(e))?;
         Ok(PartWriter {
             writer,
-            table,
             unfinished,
             rows: 0,
         })
     }
 
-    pub(super) fn write(&mut self, arrays: Vec<ArrayRef>) -> Result<(), StoreError> {
-        let write = || -> Result<u64, ParquetError> {
-            let batch = RecordBatch::try_new(self.table.written(), arrays)?;
-            self.writer.write(&batch)?;
+    pub(super) fn write(&mut self, batch: &RecordBatch) -> Result<(), StoreError> {
+        let mut write = || -> Result<(), ParquetError> {
+            self.writer.write(batch)?;
             if self.writer.in_progress_size() > GROUP_BYTES {
                 self.writer.flush()?;
             }
-            Ok(batch.num_rows() as u64)
+            Ok(())
         };
-        self.rows += write().map_err(|e| self.unfinished.failed(e))?;
+        write().map_err(|e| self.unfinished.failed(e))?;
+        self.rows += batch.num_rows() as u64;
         Ok(())
     }
 
@@ -242,21 +225,6 @@ impl std::io::Write for Hashed {
     }
 }
 
-/// Writes a whole Parquet file below the table's folder.
-pub(super) fn write(
-    table_folder: &Path,
-    table: TableName,
-    file_id: u64,
-    month: Option<String>,
-    batches: impl Iterator<Item = Vec<ArrayRef>>,
-) -> Result<NewPart, StoreError> {
-    let mut writer = PartWriter::create(table_folder, table, file_id, month)?;
-    for arrays in batches {
-        writer.write(arrays)?;
-    }
-    writer.finish()
-}
-
 pub(super) fn hex(bytes: &[u8]) -> String {
     use std::fmt::Write;
     bytes.iter().fold(String::new(), |mut text, byte| {
@@ -269,91 +237,4 @@ pub(super) fn hex(bytes: &[u8]) -> String {
 pub(super) fn file_id_of(relative: &str) -> Option<u64> {
     let name = relative.rsplit('/').next()?;
     name.strip_prefix("part-")?.split('-').next()?.parse().ok()
-}
-
-/// Which rows of a file are asked for.
-pub(super) enum Asked {
-    All,
-    Rows(RowSelection),
-}
-
-/// Bytes of a file that is read at once, as it costs less than its pieces do.
-const SMALL: u64 = 1 << 16;
-
-/// Opens a Parquet file to read the named columns, or all.
-pub(super) fn open(
-    path: &Path,
-    table: TableName,
-    columns: Option<&[&str]>,
-    asked: Asked,
-) -> Result<ParquetRecordBatchReader, StoreError> {
-    let failed = |doing| move |e| StoreError::io(doing, path, e);
-    let mut file = File::open(path).map_err(failed("open"))?;
-    let length = file.metadata().map_err(failed("open"))?.len();
-    let reader = if length <= SMALL {
-        let mut bytes = Vec::with_capacity(usize::try_from(length).unwrap_or(0));
-        file.read_to_end(&mut bytes).map_err(failed("read"))?;
-        reader_of(Bytes::from(bytes), table, columns, asked)
-    } else {
-        reader_of(file, table, columns, asked)
-    };
-    reader.map_err(|e| StoreError::parquet("read", path, e))
-}
-
-fn reader_of(
-    file: impl ChunkReader + 'static,
-    table: TableName,
-    columns: Option<&[&str]>,
-    asked: Asked,
-) -> Result<ParquetRecordBatchReader, ParquetError> {
-    let found = ArrowReaderMetadata::load(&file, ArrowReaderOptions::new())?;
-    let schema = columns_there(table, found.parquet_schema())?;
-    let options = ArrowReaderOptions::new().with_schema(schema);
-    let metadata = ArrowReaderMetadata::try_new(found.metadata().clone(), options)?;
-    let builder = ParquetRecordBatchReaderBuilder::new_with_metadata(file, metadata);
-    let mask = match columns {
-        Some(columns) => ProjectionMask::columns(builder.parquet_schema(), columns.iter().copied()),
-        None => ProjectionMask::all(),
-    };
-    let builder = builder.with_batch_size(BATCH_ROWS);
-    let builder = match asked {
-        Asked::All => builder,
-        Asked::Rows(rows) => builder.with_row_selection(rows).with_batch_size(FEW_ROWS),
-    };
-    builder.with_projection(mask).build()
-}
-
-/// The schema to read a file with. One of an earlier litrewise may lack columns
-/// that have been added since.
-fn columns_there(
-    table: TableName,
-    found: &SchemaDescriptor,
-) -> Result<SchemaRef, arrow_schema::ArrowError> {
-    let schema = table.read();
-    let has = |name: &str| found.columns().iter().any(|column| column.name() == name);
-    let there = (0..schema.fields().len()).filter(|i| has(schema.field(*i).name()));
-    Ok(Arc::new(schema.project(&there.collect::<Vec<_>>())?))
-}
-
-/// The next batch, its error told with the file's path.
-pub(super) fn batches(
-    path: &Path,
-    table: TableName,
-    columns: Option<&[&str]>,
-) -> Result<impl Iterator<Item = Result<RecordBatch, StoreError>> + use<>, StoreError> {
-    batches_asked(path, table, columns, Asked::All)
-}
-
-/// The same of the rows that are asked for.
-pub(super) fn batches_asked(
-    path: &Path,
-    table: TableName,
-    columns: Option<&[&str]>,
-    asked: Asked,
-) -> Result<impl Iterator<Item = Result<RecordBatch, StoreError>> + use<>, StoreError> {
-    let reader = open(path, table, columns, asked)?;
-    let path = Arc::new(path.to_owned());
-    Ok(reader.map(move |batch| {
-        batch.map_err(|e| StoreError::parquet("read", &path, ParquetError::from(e)))
-    }))
 }

@@ -1,11 +1,14 @@
-//! The plain records that the store keeps and hands out: what a row of each
-//! kind means once it has been read and checked.
+//! What the store keeps and hands out in plain types; the records themselves
+//! stand with their columns in `schema`.
 
 use std::sync::Arc;
 
 use jiff::Timestamp;
 use jiff::civil::Date;
 use jiff::tz::TimeZone;
+
+pub use super::rows::{KindRows, RowBuilder};
+pub use super::schema::{Fill, Hardness, Reading, Service, Van};
 
 /// Microseconds since 1970-01-01T00:00:00Z.
 #[derive(
@@ -40,34 +43,6 @@ impl When {
     }
 }
 
-/// A look at the meters. At least one of the three ppm values is known.
-#[derive(Debug, Clone, PartialEq)]
-pub struct Reading {
-    /// The van's name as the store resolves it.
-    pub van: Arc<str>,
-    /// When the meters were read; local noon where only the day is known.
-    pub taken_at: Instant,
-    /// `Some` where only the day is known: the row's position among that
-    /// van's rows of that day in its file, from 0.
-    pub day_position: Option<u32>,
-    /// Where the van stood; `None` means the van's base on that day.
-    pub postcode: Option<Arc<str>>,
-    /// Dissolved solids before the membrane, ppm on the 0.5 scale.
-    pub feed_ppm: Option<f64>,
-    /// Dissolved solids after the membrane, before the resin, ppm.
-    pub permeate_ppm: Option<f64>,
-    /// Dissolved solids after the resin, ppm.
-    pub product_ppm: Option<f64>,
-    /// Feed water temperature, °C.
-    pub water_c: Option<f64>,
-    /// Feed pressure, bar.
-    pub feed_bar: Option<f64>,
-    /// Permeate flow, L/min.
-    pub permeate_lpm: Option<f64>,
-    /// Concentrate flow, L/min.
-    pub concentrate_lpm: Option<f64>,
-}
-
 /// Where the water of a fill came from.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
 pub enum Source {
@@ -85,24 +60,12 @@ impl Source {
             Source::BoughtIn => "bought_in",
         }
     }
-}
 
-/// A tank fill. At least one of `litres` and `meter_litres` is known.
-#[derive(Debug, Clone, PartialEq)]
-pub struct Fill {
-    pub van: Arc<str>,
-    pub started_at: Instant,
-    /// As for [`Reading::day_position`].
-    pub day_position: Option<u32>,
-    pub ended_at: Option<Instant>,
-    pub postcode: Option<Arc<str>>,
-    /// Purified water into the tank, L.
-    pub litres: Option<f64>,
-    /// A running counter read after the fill, L.
-    pub meter_litres: Option<f64>,
-    /// Water to drain, L.
-    pub reject_litres: Option<f64>,
-    pub source: Source,
+    /// The source of that word.
+    pub fn of_word(word: &str) -> Option<Source> {
+        let all = [Source::Mains, Source::BoughtIn];
+        all.into_iter().find(|source| source.word() == word)
+    }
 }
 
 /// What was worked on.
@@ -140,47 +103,11 @@ impl Item {
             Item::Tank => "tank",
         }
     }
-}
 
-/// Work done on a van.
-#[derive(Debug, Clone, PartialEq)]
-pub struct Service {
-    pub van: Arc<str>,
-    pub done_at: When,
-    pub item: Item,
-    /// L for resin, otherwise pieces.
-    pub quantity: Option<f64>,
-    /// In the fleet's own currency; negative for a credit.
-    pub cost: Option<f64>,
-    pub part: Option<Arc<str>>,
-    pub note: Option<Arc<str>>,
-}
-
-/// A row of the van list: sizes and base from a date on.
-#[derive(Debug, Clone, PartialEq)]
-pub struct Van {
-    pub van: Arc<str>,
-    /// Date from which base and sizes hold; `None`: ever.
-    pub from: Option<Date>,
-    pub base_postcode: Option<Arc<str>>,
-    pub tank_litres: Option<f64>,
-    /// How many membranes share the water; 0 = resin only.
-    pub membranes: Option<u32>,
-    /// Resin in the vessel, L; 0 = no resin.
-    pub resin_litres: Option<f64>,
-    pub in_service_on: Option<Date>,
-    pub out_of_service_on: Option<Date>,
-}
-
-/// What the supplier publishes for a postcode area, district or sector.
-#[derive(Debug, Clone, PartialEq)]
-pub struct Hardness {
-    pub postcode: Arc<str>,
-    pub as_of: Option<Date>,
-    /// As given, in `unit`.
-    pub hardness: f64,
-    pub unit: crate::water::HardnessUnit,
-    pub source: Option<Arc<str>>,
+    /// The item of that word.
+    pub fn of_word(word: &str) -> Option<Item> {
+        Item::ALL.into_iter().find(|item| item.word() == word)
+    }
 }
 
 /// One accepted row, of any kind.
@@ -285,6 +212,8 @@ pub struct FileHead {
 #[derive(Debug, Clone, Default)]
 pub struct RowBatch {
     pub rows: Vec<AcceptedRow>,
+    /// Further ones, read in bulk.
+    pub columns: Vec<KindRows>,
     pub set_aside: Vec<SetAside>,
     /// Lines that say which row set aside they are meant to replace.
     pub mends: Vec<(u64, Mends)>,

@@ -1,13 +1,12 @@
 //! Rows written again as they stood in their file: of most rows the store keeps
 //! no text, as their values and the file's way of writing give it back.
 
-use std::sync::Arc;
-
-use jiff::civil::Date;
 use jiff::tz::TimeZone;
 use serde::{Deserialize, Serialize};
 
-use super::records::{Fill, Instant, Reading, Service, When};
+use super::field::TimeSpelling;
+use super::records::Instant;
+use super::schema::Kind;
 
 /// How a plain file writes its rows, as its line in `files` keeps it.
 #[derive(Debug, Clone, Default, PartialEq, Eq, Serialize, Deserialize)]
@@ -20,6 +19,16 @@ pub struct RowStyle {
     pub seconds: bool,
     /// The zone whose local times they are.
     pub zone: String,
+}
+
+impl RowStyle {
+    /// Empty where rows cannot be written again.
+    pub(super) fn to_text(&self) -> String {
+        if self.columns.is_empty() {
+            return String::new();
+        }
+        serde_json::to_string(self).unwrap_or_default()
+    }
 }
 
 /// Writes rows of one file again.
@@ -42,17 +51,14 @@ impl RowWriter {
         })
     }
 
-    pub(super) fn text<T: Rewritten>(&self, record: &T) -> String {
-        let mut text = String::new();
-        for (n, column) in self.style.columns.iter().enumerate() {
-            if n > 0 {
-                text.push_str(&self.delimiter);
-            }
-            text.push_str(&record.cell(column, self));
-        }
-        text
+    pub(super) fn text<T: Kind>(&self, record: &T) -> String {
+        let cells = self.style.columns.iter();
+        let cells = cells.map(|column| record.spell(column, self));
+        cells.collect::<Vec<_>>().join(&self.delimiter)
     }
+}
 
+impl TimeSpelling for RowWriter {
     fn time(&self, at: Instant) -> String {
         let Ok(stamp) = jiff::Timestamp::from_microsecond(at.0) else {
             return String::new();
@@ -70,86 +76,9 @@ impl RowWriter {
         }
         text
     }
-}
 
-/// A record that can be written again; cells of other columns are empty.
-pub(super) trait Rewritten {
-    fn cell(&self, column: &str, writer: &RowWriter) -> String;
-}
-
-/// The shortest digits that read back as the same number.
-fn number(value: Option<f64>) -> String {
-    value.map_or_else(String::new, |value| value.to_string())
-}
-
-fn text(value: &Option<Arc<str>>) -> String {
-    value.as_deref().unwrap_or_default().to_owned()
-}
-
-fn day(date: Date) -> String {
-    date.to_string()
-}
-
-impl Rewritten for Reading {
-    fn cell(&self, column: &str, writer: &RowWriter) -> String {
-        match column {
-            "van" => self.van.to_string(),
-            "taken_at" => writer.time(self.taken_at),
-            "postcode" => text(&self.postcode),
-            "feed_ppm" => number(self.feed_ppm),
-            "permeate_ppm" => number(self.permeate_ppm),
-            "product_ppm" => number(self.product_ppm),
-            "water_c" => number(self.water_c),
-            "feed_bar" => number(self.feed_bar),
-            "permeate_lpm" => number(self.permeate_lpm),
-            "concentrate_lpm" => number(self.concentrate_lpm),
-            _ => String::new(),
-        }
-    }
-}
-
-impl Rewritten for Fill {
-    fn cell(&self, column: &str, writer: &RowWriter) -> String {
-        match column {
-            "van" => self.van.to_string(),
-            "started_at" => writer.time(self.started_at),
-            "ended_at" => self.ended_at.map_or_else(String::new, |at| writer.time(at)),
-            "postcode" => text(&self.postcode),
-            "litres" => number(self.litres),
-            "meter_litres" => number(self.meter_litres),
-            "reject_litres" => number(self.reject_litres),
-            "source" => self.source.word().to_owned(),
-            _ => String::new(),
-        }
-    }
-}
-
-impl Rewritten for Service {
-    fn cell(&self, column: &str, writer: &RowWriter) -> String {
-        match column {
-            "van" => self.van.to_string(),
-            "done_at" => match self.done_at {
-                When::Day(date) => day(date),
-                When::At(at) => writer.time(at),
-            },
-            "item" => self.item.word().to_owned(),
-            "quantity" => number(self.quantity),
-            "cost" => number(self.cost),
-            "part" => text(&self.part),
-            "note" => text(&self.note),
-            _ => String::new(),
-        }
-    }
-}
-
-impl Rewritten for super::records::Van {
-    fn cell(&self, _: &str, _: &RowWriter) -> String {
-        String::new()
-    }
-}
-
-impl Rewritten for super::records::Hardness {
-    fn cell(&self, _: &str, _: &RowWriter) -> String {
-        String::new()
+    fn day(&self, at: Instant) -> String {
+        let day = at.date_in(&self.zone);
+        day.map_or_else(String::new, |day| day.to_string())
     }
 }

@@ -3,12 +3,11 @@
 
 use std::collections::{BTreeSet, HashMap};
 
-use super::aside::for_each_line;
 use super::error::StoreError;
 use super::files::FinishedFile;
-use super::lines::{Lines, WHOLE_FILE};
+use super::lineage::{Lines, Place, WHOLE_FILE};
 use super::part::Part;
-use super::ties::Place;
+use super::set_aside::lines;
 
 /// What became of the rows of files with the same bytes.
 #[derive(Debug, Default)]
@@ -75,6 +74,11 @@ impl Settled {
         Ok(settled)
     }
 
+    /// Whether no row went to another file to be mended and was set aside there.
+    pub(super) fn is_idle(&self) -> bool {
+        self.moved.is_empty()
+    }
+
     /// Where the row on this line is listed, if it went to another file to be
     /// mended and was set aside there.
     pub(super) fn listed_elsewhere(&self, line: u64) -> Option<Place> {
@@ -102,11 +106,18 @@ impl Settled {
     }
 }
 
+/// Runs of lines of a part of the list: file, first and last.
 fn read_lines(part: &Part, ranges: &mut Vec<(u64, u64, u64)>) -> Result<(), StoreError> {
-    for_each_line(part, |line| match ranges.last_mut() {
-        Some((file_id, _, last)) if *file_id == part.file_id && line == *last + 1 => {
-            *last = line;
+    join(part.file_id, lines(part)?, ranges);
+    Ok(())
+}
+
+/// Adds lines to runs of lines.
+pub(super) fn join(file_id: u64, lines: Vec<u64>, ranges: &mut Vec<(u64, u64, u64)>) {
+    for line in lines {
+        match ranges.last_mut() {
+            Some((of, _, last)) if *of == file_id && line == *last + 1 => *last = line,
+            _ => ranges.push((file_id, line, line)),
         }
-        _ => ranges.push((part.file_id, line, line)),
-    })
+    }
 }

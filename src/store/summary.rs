@@ -8,7 +8,7 @@
 use std::collections::{BTreeMap, HashMap};
 use std::fs::File;
 use std::io::{BufReader, Read, Write};
-use std::path::{Path, PathBuf};
+use std::path::PathBuf;
 use std::sync::Arc;
 
 use arrow_array::cast::AsArray;
@@ -23,19 +23,17 @@ use arrow_ipc::writer::{IpcWriteOptions, StreamWriter};
 use arrow_ipc::{CompressionType, MetadataVersion};
 use arrow_schema::{ArrowError, DataType, Field, Fields, Schema, SchemaRef};
 use parquet::arrow::arrow_reader::ParquetRecordBatchReaderBuilder;
-use rayon::prelude::*;
 
-use super::arrays::Columns;
-use super::chunks::{VanChunks, name_of_van, newest};
-use super::columns::Kind;
+use super::cells::Cells;
 use super::error::StoreError;
-use super::names::{NoVan, VanNames};
-use super::reader::Snapshot;
-use super::records::{Fill, History, Reading, RowCounts, Service};
-use super::rows::{Gathered, identity_of};
-use super::schema::{FILE_ID, LINE, TableName};
-use super::ties::Place;
-use super::versions::Row;
+use super::in_force::Row;
+use super::lineage::Place;
+use super::names::VanNames;
+use super::records::{History, RowCounts};
+use super::rows::RowBuilder;
+use super::schema::{FILE_ID, Fill, Kind, LINE, Moment, Reading, Service, TableName};
+use super::snapshot::Snapshot;
+use super::vans::{Gathered, VanChunks, name_of_van};
 
 /// Says of a stream that it holds summaries, and of which layout.
 const LAYOUT: (&str, &str) = ("litrewise.summaries", "1");
@@ -55,75 +53,8 @@ const ROWS_AT_ONCE: u64 = 500_000;
 pub(super) struct FleetSummary {
     /// Without their rows of the van list.
     pub(super) vans: Vec<History>,
-    pub(super) stored: u64,
-    pub(super) already_stored: u64,
-    /// Rows of vans that the list does not know.
-    pub(super) of_no_van: u64,
-}
-
-/// Settles the versions of every van's records.
-pub(super) fn settle(
-    mut readings: Gathered<Reading>,
-    mut fills: Gathered<Fill>,
-    mut services: Gathered<Service>,
-    names: &VanNames,
-) -> FleetSummary {
-    let mut summary = FleetSummary {
-        of_no_van: readings.set_aside + fills.set_aside + services.set_aside,
-        ..FleetSummary::default()
-    };
-    let mut spellings: BTreeMap<Arc<str>, BTreeMap<Arc<str>, u64>> = BTreeMap::new();
-    for found in [&readings.spellings, &fills.spellings, &services.spellings] {
-        for ((identity, spelling), count) in found {
-            *spellings
-                .entry(identity.clone())
-                .or_default()
-                .entry(spelling.clone())
-                .or_default() += count;
-        }
-    }
-    let is_listed = matches!(names, VanNames::Listed(_));
-    let unread: Vec<_> = spellings
-        .into_iter()
-        .map(|(identity, spelt)| Unsettled {
-            readings: readings.rows.remove(&identity).unwrap_or_default(),
-            fills: fills.rows.remove(&identity).unwrap_or_default(),
-            services: services.rows.remove(&identity).unwrap_or_default(),
-            van: name_of_van(identity, spelt, is_listed),
-        })
-        .collect();
-    let settled: Vec<(History, RowCounts)> =
-        unread.into_par_iter().map(Unsettled::settle).collect();
-    for (history, counted) in settled {
-        summary.stored += counted.stored;
-        summary.already_stored += counted.already_stored;
-        summary.vans.push(history);
-    }
-    summary.vans.sort_by(|a, b| a.van.cmp(&b.van));
-    summary
-}
-
-/// A van's rows, all versions.
-struct Unsettled {
-    van: Arc<str>,
-    readings: Vec<Row<Reading>>,
-    fills: Vec<Row<Fill>>,
-    services: Vec<Row<Service>>,
-}
-
-impl Unsettled {
-    fn settle(self) -> (History, RowCounts) {
-        let mut counts = RowCounts::default();
-        let van = self.van;
-        let history = History {
-            readings: newest(self.readings, &van, &mut counts),
-            fills: newest(self.fills, &van, &mut counts),
-            services: newest(self.services, &van, &mut counts),
-            listed: Vec::new(),
-            van,
-        };
-        (history, counts)
-    }
+    /// Set aside: rows of vans that the list does not know.
+    pub(super) rows: RowCounts,
 }
 
 /// Where summaries or rows come from.
@@ -246,8 +177,9 @@ impl<'o> Out<'o> {
         self.stream.write(&batch).map_err(not_written)
     }
 
-    fn finish(mut self, counts: [u64; 3]) -> Result<(), StoreError> {
+    fn finish(mut self, counts: RowCounts) -> Result<(), StoreError> {
         self.write_waiting()?;
+        let counts = [counts.stored, counts.already_stored, counts.set_aside];
         let [stored, already_stored, of_no_van] =
             counts.map(|n| Arc::new(Int64Array::from(vec![n.cast_signed()])) as ArrayRef);
         let none = |at: usize| new_null_array(schema().field(at).data_type(), 1);
@@ -273,14 +205,13 @@ pub(super) fn write_own(snapshot: &Snapshot, out: &mut dyn Write) -> Result<(), 
             summaries.push(van)?;
         }
     }
-    let counts = chunks.rows_of_vans();
-    summaries.finish([counts.stored, counts.already_stored, counts.set_aside])
+    summaries.finish(chunks.rows_of_vans())
 }
 
 /// Writes summaries of rows that were handed over.
 pub(super) fn write(summary: FleetSummary, out: &mut dyn Write) -> Result<(), StoreError> {
     let mut summaries = Out::new(out)?;
-    let counts = [summary.stored, summary.already_stored, summary.of_no_van];
+    let counts = summary.rows;
     for van in summary.vans {
         summaries.push(van)?;
     }
@@ -292,9 +223,17 @@ fn lists<T: Kind>(
     rows_of: impl Fn(&History) -> &Vec<T>,
 ) -> Result<ArrayRef, ArrowError> {
     let rows: Vec<&T> = vans.iter().flat_map(&rows_of).collect();
-    let mut arrays = T::arrays(&rows);
-    arrays.remove(0);
+    let mut builder = RowBuilder::new(T::TABLE);
+    let mut cells = Vec::new();
+    for row in &rows {
+        cells.clear();
+        row.cells(&mut cells);
+        builder.push(&cells, 0, None);
+    }
+    let batch = builder.take()?.batch;
     let fields = fields_of(T::TABLE);
+    let arrays = batch.columns().iter().skip(1).take(fields.len()).cloned();
+    let arrays = arrays.collect();
     let item = Field::new("item", DataType::Struct(fields.clone()), true);
     let lengths = OffsetBuffer::from_lengths(vans.iter().map(|van| rows_of(van).len()));
     let rows = StructArray::try_new_with_length(fields, arrays, None, rows.len())?;
@@ -359,9 +298,9 @@ fn read_batch(batch: &RecordBatch, from: &Input, all: &mut FleetSummary) -> Resu
         return Err(damaged());
     }
     for (at, sum) in [
-        (4, &mut all.stored),
-        (5, &mut all.already_stored),
-        (6, &mut all.of_no_van),
+        (4, &mut all.rows.stored),
+        (5, &mut all.rows.already_stored),
+        (6, &mut all.rows.set_aside),
     ] {
         let counts = batch
             .column(at)
@@ -417,35 +356,42 @@ fn fill_in<T: Kind>(
 
 /// Columns of any width and encoding as the kind reads them; what is missing
 /// is empty.
-fn open<T: Kind>(columns: &[(String, ArrayRef)], from: &Input) -> Result<T::Batch, StoreError> {
-    let rows = columns.first().map_or(0, |(_, column)| column.len());
-    let wanted = T::TABLE.read();
-    let arrays = wanted.fields().iter().map(|field| {
+fn open<T: Kind>(columns: &[(String, ArrayRef)], from: &Input) -> Result<Vec<Cells>, StoreError> {
+    let wanted = T::TABLE.written();
+    let own = wanted.fields().iter().take(T::COLUMNS.len());
+    let cells = own.map(|field| {
         let found = columns.iter().find(|(name, _)| name == field.name());
-        match found {
-            None => Ok(new_null_array(field.data_type(), rows)),
-            Some((_, column)) if column.data_type() == field.data_type() => Ok(column.clone()),
-            Some((name, column)) => arrow_cast::cast(column, field.data_type()).map_err(|e| {
-                from.wrong(format!("has a column \"{name}\" that cannot be read: {e}"))
-            }),
-        }
+        let Some((name, column)) = found else {
+            return Ok(Cells::Missing);
+        };
+        let unreadable = |why: String| {
+            from.wrong(format!(
+                "has a column \"{name}\" that cannot be read: {why}"
+            ))
+        };
+        let is_cast = column.data_type() != field.data_type();
+        let cast = match is_cast {
+            true => arrow_cast::cast(column, field.data_type()),
+            false => Ok(column.clone()),
+        };
+        let cast = cast.map_err(|e| unreadable(e.to_string()))?;
+        Cells::of_array(&cast).ok_or_else(|| unreadable("of another type".to_owned()))
     });
-    let arrays: Vec<ArrayRef> = arrays.collect::<Result<_, _>>()?;
-    let batch = RecordBatch::try_new(wanted, arrays).map_err(|e| from.wrong(e.to_string()))?;
-    let path = Path::new("");
-    T::open(&Columns {
-        batch: &batch,
-        path,
-    })
-    .map_err(|e| from.wrong(e.to_string()))
+    cells.collect()
 }
+
+/// A van, and how often which name of it is written.
+type Spelt = (Arc<str>, BTreeMap<Arc<str>, u64>);
 
 /// Rows of whole vans, from tables of the store put below one another, those
 /// that are not in force included.
 struct Gathering<'s> {
     snapshot: &'s Snapshot,
     names: &'s VanNames,
-    known: HashMap<Arc<str>, Result<Arc<str>, NoVan>>,
+    /// The numbers of the vans, and how often which name of each is written.
+    numbers: HashMap<Arc<str>, u32>,
+    spellings: Vec<Spelt>,
+    of_no_van: u64,
 }
 
 /// Sums up rows that another engine hands over: readings, fills and services
@@ -458,13 +404,11 @@ pub(super) fn of_rows(
     let mut gathering = Gathering {
         snapshot,
         names,
-        known: HashMap::new(),
+        numbers: HashMap::new(),
+        spellings: Vec::new(),
+        of_no_van: 0,
     };
-    let (mut readings, mut fills, mut services) = (
-        Gathered::default(),
-        Gathered::default(),
-        Gathered::default(),
-    );
+    let [mut readings, mut fills, mut services] = [(); 3].map(|()| Gathered::default());
     for source in sources {
         for_each_batch(source, |batch| {
             gathering.take::<Reading>(batch, source, &mut readings)?;
@@ -472,7 +416,48 @@ pub(super) fn of_rows(
             gathering.take::<Service>(batch, source, &mut services)
         })?;
     }
-    Ok(settle(readings, fills, services, names))
+    let is_listed = matches!(names, VanNames::Listed(_));
+    let vans = gathering.spellings.into_iter();
+    let mut vans: Vec<History> = vans
+        .map(|(identity, spelt)| History {
+            van: name_of_van(identity, spelt, is_listed),
+            ..History::default()
+        })
+        .collect();
+    let mut summary = FleetSummary::default();
+    settle(readings, &mut vans, &mut summary.rows, |van| {
+        &mut van.readings
+    })?;
+    settle(fills, &mut vans, &mut summary.rows, |van| &mut van.fills)?;
+    settle(services, &mut vans, &mut summary.rows, |van| {
+        &mut van.services
+    })?;
+    summary.rows.set_aside = gathering.of_no_van;
+    summary.vans = vans;
+    summary.vans.sort_by(|a, b| a.van.cmp(&b.van));
+    Ok(summary)
+}
+
+/// Settles the versions of every van's records of one kind.
+fn settle<T: Kind>(
+    rows: Gathered,
+    vans: &mut [History],
+    counts: &mut RowCounts,
+    of_van: impl Fn(&mut History) -> &mut Vec<T>,
+) -> Result<(), StoreError> {
+    let names: Vec<Arc<str>> = vans.iter().map(|van| van.van.clone()).collect();
+    let name = |van: u32| {
+        names
+            .get(van as usize)
+            .cloned()
+            .unwrap_or_else(|| "".into())
+    };
+    for (van, records) in rows.current::<T>(name, counts)? {
+        if let Some(van) = vans.get_mut(van as usize) {
+            *of_van(van) = records;
+        }
+    }
+    Ok(())
 }
 
 impl Gathering<'_> {
@@ -480,7 +465,7 @@ impl Gathering<'_> {
         &mut self,
         batch: &RecordBatch,
         from: &Input,
-        into: &mut Gathered<T>,
+        into: &mut Gathered,
     ) -> Result<(), StoreError> {
         let missing = |column: &str| from.wrong(format!("has no column \"{column}\""));
         let column = |name: &str| batch.column_by_name(name).ok_or_else(|| missing(name));
@@ -504,51 +489,64 @@ impl Gathering<'_> {
         let opened = open::<T>(&columns, from)?;
         let whole = |name: &str| {
             let cast = arrow_cast::cast(column(name)?, &DataType::Int64);
-            cast.map_err(|e| from.wrong(e.to_string()))
+            let cast = cast.map_err(|e| from.wrong(e.to_string()))?;
+            Cells::of_array(&cast).ok_or_else(|| missing(name))
         };
         let (file_ids, lines) = (whole(FILE_ID)?, whole(LINE)?);
-        let (file_ids, lines) = (
-            file_ids.as_primitive_opt::<Int64Type>(),
-            lines.as_primitive_opt::<Int64Type>(),
-        );
-        let (file_ids, lines) = file_ids.zip(lines).ok_or_else(|| missing(LINE))?;
         let lacks = || from.wrong("holds a row that lacks a value that every row has");
+        let at = u32::try_from(into.tables.len()).unwrap_or(u32::MAX);
         for row in (0..batch.num_rows()).filter(|row| is_ours(*row)) {
-            if file_ids.is_null(row) || lines.is_null(row) {
-                return Err(lacks());
-            }
-            let file_id = file_ids.value(row).cast_unsigned();
-            let line = lines.value(row).cast_unsigned();
-            let Some(file) = self.snapshot.view_of(file_id) else {
-                continue;
+            let stored = Place {
+                file_id: file_ids.count(row).ok_or_else(lacks)?,
+                line: lines.count(row).ok_or_else(lacks)?,
             };
-            file.for_each(
-                line,
-                || T::mark_at(&opened, row),
-                |owner| {
-                    self.push(T::get(&opened, row)?, owner, into);
-                    Some(())
-                },
-            )
-            .ok_or_else(lacks)?;
+            if !self.snapshot.files.is_finished(stored.file_id) {
+                continue;
+            }
+            let van = opened
+                .first()
+                .and_then(|vans| vans.name(row))
+                .ok_or_else(lacks)?;
+            let moment = Moment::of(T::TABLE, &opened, row).ok_or_else(lacks)?;
+            self.snapshot
+                .view
+                .owners(stored, moment.mark(T::TABLE), |owner| {
+                    let Some(who) =
+                        number_of(self.names, van, &mut self.numbers, &mut self.spellings)
+                    else {
+                        self.of_no_van += 1;
+                        return;
+                    };
+                    into.rows.push(Row {
+                        who,
+                        moment,
+                        owner,
+                        table: at,
+                        row: u32::try_from(row).unwrap_or(u32::MAX),
+                    });
+                });
         }
+        into.tables.push(opened);
         Ok(())
     }
+}
 
-    fn push<T: Kind>(&mut self, record: T, owner: Place, into: &mut Gathered<T>) {
-        let who = record.who().clone();
-        let names = self.names;
-        let identity = self
-            .known
-            .entry(who.clone())
-            .or_insert_with(|| identity_of::<T>(names, &who));
-        let row = Row {
-            file_id: owner.file_id,
-            line: owner.line,
-            record,
-        };
-        into.add(identity, who, std::iter::once(row));
-    }
+/// The number of the van of that name, which is written once more.
+fn number_of(
+    names: &VanNames,
+    name: &Arc<str>,
+    numbers: &mut HashMap<Arc<str>, u32>,
+    spellings: &mut Vec<Spelt>,
+) -> Option<u32> {
+    let identity = names.identity(name).ok()?;
+    let next = u32::try_from(spellings.len()).unwrap_or(u32::MAX);
+    let number = *numbers.entry(identity.clone()).or_insert_with(|| {
+        spellings.push((identity, BTreeMap::new()));
+        next
+    });
+    let (_, spelt) = spellings.get_mut(number as usize)?;
+    *spelt.entry(name.clone()).or_default() += 1;
+    Some(number)
 }
 
 /// Walks over the batches of an Arrow stream, an Arrow file or a Parquet file,

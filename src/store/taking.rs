@@ -2,43 +2,55 @@
 //! and finished by the file's line.
 
 use std::collections::{BTreeMap, HashMap, HashSet};
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 
-use super::columns::Kind;
+use arrow_array::RecordBatch;
+use rayon::prelude::*;
+
+use super::cells::Cells;
 use super::error::StoreError;
+use super::field::Cell;
 use super::files::{FileLine, FinishedFile};
-use super::judge::{Against, Verdict, Whose, who};
-use super::lines::WHOLE_FILE;
-use super::mend::{Mended, Mending, print};
+use super::judge::{Against, Judged, Origin, shares_of};
+use super::lineage::{Place, Supersessions, WHOLE_FILE};
+use super::mend::{Mended, Mending, text_hash};
+use super::months::{Month, month_name};
 use super::outcome::FileOutcome;
-use super::part::{NewPart, Part, PartWriter};
+use super::part::{NewPart, PartWriter};
+use super::partition::{self, Partition, Partitions, arrays};
 use super::records::{
-    AcceptedRow, FileHead, FileTail, Fill, Hardness, Instant, KINDS, Reading, Record, RowBatch,
-    Service, Van,
+    AcceptedRow, FileHead, FileTail, Instant, KINDS, Mends, Record, RowBatch, SetAside,
 };
-use super::rows::identity_of;
-use super::schema::TableName;
+use super::rewritten::{RowStyle, RowWriter};
+use super::rows::{KindRows, RowBuilder, batch_of};
+use super::schema::{Fill, Hardness, Kind, LINE, Reading, Service, TEXT, TableName, Van, of_kind};
 use super::settled::Settled;
-use super::spill::{self, Spill};
-use super::ties::{Place, Ties};
-use super::write::Origin;
 use super::writer::Writer;
 
-/// Rows, and bytes of their text, that are held in memory.
+/// Rows, and bytes of them, that are held in memory.
 #[derive(Debug, Clone, Copy)]
 pub(super) struct Held {
+    /// Of one month, as they are judged.
     pub(super) rows: usize,
     pub(super) bytes: usize,
+    /// Rows of the careful rules that are put into columns together.
+    pub(super) together: usize,
 }
 
 impl Default for Held {
     fn default() -> Self {
         Held {
-            rows: 250_000,
-            bytes: 64 << 20,
+            rows: 1_000_000,
+            bytes: 96 << 20,
+            together: 1 << 13,
         }
     }
 }
+
+/// Bytes of rows of the careful rules that are put into columns together.
+const BYTES_TOGETHER: usize = 4 << 20;
+/// Months that are judged side by side: their rows are in memory together.
+const MONTHS_AT_ONCE: usize = 2;
 
 /// A file of which nothing is in the store until it is finished. Dropped
 /// before that, it leaves nothing behind.
@@ -47,20 +59,20 @@ pub struct Taking<'w, 's> {
     head: FileHead,
     id: u64,
     at: Instant,
-    rows: Vec<AcceptedRow>,
-    bytes: usize,
-    spill: Option<Spill>,
+    /// How rows that come without their text are written again.
+    style: Option<(RowStyle, String)>,
+    builders: BTreeMap<TableName, RowBuilder>,
+    partitions: Option<Partitions>,
     mending: Mending,
     settled: Settled,
-    /// Accepted rows of earlier files of this name, by kind and print of their text;
+    /// Accepted rows of earlier files of this name, by the hash of their text;
     /// looked up once a row is set aside.
     texts: Option<HashMap<(u8, u64), Place>>,
     /// Rows set aside that were accepted in an earlier file.
-    known: Ties,
-    /// Line and print of rows set aside, by file: those asked for so far.
+    known: Supersessions,
+    /// Line and hash of rows set aside, by file: those asked for so far.
     listed: HashMap<u64, HashSet<(u64, u32)>>,
     set_aside: Option<PartWriter>,
-    repeats: Option<PartWriter>,
     outcome: FileOutcome,
     has_vans: bool,
     new_parts: BTreeMap<TableName, Vec<NewPart>>,
@@ -75,21 +87,21 @@ impl<'w, 's> Taking<'w, 's> {
     ) -> Result<Self, StoreError> {
         let mending = writer.mending(&head)?;
         let settled = writer.settled(&head)?;
+        let held = writer.held;
         Ok(Taking {
             settled,
             texts: None,
-            known: Ties::default(),
+            known: Supersessions::default(),
             listed: HashMap::new(),
             id: writer.new_id(),
+            style: None,
+            builders: BTreeMap::new(),
+            partitions: Some(Partitions::new(writer.path(), &head.name, held)),
             writer,
             head,
             at,
-            rows: Vec::new(),
-            bytes: 0,
-            spill: None,
             mending,
             set_aside: None,
-            repeats: None,
             outcome: FileOutcome::default(),
             has_vans: false,
             new_parts: BTreeMap::new(),
@@ -97,61 +109,168 @@ impl<'w, 's> Taking<'w, 's> {
         })
     }
 
+    /// Says how rows that come without their text are written again.
+    pub fn writes_rows_as(&mut self, style: RowStyle, delimiter: &str) {
+        self.style = Some((style, delimiter.to_owned()));
+    }
+
     /// Takes some more of the file's rows.
     ///
     /// # Errors
     /// Where they cannot be written.
     pub fn take(&mut self, batch: RowBatch) -> Result<(), StoreError> {
-        let mut mends = self.marked(&batch)?;
-        let marked: HashSet<u64> = mends.keys().copied().collect();
-        for (line, record, text) in &batch.rows {
-            let is_of_no_van = self.writer.is_of_no_van(record);
-            if let Some(place) = mends.remove(line) {
-                self.mending.replaces(*line, place, !is_of_no_van);
-            } else if marked.contains(line) {
-                // another record of the same line has said it
-            } else if let Some(place) = self.settled.listed_elsewhere(*line) {
-                self.mending.replaces(*line, place, !is_of_no_van);
-            } else {
-                self.mending.accepted(*line, record, text, is_of_no_van);
+        let mut mends = self.marked(&batch.mends)?;
+        if self.asks_for_rows() || !batch.mends.is_empty() {
+            let marked: HashSet<u64> = mends.keys().copied().collect();
+            for (line, record, text) in &batch.rows {
+                self.mend(*line, record, text, &mut mends, &marked);
             }
-            self.has_vans |= matches!(record, Record::Van(_));
-            self.bytes += text.len();
+            for rows in &batch.columns {
+                self.mend_columns(rows)?;
+            }
         }
         for row in &batch.set_aside {
-            let line = row.number().unwrap_or(WHOLE_FILE);
-            let mut place = row.line.and_then(|_| self.settled.accepted(line));
-            if place.is_none() && !mends.contains_key(&line) {
-                place = self.stored_as(row.part, &row.text)?;
-            }
-            self.outcome.count_set_aside(place.is_some());
-            match (place, mends.remove(&line)) {
-                (Some(place), _) => self.known.push(line, place),
-                (None, Some(place)) => self.mending.replaces(line, place, false),
-                (None, None) => match self.settled.listed_elsewhere(line) {
-                    Some(place) => self.mending.replaces(line, place, false),
-                    None => self.mending.set_aside(row.number(), &row.text),
-                },
-            }
+            self.take_set_aside(row, &mut mends)?;
         }
-        if !batch.set_aside.is_empty() {
-            let mut part = match self.set_aside.take() {
-                Some(part) => part,
-                None => self.part_of(TableName::SetAside)?,
-            };
-            self.origin().write_set_aside(&batch.set_aside, &mut part)?;
-            self.set_aside = Some(part);
+        self.write_set_aside(&batch.set_aside)?;
+        for row in &batch.rows {
+            self.push(row)?;
         }
-        if self.rows.is_empty() {
-            self.rows = batch.rows;
-        } else {
-            self.rows.extend(batch.rows);
-        }
-        let held = self.writer.held;
-        if self.rows.len() > held.rows || self.bytes > held.bytes {
-            self.lay_down()?;
+        for rows in batch.columns {
+            self.add(rows)?;
         }
         Ok(())
+    }
+
+    /// Whether accepted rows may take the places of rows set aside before.
+    fn asks_for_rows(&self) -> bool {
+        !self.mending.is_idle() || !self.settled.is_idle()
+    }
+
+    fn mend(
+        &mut self,
+        line: u64,
+        record: &Record,
+        text: &str,
+        mends: &mut HashMap<u64, Place>,
+        marked: &HashSet<u64>,
+    ) {
+        let is_of_no_van = self.writer.is_of_no_van(record);
+        if let Some(place) = mends.remove(&line) {
+            self.mending.replaces(line, place, !is_of_no_van);
+        } else if marked.contains(&line) {
+            // another record of the same line has said it
+        } else if let Some(place) = self.settled.listed_elsewhere(line) {
+            self.mending.replaces(line, place, !is_of_no_van);
+        } else {
+            self.mending.accepted(line, record, text, is_of_no_van);
+        }
+    }
+
+    /// The same for rows in columns, their texts written again.
+    fn mend_columns(&mut self, rows: &KindRows) -> Result<(), StoreError> {
+        let style = self.style.as_ref();
+        let writer = style.and_then(|(style, by)| RowWriter::new(&style.to_text(), by));
+        let cells = rows.batch.columns().iter();
+        let cells: Vec<Cells> = cells
+            .map(|array| Cells::of_array(array).unwrap_or(Cells::Missing))
+            .collect();
+        let column = |name: &str| {
+            let at = rows.batch.schema().index_of(name).ok();
+            at.and_then(|at| cells.get(at)).unwrap_or(&Cells::Missing)
+        };
+        let (lines, texts) = (column(LINE), column(TEXT));
+        of_kind!(rows.table, T => {
+            for row in 0..rows.batch.num_rows() {
+                let Some(record) = T::get(&cells, row) else { continue };
+                let text = match (texts.name(row), &writer) {
+                    (Some(text), _) => text.to_string(),
+                    (None, Some(writer)) => writer.text(&record),
+                    (None, None) => String::new(),
+                };
+                let line = lines.count(row).unwrap_or(WHOLE_FILE);
+                let record = record.into_record();
+                self.mend(line, &record, &text, &mut HashMap::new(), &HashSet::new());
+            }
+        }, else {});
+        Ok(())
+    }
+
+    fn take_set_aside(
+        &mut self,
+        row: &SetAside,
+        mends: &mut HashMap<u64, Place>,
+    ) -> Result<(), StoreError> {
+        let line = row.number().unwrap_or(WHOLE_FILE);
+        let mut place = row.line.and_then(|_| self.settled.accepted(line));
+        if place.is_none() && !mends.contains_key(&line) {
+            place = self.stored_as(row.part, &row.text)?;
+        }
+        self.outcome.count_set_aside(place.is_some());
+        match (place, mends.remove(&line)) {
+            (Some(place), _) => self.known.push(line, place),
+            (None, Some(place)) => self.mending.replaces(line, place, false),
+            (None, None) => match self.settled.listed_elsewhere(line) {
+                Some(place) => self.mending.replaces(line, place, false),
+                None => self.mending.set_aside(row.number(), &row.text),
+            },
+        }
+        Ok(())
+    }
+
+    fn write_set_aside(&mut self, rows: &[SetAside]) -> Result<(), StoreError> {
+        if rows.is_empty() {
+            return Ok(());
+        }
+        let (id, at) = (self.id, self.at);
+        let cells = rows.iter().map(|row| {
+            vec![
+                Cell::Text(&row.reason),
+                row.day_position.map_or(Cell::Empty, Cell::Small),
+                Cell::Whole(id),
+                row.number().map_or(Cell::Empty, Cell::Whole),
+                Cell::Instant(at.0),
+                Cell::Text(&row.text),
+            ]
+        });
+        let batch = batch_of(TableName::SetAside, cells).map_err(arrays)?;
+        let part = match &mut self.set_aside {
+            Some(part) => part,
+            none => none.insert(PartWriter::create(
+                &self.writer.folder(TableName::SetAside),
+                TableName::SetAside,
+                id,
+                None,
+            )?),
+        };
+        part.write(&batch)
+    }
+
+    fn push(&mut self, (line, record, text): &AcceptedRow) -> Result<(), StoreError> {
+        let mut cells = Vec::with_capacity(16);
+        let table = match record {
+            Record::Reading(record) => cells_of(record, &mut cells),
+            Record::Fill(record) => cells_of(record, &mut cells),
+            Record::Service(record) => cells_of(record, &mut cells),
+            Record::Van(record) => cells_of(record, &mut cells),
+            Record::Hardness(record) => cells_of(record, &mut cells),
+        };
+        let builder = self.builders.entry(table);
+        let builder = builder.or_insert_with(|| RowBuilder::new(table));
+        builder.push(&cells, *line, Some(text));
+        if builder.len() >= self.writer.held.together || builder.bytes() >= BYTES_TOGETHER {
+            let rows = builder.take().map_err(arrays)?;
+            self.add(rows)?;
+        }
+        Ok(())
+    }
+
+    fn add(&mut self, rows: KindRows) -> Result<(), StoreError> {
+        self.has_vans |= rows.table == TableName::Vans;
+        match &mut self.partitions {
+            Some(partitions) => partitions.add(rows),
+            None => Ok(()),
+        }
     }
 
     /// Where a row of this very text was accepted in an earlier file of this
@@ -166,8 +285,8 @@ impl<'w, 's> Taking<'w, 's> {
             0 => 1..=KINDS.len() as u8,
             part => part..=part,
         };
-        let print = print(text);
-        let place = kinds.into_iter().find_map(|kind| texts.get(&(kind, print)));
+        let hash = text_hash(text);
+        let place = kinds.into_iter().find_map(|kind| texts.get(&(kind, hash)));
         let place = place.copied();
         self.texts = Some(texts);
         Ok(place)
@@ -175,20 +294,20 @@ impl<'w, 's> Taking<'w, 's> {
 
     /// The rows set aside whose place lines of the batch say they take, as far
     /// as they are still set aside.
-    fn marked(&mut self, batch: &RowBatch) -> Result<HashMap<u64, Place>, StoreError> {
+    fn marked(&mut self, mends: &[(u64, Mends)]) -> Result<HashMap<u64, Place>, StoreError> {
         let mut found = HashMap::new();
-        for (line, mends) in &batch.mends {
+        for (line, mends) in mends {
             let place = Place {
                 file_id: mends.file_id,
                 line: mends.line,
             };
             if !self.listed.contains_key(&place.file_id) {
-                let prints = self.writer.listed_prints(place.file_id)?;
-                self.listed.insert(place.file_id, prints);
+                let hashes = self.writer.listed_hashes(place.file_id)?;
+                self.listed.insert(place.file_id, hashes);
             }
             // Each place is taken once.
-            let prints = self.listed.get_mut(&place.file_id);
-            match prints.is_some_and(|prints| prints.remove(&(place.line, mends.print))) {
+            let hashes = self.listed.get_mut(&place.file_id);
+            match hashes.is_some_and(|hashes| hashes.remove(&(place.line, mends.print))) {
                 true => {
                     found.insert(*line, place);
                 }
@@ -196,29 +315,6 @@ impl<'w, 's> Taking<'w, 's> {
             }
         }
         Ok(found)
-    }
-
-    fn origin(&self) -> Origin<'_> {
-        Origin {
-            file: &self.head.name,
-            id: self.id,
-            at: self.at,
-        }
-    }
-
-    fn part_of(&self, table: TableName) -> Result<PartWriter, StoreError> {
-        PartWriter::create(&self.writer.folder(table), table, self.id, None)
-    }
-
-    fn lay_down(&mut self) -> Result<(), StoreError> {
-        let mut spill = match self.spill.take() {
-            Some(spill) => spill,
-            None => Spill::create(self.writer.path())?,
-        };
-        spill.lay_down(&self.origin(), &self.rows)?;
-        self.spill = Some(spill);
-        (self.rows, self.bytes) = (Vec::new(), 0);
-        Ok(())
     }
 
     /// Commits the file: from now on its rows are in the store.
@@ -243,7 +339,10 @@ impl<'w, 's> Taking<'w, 's> {
             line,
             supersedes,
             known: std::mem::take(&mut self.known),
-            row_style: String::new(),
+            row_style: self
+                .style
+                .as_ref()
+                .map_or_else(String::new, |(s, _)| s.to_text()),
         };
         self.writer.finish(file, self.has_vans)?;
         Ok(std::mem::take(&mut self.outcome))
@@ -251,36 +350,16 @@ impl<'w, 's> Taking<'w, 's> {
 
     /// Commits everything but the file's line.
     pub(super) fn write_rows(&mut self) -> Result<Mended, StoreError> {
+        for mut builder in std::mem::take(&mut self.builders).into_values() {
+            let rows = builder.take().map_err(arrays)?;
+            self.add(rows)?;
+        }
         let mended = std::mem::take(&mut self.mending).finish();
         self.outcome.mended = mended.mended;
-        let stored = self.writer.parts_by_kind()?;
-        match self.spill.is_some() {
-            false => {
-                let rows = std::mem::take(&mut self.rows);
-                self.judge_and_write(&rows, &stored, &mended)?;
-            }
-            true => {
-                self.lay_down()?;
-                let heaps = self.spill.take().map(Spill::into_heaps);
-                let names = self.writer.names.clone();
-                let held = self.writer.held;
-                for (table, heap) in heaps.into_iter().flatten() {
-                    let (rows, bytes) = (held.rows as u64, held.bytes as u64);
-                    heap.for_each_share(table, rows, bytes, &names, |rows| {
-                        self.judge_and_write(&rows, &stored, &mended)
-                    })?;
-                }
-                spill::clear(self.writer.path())?;
-            }
-        }
-        let extra = [
-            (TableName::SetAside, self.set_aside.take()),
-            (TableName::Repeats, self.repeats.take()),
-        ];
-        for (table, part) in extra {
-            if let Some(part) = part {
-                self.keep(table, vec![part.finish()?]);
-            }
+        self.judge_and_write(&mended)?;
+        partition::clear(self.writer.path())?;
+        if let Some(part) = self.set_aside.take() {
+            self.keep(TableName::SetAside, part.finish()?);
         }
         for (table, parts) in std::mem::take(&mut self.new_parts) {
             self.writer.commit(table, &parts, self.at)?;
@@ -290,70 +369,132 @@ impl<'w, 's> Taking<'w, 's> {
         Ok(mended)
     }
 
-    fn keep(&mut self, table: TableName, parts: Vec<NewPart>) {
-        self.uncommitted
-            .extend(parts.iter().map(|part| part.path.clone()));
-        self.new_parts.entry(table).or_default().extend(parts);
+    fn keep(&mut self, table: TableName, part: NewPart) {
+        self.uncommitted.push(part.path.clone());
+        self.new_parts.entry(table).or_default().push(part);
     }
 
-    /// `rows`: all of the file, or all versions of some of its records.
-    fn judge_and_write(
-        &mut self,
-        rows: &[AcceptedRow],
-        stored: &BTreeMap<TableName, Vec<Part>>,
-        mended: &Mended,
-    ) -> Result<(), StoreError> {
-        let whose = Whose::of(rows, &self.writer.names);
-        let mut verdicts = vec![Verdict::OfNoVan; rows.len()];
-        let against = Against {
-            file: &self.head.name,
-            view: &self.writer.view,
-            sound: self.writer.sound(),
-            names: &self.writer.names,
+    fn judge_and_write(&mut self, mended: &Mended) -> Result<(), StoreError> {
+        let Some(partitions) = self.partitions.take() else {
+            return Ok(());
         };
-        let parts = |table| stored.get(&table).map_or(&[][..], Vec::as_slice);
-        judge::<Reading>(&against, rows, &whose, parts, &mut verdicts)?;
-        judge::<Fill>(&against, rows, &whose, parts, &mut verdicts)?;
-        judge::<Service>(&against, rows, &whose, parts, &mut verdicts)?;
-        judge::<Van>(&against, rows, &whose, parts, &mut verdicts)?;
-        judge::<Hardness>(&against, rows, &whose, parts, &mut verdicts)?;
-        for ((line, record, _), verdict) in rows.iter().zip(&mut verdicts) {
-            if *verdict == Verdict::OfNoVan
-                && let Some(place) = mended.listed_as(*line, record)
-            {
-                *verdict = Verdict::AlreadyListed(place);
+        let stored = self.writer.parts_by_kind()?;
+        let mut left = partitions.finish()?.into_iter();
+        let mut repeats: Option<PartWriter> = None;
+        loop {
+            let some: Vec<_> = left.by_ref().take(MONTHS_AT_ONCE).collect();
+            if some.is_empty() {
+                break;
+            }
+            let against = Against {
+                origin: Origin {
+                    id: self.id,
+                    at: self.at,
+                },
+                view: &self.writer.view,
+                sound: self.writer.sound(),
+                names: &self.writer.names,
+                mended,
+                stored: &stored,
+            };
+            let store = self.writer.path();
+            let held = self.writer.held;
+            let judge = |(key, partition)| judge_partition(&against, key, partition, store, held);
+            let judged: Vec<_> = some.into_par_iter().map(judge).collect();
+            // those that were written are to be removed if another failed
+            let mut failed = None;
+            for (table, judged, error) in judged {
+                failed = failed.or(error);
+                for judged in judged {
+                    self.take_judged(table, judged, &mut repeats)?;
+                }
+            }
+            if let Some(error) = failed {
+                return Err(error);
             }
         }
-        self.outcome.count(rows, &verdicts);
-        self.write_kind::<Reading>(rows, &verdicts)?;
-        self.write_kind::<Fill>(rows, &verdicts)?;
-        self.write_kind::<Service>(rows, &verdicts)?;
-        self.write_kind::<Van>(rows, &verdicts)?;
-        self.write_kind::<Hardness>(rows, &verdicts)?;
-        if verdicts.iter().any(|v| v.is_repeat()) {
-            let mut part = match self.repeats.take() {
-                Some(part) => part,
-                None => self.part_of(TableName::Repeats)?,
-            };
-            self.origin().write_repeats(rows, &verdicts, &mut part)?;
-            self.repeats = Some(part);
+        if let Some(part) = repeats {
+            self.keep(TableName::Repeats, part.finish()?);
         }
         Ok(())
     }
 
-    fn write_kind<T: Kind>(
+    fn take_judged(
         &mut self,
-        rows: &[AcceptedRow],
-        verdicts: &[Verdict],
+        table: TableName,
+        judged: Judged,
+        repeats: &mut Option<PartWriter>,
     ) -> Result<(), StoreError> {
-        let folder = self.writer.folder(T::TABLE);
-        let is_written = |i: usize| verdicts.get(i).is_some_and(|v| v.is_written());
-        let parts = self.origin().write_kind::<T>(&folder, rows, is_written)?;
-        if !parts.is_empty() {
-            self.keep(T::TABLE, parts);
+        self.outcome.count(&judged);
+        if let Some(part) = judged.part {
+            self.keep(table, part);
         }
-        Ok(())
+        if judged.repeats.is_empty() {
+            return Ok(());
+        }
+        let id = self.id;
+        let cells = judged.repeats.iter().map(|repeat| {
+            vec![
+                Cell::Whole(id),
+                Cell::Whole(repeat.line),
+                Cell::Whole(repeat.of.file_id),
+                Cell::Whole(repeat.of.line),
+                Cell::Small(repeat.mark),
+                Cell::Small(u32::from(repeat.is_listed)),
+            ]
+        });
+        let batch = batch_of(TableName::Repeats, cells).map_err(arrays)?;
+        let part = match repeats {
+            Some(part) => part,
+            none => none.insert(PartWriter::create(
+                &self.writer.folder(TableName::Repeats),
+                TableName::Repeats,
+                id,
+                None,
+            )?),
+        };
+        part.write(&batch)
     }
+}
+
+fn cells_of<'c, T: Kind>(record: &'c T, cells: &mut Vec<Cell<'c>>) -> TableName {
+    record.cells(cells);
+    T::TABLE
+}
+
+/// Judges a partition, in shares where it is too long to be held; what was done
+/// before an error comes with it.
+fn judge_partition(
+    against: &Against<'_>,
+    (table, month): (TableName, Month),
+    partition: Partition,
+    store: &Path,
+    held: Held,
+) -> (TableName, Vec<Judged>, Option<StoreError>) {
+    let mut judged = Vec::new();
+    let folder = store.join(table.folder());
+    let mut judge = |batch: RecordBatch| {
+        judged.push(against.judge_and_write((table, month), batch, &folder)?);
+        Ok(())
+    };
+    let shares = partition.rows.div_ceil(held.rows.max(1));
+    let done = if shares <= 1 {
+        partition.load(table).and_then(&mut judge)
+    } else {
+        let name = format!(
+            "{}-{}",
+            table.folder(),
+            month.map_or_else(String::new, month_name)
+        );
+        let share = |batch: &RecordBatch| shares_of(table, batch, against.names, shares);
+        partition
+            .into_shares(store, &name, shares, share)
+            .and_then(|all| {
+                let mut all = all.into_iter();
+                all.try_for_each(|share| share.load(table).and_then(&mut judge))
+            })
+    };
+    (table, judged, done.err())
 }
 
 impl Drop for Taking<'_, '_> {
@@ -363,32 +504,6 @@ impl Drop for Taking<'_, '_> {
         for path in &self.uncommitted {
             let _ = std::fs::remove_file(path);
         }
-        if self.spill.is_some() {
-            let _ = spill::clear(self.writer.path());
-        }
-    }
-}
-
-fn judge<'p, T: Kind>(
-    against: &Against<'_>,
-    rows: &[AcceptedRow],
-    whose: &Whose,
-    parts: impl Fn(TableName) -> &'p [Part],
-    verdicts: &mut [Verdict],
-) -> Result<(), StoreError> {
-    if rows.iter().any(|(_, record, _)| T::of(record).is_some()) {
-        against.judge_kind::<T>(rows, whose, parts(T::TABLE), verdicts)?;
-    }
-    Ok(())
-}
-
-/// Whether the van list does not know the row's van.
-pub(super) fn is_of_no_van(record: &Record, names: &super::names::VanNames) -> bool {
-    let who = who(record);
-    match record {
-        Record::Reading(_) => identity_of::<Reading>(names, who).is_err(),
-        Record::Fill(_) => identity_of::<Fill>(names, who).is_err(),
-        Record::Service(_) => identity_of::<Service>(names, who).is_err(),
-        Record::Van(_) | Record::Hardness(_) => false,
+        let _ = partition::clear(self.writer.path());
     }
 }

@@ -4,32 +4,29 @@ use std::collections::{BTreeMap, BTreeSet, HashMap, HashSet};
 use std::path::{Path, PathBuf};
 
 use super::Store;
-use super::arrays::Columns;
-use super::aside::{for_each_listed_line, listed_rows, of_no_van};
-use super::columns::Kind;
 use super::error::StoreError;
+use super::field::Cell;
 use super::files::{self, FinishedFile, FinishedFiles};
-use super::lines::Lines;
+use super::frames::PartRows;
+use super::in_force::View;
+use super::integrity::Sound;
+use super::judge::identity_of;
+use super::lineage::{self, Action, Lines, Place, UndoEntry};
 use super::lock::WriteLock;
-use super::mend::{EarlierRow, Mending, print};
+use super::mend::{EarlierRow, Mending, text_hash};
 use super::names::VanNames;
 use super::outcome::FileOutcome;
-use super::part::{self, NewPart, Part};
-use super::reader::{finished_files, finished_parts, van_names};
-use super::records::{
-    FileHead, FileRows, FileTail, Fill, Hardness, Instant, KINDS, Reading, Record, RowBatch,
-    Service, Van,
-};
+use super::part::{self, NewPart, Part, PartWriter};
+use super::partition::{self, arrays};
+use super::records::{FileHead, FileRows, FileTail, Instant, KINDS, Record, RowBatch};
 use super::row_text::print_of;
-use super::schema::{LINE, TEXT, TableName};
-use super::settled::Settled;
-use super::sound::Sound;
-use super::spill;
+use super::rows::batch_of;
+use super::schema::{Fill, Hardness, Kind, Reading, Service, TableName, Van, of_kind};
+use super::set_aside::{listed_lines, listed_rows, of_no_van};
+use super::settled::{Settled, join};
+use super::snapshot::{finished_files, finished_parts, van_names};
 use super::table::Table;
-use super::taken_back::{self, Action, Deed};
-use super::taking::{self, Held, Taking};
-use super::ties::Place;
-use super::view::View;
+use super::taking::{Held, Taking};
 
 /// The only one who writes, until dropped.
 #[derive(Debug)]
@@ -38,7 +35,7 @@ pub struct Writer<'s> {
     _lock: WriteLock,
     tables: BTreeMap<TableName, Table>,
     files: FinishedFiles,
-    deeds: Vec<Deed>,
+    undone: Vec<UndoEntry>,
     pub(super) view: View,
     pub(super) names: VanNames,
     pub(super) held: Held,
@@ -54,7 +51,7 @@ impl<'s> Writer<'s> {
         wait: Option<&(dyn Fn() + Sync)>,
     ) -> Result<Writer<'s>, StoreError> {
         let lock = WriteLock::take(&store.path, wait)?;
-        spill::clear(&store.path)?;
+        partition::clear(&store.path)?;
         let mut tables = BTreeMap::new();
         for name in TableName::ALL {
             let mut table = Table::load_if_there(&store.path, name)?;
@@ -88,7 +85,7 @@ impl<'s> Writer<'s> {
             tables,
             next_id: last_id + 1,
             files,
-            deeds: Vec::new(),
+            undone: Vec::new(),
             view: View::default(),
             names: VanNames::Any,
             held: Held::default(),
@@ -100,9 +97,9 @@ impl<'s> Writer<'s> {
 
     /// Sees anew which rows are in force.
     fn look_again(&mut self) -> Result<(), StoreError> {
-        self.deeds = taken_back::read(&self.sound_parts(TableName::TakenBack)?)?;
+        self.undone = lineage::read_undone(&self.sound_parts(TableName::TakenBack)?)?;
         // Of use only where a file was taken back.
-        let out = taken_back::out_now(&self.deeds);
+        let out = lineage::out_now(&self.undone);
         let repeats = match out.is_empty() {
             true => Vec::new(),
             false => self.sound_parts(TableName::Repeats)?,
@@ -131,19 +128,34 @@ impl<'s> Writer<'s> {
         if self.view.is_in_force(file_id) == (action == Action::PutBack) {
             return Ok(false);
         }
-        let deed = Deed {
-            id: self.deeds.last().map_or(1, |last| last.id + 1),
+        let entry = UndoEntry {
+            id: self.undone.last().map_or(1, |last| last.id + 1),
             file_id,
             action,
             at,
             by: by.to_owned(),
         };
-        let folder = self.folder(TableName::TakenBack);
-        let row = std::iter::once(taken_back::arrays(&deed));
-        let part = part::write(&folder, TableName::TakenBack, file_id, None, row)?;
+        let part = self.row_part(TableName::TakenBack, file_id, lineage::cells(&entry))?;
         self.commit(TableName::TakenBack, &[part], at)?;
         self.look_again()?;
         Ok(true)
+    }
+
+    /// A Parquet file of one row.
+    fn row_part(
+        &self,
+        table: TableName,
+        file_id: u64,
+        cells: Vec<Cell<'_>>,
+    ) -> Result<NewPart, StoreError> {
+        let mut part = PartWriter::create(&self.folder(table), table, file_id, None)?;
+        part.write(&batch_of(table, std::iter::once(cells)).map_err(arrays)?)?;
+        part.finish()
+    }
+
+    fn line_part(&self, file: &FinishedFile) -> Result<NewPart, StoreError> {
+        let row = files::row(file);
+        self.row_part(TableName::Files, file.line.id, row.cells(file))
     }
 
     fn current_names(&self) -> Result<VanNames, StoreError> {
@@ -163,14 +175,7 @@ impl<'s> Writer<'s> {
     }
 
     pub(super) fn parts_by_kind(&self) -> Result<BTreeMap<TableName, Vec<Part>>, StoreError> {
-        let kinds = [
-            TableName::Readings,
-            TableName::Fills,
-            TableName::Services,
-            TableName::Vans,
-            TableName::Hardness,
-        ];
-        let parts = kinds.map(|kind| Ok((kind, self.parts(kind)?)));
+        let parts = TableName::KINDS.map(|kind| Ok((kind, self.parts(kind)?)));
         parts.into_iter().collect()
     }
 
@@ -193,18 +198,20 @@ impl<'s> Writer<'s> {
         if matches!(self.names, VanNames::Any) {
             return false;
         }
-        let name = super::judge::who(record);
-        let of_a_van = !matches!(record, Record::Van(_) | Record::Hardness(_));
+        let (table, name) = match record {
+            Record::Reading(of) => (TableName::Readings, &of.van),
+            Record::Fill(of) => (TableName::Fills, &of.van),
+            Record::Service(of) => (TableName::Services, &of.van),
+            Record::Van(_) | Record::Hardness(_) => return false,
+        };
         // Rows of one van often stand together.
         if let Some((last, is_of_no_van)) = &self.last_name
             && last == name
         {
-            return of_a_van && *is_of_no_van;
+            return *is_of_no_van;
         }
-        let is_of_no_van = taking::is_of_no_van(record, &self.names);
-        if of_a_van {
-            self.last_name = Some((name.clone(), is_of_no_van));
-        }
+        let is_of_no_van = identity_of(table, &self.names, name).is_err();
+        self.last_name = Some((name.clone(), is_of_no_van));
         is_of_no_van
     }
 
@@ -230,14 +237,12 @@ impl<'s> Writer<'s> {
 
     /// A file whose line goes would count as never finished.
     fn rewrite_damaged_lines(&mut self) -> Result<(), StoreError> {
-        let folder = self.folder(TableName::Files);
         for part in self.parts(TableName::Files)? {
             if !self.store.sound.is_lost(&part) {
                 continue;
             }
             if let Some(file) = self.files.get(part.file_id) {
-                let row = std::iter::once(files::arrays(file));
-                let line = part::write(&folder, TableName::Files, part.file_id, None, row)?;
+                let line = self.line_part(file)?;
                 self.commit(TableName::Files, &[line], Instant(0))?;
             }
         }
@@ -278,6 +283,7 @@ impl<'s> Writer<'s> {
         let mut taking = self.begin(head, at)?;
         taking.take(RowBatch {
             rows: file.rows,
+            columns: Vec::new(),
             set_aside: file.set_aside,
             mends: Vec::new(),
         })?;
@@ -320,12 +326,7 @@ impl<'s> Writer<'s> {
         }
         let mut ranges: Vec<(u64, u64, u64)> = Vec::new();
         for part in &self.parts_of(TableName::SetAside, &same)? {
-            for_each_listed_line(part, &self.view, |line| match ranges.last_mut() {
-                Some((file_id, _, last)) if *file_id == part.file_id && line == *last + 1 => {
-                    *last = line;
-                }
-                _ => ranges.push((part.file_id, line, line)),
-            })?;
+            join(part.file_id, listed_lines(part, &self.view)?, &mut ranges);
         }
         let listed = listed_rows(&self.parts_of(TableName::SetAside, &others)?, &self.view)?;
         let mut rows: Vec<EarlierRow> = listed
@@ -338,9 +339,14 @@ impl<'s> Writer<'s> {
             .collect();
         let mut all: Vec<u64> = same.iter().chain(&others).copied().collect();
         all.sort_unstable();
-        self.earlier_of_no_van::<Reading>(&all, &mut rows)?;
-        self.earlier_of_no_van::<Fill>(&all, &mut rows)?;
-        self.earlier_of_no_van::<Service>(&all, &mut rows)?;
+        let parts = |table| self.parts_of(table, &all);
+        let (records, listed) = of_no_van(parts, &self.view, &self.names)?;
+        let found = records.into_iter().zip(listed);
+        rows.extend(found.map(|(record, listed)| EarlierRow {
+            listed,
+            record: Some(record),
+            same_bytes: false,
+        }));
         for row in &mut rows {
             row.same_bytes = same.contains(&row.listed.file_id);
         }
@@ -373,7 +379,7 @@ impl<'s> Writer<'s> {
         Settled::new(&in_force, &same, &set_aside, &damaged)
     }
 
-    /// The accepted rows of earlier files of this name in force, by the print
+    /// The accepted rows of earlier files of this name in force, by the hash
     /// of their text.
     pub(super) fn texts_of(
         &self,
@@ -385,52 +391,24 @@ impl<'s> Writer<'s> {
             .map(|line| line.id)
             .collect();
         let mut texts = HashMap::new();
-        let view = &self.view;
-        if !ids.is_empty() {
-            texts_of_kind::<Reading>(&self.parts_of(TableName::Readings, &ids)?, view, &mut texts)?;
-            texts_of_kind::<Fill>(&self.parts_of(TableName::Fills, &ids)?, view, &mut texts)?;
-            texts_of_kind::<Service>(&self.parts_of(TableName::Services, &ids)?, view, &mut texts)?;
-            texts_of_kind::<Van>(&self.parts_of(TableName::Vans, &ids)?, view, &mut texts)?;
-            texts_of_kind::<Hardness>(
-                &self.parts_of(TableName::Hardness, &ids)?,
-                view,
-                &mut texts,
-            )?;
+        for table in TableName::KINDS {
+            for part in &self.parts_of(table, &ids)? {
+                of_kind!(table, T => texts_of_kind::<T>(part, &self.view, &mut texts)?, else {});
+            }
         }
         Ok(texts)
     }
 
-    /// The rows of a file that are set aside now: line and print of the text.
-    pub(super) fn listed_prints(&self, file_id: u64) -> Result<HashSet<(u64, u32)>, StoreError> {
+    /// The rows of a file that are set aside now: line and hash of the text.
+    pub(super) fn listed_hashes(&self, file_id: u64) -> Result<HashSet<(u64, u32)>, StoreError> {
         let ids = [file_id];
-        let (names, view) = (&self.names, &self.view);
-        let mut rows = listed_rows(&self.parts_of(TableName::SetAside, &ids)?, view)?;
-        let parts = self.parts_of(TableName::Readings, &ids)?;
-        rows.extend(of_no_van::<Reading>(&parts, view, names)?.1);
-        let parts = self.parts_of(TableName::Fills, &ids)?;
-        rows.extend(of_no_van::<Fill>(&parts, view, names)?.1);
-        let parts = self.parts_of(TableName::Services, &ids)?;
-        rows.extend(of_no_van::<Service>(&parts, view, names)?.1);
+        let mut rows = listed_rows(&self.parts_of(TableName::SetAside, &ids)?, &self.view)?;
+        let parts = |table| self.parts_of(table, &ids);
+        rows.extend(of_no_van(parts, &self.view, &self.names)?.1);
+        let rows = rows.iter();
         Ok(rows
-            .iter()
             .map(|row| (row.place().line, print_of(&row.text)))
             .collect())
-    }
-
-    fn earlier_of_no_van<T: Kind>(
-        &self,
-        ids: &[u64],
-        rows: &mut Vec<EarlierRow>,
-    ) -> Result<(), StoreError> {
-        let parts = self.parts_of(T::TABLE, ids)?;
-        let (records, listed) = of_no_van::<T>(&parts, &self.view, &self.names)?;
-        let found = records.into_iter().zip(listed);
-        rows.extend(found.map(|(record, listed)| EarlierRow {
-            listed,
-            record: Some(record.into_record()),
-            same_bytes: false,
-        }));
-        Ok(())
     }
 
     fn parts_of(&self, name: TableName, ids: &[u64]) -> Result<Vec<Part>, StoreError> {
@@ -453,9 +431,7 @@ impl<'s> Writer<'s> {
 
     /// Writes the file's line: from now on its rows are in the store.
     pub(super) fn finish(&mut self, file: FinishedFile, has_vans: bool) -> Result<(), StoreError> {
-        let folder = self.folder(TableName::Files);
-        let row = std::iter::once(files::arrays(&file));
-        let part = part::write(&folder, TableName::Files, file.line.id, None, row)?;
+        let part = self.line_part(&file)?;
         self.commit(TableName::Files, &[part], file.line.ingested_at)?;
         self.view.hide(&file.supersedes.taken());
         self.view.remember_style(&file);
@@ -479,37 +455,19 @@ fn part_of_table(table: TableName) -> u8 {
 }
 
 fn texts_of_kind<T: Kind>(
-    parts: &[Part],
+    part: &Part,
     view: &View,
     texts: &mut HashMap<(u8, u64), Place>,
 ) -> Result<(), StoreError> {
-    for part in parts {
-        for batch in part::batches(&part.path, T::TABLE, None)? {
-            let batch = batch?;
-            let columns = Columns {
-                batch: &batch,
-                path: &part.path,
+    let rows = PartRows::read(part, T::TABLE, true, None)?;
+    for (row, line) in rows.lines.iter().enumerate() {
+        if texts.len() < MOST_TEXTS {
+            let place = Place {
+                file_id: part.file_id,
+                line: *line,
             };
-            let lines = columns.wholes(LINE)?;
-            let row_texts = columns.optional_texts(TEXT)?;
-            // the records are of use only where their texts were not kept
-            let opened = match row_texts.are_all_there() {
-                true => None,
-                false => Some(T::open(&columns)?),
-            };
-            for row in 0..batch.num_rows() {
-                let file_id = part.file_id;
-                if let Some(line) = lines.get(row)
-                    && texts.len() < MOST_TEXTS
-                {
-                    let record = || T::get(opened.as_ref()?, row);
-                    let text = view.text_of(file_id, row_texts.get(row), record);
-                    texts.insert(
-                        (part_of_table(T::TABLE), print(&text)),
-                        Place { file_id, line },
-                    );
-                }
-            }
+            let text = view.text_of::<T>(&rows, row);
+            texts.insert((part_of_table(T::TABLE), text_hash(&text)), place);
         }
     }
     Ok(())

@@ -71,6 +71,10 @@ fn a_store_whose_making_was_interrupted_is_finished() {
     drop(store);
     let store = Store::create_or_open(&path).unwrap();
     add(&store, file("a.csv", vec![reading("QV-1", 0, 8.0)]));
+    drop(store);
+    let again = Store::open(&path).unwrap().fleet().unwrap();
+    assert_eq!(records(&again), [reading("QV-1", 0, 8.0)]);
+    assert_eq!(again.rows, counts(1, 1, 0, 0));
 }
 
 #[test]

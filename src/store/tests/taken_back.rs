@@ -29,7 +29,7 @@ fn a_file_goes_out_and_comes_back_and_both_are_on_record() {
     assert_eq!(seen(&store), before);
     assert!(act(&store, 2, Action::PutBack));
     assert_eq!(seen(&store), with_both);
-    let deeds = store.deeds().unwrap();
+    let deeds = store.undone().unwrap();
     let told: Vec<_> = deeds.iter().map(|d| (d.file_id, d.action.word())).collect();
     assert_eq!(told, [(2, "taken back"), (2, "put back")]);
     assert_eq!(

@@ -1,4 +1,14 @@
+use super::super::taking::Held;
 use super::*;
+
+/// So many rows are held, and beyond them no bytes.
+fn held_up_to(rows: usize) -> Held {
+    Held {
+        rows,
+        bytes: if rows > 1_000 { usize::MAX } else { 0 },
+        together: rows.min(1_000),
+    }
+}
 
 #[test]
 fn every_kind_of_record_comes_out_as_it_went_in() {
@@ -139,7 +149,7 @@ fn a_file_laid_down_in_heaps_is_judged_as_one_in_memory() {
         let mut outcomes = Vec::new();
         for _ in 0..2 {
             let mut writer = store.writer().unwrap();
-            writer.held.rows = held;
+            writer.held = held_up_to(held);
             let head = FileHead {
                 name: whole.name.clone(),
                 sha256: whole.sha256.clone(),
@@ -150,6 +160,7 @@ fn a_file_laid_down_in_heaps_is_judged_as_one_in_memory() {
                 let batch = RowBatch {
                     rows: rows.to_vec(),
                     set_aside: set_aside.to_vec(),
+                    columns: Vec::new(),
                     mends: Vec::new(),
                 };
                 taking.take(batch).unwrap();
@@ -173,7 +184,7 @@ fn a_file_laid_down_in_heaps_is_judged_as_one_in_memory() {
 fn a_file_that_is_given_up_leaves_nothing_behind() {
     let (_dir, store) = store();
     let mut writer = store.writer().unwrap();
-    writer.held.rows = 3;
+    writer.held = held_up_to(3);
     let rows = file_with(
         "a.csv",
         (0..9).map(|i| reading("QV-1", i, 5.0)).collect(),
@@ -188,6 +199,7 @@ fn a_file_that_is_given_up_leaves_nothing_behind() {
     let batch = RowBatch {
         rows: rows.rows.clone(),
         set_aside: rows.set_aside.clone(),
+        columns: Vec::new(),
         mends: Vec::new(),
     };
     taking.take(batch).unwrap();

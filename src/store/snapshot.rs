@@ -1,33 +1,27 @@
 //! The store as its last finished file left it.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, HashMap};
 use std::sync::Arc;
 
 use super::Store;
-use super::arrays::Columns;
-use super::aside::{ListedRow, count_set_aside, listed_rows, of_no_van};
-use super::chunks::VanChunks;
-use super::columns::Kind;
 use super::error::StoreError;
 use super::files::{FinishedFiles, name_of};
+use super::frames::{PartRows, damaged};
+use super::in_force::View;
+use super::lineage::{self, Place, UndoEntry};
 use super::names::VanNames;
-use super::part::{self, Part};
-use super::records::{
-    Fill, Fleet, Hardness, History, Reading, RowCounts, Service, SetAside, Van, line_of, part_of,
-};
-use super::rows::{Gathered, damaged, gather};
-use super::schema::{LINE, TableName};
-use super::summary::FleetSummary;
+use super::part::Part;
+use super::records::{Fleet, History, RowCounts, SetAside, line_of, part_of};
+use super::schema::{Hardness, Kind, TableName, Van};
+use super::set_aside::{count_set_aside, listed_rows, of_no_van};
 use super::table::Table;
-use super::taken_back::{self, Deed};
-use super::versions::current;
-use super::view::{FileView, View};
+use super::vans::{VanChunks, gather};
 
 /// The Parquet files of every table, unfinished ones left out.
 #[derive(Debug)]
 pub(super) struct Snapshot {
     pub(super) files: FinishedFiles,
-    pub(super) deeds: Vec<Deed>,
+    pub(super) undone: Vec<UndoEntry>,
     pub(super) view: View,
     parts: BTreeMap<TableName, Vec<Part>>,
 }
@@ -47,14 +41,14 @@ impl Snapshot {
         }
         let mut snapshot = Snapshot {
             files,
-            deeds: Vec::new(),
+            undone: Vec::new(),
             view: View::default(),
             parts,
         };
-        snapshot.deeds = taken_back::read(snapshot.parts(TableName::TakenBack))?;
+        snapshot.undone = lineage::read_undone(snapshot.parts(TableName::TakenBack))?;
         snapshot.view = View::new(
             &snapshot.files,
-            taken_back::out_now(&snapshot.deeds),
+            lineage::out_now(&snapshot.undone),
             snapshot.parts(TableName::Repeats),
         )?;
         Ok(snapshot)
@@ -78,21 +72,38 @@ impl Snapshot {
             already_stored: self.already_stored(),
             ..RowCounts::default()
         };
-        let vans = current_by_who::<Van>(
-            gather(self.parts(TableName::Vans), &self.view, &VanNames::Any)?,
-            &mut rows,
-        );
-        let names = VanNames::new(vans.keys().cloned());
-        let hardness = current_by_who::<Hardness>(
-            gather(self.parts(TableName::Hardness), &self.view, &names)?,
-            &mut rows,
-        );
+        let vans = self.current_by_who::<Van>(&mut rows)?;
+        let hardness = self.current_by_who::<Hardness>(&mut rows)?;
         rows.set_aside = count_set_aside(self.parts(TableName::SetAside), &self.view)?;
         Ok(Lists {
             vans,
             hardness: hardness.into_values().flatten().collect(),
             rows,
         })
+    }
+
+    fn current_by_who<T: Kind>(
+        &self,
+        counts: &mut RowCounts,
+    ) -> Result<BTreeMap<Arc<str>, Vec<T>>, StoreError> {
+        let mut names: Vec<Arc<str>> = Vec::new();
+        let mut numbers: HashMap<Arc<str>, u32> = HashMap::new();
+        let number = |name: &Arc<str>| {
+            let next = u32::try_from(names.len()).unwrap_or(u32::MAX);
+            Some(*numbers.entry(name.clone()).or_insert_with(|| {
+                names.push(name.clone());
+                next
+            }))
+        };
+        let rows = gather(self.parts(T::TABLE), T::TABLE, &self.view, number)?;
+        let name = |who: u32| {
+            names
+                .get(who as usize)
+                .cloned()
+                .unwrap_or_else(|| "".into())
+        };
+        let current = rows.current::<T>(name, counts)?.into_iter();
+        Ok(current.map(|(who, records)| (name(who), records)).collect())
     }
 
     /// Everything current.
@@ -110,13 +121,6 @@ impl Snapshot {
         })
     }
 
-    /// What is in force of a file's rows; `None` where nothing is, also of one
-    /// that was never finished.
-    pub(super) fn view_of(&self, file_id: u64) -> Option<FileView<'_>> {
-        let is_finished = self.files.is_finished(file_id);
-        is_finished.then(|| self.view.of_file(file_id)).flatten()
-    }
-
     /// The names that rows are held against.
     pub(super) fn van_names(&self) -> Result<VanNames, StoreError> {
         van_names(self.parts(TableName::Vans), &self.view)
@@ -125,35 +129,27 @@ impl Snapshot {
     /// Every row set aside now with the id of its file, in order of ingest,
     /// then of line.
     pub(super) fn set_aside(&self) -> Result<Vec<(u64, SetAside)>, StoreError> {
-        let mut name: (u64, Arc<str>) = (0, "".into());
-        let rows = self.listed()?.into_iter();
-        Ok(rows
-            .map(|row| {
-                if name.0 != row.file_id {
-                    name = (row.file_id, name_of(&self.files, row.file_id));
-                }
-                let set_aside = SetAside {
-                    file: name.1.to_string(),
-                    line: row.line.map(line_of),
-                    part: row.line.map_or(0, part_of),
-                    reason: row.reason,
-                    text: row.text,
-                    day_position: row.day_position,
-                };
-                (row.file_id, set_aside)
-            })
-            .collect())
-    }
-
-    fn listed(&self) -> Result<Vec<ListedRow>, StoreError> {
         let names = self.van_names()?;
-        let view = &self.view;
-        let mut rows = listed_rows(self.parts(TableName::SetAside), view)?;
-        rows.extend(of_no_van::<Reading>(self.parts(TableName::Readings), view, &names)?.1);
-        rows.extend(of_no_van::<Fill>(self.parts(TableName::Fills), view, &names)?.1);
-        rows.extend(of_no_van::<Service>(self.parts(TableName::Services), view, &names)?.1);
+        let mut rows = listed_rows(self.parts(TableName::SetAside), &self.view)?;
+        let parts = |table| Ok(self.parts(table).to_vec());
+        rows.extend(of_no_van(parts, &self.view, &names)?.1);
         rows.sort_by_key(|row| (row.file_id, row.line.map(line_of), row.line));
-        Ok(rows)
+        let mut name: (u64, Arc<str>) = (0, "".into());
+        let rows = rows.into_iter().map(|row| {
+            if name.0 != row.file_id {
+                name = (row.file_id, name_of(&self.files, row.file_id));
+            }
+            let set_aside = SetAside {
+                file: name.1.to_string(),
+                line: row.line.map(line_of),
+                part: row.line.map_or(0, part_of),
+                reason: row.reason,
+                text: row.text,
+                day_position: row.day_position,
+            };
+            (row.file_id, set_aside)
+        });
+        Ok(rows.collect())
     }
 }
 
@@ -184,35 +180,19 @@ pub(super) fn finished_parts(table: &Table, files: &FinishedFiles) -> Vec<Part> 
 
 pub(super) fn van_names(parts: &[Part], view: &View) -> Result<VanNames, StoreError> {
     let mut listed = Vec::new();
-    for part in parts {
-        let Some(file) = view.of_file(part.file_id) else {
-            continue;
-        };
-        let mut last: Option<Arc<str>> = None;
-        for batch in part::batches(&part.path, TableName::Vans, Some(&["van", LINE]))? {
-            let batch = batch?;
-            let columns = Columns {
-                batch: &batch,
-                path: &part.path,
+    for part in parts.iter().filter(|part| view.may_hold(part.file_id)) {
+        let opened = PartRows::read(part, TableName::Vans, false, None)?;
+        for (row, line) in opened.lines.iter().enumerate() {
+            let name = opened.who().name(row).ok_or_else(|| damaged(part))?;
+            let stored = Place {
+                file_id: part.file_id,
+                line: *line,
             };
-            let (names, lines) = (columns.names("van")?, columns.wholes(LINE)?);
-            for row in 0..batch.num_rows() {
-                let line = lines.get(row).ok_or_else(|| damaged(part))?;
-                let name = names.get(row).ok_or_else(|| damaged(part))?;
-                let mut is_in_force = false;
-                // a line of the list tells of one van, so it needs no mark
-                file.for_each(
-                    line,
-                    || 0,
-                    |_| {
-                        is_in_force = true;
-                        Some(())
-                    },
-                );
-                if is_in_force && last.as_ref().is_none_or(|last| !Arc::ptr_eq(last, name)) {
-                    listed.push(name.clone());
-                    last = Some(name.clone());
-                }
+            let mut is_in_force = false;
+            // a line of the list tells of one van, so it needs no mark
+            view.owners(stored, 0, |_| is_in_force = true);
+            if is_in_force {
+                listed.push(name.clone());
             }
         }
     }
@@ -228,16 +208,10 @@ pub(super) struct Lists {
 }
 
 impl Lists {
-    /// The whole fleet, with its vans' settled rows.
-    pub(super) fn fleet(mut self, summaries: FleetSummary) -> Fleet {
+    /// The whole fleet of vans that were summed up; `rows_of_vans`: what was
+    /// counted of them.
+    pub(super) fn fleet(mut self, mut histories: Vec<History>, rows_of_vans: RowCounts) -> Fleet {
         let has_van_list = !self.vans.is_empty();
-        let rows = self.rows.with(RowCounts {
-            stored: summaries.stored,
-            already_stored: summaries.already_stored,
-            set_aside: summaries.of_no_van,
-            ..RowCounts::default()
-        });
-        let mut histories = summaries.vans;
         for history in &mut histories {
             history.listed = self.vans.remove(&history.van).unwrap_or_default();
         }
@@ -252,20 +226,7 @@ impl Lists {
             histories,
             hardness: self.hardness,
             has_van_list,
-            rows,
+            rows: self.rows.with(rows_of_vans),
         }
     }
-}
-
-fn current_by_who<T: Kind>(
-    gathered: Gathered<T>,
-    counts: &mut RowCounts,
-) -> BTreeMap<Arc<str>, Vec<T>> {
-    let one = |(who, rows)| {
-        let found = current(rows);
-        counts.stored += found.versions;
-        counts.already_stored += found.repeats;
-        (who, found.records)
-    };
-    gathered.rows.into_iter().map(one).collect()
 }

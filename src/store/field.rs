@@ -1,0 +1,271 @@
+//! A value of a record in the columns of its table, as text, and back.
+
+use std::sync::Arc;
+
+use arrow_array::builder::{
+    Date32Builder, Float64Builder, Int32Builder, Int64Builder, StringBuilder,
+    TimestampMicrosecondBuilder,
+};
+use arrow_array::{Array, ArrayRef};
+use jiff::civil::Date;
+
+use crate::water::HardnessUnit;
+
+use super::cells::Cells;
+use super::records::{Instant, Item, Source, When};
+use super::schema::Holds;
+
+/// One cell of a row on its way into a table.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub enum Cell<'c> {
+    Empty,
+    Text(&'c str),
+    Real(f64),
+    Small(u32),
+    Whole(u64),
+    /// Microseconds since 1970.
+    Instant(i64),
+    /// Days since 1970.
+    Day(i32),
+}
+
+impl<'c> From<Option<&'c str>> for Cell<'c> {
+    fn from(text: Option<&'c str>) -> Self {
+        text.map_or(Cell::Empty, Cell::Text)
+    }
+}
+
+/// A column being filled.
+#[derive(Debug)]
+pub(super) enum Builder {
+    Text(StringBuilder),
+    Real(Float64Builder),
+    Small(Int32Builder),
+    Whole(Int64Builder),
+    Instant(TimestampMicrosecondBuilder),
+    Day(Date32Builder),
+}
+
+impl Builder {
+    pub(super) fn of(holds: Holds) -> Builder {
+        match holds {
+            Holds::Name | Holds::Text => Builder::Text(StringBuilder::new()),
+            Holds::Real => Builder::Real(Float64Builder::new()),
+            Holds::Small => Builder::Small(Int32Builder::new()),
+            Holds::Whole => Builder::Whole(Int64Builder::new()),
+            Holds::Instant => {
+                Builder::Instant(TimestampMicrosecondBuilder::new().with_timezone("UTC"))
+            }
+            Holds::Day => Builder::Day(Date32Builder::new()),
+        }
+    }
+
+    /// A cell of another type than the column's is empty.
+    pub(super) fn push(&mut self, cell: Cell<'_>) {
+        match (self, cell) {
+            (Builder::Text(b), Cell::Text(text)) => b.append_value(text),
+            (Builder::Text(b), _) => b.append_null(),
+            (Builder::Real(b), Cell::Real(value)) => b.append_value(value),
+            (Builder::Real(b), _) => b.append_null(),
+            // bit for bit: positions and counts stay far below 2^31
+            (Builder::Small(b), Cell::Small(value)) => b.append_value(value.cast_signed()),
+            (Builder::Small(b), _) => b.append_null(),
+            (Builder::Whole(b), Cell::Whole(value)) => b.append_value(value.cast_signed()),
+            (Builder::Whole(b), _) => b.append_null(),
+            (Builder::Instant(b), Cell::Instant(value)) => b.append_value(value),
+            (Builder::Instant(b), _) => b.append_null(),
+            (Builder::Day(b), Cell::Day(value)) => b.append_value(value),
+            (Builder::Day(b), _) => b.append_null(),
+        }
+    }
+
+    pub(super) fn finish(&mut self) -> ArrayRef {
+        match self {
+            Builder::Text(b) => Arc::new(b.finish()),
+            Builder::Real(b) => Arc::new(b.finish()),
+            Builder::Small(b) => Arc::new(b.finish()),
+            Builder::Whole(b) => Arc::new(b.finish()),
+            Builder::Instant(b) => Arc::new(b.finish()),
+            Builder::Day(b) => Arc::new(b.finish()),
+        }
+    }
+}
+
+/// How times are written as text.
+pub(super) trait TimeSpelling {
+    fn time(&self, at: Instant) -> String;
+
+    /// The day alone.
+    fn day(&self, at: Instant) -> String;
+}
+
+/// A value that fills one column of a table or two.
+pub(super) trait Field: Sized {
+    fn cells<'c>(&'c self, to: &mut Vec<Cell<'c>>);
+    /// From the columns at `at`, which is moved behind them; `None` where a
+    /// value that every row has is missing.
+    fn get(columns: &[Cells], at: &mut usize, row: usize) -> Option<Self>;
+    /// Empty where unknown.
+    fn spell(&self, times: &dyn TimeSpelling) -> String;
+}
+
+fn next<'c>(columns: &'c [Cells], at: &mut usize) -> Option<&'c Cells> {
+    *at += 1;
+    columns.get(*at - 1)
+}
+
+impl Field for Arc<str> {
+    fn cells<'c>(&'c self, to: &mut Vec<Cell<'c>>) {
+        to.push(Cell::Text(self));
+    }
+
+    fn get(columns: &[Cells], at: &mut usize, row: usize) -> Option<Self> {
+        next(columns, at)?.name(row).cloned()
+    }
+
+    fn spell(&self, _: &dyn TimeSpelling) -> String {
+        self.to_string()
+    }
+}
+
+impl Field for f64 {
+    fn cells<'c>(&'c self, to: &mut Vec<Cell<'c>>) {
+        to.push(Cell::Real(*self));
+    }
+
+    fn get(columns: &[Cells], at: &mut usize, row: usize) -> Option<Self> {
+        next(columns, at)?.real(row)
+    }
+
+    /// The shortest digits that read back as the same number.
+    fn spell(&self, _: &dyn TimeSpelling) -> String {
+        self.to_string()
+    }
+}
+
+impl Field for u32 {
+    fn cells<'c>(&'c self, to: &mut Vec<Cell<'c>>) {
+        to.push(Cell::Small(*self));
+    }
+
+    fn get(columns: &[Cells], at: &mut usize, row: usize) -> Option<Self> {
+        u32::try_from(next(columns, at)?.whole(row)?).ok()
+    }
+
+    fn spell(&self, _: &dyn TimeSpelling) -> String {
+        self.to_string()
+    }
+}
+
+impl Field for Instant {
+    fn cells<'c>(&'c self, to: &mut Vec<Cell<'c>>) {
+        to.push(Cell::Instant(self.0));
+    }
+
+    fn get(columns: &[Cells], at: &mut usize, row: usize) -> Option<Self> {
+        next(columns, at)?.whole(row).map(Instant)
+    }
+
+    fn spell(&self, times: &dyn TimeSpelling) -> String {
+        times.time(*self)
+    }
+}
+
+impl Field for Date {
+    fn cells<'c>(&'c self, to: &mut Vec<Cell<'c>>) {
+        to.push(Cell::Day(days(*self)));
+    }
+
+    fn get(columns: &[Cells], at: &mut usize, row: usize) -> Option<Self> {
+        date_of_days(i32::try_from(next(columns, at)?.whole(row)?).ok()?)
+    }
+
+    fn spell(&self, _: &dyn TimeSpelling) -> String {
+        self.to_string()
+    }
+}
+
+/// Unknown is an empty cell.
+impl<F: Field> Field for Option<F> {
+    fn cells<'c>(&'c self, to: &mut Vec<Cell<'c>>) {
+        match self {
+            Some(value) => value.cells(to),
+            None => to.push(Cell::Empty),
+        }
+    }
+
+    fn get(columns: &[Cells], at: &mut usize, row: usize) -> Option<Self> {
+        Some(F::get(columns, at, row))
+    }
+
+    fn spell(&self, times: &dyn TimeSpelling) -> String {
+        self.as_ref()
+            .map_or_else(String::new, |value| value.spell(times))
+    }
+}
+
+/// One of a few words.
+macro_rules! word_field {
+    ($type:ty, $of:expr) => {
+        impl Field for $type {
+            fn cells<'c>(&'c self, to: &mut Vec<Cell<'c>>) {
+                to.push(Cell::Text(self.word()));
+            }
+
+            fn get(columns: &[Cells], at: &mut usize, row: usize) -> Option<Self> {
+                let of: fn(&str) -> Option<$type> = $of;
+                of(next(columns, at)?.name(row)?)
+            }
+
+            fn spell(&self, _: &dyn TimeSpelling) -> String {
+                self.word().to_owned()
+            }
+        }
+    };
+}
+
+word_field!(Source, Source::of_word);
+word_field!(Item, Item::of_word);
+word_field!(HardnessUnit, HardnessUnit::from_word);
+
+/// A day in one column, an instant in the next.
+impl Field for When {
+    fn cells<'c>(&'c self, to: &mut Vec<Cell<'c>>) {
+        to.extend(match self {
+            When::Day(day) => [Cell::Day(days(*day)), Cell::Empty],
+            When::At(at) => [Cell::Empty, Cell::Instant(at.0)],
+        });
+    }
+
+    fn get(columns: &[Cells], at: &mut usize, row: usize) -> Option<Self> {
+        let day = <Option<Date> as Field>::get(columns, at, row)?;
+        let instant = <Option<Instant> as Field>::get(columns, at, row)?;
+        day.map(When::Day).or(instant.map(When::At))
+    }
+
+    fn spell(&self, times: &dyn TimeSpelling) -> String {
+        match self {
+            When::Day(day) => day.spell(times),
+            When::At(at) => at.spell(times),
+        }
+    }
+}
+
+const EPOCH: Date = jiff::civil::date(1970, 1, 1);
+
+/// Days since 1970-01-01.
+pub(super) fn days(date: Date) -> i32 {
+    date.since(EPOCH).map_or(0, |span| span.get_days())
+}
+
+pub(super) fn date_of_days(days: i32) -> Option<Date> {
+    EPOCH
+        .checked_add(jiff::Span::new().try_days(days).ok()?)
+        .ok()
+}
+
+/// Bytes of the arrays that a batch of rows takes up, about.
+pub(super) fn bytes_of(batch: &arrow_array::RecordBatch) -> usize {
+    let columns = batch.columns().iter();
+    columns.map(|column| column.get_buffer_memory_size()).sum()
+}

@@ -86,7 +86,7 @@ pub(super) fn singles<'a>(
     singles.push((
         "salt-passage-fleet.png",
         Box::new(move |c| {
-            charts::fleet_passage::draw(c, area_of(c), &vans, limits.salt_passage);
+            charts::rejection_now::draw(c, area_of(c), &vans, as_of, limits.salt_passage);
         }),
     ));
     singles.push((

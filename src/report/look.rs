@@ -4,7 +4,7 @@
 use crate::advise::State;
 
 /// An opaque colour.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
 pub struct Ink(pub u8, pub u8, pub u8);
 
 impl Ink {
@@ -20,17 +20,35 @@ pub const TEXT: Ink = Ink(24, 33, 43);
 pub const MUTED: Ink = Ink(84, 95, 106);
 pub const GRID: Ink = Ink(223, 228, 233);
 pub const RULE: Ink = Ink(150, 160, 170);
+/// Readings of an earlier part.
+pub const EARLIER: Ink = Ink(128, 138, 148);
 pub const SHADE: Ink = Ink(244, 246, 248);
-/// Membranes and salt passage.
+/// Membranes and rejection; their readings, lighter than the fit.
 pub const MEMBRANE: Ink = Ink(0, 49, 111);
-/// Resin and the water after it.
+pub const MEMBRANE_READING: Ink = Ink(102, 131, 169);
+/// Resin and the water after it; its readings.
 pub const RESIN: Ink = Ink(177, 102, 65);
+pub const RESIN_READING: Ink = Ink(189, 125, 94);
 /// Litres.
 pub const WATER: Ink = Ink(59, 161, 162);
 /// Pre-filters.
 pub const PREFILTER: Ink = Ink(108, 86, 150);
 /// Limits.
 pub const LIMIT: Ink = Ink(134, 37, 54);
+
+/// The ink of a series' readings: lighter than its fit, and still plain on paper.
+pub fn reading(series: Ink) -> Ink {
+    match series {
+        MEMBRANE => MEMBRANE_READING,
+        RESIN => RESIN_READING,
+        other => other,
+    }
+}
+
+/// The tint of a likely range; its edge is drawn in the ink of readings.
+pub fn range(series: Ink) -> Ink {
+    series.tint(0.18)
+}
 
 /// Page size: A4 landscape at 150 dots per inch.
 pub const PAGE: (u32, u32) = (1754, 1240);
@@ -68,6 +86,11 @@ impl Type {
     /// Distance from one baseline to the next, px.
     pub fn leading(&self) -> f64 {
         (self.size * 1.38).round()
+    }
+
+    /// How far the baseline lies under the middle of its digits and capitals, px.
+    pub fn below_middle(&self) -> f64 {
+        self.size * 0.36
     }
 }
 

@@ -36,7 +36,6 @@ mod panel;
 mod parts;
 mod past;
 mod pixels;
-mod place;
 mod png_file;
 mod rect;
 #[cfg(test)]

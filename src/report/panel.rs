@@ -27,7 +27,7 @@ pub struct Panel {
 /// the box that is left for the chart.
 pub fn heading(canvas: &mut Canvas, area: Rect, title: &str, unit: &str) -> Rect {
     let face = look::CHART_TITLE;
-    let first = area.y0 + face.size;
+    let first = area.y0 + face.size - 2.0;
     let mut next = if canvas.is_titled() {
         canvas.paragraph(title, (area.x0, first), &face, area.width(), 2)
     } else {
@@ -47,7 +47,20 @@ pub fn heading(canvas: &mut Canvas, area: Rect, title: &str, unit: &str) -> Rect
 /// Draws axes into `area`, with a grid across; `x_name` is written under the
 /// horizontal axis. `None` where the chart cannot be drawn; the page then fails.
 pub fn frame(canvas: &Canvas, area: Rect, x: &Axis, y: &Axis, x_name: &str) -> Option<Panel> {
-    let panel = Panel::framed(canvas, area, x, y, x_name);
+    frame_from(canvas, area, x, y, x_name, 0.0)
+}
+
+/// The same with the plot at least `left` px from the area's left edge, so that
+/// plots stand one above the other.
+pub fn frame_from(
+    canvas: &Canvas,
+    area: Rect,
+    x: &Axis,
+    y: &Axis,
+    x_name: &str,
+    left: f64,
+) -> Option<Panel> {
+    let panel = Panel::framed(canvas, area, x, y, x_name, left);
     canvas.kept(panel)
 }
 
@@ -102,11 +115,17 @@ impl Panel {
         x: &Axis,
         y: &Axis,
         x_name: &str,
+        least_left: f64,
     ) -> Result<Panel, Refused> {
         let face = look::SMALL;
         let labels = y.ticks.iter().map(|t| canvas.width_of(&t.label, &face));
-        let left = labels.fold(0.0, f64::max) + 10.0;
-        let below = if x_name.is_empty() { 28.0 } else { 50.0 };
+        // a label under the left edge reaches half its width beyond it
+        let first = x.ticks.first().filter(|t| x.share(t.value) < 0.1);
+        let beside = first.map_or(0.0, |t| canvas.width_of(&t.label, &face) / 2.0);
+        let left = (labels.fold(0.0, f64::max) + 10.0)
+            .max(beside)
+            .max(least_left);
+        let below = if x_name.is_empty() { 30.0 } else { 54.0 };
         // a label under the right edge reaches half its width beyond it
         let last = x.ticks.last().filter(|t| x.share(t.value) > 0.9);
         let beyond = last.map_or(0.0, |t| canvas.width_of(&t.label, &face) / 2.0);
@@ -140,7 +159,7 @@ impl Panel {
         if !x_name.is_empty() {
             let mut canvas = canvas.clone();
             let name = canvas.shortened(x_name, &face, area.width());
-            let at = (panel.plot.x1, panel.plot.y1 + 43.0);
+            let at = (panel.plot.x1, panel.plot.y1 + 47.0);
             canvas.text(&name, at, &face, Align::Right);
         }
         Ok(panel)
@@ -208,6 +227,26 @@ impl Panel {
         self.draw(&Rectangle::new([from, to], filled(ink)));
     }
 
+    /// A likely range as a box with an edge, between two heights; without an end
+    /// it runs on beyond the panel as an arrow.
+    pub fn range_bar(&self, (low, high): (f64, Option<f64>), (from, to): (f64, f64), series: Ink) {
+        let edge = look::reading(series);
+        let end = high.filter(|high| self.x().holds(*high));
+        let right = end.unwrap_or(self.x().high);
+        self.bar((low, from), (right, to), look::range(series));
+        for y in [from, to] {
+            self.line(&[(low, y), (right, y)], edge, 1.0);
+        }
+        self.line(&[(low, from), (low, to)], edge, 1.0);
+        if let Some(end) = end {
+            self.line(&[(end, from), (end, to)], edge, 1.0);
+            return;
+        }
+        let ((tip, y0), (_, y1)) = (self.at(right, from), self.at(right, to));
+        let corners = [(tip, y0), (tip + 9.0, (y0 + y1) / 2.0), (tip, y1)];
+        self.canvas.clone().polygon(&corners, edge);
+    }
+
     /// A line, cut at the panel's edges.
     pub fn line(&self, points: &[(f64, f64)], ink: Ink, width: f64) {
         for run in self.runs(points) {
@@ -232,15 +271,22 @@ impl Panel {
         }
     }
 
-    /// A band between two curves: (x, low, high), in order of x. It is cut at
-    /// the panel's sides; above or below the panel it runs along the edge.
-    pub fn band(&self, points: &[(f64, f64, f64)], ink: Ink) {
+    /// A likely range between two curves: (x, low, high), in order of x. It is cut
+    /// at the panel's sides; above or below the panel its tint runs along the edge.
+    pub fn band(&self, points: &[(f64, f64, f64)], series: Ink) {
         let inside = self.between_sides(points);
         let upper = inside.iter().map(|p| (p.0, p.2));
         let lower = inside.iter().rev().map(|p| (p.0, p.1));
         let corners: Vec<(f64, f64)> = upper.chain(lower).collect();
         if corners.len() >= 3 {
-            self.draw(&Polygon::new(corners, filled(ink)));
+            self.draw(&Polygon::new(corners, filled(look::range(series))));
+        }
+        let edges: [Vec<(f64, f64)>; 2] = [
+            points.iter().map(|p| (p.0, p.1)).collect(),
+            points.iter().map(|p| (p.0, p.2)).collect(),
+        ];
+        for edge in edges {
+            self.line(&edge, look::reading(series), 1.0);
         }
     }
 
@@ -364,7 +410,7 @@ impl Panel {
         } else {
             (at + 6.0, Align::Left)
         };
-        Some(self.note(name, (x, self.plot.y0 + 14.0), &face, align))
+        Some(self.note(name, (x, self.plot.y0 + 16.0), &face, align))
     }
 
     /// Text on a little paper of its own, so that data behind it cannot make
@@ -400,11 +446,11 @@ mod tests {
             .collect()
     }
 
-    /// The box of all pixels of our ink.
+    /// The box of all pixels with ink.
     fn inked(pixels: &[Ink]) -> Option<Rect> {
         let mut found: Option<Rect> = None;
         for (i, pixel) in pixels.iter().enumerate() {
-            if *pixel == INK {
+            if *pixel != look::PAPER {
                 let (x, y) = (i as u32 % 200, i as u32 / 200);
                 let spot = Rect::at(f64::from(x), f64::from(y), 1.0, 1.0);
                 found = Some(found.map_or(spot, |f| Rect {

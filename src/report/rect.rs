@@ -39,11 +39,13 @@ impl Rect {
     }
 
     /// Whether the two share any area; touching edges do not.
+    #[cfg(test)]
     pub fn overlaps(&self, other: &Rect) -> bool {
         self.x0 < other.x1 && other.x0 < self.x1 && self.y0 < other.y1 && other.y0 < self.y1
     }
 
     /// Whether `inner` lies wholly inside.
+    #[cfg(test)]
     pub fn holds(&self, inner: &Rect) -> bool {
         inner.x0 >= self.x0 && inner.x1 <= self.x1 && inner.y0 >= self.y0 && inner.y1 <= self.y1
     }

@@ -132,7 +132,8 @@ fn everything_stands_out_from_its_paper() {
         assert!(contrast(by_night(ink), DARK_PAPER) >= 4.5, "{ink:?}, dark");
     }
     let states = STATES.map(|state| badge(state).1);
-    for ink in states.into_iter().chain(SERIES) {
+    let readings = [look::MEMBRANE_READING, look::RESIN_READING, look::EARLIER];
+    for ink in states.into_iter().chain(SERIES).chain(readings) {
         assert!(contrast(ink, look::PAPER) >= 3.0, "{ink:?}");
         assert!(contrast(by_night(ink), DARK_PAPER) >= 3.0, "{ink:?}, dark");
     }

@@ -146,19 +146,29 @@ pub fn draw(canvas: &mut Canvas, area: Rect, money: &Money) {
     };
     for (i, (van, name)) in shown.iter().zip(&names).enumerate() {
         let middle = panel.plot.y0 + PITCH * (i as f64 + 0.5);
-        let spot = (panel.plot.x0 - 10.0, middle + 5.0);
+        let spot = (panel.plot.x0 - 10.0, middle + look::SMALL.below_middle());
         canvas.text(name, spot, &face, Align::Right);
-        let Some(p50) = van.cost.p50 else { continue };
-        let (low, high) = (van.cost.p10.unwrap_or(p50), van.cost.p90.unwrap_or(p50));
-        let bar = Rect {
-            x0: panel.x_px(low),
-            x1: panel.x_px(high),
-            y0: middle - 6.0,
-            y1: middle + 6.0,
+        let Some(p50) = van.cost.p50 else {
+            let at = (panel.plot.x0 + 8.0, middle + face.below_middle());
+            canvas.text("no forecast", at, &face, Align::Left);
+            continue;
         };
-        canvas.fill(bar, look::WATER.tint(0.4));
-        let spot = (panel.x_px(p50), middle);
-        canvas.mark(Shape::Diamond, spot, 6.0, look::MEMBRANE);
+        let (low, high) = (van.cost.p10.unwrap_or(p50), van.cost.p90.unwrap_or(p50));
+        let (from, to) = (panel.x_px(low), panel.x_px(high));
+        canvas.line(&[(from, middle), (to, middle)], look::WATER, 3.0);
+        for end in [from, to] {
+            canvas.line(
+                &[(end, middle - 6.0), (end, middle + 6.0)],
+                look::WATER,
+                2.0,
+            );
+        }
+        canvas.mark(
+            Shape::Diamond,
+            (panel.x_px(p50), middle),
+            6.5,
+            look::MEMBRANE,
+        );
     }
     if all.len() > shown.len() {
         let n = all.len() - shown.len();

@@ -4,8 +4,9 @@
 use crate::backtest::Beside;
 use crate::report::axis::{Axis, nice_top};
 use crate::report::canvas::{Align, Canvas};
+use crate::report::charts::key::{self, Key};
 use crate::report::charts::life_by_hardness::Of;
-use crate::report::look::{self, Shape};
+use crate::report::look::{self, Ink, Shape};
 use crate::report::panel::{frame_of_rows, heading};
 use crate::report::rect::Rect;
 use crate::report::table::Table;
@@ -15,6 +16,7 @@ use crate::report::words;
 const MOST: usize = 22;
 /// Distance between two rows, px.
 const PITCH: f64 = 30.0;
+const LEAST_PITCH: f64 = 23.0;
 
 fn nouns(of: Of) -> (&'static str, &'static str) {
     match of {
@@ -89,7 +91,7 @@ pub fn draw(canvas: &mut Canvas, area: Rect, of: Of, all: &[Beside]) {
         Of::Membrane => look::MEMBRANE,
         Of::Resin => look::RESIN,
     };
-    let unit = "bar: likely range as forecast; diamond: actual day (ring: outside the bar)";
+    let unit = "Van and day of the forecast; days until the limit";
     let rest = heading(canvas, area, &title(of, all), unit);
     let list = shown(all);
     if list.is_empty() {
@@ -99,9 +101,11 @@ pub fn draw(canvas: &mut Canvas, area: Rect, of: Of, all: &[Beside]) {
         canvas.paragraph(text, at, &look::BODY, rest.width(), 3);
         return;
     }
-    let fits = ((rest.height() - 60.0) / 20.0).max(1.0) as usize;
     // the last one at the top
-    let list: Vec<&Beside> = list.iter().rev().take(fits).collect();
+    let list: Vec<&Beside> = list.iter().rev().collect();
+    let rest = summary(canvas, rest, &list, ink);
+    let fits = ((rest.height() - 64.0) / LEAST_PITCH).max(1.0) as usize;
+    let list = list.get(..list.len().min(fits)).unwrap_or_default();
     let days = |from: jiff::civil::Date, to: jiff::civil::Date| f64::from((to - from).get_days());
     let ends = list.iter().map(|b| {
         let high = b.limit_on.p90.map_or(0.0, |d| days(b.made_on, d));
@@ -115,12 +119,14 @@ pub fn draw(canvas: &mut Canvas, area: Rect, of: Of, all: &[Beside]) {
         y1: rest.y1.min(rest.y0 + used),
         ..rest
     };
-    let names = list.iter().map(|b| b.van.clone());
+    let names = list
+        .iter()
+        .map(|b| format!("{}, {}", b.van, words::day(b.made_on)));
     let Some((panel, names)) = frame_of_rows(
         canvas,
         area,
         names,
-        (&face, 0.22),
+        (&face, 0.4),
         &x,
         "days after the forecast was made",
     ) else {
@@ -129,42 +135,77 @@ pub fn draw(canvas: &mut Canvas, area: Rect, of: Of, all: &[Beside]) {
     let pitch = (panel.plot.height() / list.len() as f64).min(PITCH);
     for (i, (row, name)) in list.iter().zip(&names).enumerate() {
         let middle = panel.plot.y0 + pitch * (i as f64 + 0.5);
-        let spot = (panel.plot.x0 - 10.0, middle + 5.0);
+        let spot = (panel.plot.x0 - 10.0, middle + look::SMALL.below_middle());
         canvas.text(name, spot, &face, Align::Right);
-        let at = |day: Option<jiff::civil::Date>| {
-            panel.x_px(day.map_or(f64::INFINITY, |d| days(row.made_on, d)))
-        };
-        let bar = Rect {
-            x0: at(row.limit_on.p10),
-            x1: at(row.limit_on.p90),
-            y0: middle - 5.5,
-            y1: middle + 5.5,
-        };
-        canvas.fill(bar, ink.tint(0.3));
-        if row.limit_on.p90.is_none_or(|d| days(row.made_on, d) > top) {
-            // an open end: the bar runs on beyond the edge
-            let tip = panel.plot.x1;
-            let corners = [(tip, bar.y0), (tip + 8.0, middle), (tip, bar.y1)];
-            canvas.polygon(&corners, ink.tint(0.3));
+        let after = |day: jiff::civil::Date| days(row.made_on, day);
+        let height = |px: f64| 1.0 - (px - panel.plot.y0) / panel.plot.height();
+        let between = (height(middle + 6.5), height(middle - 6.5));
+        let early = row.limit_on.p10.map_or(f64::INFINITY, after);
+        panel.range_bar((early, row.limit_on.p90.map(after)), between, ink);
+        if let Some(best) = row.limit_on.p50.map(after).filter(|d| *d <= top) {
+            panel.line(&[(best, between.0), (best, between.1)], ink, 2.0);
         }
-        if row
-            .limit_on
-            .p50
-            .is_some_and(|d| days(row.made_on, d) <= top)
-        {
-            let x = at(row.limit_on.p50);
-            let tick = Rect {
-                x0: x - 1.0,
-                x1: x + 1.0,
-                ..bar
-            };
-            canvas.fill(tick, ink);
-        }
-        let spot = (at(Some(row.came_on)), middle);
+        let spot = (panel.x_px(after(row.came_on)), middle);
         if row.held() {
             canvas.mark(Shape::Diamond, spot, 6.5, ink);
         } else {
-            canvas.mark(Shape::Ring, spot, 6.5, look::LIMIT);
+            canvas.mark(Shape::Cross, spot, 6.5, look::LIMIT);
         }
     }
+}
+
+/// How many limits came inside the likely range, earlier and later.
+fn counted(list: &[&Beside]) -> [(usize, &'static str); 3] {
+    let count = |which: fn(&Beside) -> bool| list.iter().filter(|b| which(b)).count();
+    [
+        (count(Beside::held), "inside the range"),
+        (
+            count(|b| !b.held() && b.limit_on.p10.is_some_and(|d| b.came_on < d)),
+            "earlier",
+        ),
+        (
+            count(|b| !b.held() && b.limit_on.p10.is_none_or(|d| b.came_on >= d)),
+            "later",
+        ),
+    ]
+}
+
+/// One bar that adds the rows up. Gives the room below it.
+fn summary(canvas: &mut Canvas, area: Rect, list: &[&Beside], ink: Ink) -> Rect {
+    let all = list.len().max(1) as f64;
+    let bar = Rect {
+        y1: area.y0 + 16.0,
+        ..area
+    };
+    let inks = [ink, look::LIMIT, look::PREFILTER];
+    let mut from = bar.x0;
+    let mut keys = Vec::new();
+    for ((n, name), ink) in counted(list).into_iter().zip(inks) {
+        let to = from + bar.width() * n as f64 / all;
+        canvas.fill(
+            Rect {
+                x0: from,
+                x1: to,
+                ..bar
+            },
+            ink,
+        );
+        from = to;
+        keys.push((Key::Bar(ink), format!("{n} {name}")));
+    }
+    let keys: Vec<(Key, &str)> = keys
+        .iter()
+        .map(|(key, text)| (*key, text.as_str()))
+        .collect();
+    let below = Rect {
+        y0: bar.y1 + 4.0,
+        ..area
+    };
+    let below = key::draw(canvas, below, &keys);
+    let keys = [
+        (Key::Range(ink), "likely range as forecast"),
+        (Key::Mark(Shape::Diamond, ink), "actual day, inside"),
+        (Key::Mark(Shape::Cross, look::LIMIT), "actual day, outside"),
+    ];
+    key::draw(canvas, below, &keys)
 }

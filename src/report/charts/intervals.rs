@@ -8,6 +8,8 @@ use crate::report::rect::Rect;
 use crate::report::words;
 
 const ROW: f64 = 30.0;
+/// A head may take a second line, px.
+const SECOND_LINE: f64 = 20.0;
 
 /// The finding: how far the suggestions spread around the rule of thumb.
 pub fn title(assessment: &Assessment) -> String {
@@ -90,18 +92,35 @@ pub fn draw(canvas: &mut Canvas, area: Rect, assessment: &Assessment) {
     );
     let rest = heading(canvas, area, &title(assessment), &unit);
     // head, rule of thumb and a possible last line take three rows
-    let room = ((rest.height() - 3.0 * ROW) / ROW).floor().max(1.0) as usize;
+    let room = ((rest.height() - 3.0 * ROW - SECOND_LINE) / ROW).max(1.0) as usize;
     let with_money = assessment
         .areas
         .iter()
         .any(|a| a.saving_per_van_year.is_some());
     let shares: &[f64] = if with_money {
-        &[0.0, 0.17, 0.34, 0.52, 0.69, 0.88]
+        &[0.0, 0.14, 0.315, 0.505, 0.695, 0.855]
     } else {
-        &[0.0, 0.24, 0.44, 0.66, 0.84]
+        &[0.0, 0.2, 0.4, 0.62, 0.83]
     };
     let mut y = rest.y0 + 12.0;
-    let mut row = |canvas: &mut Canvas, texts: &[String], bold: bool, shade: bool| {
+    let heads = HEADS.iter().zip(shares).enumerate();
+    let heads: Vec<(f64, Vec<String>)> = heads
+        .map(|(i, (head, share))| {
+            let next = shares.get(i + 1).copied().unwrap_or(1.0);
+            let room = (next - share) * area.width() - 8.0;
+            let at = area.x0 + 8.0 + share * (area.width() - 8.0);
+            (at, canvas.wrapped(head, &look::SMALL_BOLD, room))
+        })
+        .collect();
+    let two = heads.iter().any(|(_, lines)| lines.len() > 1);
+    for (x, lines) in &heads {
+        for (n, line) in lines.iter().take(2).enumerate() {
+            let at = (*x, y + 20.0 + SECOND_LINE * n as f64);
+            canvas.text(line, at, &look::SMALL_BOLD, Align::Left);
+        }
+    }
+    y += if two { ROW + SECOND_LINE } else { ROW };
+    let mut row = |canvas: &mut Canvas, texts: &[String], shade: bool| {
         if shade {
             canvas.fill(
                 Rect {
@@ -114,7 +133,7 @@ pub fn draw(canvas: &mut Canvas, area: Rect, assessment: &Assessment) {
         }
         for (i, (text, share)) in texts.iter().zip(shares).enumerate() {
             let next = shares.get(i + 1).copied().unwrap_or(1.0);
-            let face = if bold || i == 0 {
+            let face = if i == 0 {
                 look::SMALL_BOLD
             } else {
                 look::SMALL.inked(look::TEXT)
@@ -130,10 +149,9 @@ pub fn draw(canvas: &mut Canvas, area: Rect, assessment: &Assessment) {
         }
         y += ROW;
     };
-    row(canvas, &HEADS.map(str::to_owned), true, false);
     for (i, area) in assessment.areas.iter().take(room).enumerate() {
         // the currency stands above: the column is narrow
-        row(canvas, &cells(area, None), false, i % 2 == 0);
+        row(canvas, &cells(area, None), i % 2 == 0);
     }
     let more = assessment.areas.len().saturating_sub(room);
     if more > 0 {

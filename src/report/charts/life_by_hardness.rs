@@ -3,7 +3,8 @@
 
 use crate::advise::{Band, LifeDot};
 use crate::report::axis::{Axis, nice_top};
-use crate::report::canvas::{Align, Canvas};
+use crate::report::canvas::Canvas;
+use crate::report::charts::key::{self, Key};
 use crate::report::look::{self, Ink, Shape};
 use crate::report::panel::{Panel, frame, heading};
 use crate::report::rect::Rect;
@@ -33,6 +34,8 @@ impl Of {
     }
 }
 
+/// The curve is drawn so far beyond the softest and hardest water, mg/L.
+const BESIDE: f64 = 30.0;
 /// Fewer lives than this and the curve is mostly common practice.
 const FEW: usize = 4;
 /// A ratio of lives nearer to one than this is called no difference.
@@ -180,25 +183,16 @@ pub fn draw(canvas: &mut Canvas, area: Rect, of: Of, dots: &[LifeDot], curve: &[
         );
         return;
     }
-    // two rows of keys are written under the title
-    let keys = Rect {
-        y1: rest.y0 + 22.0,
-        ..rest
-    };
-    let rest = Rect {
-        y0: rest.y0 + 26.0,
-        ..rest
-    };
     let (x, y) = axes(dots, curve);
+    let beyond = dots.iter().any(|d| d.litres > y.high);
+    let rest = key::draw(canvas, rest, &keys(of, beyond));
     let Some(panel) = frame(canvas, rest, &x, &y, "hardness, mg/L as CaCO₃") else {
         return;
     };
-    draw_curve(&panel, of, curve);
+    draw_curve(&panel, of, among(dots, curve));
     for dot in dots {
         draw_dot(canvas, &panel, of, dot);
     }
-    let beyond = dots.iter().any(|d| d.litres > panel.y().high);
-    key(canvas, keys, of, beyond);
 }
 
 fn axes(dots: &[LifeDot], curve: &[Band<f64>]) -> (Axis, Axis) {
@@ -249,38 +243,33 @@ fn draw_dot(canvas: &mut Canvas, panel: &Panel, of: Of, dot: &LifeDot) {
     canvas.mark(shape, spot, 6.2, of.ink());
 }
 
+/// The part of the curve that lies among the lives, or just beside them: further
+/// out nothing has been seen.
+fn among<'a>(dots: &[LifeDot], curve: &'a [Band<f64>]) -> &'a [Band<f64>] {
+    let Some((soft, hard)) = range(dots) else {
+        return curve;
+    };
+    let from = curve.partition_point(|b| b.x < soft - BESIDE);
+    let to = curve.partition_point(|b| b.x <= hard + BESIDE);
+    curve.get(from..to).unwrap_or(curve)
+}
+
 fn draw_curve(panel: &Panel, of: Of, curve: &[Band<f64>]) {
     let band: Vec<(f64, f64, f64)> = curve.iter().map(|b| (b.x, b.p10, b.p90)).collect();
-    panel.band(&band, of.ink().tint(0.16));
+    panel.band(&band, of.ink());
     let middle: Vec<(f64, f64)> = curve.iter().map(|b| (b.x, b.p50)).collect();
     panel.line(&middle, of.ink(), 2.6);
 }
 
-/// Keys in one line; those that do not fit are left out from the end.
-fn key(canvas: &mut Canvas, area: Rect, of: Of, beyond: bool) {
-    let mut x = area.x0 + 7.0;
-    let y = area.y0 + 11.0;
+fn keys(of: Of, beyond: bool) -> Vec<(Key, &'static str)> {
     let mut keys = vec![
-        (Some(Shape::Circle), "reached its limit"),
-        (Some(Shape::Ring), "forecast"),
-        (None, "a new one, likely range"),
+        (Key::Mark(Shape::Circle, of.ink()), "reached its limit"),
+        (Key::Mark(Shape::Ring, of.ink()), "forecast"),
+        (Key::Line(of.ink()), "best estimate"),
+        (Key::Range(of.ink()), "likely range (4 in 5) of a new one"),
     ];
     if beyond {
-        keys.insert(2, (Some(Shape::Triangle), "longer"));
+        keys.push((Key::Mark(Shape::Triangle, of.ink()), "off the scale"));
     }
-    for (what, text) in keys {
-        let width = canvas.width_of(text, &look::SMALL);
-        if x + 20.0 + width > area.x1 {
-            break;
-        }
-        match what {
-            Some(shape) => canvas.mark(shape, (x, y), 6.0, of.ink()),
-            None => {
-                canvas.fill(Rect::at(x - 7.0, y - 7.0, 16.0, 14.0), of.ink().tint(0.16));
-                canvas.fill(Rect::at(x - 7.0, y - 1.3, 16.0, 2.6), of.ink());
-            }
-        }
-        canvas.text(text, (x + 14.0, y + 5.0), &look::SMALL, Align::Left);
-        x += 14.0 + width + 24.0;
-    }
+    keys
 }

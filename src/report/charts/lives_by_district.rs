@@ -2,7 +2,7 @@
 //! district: a bar from unlikely short to unlikely long, a mark in the middle.
 
 use crate::advise::{AreaAssessment, Span};
-use crate::report::axis::{Axis, nice_top};
+use crate::report::axis::{Axis, Tick};
 use crate::report::canvas::{Align, Canvas};
 use crate::report::charts::life_by_hardness::Of;
 use crate::report::look::{self, Shape};
@@ -194,23 +194,31 @@ fn chosen<'a>(areas: &'a [AreaAssessment], of: Of, this: &str) -> Vec<&'a AreaAs
     shown
 }
 
-/// How far the axis reaches: this district's bar whole, and of the others as
-/// much as does not flatten it.
-fn longest_shown(shown: &[&AreaAssessment], of: Of, this: &str) -> f64 {
-    let end = |a: &&&AreaAssessment| {
-        let span = life(a, of);
-        span.p90
-            .or(span.p50.map(|m| m * 1.5))
-            .or(span.p10.map(|l| l * 1.5))
+/// The axis: litres by their logarithm, since lives differ tenfold with the
+/// water. Ticks stand at 1, 2 and 5 times powers of ten.
+fn axis(shown: &[&AreaAssessment], of: Of) -> Axis {
+    let spans = || shown.iter().map(|a| life(a, of));
+    let low = spans().filter_map(|s| s.p10).fold(f64::INFINITY, f64::min);
+    let high = spans().filter_map(|s| s.p90.or(s.p50).or(s.p10));
+    let high = high.fold(0.0, f64::max);
+    let (low, high) = if low.is_finite() && low > 0.0 && high > 0.0 {
+        (low * 0.8, (high * 1.2).max(low * 4.0))
+    } else {
+        (1_000.0, 100_000.0)
     };
-    let ends: Vec<f64> = shown.iter().filter_map(|a| end(&a)).collect();
-    let own = shown
-        .iter()
-        .find(|a| a.postcode == this)
-        .and_then(|a| end(&a));
-    let longest = ends.iter().copied().fold(0.0, f64::max);
-    let usual = own.or(middle_of(&ends)).unwrap_or(longest);
-    longest.min(usual * 2.5).max(1000.0)
+    let (from, to) = (low.log10().floor() as i32, high.log10().ceil() as i32);
+    let round = (from..=to).flat_map(|p| [1.0, 2.0, 5.0].map(|m| m * 10_f64.powi(p)));
+    let ticks = round.filter(|v| (low..=high).contains(v));
+    Axis {
+        low: low.log10(),
+        high: high.log10(),
+        ticks: ticks
+            .map(|v| Tick {
+                value: v.log10(),
+                label: words::thousands(v),
+            })
+            .collect(),
+    }
 }
 
 /// Draws the chart with its title.
@@ -223,9 +231,8 @@ pub fn draw(canvas: &mut Canvas, area: Rect, of: Of, areas: &[AreaAssessment], t
         "litres until the limit; bar = likely range, mark = best estimate; softest water first";
     let rest = heading(canvas, area, &title(of, areas, this), unit);
     let shown = chosen(areas, of, this);
-    let top = nice_top(longest_shown(&shown, of, this), 5);
     let face = look::SMALL_BOLD;
-    let x = Axis::numbers((0.0, top), 5, |v, _| words::thousands(v));
+    let x = axis(&shown, of);
     let names = shown.iter().map(|a| match a.hardness_mg_l_caco3 {
         Some(h) => format!("{} · {h:.0} mg/L", a.postcode),
         None => a.postcode.clone(),
@@ -241,7 +248,7 @@ pub fn draw(canvas: &mut Canvas, area: Rect, of: Of, areas: &[AreaAssessment], t
         let face = if own { face } else { look::SMALL };
         canvas.text(
             name,
-            (panel.plot.x0 - 10.0, middle + 5.0),
+            (panel.plot.x0 - 10.0, middle + look::SMALL.below_middle()),
             &face,
             Align::Right,
         );
@@ -249,44 +256,21 @@ pub fn draw(canvas: &mut Canvas, area: Rect, of: Of, areas: &[AreaAssessment], t
         let Some(low) = span.p10 else {
             canvas.text(
                 "no limit in sight",
-                (panel.plot.x0 + 8.0, middle + 5.0),
+                (panel.plot.x0 + 8.0, middle + look::SMALL.below_middle()),
                 &look::SMALL,
                 Align::Left,
             );
             continue;
         };
-        let (from, to) = (
-            panel.x_px(low),
-            panel.x_px(span.p90.unwrap_or(f64::INFINITY)),
-        );
         let half = if own { 9.0 } else { 6.0 };
-        let bar = Rect {
-            x0: from,
-            x1: to,
-            y0: middle - half,
-            y1: middle + half,
-        };
-        canvas.fill(bar, ink.tint(if own { 0.5 } else { 0.22 }));
-        if span.p90.is_none_or(|high| high > top) {
-            // an open end: the bar runs on beyond the edge
-            let tip = panel.plot.x1;
-            canvas.polygon(
-                &[
-                    (tip, middle - half),
-                    (tip + 9.0, middle),
-                    (tip, middle + half),
-                ],
-                ink.tint(if own { 0.5 } else { 0.22 }),
-            );
-        }
-        if let Some(p50) = span.p50.filter(|v| *v <= top) {
+        let height = |px: f64| 1.0 - (px - panel.plot.y0) / panel.plot.height();
+        let between = (height(middle + half), height(middle - half));
+        let high = span.p90.map(f64::log10);
+        panel.range_bar((low.log10(), high), between, ink);
+        if let Some(best) = span.p50 {
             let shape = if own { Shape::Diamond } else { Shape::Circle };
-            canvas.mark(
-                shape,
-                (panel.x_px(p50), middle),
-                if own { 8.0 } else { 5.5 },
-                ink,
-            );
+            let spot = (panel.x_px(best.log10()), middle);
+            canvas.mark(shape, spot, if own { 8.0 } else { 5.5 }, ink);
         }
     }
 }

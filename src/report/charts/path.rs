@@ -8,11 +8,11 @@ use crate::report::axis::day_number;
 use crate::report::look::Ink;
 use crate::report::panel::Panel;
 
-/// A fit and its forecast, in order of date; values are drawn times `scale`.
+/// A fit and its forecast, in order of date; values are drawn as `value` gives them.
 #[derive(Debug, Clone, Copy)]
 pub struct Path<'a> {
     pub bands: &'a [Band<Date>],
-    pub scale: f64,
+    pub value: fn(f64) -> f64,
     pub ink: Ink,
 }
 
@@ -22,9 +22,9 @@ impl Path<'_> {
         let band: Vec<(f64, f64, f64)> = self
             .bands
             .iter()
-            .map(|b| (day_number(b.x), b.p10 * self.scale, b.p90 * self.scale))
+            .map(|b| (day_number(b.x), (self.value)(b.p10), (self.value)(b.p90)))
             .collect();
-        panel.band(&band, self.ink.tint(0.18));
+        panel.band(&band, self.ink);
     }
 
     /// The middle, to lie over the readings.
@@ -32,7 +32,7 @@ impl Path<'_> {
         let middle: Run = self
             .bands
             .iter()
-            .map(|b| (day_number(b.x), b.p50 * self.scale))
+            .map(|b| (day_number(b.x), (self.value)(b.p50)))
             .collect();
         let (past, ahead) = split_at(&middle, day_number(as_of));
         panel.line(&past, self.ink, 2.6);

@@ -121,7 +121,7 @@ pub fn draw(canvas: &mut Canvas, area: Rect, assessment: &Assessment) {
     };
     for (i, ((district, cost), name)) in shown.iter().zip(&names).enumerate() {
         let middle = panel.plot.y0 + PITCH * (i as f64 + 0.5);
-        let spot = (panel.plot.x0 - 10.0, middle + 5.0);
+        let spot = (panel.plot.x0 - 10.0, middle + look::SMALL.below_middle());
         canvas.text(name, spot, &face, Align::Right);
         let bar = Rect {
             x0: panel.plot.x0,

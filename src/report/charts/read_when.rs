@@ -152,7 +152,7 @@ pub fn draw(canvas: &mut Canvas, area: Rect, vans: &[VanAssessment], as_of: Date
         let middle = panel.plot.y0 + ROW * (i as f64 + 0.5);
         let late = days_since(van, as_of).is_none_or(|d| d > LATE);
         let face = if late { look::SMALL_BOLD } else { face };
-        let spot = (panel.plot.x0 - 10.0, middle + 5.0);
+        let spot = (panel.plot.x0 - 10.0, middle + look::SMALL.below_middle());
         canvas.text(name, spot, &face, Align::Right);
         let line = Rect {
             y0: middle - 0.5,

@@ -9,7 +9,7 @@ use crate::report::rect::Rect;
 use crate::report::words;
 
 /// Height of a lane, px.
-pub const LANE: f64 = 21.0;
+pub const LANE: f64 = 24.0;
 
 fn look_of(item: Item) -> (Shape, Shape, Ink) {
     match item {
@@ -54,7 +54,7 @@ pub fn draw(
         let name = canvas.shortened(words::item(item), &look::SMALL, room);
         canvas.text(
             &name,
-            (plot.x0 - 8.0, middle + 5.0),
+            (plot.x0 - 8.0, middle + look::SMALL.below_middle()),
             &look::SMALL,
             Align::Right,
         );
@@ -68,12 +68,4 @@ pub fn draw(
         y += LANE;
     }
     y
-}
-
-/// The width that the lanes' names need to the left of the plot.
-pub fn names_width(canvas: &Canvas, lanes: &[Item]) -> f64 {
-    lanes
-        .iter()
-        .map(|item| canvas.width_of(words::item(*item), &look::SMALL))
-        .fold(0.0, f64::max)
 }

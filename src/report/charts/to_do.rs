@@ -45,17 +45,11 @@ pub fn draw(
     let text_x = state_x + widest + 16.0;
     let mut y = area.y0;
     for (i, line) in lines.iter().enumerate() {
-        if i % 2 == 0 {
-            canvas.fill(
-                Rect {
-                    y0: y,
-                    y1: y + ROW,
-                    ..area
-                },
-                look::SHADE,
-            );
+        // rules, not stripes: marks need white paper to stand out
+        if i > 0 {
+            canvas.line(&[(area.x0, y), (area.x1, y)], look::GRID, 1.0);
         }
-        let base = y + 27.0;
+        let base = y + ROW / 2.0 + look::BODY.below_middle();
         let (shape, ink) = badge(line.state);
         canvas.mark(shape, (area.x0 + 17.0, y + ROW / 2.0), 8.0, ink);
         let name = canvas.shortened(&line.van.van, &look::BODY_BOLD, name_width);
@@ -83,7 +77,7 @@ pub fn draw(
         said.truncate(2);
         let baselines = match (said.len(), why.is_empty()) {
             (1, true) => vec![base],
-            _ => vec![y + 18.0, y + 37.0],
+            _ => vec![y + 18.0, y + 37.5],
         };
         for (text, baseline) in said.iter().zip(&baselines) {
             canvas.text(text, (text_x, *baseline), &face, Align::Left);

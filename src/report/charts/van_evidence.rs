@@ -6,8 +6,10 @@ use jiff::civil::Date;
 use crate::advise::{AlarmLevel, VanAssessment};
 use crate::report::axis::{Axis, day_number, days_after, nice_top};
 use crate::report::canvas::{Align, Canvas};
+use crate::report::charts::key::{self, Key};
+use crate::report::charts::van_time;
 use crate::report::look;
-use crate::report::panel::{frame, heading};
+use crate::report::panel::{frame_from, heading};
 use crate::report::rect::Rect;
 use crate::report::table::Table;
 use crate::report::words;
@@ -101,13 +103,24 @@ pub fn table(van: &VanAssessment) -> Table {
     }
 }
 
-/// Draws the chart with its title.
+/// Draws the chart with its title, over the days of the van's other charts.
 pub fn draw(canvas: &mut Canvas, area: Rect, van: &VanAssessment, as_of: Date) {
+    draw_over(canvas, area, van, van_time::axis(van, as_of, area.width()));
+}
+
+/// Draws it from the membrane's first reading to today.
+pub fn draw_record(canvas: &mut Canvas, area: Rect, van: &VanAssessment, as_of: Date) {
+    let first = van.series.usual_passage.first().map_or(as_of, |b| b.x);
+    let (from, to) = (days_after(first, -7), days_after(as_of, 7));
+    draw_over(canvas, area, van, Axis::days(from, to, 6));
+}
+
+fn draw_over(canvas: &mut Canvas, area: Rect, van: &VanAssessment, x: Axis) {
     let unit =
         "Reading ÷ normal for a membrane of this age (1 = normal); tinted: 8 of 10 membranes";
     let rest = heading(canvas, area, &title(van), unit);
     let points = points(van);
-    let Some(first) = points.first() else {
+    if points.is_empty() {
         let at = (rest.x0, rest.y0 + 40.0);
         canvas.paragraph(
             "No reading of this RO membrane yet.",
@@ -118,33 +131,34 @@ pub fn draw(canvas: &mut Canvas, area: Rect, van: &VanAssessment, as_of: Date) {
         );
         return;
     };
-    let (from, to) = (
-        first.date.min(days_after(as_of, -60)),
-        days_after(as_of, 14),
-    );
+    let keys = [
+        (Key::Dot(look::MEMBRANE_READING), "reading"),
+        (Key::Dot(look::MEMBRANE), "outside the range"),
+        (Key::Range(look::MEMBRANE), "range of 8 in 10 membranes"),
+    ];
+    let rest = key::draw(canvas, rest, &keys);
     let highest = points
         .iter()
         .map(|p| p.over.max(p.high))
         .fold(1.5, f64::max);
     let top = nice_top(highest.min(4.0), 5);
-    let x = Axis::days(from, to, 5);
     let y = Axis::numbers((0.0, top), 5, |v, d| format!("{v:.d$}"));
-    let Some(panel) = frame(canvas, rest, &x, &y, "") else {
+    let Some(panel) = frame_from(canvas, rest, &x, &y, "", van_time::LEFT) else {
         return;
     };
     let band: Vec<(f64, f64, f64)> = points
         .iter()
         .map(|p| (day_number(p.date), p.low, p.high))
         .collect();
-    panel.band(&band, look::MEMBRANE.tint(0.16));
-    panel.line(
-        &[(x.low, 1.0), (x.high, 1.0)],
-        look::MEMBRANE.tint(0.5),
-        1.5,
-    );
+    panel.band(&band, look::MEMBRANE);
+    panel.line(&[(x.low, 1.0), (x.high, 1.0)], look::MEMBRANE_READING, 1.5);
     for point in &points {
         let outside = point.over > point.high;
-        let ink = look::MEMBRANE.tint(if outside { 1.0 } else { 0.55 });
+        let ink = if outside {
+            look::MEMBRANE
+        } else {
+            look::MEMBRANE_READING
+        };
         panel.reading((day_number(point.date), point.over), ink);
     }
     if let Some(alarm) = &van.membrane.alarm {
@@ -162,6 +176,6 @@ pub fn draw(canvas: &mut Canvas, area: Rect, van: &VanAssessment, as_of: Date) {
         } else {
             (at + 6.0, Align::Left)
         };
-        panel.note(name, (spot, panel.plot.y0 + 14.0), &face, align);
+        panel.note(name, (spot, panel.plot.y0 + 16.0), &face, align);
     }
 }

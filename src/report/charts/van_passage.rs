@@ -1,24 +1,20 @@
-//! One van's salt passage over time: readings, fit, forecast and the limit,
-//! with the work done on the van in lanes below.
+//! One van's rejection over time: readings, fit, forecast and the limit, with
+//! the work done on the van in lanes below.
 
 use jiff::civil::Date;
 
 use crate::advise::{Item, VanAssessment};
 use crate::report::answers::FEW_READINGS;
-use crate::report::axis::{Axis, day_number, days_after, nice_top};
+use crate::report::axis::{Axis, day_number, nice_top};
 use crate::report::canvas::Canvas;
+use crate::report::charts::key::{self, Key};
 use crate::report::charts::path::Path;
-use crate::report::charts::services;
-use crate::report::look;
-use crate::report::panel::{frame, heading};
+use crate::report::charts::{services, van_time};
+use crate::report::look::{self, Shape};
+use crate::report::panel::{frame_from, heading};
 use crate::report::rect::Rect;
 use crate::report::table::{MONTH_HEADS, Table, by_month};
 use crate::report::words::{self, MEMBRANE_TDS, TAP_TDS};
-
-/// The forecast is shown at most so far ahead, days.
-const AHEAD: i32 = 3 * 365;
-/// The past is shown at most so far back, days.
-const BACK: i32 = 3 * 365;
 
 /// The finding: when the limit is reached, or what is known instead.
 pub fn title(van: &VanAssessment, as_of: Date, limit: f64) -> String {
@@ -72,43 +68,17 @@ pub fn table(van: &VanAssessment, as_of: Date) -> Table {
         rows: by_month(
             &series.salt_passage,
             &series.salt_passage_path,
-            days_shown(van, as_of),
+            van_time::days_shown(van, as_of),
             |v| words::percent(1.0 - v, 1),
         ),
     }
 }
 
-/// First and last day shown.
-fn days_shown(van: &VanAssessment, as_of: Date) -> (Date, Date) {
-    let series = &van.series;
-    let first_point = series.salt_passage.first().map(|p| p.0);
-    let first_fit = series.salt_passage_path.first().map(|b| b.x);
-    let seen = first_point.into_iter().chain(first_fit);
-    let earliest = seen.chain(van.membrane.fitted_on).min().unwrap_or(as_of);
-    let from = earliest
-        .max(days_after(as_of, -BACK))
-        .min(days_after(as_of, -60));
-    let last = series.salt_passage_path.last().map_or(as_of, |b| b.x);
-    let wanted = van
-        .membrane
-        .limit_on
-        .p90
-        .map_or(last, |d| days_after(d, 30));
-    let to = last
-        .min(wanted)
-        .min(days_after(as_of, AHEAD))
-        .max(days_after(as_of, 45));
-    (from, to)
-}
-
 /// Draws the chart with its title.
 pub fn draw(canvas: &mut Canvas, area: Rect, van: &VanAssessment, as_of: Date, limit: f64) {
     let series = &van.series;
-    let mut unit = "Salt passage of the RO membrane, % at 25 °C (100 % less rejection)".to_owned();
-    if series.services.iter().any(|s| s.inferred) {
-        unit.push_str("; a ring below: job not recorded, worked out from the readings");
-    }
-    let rest = heading(canvas, area, &title(van, as_of, limit), &unit);
+    let unit = "Rejection, % (at 25 °C)";
+    let rest = heading(canvas, area, &title(van, as_of, limit), unit);
     if series.salt_passage.is_empty() && series.salt_passage_path.is_empty() {
         let text = format!(
             "{} and {MEMBRANE_TDS} have not been read together on this van yet.",
@@ -118,49 +88,92 @@ pub fn draw(canvas: &mut Canvas, area: Rect, van: &VanAssessment, as_of: Date, l
         canvas.paragraph(&text, at, &look::BODY, rest.width(), 3);
         return;
     }
-    let (from, to) = days_shown(van, as_of);
-    let shown = (day_number(from), day_number(to));
-    let items = services::lanes(&series.services, shown);
+    let fitted = van.membrane.fitted_on;
+    let x = van_time::axis(van, as_of, area.width());
+    let (from, to) = (x.low, x.high);
+    let within = |day: Date| (from..=to).contains(&day_number(day));
+    let readings: Vec<(f64, f64, bool)> = series
+        .salt_passage
+        .iter()
+        .filter(|(day, _)| within(*day))
+        .map(|(day, passage)| {
+            let earlier = fitted.is_some_and(|f| *day < f);
+            (day_number(*day), rejection(*passage), earlier)
+        })
+        .collect();
+    let items = services::lanes(&series.services, (from, to));
+    let changes = series.services.iter();
+    let changes = changes.filter(|s| s.item == Item::Membrane && within(s.date));
+    let new_ones: Vec<f64> = changes.map(|s| day_number(s.date)).collect();
+
+    let mut keys = vec![(Key::Dot(look::MEMBRANE_READING), "reading")];
+    if readings.iter().any(|(_, _, earlier)| *earlier) {
+        keys.push((Key::Dot(look::EARLIER), "earlier membrane"));
+    }
+    if !series.salt_passage_path.is_empty() {
+        keys.push((Key::Range(look::MEMBRANE), "likely range (4 in 5)"));
+        keys.push((Key::Dashes(look::MEMBRANE), "forecast"));
+    }
+    if !new_ones.is_empty() {
+        keys.push((Key::Dotted(look::MEMBRANE), "new membrane"));
+    }
+    if items.iter().any(|item| {
+        let mut marks = series.services.iter();
+        marks.any(|s| s.item == *item && s.inferred && within(s.date))
+    }) {
+        let text = "not recorded; worked out from the readings";
+        keys.push((Key::Mark(Shape::Ring, look::MUTED), text));
+    }
+    let rest = key::draw(canvas, rest, &keys);
+
     let lanes = items.len() as f64 * services::LANE;
-    let highest = series.salt_passage.iter().map(|p| p.1).fold(0.0, f64::max);
-    let y_top = nice_top(highest.min(limit * 2.0).max(limit * 1.3) * 100.0, 6);
-    let x = Axis::days(from, to, 9);
-    let y = Axis::numbers((0.0, y_top), 6, |v, d| format!("{v:.d$}"));
-    let names = (services::names_width(canvas, &items) - 22.0).max(0.0);
     let inner = Rect {
-        x0: rest.x0 + names,
         y1: rest.y1 - lanes,
         ..rest
     };
-    let Some(panel) = frame(canvas, inner, &x, &y, "") else {
+    let y = axis(readings.iter().map(|r| r.1), limit);
+    let Some(panel) = frame_from(canvas, inner, &x, &y, "", van_time::LEFT) else {
         return;
     };
     let path = Path {
         bands: &series.salt_passage_path,
-        scale: 100.0,
+        value: rejection,
         ink: look::MEMBRANE,
     };
     path.range(&panel);
-    for mark in series.services.iter().filter(|s| s.item == Item::Membrane) {
-        let ink = look::MEMBRANE.tint(0.5);
-        panel.upright(day_number(mark.date), ink, 1.5, (3.0, 4.0));
+    for day in new_ones {
+        panel.upright(day, look::MEMBRANE, 1.5, (3.0, 4.0));
     }
-    let fitted = van.membrane.fitted_on;
-    for (day, passage) in &series.salt_passage {
-        let earlier = fitted.is_some_and(|f| *day < f);
+    for (day, rejection, earlier) in readings {
         let ink = if earlier {
-            look::RULE
+            look::EARLIER
         } else {
-            look::MEMBRANE.tint(0.6)
+            look::MEMBRANE_READING
         };
-        panel.reading((day_number(*day), passage * 100.0), ink);
+        panel.reading((day, rejection), ink);
     }
     path.middle(&panel, as_of);
-    let name = format!(
-        "limit {}",
-        words::percent(limit, usize::from((limit * 100.0).fract() > 1e-6))
-    );
-    panel.limit(limit * 100.0, &name);
-    panel.today(day_number(as_of), &words::day(as_of));
+    panel.limit(rejection(limit), &limit_name(limit));
+    panel.today(day_number(as_of), "today");
     services::draw(canvas, &panel, (area.x0, rest.y1 - lanes), &series.services);
+}
+
+/// Rejection in percent from salt passage as a fraction.
+pub fn rejection(salt_passage: f64) -> f64 {
+    100.0 * (1.0 - salt_passage)
+}
+
+/// The limit as it is named in charts.
+pub fn limit_name(limit: f64) -> String {
+    let decimals = usize::from((limit * 100.0).fract().abs() > 1e-6);
+    format!("limit {}", words::percent(1.0 - limit, decimals))
+}
+
+/// Rejection from below the limit to 100 %: as low as readings go, but one
+/// splashed reading must not flatten all others.
+pub fn axis(readings: impl Iterator<Item = f64>, limit: f64) -> Axis {
+    let lowest = readings.fold(100.0, f64::min);
+    let depth = (100.0 - lowest).min(limit * 200.0).max(limit * 130.0);
+    let bottom = 100.0 - nice_top(depth, 5);
+    Axis::numbers((bottom, 100.0), 5, |v, d| format!("{v:.d$}"))
 }

@@ -4,18 +4,15 @@
 use jiff::civil::Date;
 
 use crate::advise::{Item, State, VanAssessment};
-use crate::report::axis::{Axis, day_number, days_after, nice_top};
-use crate::report::canvas::Canvas;
-use crate::report::charts::path::Path;
-use crate::report::look;
-use crate::report::panel::{frame, heading};
+use crate::report::axis::{Axis, day_number, nice_top};
+use crate::report::canvas::{Align, Canvas};
+use crate::report::charts::key::{self, Key};
+use crate::report::charts::van_time;
+use crate::report::look::{self, Shape};
+use crate::report::panel::{frame_from, heading};
 use crate::report::rect::Rect;
 use crate::report::table::{MONTH_HEADS, Table, by_month};
 use crate::report::words::{self, PRODUCT_TDS};
-
-/// Days shown back and at most ahead.
-const BACK: i32 = 365;
-const AHEAD: i32 = 183;
 
 /// The finding: how much the resin can still do, or when it is at its limit.
 pub fn title(van: &VanAssessment, as_of: Date, limit: f64) -> String {
@@ -41,19 +38,10 @@ pub fn title(van: &VanAssessment, as_of: Date, limit: f64) -> String {
 /// What a reader who cannot see the chart needs.
 pub fn alternative(van: &VanAssessment, as_of: Date, limit: f64) -> String {
     format!(
-        "{}. {} of {PRODUCT_TDS} in ppm over time, with the forecast and the limit of {limit} ppm.",
+        "{}. Litres left as a bar with its likely range; {} of {PRODUCT_TDS} in ppm over time, with the limit of {limit} ppm.",
         title(van, as_of, limit),
         words::count(van.series.product_ppm.len(), "reading", "readings")
     )
-}
-
-/// First and last day shown.
-fn days_shown(van: &VanAssessment, as_of: Date) -> (Date, Date) {
-    let last = van.series.product_path.last().map_or(as_of, |b| b.x);
-    let to = last
-        .min(days_after(as_of, AHEAD))
-        .max(days_after(as_of, 45));
-    (days_after(as_of, -BACK), to)
 }
 
 /// The numbers of the chart, by the month.
@@ -65,64 +53,95 @@ pub fn table(van: &VanAssessment, as_of: Date) -> Table {
         rows: by_month(
             &series.product_ppm,
             &series.product_path,
-            days_shown(van, as_of),
+            van_time::days_shown(van, as_of),
             |v| format!("{v:.1}"),
         ),
     }
 }
 
-/// Draws the chart with its title.
+/// Height of the bar of litres left with its scale, px.
+const BAR: f64 = 66.0;
+
+/// Draws the chart with its title: the litres left as a bar, the readings over
+/// time below.
 pub fn draw(canvas: &mut Canvas, area: Rect, van: &VanAssessment, as_of: Date, limit: f64) {
     let series = &van.series;
-    let rest = heading(
-        canvas,
-        area,
-        &title(van, as_of, limit),
-        &format!("{}, ppm", words::capital(PRODUCT_TDS)),
-    );
-    if series.product_ppm.is_empty() && series.product_path.is_empty() {
+    let unit = "Bar: litres left in the resin. Below: product TDS, ppm";
+    let rest = heading(canvas, area, &title(van, as_of, limit), unit);
+    let changes = series.services.iter().filter(|s| s.item == Item::Resin);
+    let new_ones: Vec<f64> = changes.map(|s| day_number(s.date)).collect();
+    let mut keys = Vec::new();
+    if van.resin.litres_left.p10.is_some() {
+        keys.push((Key::Bar(look::RESIN), "very likely left"));
+        keys.push((Key::Range(look::RESIN), "likely range (4 in 5)"));
+    }
+    if van.resin.litres_left.p50.is_some() {
+        keys.push((Key::Mark(Shape::Diamond, look::TEXT), "best estimate"));
+    }
+    if !new_ones.is_empty() {
+        keys.push((Key::Dotted(look::RESIN), "new resin"));
+    }
+    let rest = key::draw(canvas, rest, &keys);
+    let rest = litres_left(canvas, rest, van);
+    if series.product_ppm.is_empty() {
         let text = format!(
             "{} has not been read on this van yet.",
             words::capital(PRODUCT_TDS)
         );
-        canvas.paragraph(
-            &text,
-            (rest.x0, rest.y0 + 40.0),
-            &look::BODY,
-            rest.width(),
-            3,
-        );
+        let at = (rest.x0, rest.y0 + 40.0);
+        canvas.paragraph(&text, at, &look::BODY, rest.width(), 3);
         return;
     }
-    let (from, to) = days_shown(van, as_of);
-    let shown = |d: &Date| *d >= from && *d <= to;
-    let highest = series
-        .product_ppm
-        .iter()
-        .filter(|p| shown(&p.0))
-        .map(|p| p.1)
-        .fold(0.0, f64::max);
-    let y_top = nice_top(highest.min(limit * 2.5).max(limit * 1.4), 6);
-    let x = Axis::days(from, to, 6);
-    let y = Axis::numbers((0.0, y_top), 6, |v, d| format!("{v:.d$}"));
-    let Some(panel) = frame(canvas, rest, &x, &y, "") else {
+    let x = van_time::axis(van, as_of, area.width());
+    let shown = series.product_ppm.iter();
+    let shown = shown.map(|(day, ppm)| (day_number(*day), *ppm));
+    let shown: Vec<(f64, f64)> = shown.filter(|(day, _)| x.holds(*day)).collect();
+    let highest = shown.iter().map(|p| p.1).fold(0.0, f64::max);
+    let top = nice_top(highest.min(limit * 2.5).max(limit * 1.4), 4);
+    let y = Axis::numbers((0.0, top), 4, |v, d| format!("{v:.d$}"));
+    let Some(panel) = frame_from(canvas, rest, &x, &y, "", van_time::LEFT) else {
         return;
     };
-
-    let path = Path {
-        bands: &series.product_path,
-        scale: 1.0,
-        ink: look::RESIN,
-    };
-    path.range(&panel);
-    for mark in series.services.iter().filter(|s| s.item == Item::Resin) {
-        let ink = look::RESIN.tint(0.6);
-        panel.upright(day_number(mark.date), ink, 1.5, (3.0, 4.0));
+    for day in new_ones {
+        panel.upright(day, look::RESIN, 1.5, (3.0, 4.0));
     }
-    for (day, ppm) in &series.product_ppm {
-        panel.reading((day_number(*day), *ppm), look::RESIN.tint(0.6));
+    for point in shown {
+        panel.reading(point, look::RESIN_READING);
     }
-    path.middle(&panel, as_of);
     panel.limit(limit, &format!("limit {limit} ppm"));
-    panel.today(day_number(as_of), &words::day(as_of));
+    panel.today(day_number(as_of), "today");
+}
+
+/// The litres left as a bar: solid as far as is all but sure, a tint over the
+/// likely range. Gives the room below it.
+fn litres_left(canvas: &mut Canvas, area: Rect, van: &VanAssessment) -> Rect {
+    let left = &van.resin.litres_left;
+    let Some(low) = left.p10 else { return area };
+    // where no end can be told the bar runs on beyond the edge
+    let known = left.p90.or(left.p50.map(|l| l * 1.4)).unwrap_or(low * 1.4);
+    let top = nice_top(known.max(100.0), 6);
+    let x = Axis::numbers((0.0, top), 6, |v, _| words::thousands(v));
+    let strip = Rect {
+        y1: area.y0 + BAR,
+        ..area
+    };
+    let below = Rect {
+        y0: strip.y1,
+        ..area
+    };
+    let rows = Axis::bare(0.0, 1.0);
+    let Some(panel) = frame_from(canvas, strip, &x, &rows, "", van_time::LEFT) else {
+        return below;
+    };
+    let middle = (panel.plot.y0 + panel.plot.y1) / 2.0;
+    let at = (panel.plot.x0 - 8.0, middle + look::SMALL.below_middle());
+    canvas.text("litres left", at, &look::SMALL, Align::Right);
+    panel.bar((0.0, 0.2), (low, 0.8), look::RESIN);
+    panel.range_bar((low, left.p90), (0.2, 0.8), look::RESIN);
+    if let Some(best) = left.p50.filter(|best| x.holds(*best)) {
+        let spot = (panel.x_px(best), middle);
+        canvas.mark(Shape::Diamond, spot, 9.5, look::PAPER);
+        canvas.mark(Shape::Diamond, spot, 8.0, look::TEXT);
+    }
+    below
 }

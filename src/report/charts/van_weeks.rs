@@ -3,15 +3,14 @@
 use jiff::civil::Date;
 
 use crate::advise::VanAssessment;
-use crate::report::axis::{Axis, day_number, days_after, nice_top};
+use crate::report::axis::{Axis, day_number, nice_top};
 use crate::report::canvas::{Align, Canvas};
+use crate::report::charts::van_time;
 use crate::report::look;
-use crate::report::panel::{frame, heading};
+use crate::report::panel::{frame_from, heading};
 use crate::report::rect::Rect;
 use crate::report::table::Table;
 use crate::report::words;
-
-const BACK: i32 = 365;
 
 /// The finding: what is usual, and whether the last four weeks differ.
 pub fn title(van: &VanAssessment) -> String {
@@ -45,13 +44,13 @@ pub fn alternative(van: &VanAssessment) -> String {
     format!(
         "{}. Litres purified from tap water in each of the last {}.",
         title(van),
-        words::count(van.series.weeks.len().min(53), "week", "weeks")
+        words::count(van.series.weeks.len().min(105), "week", "weeks")
     )
 }
 
 /// The numbers of the chart.
 pub fn table(van: &VanAssessment, as_of: Date) -> Table {
-    let from = days_after(as_of, -BACK);
+    let (from, _) = van_time::days_shown(van, as_of);
     let weeks = van.series.weeks.iter().filter(|w| w.monday >= from);
     Table {
         caption: format!("{}: litres purified from tap water", van.van),
@@ -84,18 +83,13 @@ pub fn draw(
         );
         return;
     }
-    let (from, to) = (days_after(as_of, -BACK), days_after(as_of, 7));
-    let shown: Vec<_> = van
-        .series
-        .weeks
-        .iter()
-        .filter(|w| w.monday >= from && w.monday <= to)
-        .collect();
+    let x = van_time::axis(van, as_of, area.width());
+    let weeks = van.series.weeks.iter();
+    let shown: Vec<_> = weeks.filter(|w| x.holds(day_number(w.monday))).collect();
     let most = shown.iter().map(|w| w.litres).fold(100.0, f64::max);
     let top = nice_top(most * 1.05, 5);
-    let x = Axis::days(from, to, 6);
     let y = Axis::numbers((0.0, top), 5, |v, _| words::thousands(v));
-    let Some(panel) = frame(canvas, rest, &x, &y, "") else {
+    let Some(panel) = frame_from(canvas, rest, &x, &y, "", van_time::LEFT) else {
         return;
     };
     if let Some(month) = month {
@@ -108,7 +102,7 @@ pub fn draw(
     }
     if let Some(month) = month {
         let name = words::month_short(month.month());
-        let at = (panel.x_px(day_number(month) + 15.0), panel.plot.y0 + 14.0);
+        let at = (panel.x_px(day_number(month) + 15.0), panel.plot.y0 + 16.0);
         let paper = canvas.box_of(name, at, &look::SMALL, Align::Middle);
         canvas.fill(paper, look::WATER.tint(0.14));
         canvas.text(name, at, &look::SMALL, Align::Middle);

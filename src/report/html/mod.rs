@@ -23,7 +23,7 @@ use super::book::Names;
 use super::cautions;
 use super::charts::life_by_hardness::{self, Of};
 use super::charts::{
-    expected_by_van, fleet_passage, forecast_beside, lives_by_district, per_1000_litres, read_when,
+    expected_by_van, forecast_beside, lives_by_district, per_1000_litres, read_when, rejection_now,
     spent_by_month,
 };
 use super::error::ReportError;
@@ -126,12 +126,12 @@ fn rejections(assessment: &Assessment, charts: &mut Charts) -> Result<Markup, Re
     }
     charts.figure(
         Chart {
-            title: fleet_passage::title(&vans, limit),
-            alternative: fleet_passage::alternative(&vans, limit),
+            title: rejection_now::title(&vans, limit),
+            alternative: rejection_now::alternative(&vans, limit),
             size: look::DRAWING_WIDE,
-            table: fleet_passage::table(&vans),
+            table: rejection_now::table(&vans),
         },
-        |c| fleet_passage::draw(c, c.page().inset(6.0), &vans, limit),
+        |c| rejection_now::draw(c, c.page().inset(6.0), &vans, assessment.as_of, limit),
     )
 }
 

@@ -7,7 +7,7 @@ use crate::advise::{AreaAssessment, Assessment, VanAssessment};
 use crate::report::answers::saved_by;
 use crate::report::canvas::{Align, Canvas};
 use crate::report::charts::life_by_hardness::Of;
-use crate::report::charts::{fleet_passage, lives_by_district, to_do};
+use crate::report::charts::{lives_by_district, rejection_now, to_do};
 use crate::report::look;
 use crate::report::pages::{fleet, place, sheet};
 use crate::report::parts::VanLine;
@@ -124,7 +124,13 @@ pub fn draw(
         x0: middle + 18.0,
         ..lower
     };
-    fleet_passage::draw(canvas, half, &vans, assessment.limits.salt_passage);
+    rejection_now::draw(
+        canvas,
+        half,
+        &vans,
+        assessment.as_of,
+        assessment.limits.salt_passage,
+    );
 
     let left = Rect {
         x1: middle - 18.0,

@@ -7,7 +7,7 @@ use crate::advise::{Assessment, State, VanAssessment};
 use crate::report::ReportPlan;
 use crate::report::answers::{Answer, answers, meters_to_check, order_now};
 use crate::report::canvas::{Align, Canvas};
-use crate::report::charts::{fleet_passage, intervals, small_passage, to_do, van_passage};
+use crate::report::charts::{intervals, rejection_now, small_passage, to_do, van_passage};
 use crate::report::look;
 use crate::report::pages::{place, sentences, sheet};
 use crate::report::parts::{VanLine, finding};
@@ -105,10 +105,16 @@ pub fn first(canvas: &mut Canvas, plan: &ReportPlan<'_>, lines: &[VanLine<'_>]) 
         .iter()
         .filter(|v| v.series.has_membrane)
         .collect();
-    fleet_passage::draw(canvas, chart, &vans, assessment.limits.salt_passage);
+    rejection_now::draw(
+        canvas,
+        chart,
+        &vans,
+        assessment.as_of,
+        assessment.limits.salt_passage,
+    );
 
     let first = Rect {
-        x1: lower.x0 + 500.0,
+        x1: lower.x0 + 484.0,
         ..lower
     };
     // the cost takes what its sentences need; the work takes the rest
@@ -123,8 +129,8 @@ pub fn first(canvas: &mut Canvas, plan: &ReportPlan<'_>, lines: &[VanLine<'_>]) 
     );
     answered(canvas, Rect { y0: split, ..first }, &cost);
     let second = Rect {
-        x0: lower.x0 + 536.0,
-        x1: lower.x0 + 1106.0,
+        x0: lower.x0 + 512.0,
+        x1: lower.x0 + 1128.0,
         ..lower
     };
     let table = Rect {
@@ -133,7 +139,7 @@ pub fn first(canvas: &mut Canvas, plan: &ReportPlan<'_>, lines: &[VanLine<'_>]) 
     };
     intervals::draw(canvas, table, assessment);
     let third = Rect {
-        x0: lower.x0 + 1142.0,
+        x0: lower.x0 + 1154.0,
         ..lower
     };
     let mut top = answered(
@@ -208,7 +214,7 @@ fn below_the_list(canvas: &mut Canvas, rows: Rect, assessment: &Assessment, line
                     wide - 24.0,
                     high - 14.0,
                 );
-                small_passage::draw(canvas, at, line, as_of, limit);
+                small_passage::draw(canvas, at, line, as_of, limit, i == 0);
             }
         }
         _ => {}

@@ -63,6 +63,6 @@ pub fn draw(
             y0: body.y0 + row * high,
             y1: body.y0 + (row + 1.0) * high - 16.0,
         };
-        small_passage::draw(canvas, area, line, assessment.as_of, limit);
+        small_passage::draw(canvas, area, line, assessment.as_of, limit, i == 0);
     }
 }

@@ -35,74 +35,62 @@ pub fn draw(canvas: &mut Canvas, assessment: &Assessment, line: &VanLine<'_>, mo
     let van = line.van;
     let (as_of, limits) = (assessment.as_of, assessment.limits);
     let body = sheet(canvas, &van.van, &lead(van), &place(month, assessment));
-    let split = body.x0 + 1130.0;
-    let left = Rect { x1: split, ..body };
-    let lower_top = body.y0 + 585.0;
-    let upper = Rect {
-        y1: lower_top - 26.0,
-        ..left
-    };
-    let half = left.x0 + 560.0;
-    let lower_left = Rect {
-        y0: lower_top,
-        x1: half - 14.0,
-        ..left
-    };
-    let lower_right = Rect {
-        y0: lower_top,
-        x0: half + 14.0,
-        ..left
-    };
-    match (van.series.has_membrane, van.series.has_resin) {
-        (true, true) => {
-            van_passage::draw(canvas, upper, van, as_of, limits.salt_passage);
-            van_product::draw(canvas, lower_left, van, as_of, limits.product_ppm);
-            // An alarm must show its evidence; litres a week matter less then.
-            if van.membrane.alarm.is_some() {
-                van_evidence::draw(canvas, lower_right, van, as_of);
-            } else {
-                van_weeks::draw(canvas, lower_right, van, as_of, Some(month));
-            }
-        }
-        (true, false) => {
-            van_passage::draw(canvas, upper, van, as_of, limits.salt_passage);
-            let lower = Rect {
-                y0: lower_top,
-                ..left
-            };
-            if van.membrane.alarm.is_some() {
-                van_evidence::draw(canvas, lower, van, as_of);
-            } else {
-                van_weeks::draw(canvas, lower, van, as_of, Some(month));
-            }
-        }
-        _ => {
-            van_product::draw(canvas, upper, van, as_of, limits.product_ppm);
-            van_weeks::draw(
-                canvas,
-                Rect {
-                    y0: lower_top,
-                    ..left
-                },
-                van,
-                as_of,
-                Some(month),
-            );
-        }
-    }
-    let side = Rect {
-        x0: split + 44.0,
-        ..body
-    };
+    // what needs doing stands first; the charts share one axis of time
+    let split = body.x0 + WORDS;
+    let side = Rect { x1: split, ..body };
+    words_column(canvas, side, assessment, line, month);
     canvas.fill(
         Rect {
-            x0: side.x0 - 22.0,
-            x1: side.x0 - 21.0,
-            ..side
+            x0: split + 21.0,
+            x1: split + 22.0,
+            ..body
         },
         look::GRID,
     );
-    words_column(canvas, side, assessment, line, month);
+    let area = Rect {
+        x0: split + 44.0,
+        ..body
+    };
+    let passage = |c: &mut Canvas, at| van_passage::draw(c, at, van, as_of, limits.salt_passage);
+    let product = |c: &mut Canvas, at| van_product::draw(c, at, van, as_of, limits.product_ppm);
+    let evidence = |c: &mut Canvas, at| van_evidence::draw(c, at, van, as_of);
+    let weeks = |c: &mut Canvas, at| van_weeks::draw(c, at, van, as_of, Some(month));
+    let mut charts: Vec<(f64, &dyn Fn(&mut Canvas, Rect))> = Vec::new();
+    if van.series.has_membrane {
+        charts.push((4.4, &passage));
+    }
+    if van.series.has_resin {
+        charts.push((3.4, &product));
+    }
+    // an alarm must show its evidence; litres a week matter less then
+    if van.membrane.alarm.is_some() {
+        charts.push((2.6, &evidence));
+    } else {
+        charts.push((2.2, &weeks));
+    }
+    stacked(canvas, area, &charts);
+}
+
+/// Width of the words, px.
+const WORDS: f64 = 440.0;
+/// Between two charts, px.
+const BETWEEN: f64 = 20.0;
+
+/// Draws charts one above the other, with their shares of the height.
+fn stacked(canvas: &mut Canvas, area: Rect, charts: &[(f64, &dyn Fn(&mut Canvas, Rect))]) {
+    let shares: f64 = charts.iter().map(|(share, _)| share).sum();
+    let room = area.height() - BETWEEN * charts.len().saturating_sub(1) as f64;
+    let mut top = area.y0;
+    for (share, draw) in charts {
+        let bottom = top + room * share / shares;
+        let at = Rect {
+            y0: top,
+            y1: bottom,
+            ..area
+        };
+        draw(canvas, at);
+        top = bottom + BETWEEN;
+    }
 }
 
 fn words_column(

@@ -262,7 +262,7 @@ pub fn draw(canvas: &mut Canvas, assessment: &Assessment, van: &VanAssessment, m
         ..right
     };
     if chart.height() > 260.0 {
-        van_evidence::draw(canvas, chart, van, as_of);
+        van_evidence::draw_record(canvas, chart, van, as_of);
     }
 }
 

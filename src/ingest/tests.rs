@@ -1083,6 +1083,7 @@ mod paths {
             let mut rows = 0;
             let end = file.read(|batch| {
                 rows += batch.rows.len();
+                rows += batch.columns.iter().map(|rows| rows.count()).sum::<usize>();
                 Ok::<(), ReadError>(())
             });
             end.map(|_| rows)

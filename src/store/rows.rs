@@ -14,6 +14,13 @@ pub struct KindRows {
     pub(super) batch: RecordBatch,
 }
 
+impl KindRows {
+    /// How many rows these are.
+    pub fn count(&self) -> usize {
+        self.batch.num_rows()
+    }
+}
+
 /// Makes them, row by row.
 #[derive(Debug)]
 pub struct RowBuilder {

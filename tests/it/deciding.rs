@@ -348,7 +348,7 @@ fn the_work_list_goes_by_day_or_base_and_parts_have_a_low_and_a_high_figure() {
         .filter(|l| l.len() == 3 && l.starts_with('Q'))
         .collect();
     assert!(bases.len() >= 2 && bases.is_sorted(), "{by_base}");
-    assert!(by_base.contains("licensed people decide"));
+    assert!(by_base.contains("competent people decide"));
     let parts = yard
         .good(&["parts", "--quiet", "--months", "--format", "csv"])
         .out;
@@ -389,7 +389,10 @@ fn parts_that_cannot_be_told_are_no_zeros() {
     let first: Vec<&str> = csv.lines().nth(1).expect("a month").split(',').collect();
     assert_eq!(first[1..], ["0", "0", "0", "", "", "", "", "", ""]);
     let text = yard.good(&["parts", "--quiet"]).out;
-    assert!(text.contains("QV-001 resin, QV-001 pre-filters"), "{text}");
+    assert!(
+        text.contains("QV-001 DI resin, QV-001 pre-filters"),
+        "{text}"
+    );
 }
 
 #[test]
@@ -402,12 +405,11 @@ fn districts_say_intervals_costs_and_bottles() {
     let text = yard.good(&arguments).out;
     assert!(text.lines().all(|l| l.chars().count() <= 80), "{text}");
     for said in [
-        "membrane every",
+        "RO membrane every",
         "a litre of it",
-        "1000 L cost",
-        "by the rule of thumb",
-        "GBP per van and year, likely",
-        "best resin bottle: QV-",
+        "1,000 L cost",
+        "at the usual intervals",
+        "GBP per van per year, likely",
     ] {
         let flat = text.split_whitespace().collect::<Vec<_>>().join(" ");
         assert!(flat.contains(said), "{said}: {text}");

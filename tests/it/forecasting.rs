@@ -289,7 +289,7 @@ fn a_forecast_shows_the_numbers_that_drove_it() {
     for wanted in [
         "growth per 1000 L now",
         "usual here",
-        "The fleet shares",
+        "Shared by the fleet",
         "litres a week",
     ] {
         assert!(seen.out.contains(wanted), "{wanted}: {}", seen.out);

@@ -25,7 +25,7 @@ def events(path: str) -> dict[str, icalendar.Event]:
         start, end = event.decoded("DTSTART"), event.decoded("DTEND")
         assert type(start) is datetime.date and end - start == datetime.timedelta(days=1)
         assert event.decoded("DTSTAMP").tzinfo is not None
-        assert str(event["SUMMARY"]) and "licensed people" in str(event["DESCRIPTION"])
+        assert str(event["SUMMARY"]) and "competent people" in str(event["DESCRIPTION"])
         found[uid] = event
     assert found, f"no events in {path}"
     return found

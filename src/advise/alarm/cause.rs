@@ -6,6 +6,8 @@ use crate::fit::Behind;
 
 /// How common other water or pressure is behind a decline that creeps (judgement).
 const FEED: f64 = 0.04;
+/// The same where the other vans around rose too: likelier than all else (judgement).
+const ALL_ROSE_FEED: f64 = 0.6;
 /// A rise on the other vans around that is no chance, ln.
 const ALL_RISE: f64 = 0.15;
 
@@ -40,7 +42,7 @@ pub fn causes(
     {
         Some(b) => [b.seal + b.ageing, b.prefilter, b.permeate_probe, b.pressure],
         None => {
-            let feed = if all_rose { 0.5 } else { FEED };
+            let feed = if all_rose { ALL_ROSE_FEED } else { FEED };
             let rest = 1.0 - feed;
             [
                 rest * (1.0 - late.explains),

@@ -123,6 +123,9 @@ pub fn draw(canvas: &mut Canvas, area: Rect, vans: &[VanAssessment], as_of: Date
     let unit = "a dot for every day on which a van was read; longest not read at the top";
     let rest = heading(canvas, area, &title(vans, as_of), unit);
     let list = by_need(vans, as_of);
+    if list.is_empty() {
+        return;
+    }
     let fits = rows_in(rest.height());
     let shown = list.get(..list.len().min(fits)).unwrap_or_default();
     let face = look::SMALL;

@@ -272,15 +272,15 @@ impl ResinBaselines {
         };
         let treated = life.litres_treated.unwrap_or(0.0);
         let by_mean = [-Z90, 0.0, Z90].map(|z| (self.mean + z * self.sd - treated).max(0.0));
-        let by_survival = self.survival.as_ref().and_then(|fit| {
+        let by_survival = self.survival.as_ref().map(|fit| {
             let location = fit.location(&covariates(life));
             let sigma = fit.sigma;
             let normal = Normal::standard();
             let survived = normal.sf((treated.max(1.0).ln() - location) / sigma);
-            Some([0.1, 0.5, 0.9].map(|p| {
+            [0.1, 0.5, 0.9].map(|p| {
                 let level = (1.0 - survived * (1.0 - p)).clamp(1e-9, 1.0 - 1e-9);
                 ((location + sigma * normal.inverse_cdf(level)).exp() - treated).max(0.0)
-            }))
+            })
         });
         vec![Some(by_mean), by_survival.or(Some(by_mean))]
     }

@@ -61,9 +61,7 @@ const SIGNS: &[(OwnOutput, &[&str])] = &[
 pub(super) fn of(headers: &[String]) -> Option<OwnOutput> {
     let headers: Vec<String> = headers.iter().map(|header| folded(plain(header))).collect();
     let has = |sign: &&str| headers.iter().any(|header| header == sign);
-    let found = SIGNS
-        .iter()
-        .find(|(_, signs)| signs.iter().all(|sign| has(sign)));
+    let found = SIGNS.iter().find(|(_, signs)| signs.iter().all(&has));
     found.map(|(output, _)| *output)
 }
 

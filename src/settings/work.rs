@@ -148,7 +148,7 @@ fn day_of_week(word: &str) -> Option<usize> {
         "sunday",
     ];
     let is_meant = |full: &&str| word.len() >= 3 && full.starts_with(word);
-    FULL.iter().position(|full| is_meant(full))
+    FULL.iter().position(is_meant)
 }
 
 #[cfg(test)]

@@ -73,8 +73,7 @@ pub(super) fn since_moved(van: &VanLives) -> Vec<(usize, &PassagePoint)> {
     let pairs = all.iter().zip(all.iter().skip(1));
     let moved = pairs
         .enumerate()
-        .filter(|(_, (a, b))| is_move(a.1, b.1))
-        .last()
+        .rfind(|(_, (a, b))| is_move(a.1, b.1))
         .map_or(0, |(i, _)| i + 1);
     all.into_iter()
         .skip(moved)
@@ -602,7 +601,7 @@ fn beside(van: &VanLives, passages: &[(&PassagePoint, f64)], found: &Break) -> B
         };
         Some((side(true)? / side(false)?).ln())
     };
-    let before = passages.iter().filter(|(_, day)| *day < found.day).last();
+    let before = passages.iter().rfind(|(_, day)| *day < found.day);
     let late = before.zip(passages.last()).map_or(0.0, |(a, b)| {
         let litres = |p: &PassagePoint| p.litres_by_level.iter().sum::<f64>();
         let made = litres(b.0) - litres(a.0);

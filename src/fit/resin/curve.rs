@@ -103,9 +103,9 @@ mod tests {
         let product = |litres: f64| 14.0 * curve.share(litres / 6000.0);
         assert!((product(5000.0) - 0.760_385_725_9).abs() < 1e-4);
         for (ppm, litres) in [
-            (2.0, 5372.884_186),
-            (5.0, 5794.274_667),
-            (10.0, 6320.701_756),
+            (2.0, 5_372.884_186),
+            (5.0, 5_794.274_667),
+            (10.0, 6_320.701_756),
         ] {
             assert!((product(litres) - ppm).abs() < 1e-3, "{litres}");
         }

@@ -55,7 +55,7 @@ pub fn draw(canvas: &mut Canvas, assessment: &Assessment, line: &VanLine<'_>, mo
     let product = |c: &mut Canvas, at| van_product::draw(c, at, van, as_of, limits.product_ppm);
     let evidence = |c: &mut Canvas, at| van_evidence::draw(c, at, van, as_of);
     let weeks = |c: &mut Canvas, at| van_weeks::draw(c, at, van, as_of, Some(month));
-    let mut charts: Vec<(f64, &dyn Fn(&mut Canvas, Rect))> = Vec::new();
+    let mut charts: Vec<Stacked<'_>> = Vec::new();
     if van.series.has_membrane {
         charts.push((4.4, &passage));
     }
@@ -76,8 +76,11 @@ const WORDS: f64 = 440.0;
 /// Between two charts, px.
 const BETWEEN: f64 = 20.0;
 
+/// The share of the height that a chart takes, and how it is drawn.
+type Stacked<'a> = (f64, &'a dyn Fn(&mut Canvas, Rect));
+
 /// Draws charts one above the other, with their shares of the height.
-fn stacked(canvas: &mut Canvas, area: Rect, charts: &[(f64, &dyn Fn(&mut Canvas, Rect))]) {
+fn stacked(canvas: &mut Canvas, area: Rect, charts: &[Stacked<'_>]) {
     let shares: f64 = charts.iter().map(|(share, _)| share).sum();
     let room = area.height() - BETWEEN * charts.len().saturating_sub(1) as f64;
     let mut top = area.y0;

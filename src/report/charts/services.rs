@@ -51,7 +51,12 @@ pub fn draw(
             look::GRID,
         );
         let room = plot.x0 - left - 8.0;
-        let name = canvas.shortened(words::item(item), &look::SMALL, room);
+        // the lane is narrow, and "RO" says nothing more beside its shape
+        let name = canvas.shortened(
+            words::item(item).trim_start_matches("RO "),
+            &look::SMALL,
+            room,
+        );
         canvas.text(
             &name,
             (plot.x0 - 8.0, middle + look::SMALL.below_middle()),

@@ -410,6 +410,7 @@ fn districts_say_intervals_costs_and_bottles() {
         "1,000 L cost",
         "at the usual intervals",
         "GBP per van per year, likely",
+        "best DI vessel: QV-",
     ] {
         let flat = text.split_whitespace().collect::<Vec<_>>().join(" ");
         assert!(flat.contains(said), "{said}: {text}");

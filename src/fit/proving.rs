@@ -6,10 +6,12 @@ use std::sync::Arc;
 use jiff::civil::{Date, date};
 
 use super::{FleetFit, fit};
+use crate::lives::fixture::records::{
+    Fill, Fleet, History, Item, Reading, Service, Source, Van, When,
+};
 use crate::lives::fixture::{at, published, settings};
 use crate::lives::{FleetLives, cut};
 use crate::stats::random::Rng;
-use crate::store::records::{Fill, Fleet, History, Item, Reading, Service, Source, Van, When};
 
 const AS_OF: Date = date(2026, 8, 31);
 const DAYS: i32 = 800;

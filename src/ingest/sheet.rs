@@ -6,7 +6,7 @@ use super::headers::RecordKind;
 use super::layout::Layout;
 use super::row::Cells;
 use super::text::{is_no_value, plain};
-use super::words::work_in;
+use super::words::{Tick, tick, work_in};
 
 /// Never without a part.
 #[derive(Debug)]
@@ -94,5 +94,5 @@ pub(super) fn has_part(cells: &Cells<'_>) -> bool {
                 || layout
                     .jobs
                     .iter()
-                    .any(|job| !plain(cells.at(job.cell)).is_empty())))
+                    .any(|job| tick(plain(cells.at(job.cell))) != Tick::No)))
 }

@@ -8,6 +8,8 @@ use jiff::tz::TimeZone;
 use super::days::days_after;
 use super::types::{FleetLives, VanLives};
 use crate::settings::Settings;
+/// What an invented fleet is made of.
+pub(crate) use crate::store::records;
 use crate::store::records::{
     Fill, Fleet, Hardness, History, Instant, Item, Reading, Service, Source, Van, When,
 };

@@ -64,7 +64,7 @@ fn a_row_gives_a_part_of_every_kind_that_it_holds() {
     // readings 4, of them one with a letter for a digit; fills 4; services 2
     assert_eq!(totals(&seen), [10, 9, 0, 1], "{seen:#?}");
     assert!(
-        seen.out.contains("readings, fills and services"),
+        seen.out.contains("services, readings and fills"),
         "{seen:#?}"
     );
     assert_eq!(rows_in_store(&yard), [10, 9, 0, 1]);
@@ -394,11 +394,13 @@ fn a_list_of_jobs_comes_in_as_work_done_where_it_is_ticked() {
         "csv",
     ]);
     let mut lines = due.out.lines().map(str::to_owned);
-    let mut ticked = format!("{},done_on\n", lines.next().expect("a header"));
+    let mut ticked = format!("{}\n", lines.next().expect("a header"));
+    assert!(ticked.ends_with(",tick,done_on\n"), "{ticked}");
     let jobs: Vec<String> = lines.collect();
     assert!(jobs.len() > 1, "{jobs:?}");
     for (i, job) in jobs.iter().enumerate() {
-        let tick = ["x", "14/11/2026", ""].get(i).copied().unwrap_or("");
+        let tick = ["x,", ",14/11/2026"].get(i).copied().unwrap_or(",");
+        let job = job.strip_suffix(",,").expect("nothing ticked yet");
         ticked += &format!("{job},{tick}\n");
     }
     yard.write("due.csv", &ticked);

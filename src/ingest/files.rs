@@ -60,13 +60,15 @@ pub fn files_in(path: &Path) -> Result<Found, ReadError> {
     Ok(found)
 }
 
-/// `above`: the folders on the way, so that a link back to one of them ends.
+/// `above`: the folders on the way. A link to one of them, or to a folder that
+/// holds it, leads in a circle or out of what was named: it is not followed.
 fn walk(folder: &Path, above: &mut BTreeSet<PathBuf>, found: &mut Found) -> Result<(), ReadError> {
     let failed = |source| cannot_read(&folder.display().to_string(), source);
     let real = folder.canonicalize().map_err(failed)?;
-    if !above.insert(real.clone()) {
+    if above.iter().any(|way| way.starts_with(&real)) {
         return Ok(());
     }
+    above.insert(real.clone());
     for entry in std::fs::read_dir(folder).map_err(failed)? {
         let path = entry.map_err(failed)?.path();
         // links are followed, so that a folder of links works too

@@ -11,7 +11,7 @@ use super::layout::{DELIMITERS, Layout};
 use super::meaning::{Headed, Meaning, meaning};
 use super::mend_file::{self, is_ours};
 use super::notes::Notes;
-use super::own_output::{self, OwnOutput};
+use super::own_output::{self, OwnOutput, is_day_done};
 use super::quotes::quote_of;
 use super::settle::settle;
 use super::sheet::Sheet;
@@ -545,7 +545,7 @@ fn parts_of(
         }
     }
     quantity_or_litres(&mut parts, delimiter, header, text);
-    share_out(&mut parts);
+    share_out(&mut parts, delimiter, header, text);
     parts.retain(|tried| {
         let own = evidence(tried.kind);
         let mut headed = tried.meanings.iter().filter_map(Meaning::column);
@@ -593,8 +593,23 @@ fn own_column(meaning: Option<&Meaning>) -> Option<&Headed> {
     headed.filter(|headed| !SHARED.contains(&headed.column))
 }
 
+/// Whether a column holds words where it is filled in: no cell has a digit.
+fn holds_words(cell: usize, delimiter: u8, header: RowAt, text: &str) -> bool {
+    let (mut words, mut numbers) = (0, 0);
+    rows_below(text, delimiter, header, &mut |rows| {
+        let cell = plain(rows.cell(cell));
+        if !is_no_value(cell) {
+            match cell.bytes().any(|b| b.is_ascii_digit()) {
+                true => numbers += 1,
+                false => words += 1,
+            }
+        }
+    });
+    words > 0 && numbers == 0
+}
+
 /// Leaves each cell that several kinds claim for their own to one of them.
-fn share_out(parts: &mut [Tried]) {
+fn share_out(parts: &mut [Tried], delimiter: u8, header: RowAt, text: &str) {
     let width = parts.iter().map(|tried| tried.meanings.len()).max();
     for cell in 0..width.unwrap_or(0) {
         let mut claims: Vec<(usize, Headed)> = Vec::new();
@@ -606,11 +621,13 @@ fn share_out(parts: &mut [Tried]) {
         if claims.len() < 2 {
             continue;
         }
-        // how much speaks against it: a word of many meanings, a column named
-        // more plainly elsewhere, a flow to the drain where no flow is read
+        let is_words = holds_words(cell, delimiter, header, text);
+        // how much speaks against it: words where it wants numbers, a word of many
+        // meanings, a column named more plainly elsewhere, a flow to the drain
+        // where no flow is read
         let against = |(part, headed): &(usize, Headed)| {
             let Some(tried) = parts.get(*part) else {
-                return (true, true, true, RecordKind::Hardness);
+                return (true, true, true, true, RecordKind::Hardness);
             };
             let elsewhere = tried.meanings.iter().enumerate().any(|(other, meaning)| {
                 let same = meaning.column().filter(|h| h.column == headed.column);
@@ -618,7 +635,8 @@ fn share_out(parts: &mut [Tried]) {
             });
             let no_flow =
                 headed.column == Column::ConcentrateLpm && !tried.has(Column::PermeateLpm);
-            (headed.is_weak, elsewhere, no_flow, tried.kind)
+            let no_numbers = is_words && headed.column.measure() != Measure::Text;
+            (no_numbers, headed.is_weak, elsewhere, no_flow, tried.kind)
         };
         let winner = claims
             .iter()
@@ -635,8 +653,13 @@ fn share_out(parts: &mut [Tried]) {
     }
 }
 
+/// Litres of resin that one van takes at most; a tank takes more (common
+/// practice, no source).
+const LARGEST_VESSEL: f64 = 60.0;
+
 /// "Litres" beside a job may be those of the resin or those of a fill: the
-/// resin's where only rows with a job have any.
+/// resin's where only rows with a job have any, and mostly as few as a vessel
+/// takes.
 fn quantity_or_litres(parts: &mut Vec<Tried>, delimiter: u8, header: RowAt, text: &str) {
     let find = |kind| parts.iter().position(|tried| tried.kind == kind);
     let (Some(fills), Some(services)) = (find(RecordKind::Fills), find(RecordKind::Services))
@@ -665,16 +688,19 @@ fn quantity_or_litres(parts: &mut Vec<Tried>, delimiter: u8, header: RowAt, text
     if litres != quantity {
         return;
     }
-    let (mut with_job, mut without) = (0, 0);
+    let (mut small, mut large, mut without) = (0, 0, 0);
     rows_below(text, delimiter, header, &mut |rows| {
-        if !is_no_value(plain(rows.cell(*litres))) {
-            match is_no_value(plain(rows.cell(*item))) {
-                true => without += 1,
-                false => with_job += 1,
-            }
+        let cell = plain(rows.cell(*litres));
+        if is_no_value(cell) {
+        } else if is_no_value(plain(rows.cell(*item))) {
+            without += 1;
+        } else if cell.parse().is_ok_and(|litres: f64| litres > LARGEST_VESSEL) {
+            large += 1;
+        } else {
+            small += 1;
         }
     });
-    if with_job > 0 && without == 0 {
+    if small > large && without == 0 {
         parts.remove(fills);
     }
 }
@@ -719,10 +745,11 @@ fn work_list(
             output,
         });
     }
-    let Some(ticked) = headers
-        .iter()
-        .position(|header| own_output::is_tick(header))
-    else {
+    let ticked: Vec<usize> = (0..headers.len())
+        .filter(|cell| headers.get(*cell).is_some_and(|h| own_output::is_tick(h)))
+        .collect();
+    let says_when = |cell: &&usize| headers.get(**cell).is_some_and(|h| is_day_done(h));
+    let Some(when) = ticked.iter().find(says_when).or(ticked.first()).copied() else {
         return Err(ReadError::NoTicks {
             file: file.to_owned(),
             line: header.line,
@@ -732,9 +759,9 @@ fn work_list(
         .iter()
         .enumerate()
         .map(|(cell, header)| {
-            if cell == ticked {
+            if cell == when {
                 Meaning::Column(Headed::of(Column::DoneAt))
-            } else if own_output::is_planned(header) {
+            } else if ticked.contains(&cell) || own_output::is_planned(header) {
                 Meaning::Extra
             } else {
                 meaning(RecordKind::Services, header)
@@ -743,7 +770,7 @@ fn work_list(
         .collect();
     let mut layout = Layout::new(RecordKind::Services, delimiter, header, headers);
     layout.quote = quote_of(text, delimiter);
-    layout.ticked = Some(ticked);
+    layout.ticked = ticked;
     let tried = Tried {
         kind: RecordKind::Services,
         meanings,

@@ -38,8 +38,8 @@ pub(super) struct Layout {
     pub date_order: Option<DateOrder>,
     /// Work that stands in columns of its own.
     pub jobs: Vec<JobColumn>,
-    /// The cell of a list of jobs that says which were done.
-    pub ticked: Option<usize>,
+    /// The cells of a list of jobs that say which were done.
+    pub ticked: Vec<usize>,
     cells: [Option<usize>; Column::COUNT],
     /// Cells that say the same once more.
     twins: Vec<(Column, usize)>,
@@ -57,7 +57,7 @@ impl Layout {
             headers,
             date_order: None,
             jobs: Vec::new(),
-            ticked: None,
+            ticked: Vec::new(),
             twins: Vec::new(),
             cells: [None; Column::COUNT],
             units: [None; Column::COUNT],
@@ -95,7 +95,7 @@ impl Layout {
         self.cells.contains(&Some(cell))
             || self.twins.iter().any(|(_, twin)| *twin == cell)
             || self.jobs.iter().any(|job| job.cell == cell)
-            || self.ticked == Some(cell)
+            || self.ticked.contains(&cell)
     }
 
     pub fn mark_utc(&mut self, column: Column) {

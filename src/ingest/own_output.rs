@@ -54,6 +54,7 @@ const SIGNS: &[(OwnOutput, &[&str])] = &[
         OwnOutput::Parts,
         &["month", "membrane low", "membrane high"],
     ),
+    (OwnOutput::Parts, &["needed", "on shelf", "to order"]),
     (OwnOutput::SetAside, &["file", "line", "reason", "text"]),
 ];
 
@@ -69,15 +70,34 @@ pub(super) fn of(headers: &[String]) -> Option<OwnOutput> {
 pub(super) fn is_planned(header: &str) -> bool {
     let planned = [
         "base",
+        "task",
         "date",
         "day",
         "state",
         "why",
         "own day",
         "day early",
+        "day late",
+        "unit",
         "district",
     ];
     planned.contains(&folded(plain(header)).as_str())
+}
+
+/// Whether a column of the list of jobs says what is to be done.
+pub(super) fn is_task(header: &str) -> bool {
+    folded(plain(header)) == "task"
+}
+
+/// Whether a job changes nothing.
+pub(super) fn is_look(task: &str) -> bool {
+    ["inspect", "read again"].contains(&folded(plain(task)).as_str())
+}
+
+/// Whether a column that says which of the jobs were done says when.
+pub(super) fn is_day_done(header: &str) -> bool {
+    let days = ["done on", "done at", "date done", "completed on"];
+    days.contains(&folded(plain(header)).as_str())
 }
 
 /// Whether a column says which of the jobs were done.

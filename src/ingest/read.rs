@@ -37,6 +37,7 @@ use super::mend_file::{self, Habits, Mark};
 use super::names::Names;
 use super::notes::Notes;
 use super::numbers::DecimalMark;
+use super::own_output;
 use super::row::{Cells, FileContext};
 use super::rows_hardness::bare_is_mg_l;
 use super::sheet::Sheet;
@@ -598,10 +599,17 @@ impl<'f> File<'f> {
         rows.len() >= layout.width() && !(most..rows.len()).any(beyond)
     }
 
-    /// Whether the row is a job of a list that is not ticked.
+    /// Whether the row is a job of a list that is not ticked, or one that
+    /// leaves every part where it is.
     fn is_not_done(&self, rows: &Rows<'_>) -> bool {
-        let ticked = self.context.sheet.main().ticked;
-        ticked.is_some_and(|cell| tick(plain(rows.cell(cell))) == Tick::No)
+        let layout = self.context.sheet.main();
+        let is_empty = |cell: &usize| tick(plain(rows.cell(*cell))) == Tick::No;
+        let is_look = |header: &String, cell: usize| {
+            own_output::is_task(header) && own_output::is_look(rows.cell(cell))
+        };
+        !layout.ticked.is_empty()
+            && (layout.ticked.iter().all(is_empty)
+                || (0..).zip(&layout.headers).any(|(cell, h)| is_look(h, cell)))
     }
 
     /// The row's text, without the cells that say which one it replaces.
@@ -755,7 +763,7 @@ impl<'f> File<'f> {
         let row = if self.read == 1 { "row" } else { "rows" };
         if self.not_done > 0 {
             let jobs = if self.not_done == 1 { "job" } else { "jobs" };
-            let text = format!("{} {jobs} not ticked: passed over", self.not_done);
+            let text = format!("{} {jobs} not ticked, or nothing but a look: passed over", self.not_done);
             self.notes.file(None, text);
         }
         let recognised = format!(

@@ -63,8 +63,8 @@ pub(super) fn is_sound_service(quantity: Option<f64>) -> bool {
 
 /// When the work was done; the day that was said for all that is only ticked.
 fn done_at(row: &mut Row<'_>) -> Result<When, Reason> {
-    let is_ticked = row.layout().ticked.is_some() && tick(row.cell(Column::DoneAt)) == Tick::Yes;
-    if is_ticked {
+    let is_of_list = !row.layout().ticked.is_empty();
+    if is_of_list && tick(row.cell(Column::DoneAt)) != Tick::Other {
         let why = "ticked, but not when: give the day, or say --done-on";
         let day = row.context.done_on;
         return day

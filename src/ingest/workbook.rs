@@ -156,10 +156,12 @@ impl Workbook {
     }
 }
 
-/// The rows as lines, each on its own: empty rows are empty lines.
+/// The rows as lines, each on its own and all as wide: empty rows are empty lines.
 fn table_of(rows: &Rows) -> String {
     let mut text = String::new();
     let mut line = 0;
+    let last = rows.values().filter_map(|cells| cells.keys().last()).max();
+    let last = last.copied().unwrap_or(0);
     let delimiter = char::from(DELIMITER);
     for (row, cells) in rows {
         while line < *row {
@@ -179,6 +181,10 @@ fn table_of(rows: &Rows) -> String {
             } else {
                 text.push_str(cell);
             }
+        }
+        while next < last {
+            text.push(delimiter);
+            next += 1;
         }
     }
     text.push('\n');
@@ -309,6 +315,6 @@ mod tests {
         put(&mut rows, (2, 0), "van".to_owned());
         put(&mut rows, (2, 2), "a \"b\"".to_owned());
         put(&mut rows, (3, 1), "x".to_owned());
-        assert_eq!(table_of(&rows), "Log\n\nvan\t\t\"a \"\"b\"\"\"\n\tx\n");
+        assert_eq!(table_of(&rows), "Log\t\t\n\nvan\t\t\"a \"\"b\"\"\"\n\tx\t\n");
     }
 }

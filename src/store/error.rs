@@ -82,7 +82,7 @@ pub enum StoreError {
     #[error("{} {what}: reading goes on without it, writing does not; `litrewise check` says what to do", path.display())]
     DamagedLog { path: PathBuf, what: String },
 
-    #[error("no file {file_id} was taken in: see `litrewise ingest --list`")]
+    #[error("no file {file_id} was taken in: see `litrewise files`")]
     NoSuchFile { file_id: u64 },
 
     #[error("the folder name {} is not valid Unicode: choose another name for the store", path.display())]

@@ -3,6 +3,7 @@
 
 use std::fs::File;
 use std::ops::Range;
+use std::path::PathBuf;
 
 use polars::prelude::{DataFrame, ParallelStrategy, ParquetReader, PolarsResult, SerReader};
 
@@ -94,8 +95,13 @@ impl PartRows {
 }
 
 pub(super) fn damaged(part: &Part) -> StoreError {
+    lacking(part.path.clone())
+}
+
+/// The same of a table or of what is about to be written to it.
+pub(super) fn lacking(path: PathBuf) -> StoreError {
     StoreError::Damaged {
-        path: part.path.clone(),
+        path,
         what: "a row lacks a value that every row has".to_owned(),
     }
 }

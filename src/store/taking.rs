@@ -11,6 +11,7 @@ use super::cells::Cells;
 use super::error::StoreError;
 use super::field::Cell;
 use super::files::{FileLine, FinishedFile};
+use super::frames::lacking;
 use super::judge::{Against, Judged, Origin, shares_of};
 use super::lineage::{Place, Supersessions, WHOLE_FILE};
 use super::mend::{Mended, Mending, text_hash};
@@ -182,7 +183,8 @@ impl<'w, 's> Taking<'w, 's> {
         let (lines, texts) = (column(LINE), column(TEXT));
         of_kind!(rows.table, T => {
             for row in 0..rows.batch.num_rows() {
-                let Some(record) = T::get(&cells, row) else { continue };
+                let record = T::get(&cells, row);
+                let record = record.ok_or_else(|| lacking(rows.table.folder().into()))?;
                 let text = match (texts.name(row), &writer) {
                     (Some(text), _) => text.to_string(),
                     (None, Some(writer)) => writer.text(&record),

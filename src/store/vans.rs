@@ -4,6 +4,7 @@
 
 use std::collections::{BTreeMap, HashMap};
 use std::ops::Range;
+use std::path::PathBuf;
 use std::sync::Arc;
 
 use jiff::civil::Date;
@@ -12,7 +13,7 @@ use rayon::prelude::*;
 
 use super::cells::Cells;
 use super::error::StoreError;
-use super::frames::{self, PartRows, damaged};
+use super::frames::{self, PartRows, damaged, lacking};
 use super::in_force::{Row, Standing, View, standings};
 use super::lineage::Place;
 use super::names::{NoVan, VanNames};
@@ -105,10 +106,11 @@ impl Gathered {
                 record.set_who(name.clone());
                 Some(record)
             };
-            // a row without its values had no moment, so it is not among these
-            Some((who, rows.iter().filter_map(record).collect()))
+            let all: Option<Vec<T>> = rows.iter().map(record).collect();
+            Some((who, all?))
         };
-        Ok(by_who.par_iter().filter_map(records).collect())
+        let found: Option<Vec<_>> = by_who.par_iter().map(records).collect();
+        found.ok_or_else(|| lacking(PathBuf::from(T::TABLE.folder())))
     }
 }
 

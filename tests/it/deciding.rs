@@ -410,11 +410,15 @@ fn districts_say_intervals_costs_and_bottles() {
         "1,000 L cost",
         "at the usual intervals",
         "GBP per van per year, likely",
-        "best DI vessel: QV-",
     ] {
         let flat = text.split_whitespace().collect::<Vec<_>>().join(" ");
         assert!(flat.contains(said), "{said}: {text}");
     }
+    // Where a visit costs much, a larger vessel saves visits.
+    let dear = ["--set", "prices.labour_per_visit=300", "districts", "-q"];
+    let dear: Vec<&str> = OWN_PRICES.into_iter().chain(dear).collect();
+    let dear = yard.good(&dear);
+    assert!(dear.out.contains("best DI vessel: QV-"), "{}", dear.out);
     let listed = json(&yard.good(&["districts", "-q", "-f", "json"]).out);
     let csv = yard.good(&["districts", "-q", "-f", "csv"]).out;
     let rows = listed.as_array().expect("districts").len();

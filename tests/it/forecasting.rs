@@ -242,7 +242,7 @@ fn the_past_is_forecast_again_and_said_in_words_and_json() {
     yard.good(&["ingest", "--quiet", "--store", "s", "in"]);
     let seen = yard.good(&["backtest", "--quiet", "--store", "s"]);
     assert!(
-        seen.out.contains("month-ends of your own past"),
+        seen.out.contains("Every month-end of your own past"),
         "{}",
         seen.out
     );

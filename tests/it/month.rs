@@ -45,10 +45,13 @@ fn one_command_takes_in_what_is_new_says_what_is_missing_and_writes_the_pages() 
     assert_eq!(std::fs::read(&page).unwrap(), drawn);
     // One van's pages alone.
     let seen = yard.good(&["report", "-q", "--van", "qv 003", "--out", "one"]);
-    assert_eq!(seen.out.trim(), "one/van-QV-003.png");
+    assert_eq!(
+        seen.out.lines().collect::<Vec<_>>(),
+        ["one/van-QV-003.png", "one/card-QV-003.png"]
+    );
     assert_eq!(
         std::fs::read_dir(yard.path().join("one")).unwrap().count(),
-        1
+        2
     );
 }
 

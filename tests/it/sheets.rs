@@ -130,7 +130,7 @@ fn parts_of_one_line_are_set_aside_and_mended_one_by_one() {
     assert_eq!(totals(&seen), [6, 1, 3, 2], "{seen:#?}");
     let kinds: Vec<String> = set_aside(&yard).into_iter().map(|row| row.3).collect();
     assert_eq!(kinds, ["readings", "services"]);
-    yard.good(&["ingest", "--take-back", "2"]);
+    yard.good(&["files", "take-back", "2"]);
     let kinds: Vec<String> = set_aside(&yard).into_iter().map(|row| row.3).collect();
     assert_eq!(kinds, ["readings", "fills", "services"]);
     rows_in_store(&yard);
@@ -325,7 +325,7 @@ fn fleet(yard: &Yard) {
         readings += &format!(
             "Quill,2026-{month:02}-{day:02}T08:00,320,{},{}\n",
             12 + week / 4,
-            week / 8
+            week * week / 170
         );
         fills += &format!("Quill,2026-{month:02}-{day:02}T09:00,900\n");
     }
@@ -356,7 +356,7 @@ fn what_the_program_writes_for_people_is_no_record() {
     yard.write("due-list.csv", due.out);
     let assessment = yard.good(&["assess", "--as-of", "2026-10-31", "--format", "csv"]);
     yard.write("assessed.csv", assessment.out);
-    let parts = yard.good(&["due", "--parts", "--as-of", "2026-10-31", "--format", "csv"]);
+    let parts = yard.good(&["parts", "--as-of", "2026-10-31", "--format", "csv"]);
     yard.write("parts.csv", parts.out);
     let aside = yard.good(&["set-aside", "--quiet", "--format", "csv"]);
     yard.write("aside.csv", aside.out);
@@ -496,7 +496,7 @@ fn each_sheet_of_a_workbook_is_a_file_of_its_own() {
     );
     let readings = stored(&yard, "readings");
     assert!(
-        readings[0].starts_with("Quill,2026-10-05T12:00"),
+        readings[0].starts_with("Quill,2026-10-05,"),
         "{readings:?}"
     );
     assert!(readings[0].contains(",320,12.125,1,"), "{readings:?}");
@@ -585,6 +585,15 @@ fn litres_beside_a_job_are_those_of_the_resin_where_only_jobs_have_any() {
     let (_yard, seen) =
         ingest("Date,Van,Job,Litres,Cost\n05/10/2026,Quill,resin,310,85\n19/10/2026,Quill,,300,\n");
     assert_eq!(totals(&seen), [3, 3, 0, 0], "{seen:#?}");
+}
+
+#[test]
+fn fills_that_say_no_source_are_water_from_the_mains() {
+    let (yard, _) = ingest("van,started_at,litres\nQuill,2026-10-03T09:00,300\n");
+    assert_eq!(
+        stored(&yard, "fills"),
+        ["Quill,2026-10-03T09:00:00+01:00,,,300,,,mains"]
+    );
 }
 
 #[test]

@@ -164,8 +164,11 @@ pub fn decimal_commas_and_thousands() {
     );
     assert_eq!(file.rows.len(), 2);
     assert!(matches!(&file.rows[0].1, Record::Fill(f) if f.meter_litres == Some(61_200.0)));
-    let both = reason("van;started_at;litres\nQV-01;2026-10-01T08:00;1,200\n");
+    let both = reason("van;taken_at;feed_ppm\nQV-01;2026-10-01T08:00;1,200\n");
     assert!(both.contains("may be 1200 or 1.2"), "{both}");
+    // nobody fills a tank with 1.2 L
+    let file = read("van;started_at;litres\nQV-01;2026-10-01T08:00;1,200\n");
+    assert!(matches!(&file.rows[0].1, Record::Fill(f) if f.litres == Some(1200.0)));
 }
 
 #[test]

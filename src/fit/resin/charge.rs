@@ -7,7 +7,7 @@ use jiff::civil::Date;
 use super::curve::{ALL, CURVES, PLATEAU_PPM};
 use super::grid::{Grid, POINTS, STEP, Values};
 use crate::fit::horizon::middle_of;
-use crate::lives::{ChargeLife, ProductPoint};
+use crate::lives::{ChargeLife, End, ProductPoint};
 use crate::stats::wide;
 use crate::water;
 
@@ -75,7 +75,8 @@ fn newest_median(
 pub fn looks_of(life: &ChargeLife, limit_ppm: f64) -> ChargeLooks {
     let points = &life.points;
     let days = by_day(points);
-    let crossing = first_lasting(&days, limit_ppm).and_then(|i| {
+    let was_changed = matches!(life.end, End::Replaced(_));
+    let crossing = first_lasting(&days, limit_ppm, was_changed).and_then(|i| {
         let after = days.get(i)?;
         let before = i.checked_sub(1).and_then(|b| days.get(b));
         Some(Crossing {
@@ -116,11 +117,15 @@ fn by_day(points: &[ProductPoint]) -> Vec<ProductPoint> {
         .collect()
 }
 
-/// The first reading at the limit that a later day's holds up.
-fn first_lasting(days: &[ProductPoint], limit_ppm: f64) -> Option<usize> {
-    days.windows(2).position(|pair| match pair {
-        [p, next] => p.product_ppm >= limit_ppm && next.product_ppm >= HELD_SHARE * limit_ppm,
-        _ => false,
+/// The first reading at the limit that a later day's holds up, or that was the
+/// last before the charge was changed.
+fn first_lasting(days: &[ProductPoint], limit_ppm: f64, was_changed: bool) -> Option<usize> {
+    let is_held_up = |i: usize| match days.get(i + 1) {
+        Some(next) => next.product_ppm >= HELD_SHARE * limit_ppm,
+        None => was_changed,
+    };
+    (0..days.len()).find(|i| {
+        days.get(*i).is_some_and(|p| p.product_ppm >= limit_ppm) && is_held_up(*i)
     })
 }
 

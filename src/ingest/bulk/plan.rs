@@ -1,7 +1,8 @@
 //! What each cell of a file's rows is, where all of its columns are ones that
 //! can be read in bulk.
 
-use crate::store::{RowStyle, TableName};
+use crate::store::records::Source;
+use crate::store::{Cell, RowStyle, TableName};
 
 use super::super::Options;
 use super::super::columns::Column;
@@ -57,7 +58,7 @@ impl Plan {
     /// that is read in bulk.
     pub fn of(sheet: &Sheet, first: &str, options: &Options) -> Option<Plan> {
         let layout = sheet.main();
-        let has_jobs = !layout.jobs.is_empty() || layout.ticked.is_some();
+        let has_jobs = !layout.jobs.is_empty() || !layout.ticked.is_empty();
         if sheet.is_mixed() || has_jobs || options.done.is_some() {
             return None;
         }
@@ -113,6 +114,18 @@ impl Plan {
             cells,
             style,
         })
+    }
+
+    /// A row before its cells are read: water from the mains where no column says.
+    pub fn blank(&self) -> Vec<Cell<'static>> {
+        let mut cells = vec![Cell::Empty; self.table.width()];
+        let source = self.table.position_of(Column::Source.name());
+        if let Some(cell) = source.and_then(|at| cells.get_mut(at))
+            && self.table == TableName::Fills
+        {
+            *cell = Cell::Text(Source::Mains.word());
+        }
+        cells
     }
 
     /// The column of a fill's litres.

@@ -36,6 +36,7 @@ pub(super) struct Reader<'p> {
     texts: Known<()>,
     sources: Known<Source>,
     items: Known<Item>,
+    blank: Vec<Cell<'static>>,
 }
 
 /// Cells met before, and what they mean; `None` for one that is odd.
@@ -104,6 +105,7 @@ impl<'p> Reader<'p> {
             texts: Known::new(),
             sources: Known::new(),
             items: Known::new(),
+            blank: plan.blank(),
         }
     }
 
@@ -116,9 +118,8 @@ impl<'p> Reader<'p> {
             stop: None,
         };
         let mut builder = RowBuilder::new(self.plan.table);
-        let width = self.plan.table.width();
         let mut row = RowRead {
-            cells: vec![Cell::Empty; width],
+            cells: self.plan.blank(),
             as_written: false,
             tells_point: false,
             has_time: false,
@@ -178,7 +179,7 @@ impl<'p> Reader<'p> {
         builder: &mut RowBuilder,
         counted: &mut BulkEvidence,
     ) -> Option<&'b [u8]> {
-        row.cells.fill(Cell::Empty);
+        row.cells.copy_from_slice(&self.blank);
         row.as_written = !self.plan.style.columns.is_empty();
         (row.tells_point, row.has_time) = (false, false);
         let mut rest = bytes;

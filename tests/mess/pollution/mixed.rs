@@ -127,7 +127,11 @@ fn every_part_of_a_row_of_one_sheet_becomes_what_it_means() {
         let header = HEADERS[n % HEADERS.len()];
         let delimiter = [",", ";", "\t"][n % 3];
         let rows: Vec<Meant> = (0..120).map(|day| meant(day, &mut chance)).collect();
-        let mut text = header.join(delimiter) + "\n";
+        let quoted = header.map(|head| match head.contains(delimiter) {
+            true => format!("\"{head}\""),
+            false => head.to_owned(),
+        });
+        let mut text = quoted.join(delimiter) + "\n";
         for meant in &rows {
             text += &(row(meant, delimiter) + "\n");
         }

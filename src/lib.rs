@@ -3,10 +3,11 @@
 //! and renders the monthly report a fleet manager acts on.
 //!
 //! Data flows one way: `ingest` → `store` → `lives` → `fit` → `advise` →
-//! `report`; `stats` and `water` are leaves.
+//! `report`; `calendar`, `stats` and `water` are leaves.
 
 pub mod advise;
 pub mod backtest;
+pub mod calendar;
 pub mod cli;
 pub mod demo;
 pub mod fit;

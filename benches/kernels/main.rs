@@ -6,8 +6,7 @@
 use std::hint::black_box;
 
 use criterion::{Criterion, Throughput, criterion_group, criterion_main};
-use jiff::civil::date;
-use jiff::tz::TimeZone;
+use litrewise::calendar::{TimeZone, date};
 use litrewise::demo::{QuickPlan, RowOrder, write_quick};
 use litrewise::ingest::{Options, read_bytes};
 use litrewise::report::kernels::{Press, lay_out_van};
@@ -24,7 +23,7 @@ struct Fleet {
 }
 
 fn options() -> Options {
-    Options::new(TimeZone::get("Europe/London").unwrap(), date(2026, 11, 1))
+    Options::new(TimeZone::LONDON, date(2026, 11, 1))
 }
 
 fn fleet() -> Fleet {

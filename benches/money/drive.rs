@@ -1,6 +1,6 @@
 //! Years of a fleet under one planner, and what they cost.
 
-use jiff::civil::{Date, date};
+use litrewise::calendar::{Date, Datelike, date};
 use litrewise::demo::{DrivenFleet, DrivenPlan, TrueDay, VESSEL_LITRES, Water};
 
 use crate::Asked;

@@ -3,8 +3,7 @@
 use std::collections::BTreeMap;
 use std::sync::Arc;
 
-use jiff::civil::DateTime;
-use jiff::tz::TimeZone;
+use litrewise::calendar::{DateTime, TimeZone};
 use litrewise::demo::SimulatedFleet;
 use litrewise::settings::Settings;
 use litrewise::store::records::{
@@ -13,8 +12,7 @@ use litrewise::store::records::{
 use litrewise::water::HardnessUnit;
 
 fn instant(at: DateTime, zone: &TimeZone) -> Instant {
-    let timestamp = zone.to_timestamp(at).expect("a moment");
-    Instant(timestamp.as_microsecond())
+    Instant(zone.micros(at).expect("a moment").0)
 }
 
 pub fn fleet_of(rows: &SimulatedFleet, settings: &Settings) -> Fleet {

@@ -8,13 +8,10 @@ use ingest::Options;
 use store::records::{FileRows, Instant, Record, When};
 
 /// 2026-11-25.
-pub const TODAY: jiff::civil::Date = jiff::civil::date(2026, 11, 25);
+pub const TODAY: litrewise::calendar::Date = litrewise::calendar::date(2026, 11, 25);
 
 fn options() -> Options {
-    Options::new(
-        jiff::tz::TimeZone::get("Europe/London").expect("a bundled time zone"),
-        TODAY,
-    )
+    Options::new(litrewise::calendar::TimeZone::LONDON, TODAY)
 }
 
 /// Reads the bytes and makes sure of what every reading promises.

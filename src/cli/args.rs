@@ -3,8 +3,8 @@
 use std::num::NonZeroUsize;
 use std::path::PathBuf;
 
+use crate::calendar::{Date, parse_date};
 use clap::{Args, Parser, Subcommand};
-use jiff::civil::Date;
 
 use super::screen::When;
 use super::{
@@ -143,11 +143,7 @@ fn grouped(command: &clap::Command) -> String {
 }
 
 fn day(typed: &str) -> Result<Date, String> {
-    let exact = typed.len() == 10 && typed.is_ascii();
-    match typed.parse::<Date>() {
-        Ok(date) if exact => Ok(date),
-        _ => Err("write the day as YYYY-MM-DD, such as 2026-10-31".to_owned()),
-    }
+    parse_date(typed).ok_or_else(|| "write the day as YYYY-MM-DD, such as 2026-10-31".to_owned())
 }
 
 fn key_and_value(typed: &str) -> Result<(String, String), String> {

@@ -6,8 +6,7 @@ use std::collections::{BTreeMap, HashMap};
 use std::ops::Range;
 use std::sync::Arc;
 
-use jiff::civil::Date;
-use jiff::tz::TimeZone;
+use crate::calendar::{Date, TimeZone};
 use rayon::prelude::*;
 
 use super::cells::Cells;

@@ -1,7 +1,7 @@
 //! A fleet too large to be held: the same answers, van by van.
 
-use jiff::civil::{Date, date};
 use litrewise::advise::{self, Assessment, Glance, jobs};
+use litrewise::calendar::{Date, date};
 use litrewise::lives::{self, VanLives};
 use litrewise::report::text::{self, Paint, Screen};
 use litrewise::settings::Settings;

@@ -1,7 +1,7 @@
 //! What a careful clerk does with each fault, one function each, in the order
 //! of the catalogue.
 
-use jiff::civil::date;
+use litrewise::calendar::date;
 use litrewise::lives::HardnessBasis;
 use litrewise::store::records::{
     Fill, Hardness, Item, Reading, Record, Service, Source, Van, When,
@@ -67,7 +67,7 @@ fn reading_refused(cells: &str, why: &str) {
 fn weekly(ppm: &[(f64, f64, f64)]) -> String {
     let mut text = READINGS.to_owned();
     for (week, (feed, permeate, product)) in ppm.iter().enumerate() {
-        let day = date(2026, 5, 4) + jiff::Span::new().weeks(week as i64);
+        let day = date(2026, 5, 4) + chrono::TimeDelta::weeks(week as i64);
         text += &format!("QV-01,{day}T08:00,{feed},{permeate},{product}\n");
     }
     text
@@ -77,7 +77,7 @@ fn weekly(ppm: &[(f64, f64, f64)]) -> String {
 fn counters(litres: &[f64]) -> String {
     let mut text = FILLS.to_owned();
     for (n, meter) in litres.iter().enumerate() {
-        let day = date(2026, 5, 4) + jiff::Span::new().days(n as i64);
+        let day = date(2026, 5, 4) + chrono::TimeDelta::days(n as i64);
         text += &format!("QV-01,{day}T16:00,,,{meter},,\n");
     }
     text

@@ -1,7 +1,6 @@
 //! A file as somebody's program would write it, with what each line of it means.
 
-use jiff::civil::{Date, DateTime};
-use jiff::fmt::strtime;
+use litrewise::calendar::{Date, DateExt, DateTime, Timelike};
 use litrewise::ingest::RecordKind;
 use litrewise::store::records::Record;
 
@@ -217,9 +216,11 @@ impl Dialect {
 
     fn moment(&self, at: DateTime) -> String {
         match self.dates {
-            Some((format, _)) => strtime::format(format, at).unwrap(),
+            Some((format, _)) => at.format(format).to_string(),
             None => {
-                let day = (at.date() - jiff::civil::date(1899, 12, 30)).get_days();
+                let day = at
+                    .date()
+                    .days_since(litrewise::calendar::date(1899, 12, 30));
                 let seconds = f64::from(at.hour()) * 3600.0 + f64::from(at.minute()) * 60.0;
                 format!("{:.6}", f64::from(day) + seconds / 86_400.0)
             }
@@ -228,8 +229,11 @@ impl Dialect {
 
     fn day(&self, day: Date) -> String {
         match self.dates {
-            Some((_, format)) => strtime::format(format, day).unwrap(),
-            None => format!("{}", (day - jiff::civil::date(1899, 12, 30)).get_days()),
+            Some((_, format)) => day.format(format).to_string(),
+            None => format!(
+                "{}",
+                day.days_since(litrewise::calendar::date(1899, 12, 30))
+            ),
         }
     }
 

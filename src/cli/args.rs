@@ -8,8 +8,8 @@ use clap::{Args, Parser, Subcommand};
 
 use super::screen::When;
 use super::{
-    assess, backtest, check, completions, demo, districts, due, export, files, ingest, man, month,
-    parts, repair, report, settings, simulate, summarise, template, to_fix,
+    assess, backtest, check, completions, demo, districts, due, export, files, ingest, licences,
+    man, month, parts, repair, report, settings, simulate, summarise, template, to_fix,
 };
 
 /// From TDS readings to replacement dates: when each van's RO membrane, DI
@@ -90,6 +90,7 @@ pub(super) enum Command {
     Settings(settings::SettingsArgs),
     Completions(completions::CompletionsArgs),
     Man(man::ManArgs),
+    Licences(licences::LicencesArgs),
     Simulate(simulate::SimulateArgs),
     #[command(visible_alias = "summarize")]
     Summarise(summarise::SummariseArgs),
@@ -105,7 +106,14 @@ pub(super) const GROUPS: [(&str, &[&str]); 5] = [
     ("Records", &["to-fix", "files", "check", "repair", "export"]),
     (
         "Setting up",
-        &["demo", "template", "settings", "completions", "man"],
+        &[
+            "demo",
+            "template",
+            "settings",
+            "completions",
+            "man",
+            "licences",
+        ],
     ),
     ("For developers", &["simulate", "summarise"]),
 ];

@@ -1,7 +1,7 @@
 //! The table of alarms that is printed.
 
-use litrewise::advise::{AlarmKind, Suspect};
-use litrewise::calendar::{Date, DateExt};
+use litrewise::inside::advise::{AlarmKind, Suspect};
+use litrewise::inside::calendar::{Date, DateExt};
 use statrs::distribution::{Beta, ContinuousCDF};
 
 use crate::alarms::{Blame, Class, Story};

@@ -5,10 +5,10 @@
 
 use std::collections::BTreeMap;
 
-use litrewise::advise::{self, AlarmKind, AlarmLevel, Assessment, Suspect};
-use litrewise::calendar::{Date, DateExt};
-use litrewise::demo::{TrueElement, TrueVan};
-use litrewise::{fit, lives};
+use litrewise::inside::advise::{self, AlarmKind, AlarmLevel, Assessment, Suspect};
+use litrewise::inside::calendar::{Date, DateExt};
+use litrewise::inside::demo::{TrueElement, TrueVan};
+use litrewise::inside::{fit, lives};
 
 use crate::fleet::ProvingFleet;
 

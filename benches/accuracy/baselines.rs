@@ -1,8 +1,8 @@
 //! What simpler methods would forecast from the same cleaned readings.
 
-use litrewise::calendar::{Date, DateExt};
-use litrewise::lives::{ChargeLife, ElementLife, End, FleetLives, VanLives};
-use litrewise::settings::Settings;
+use litrewise::inside::calendar::{Date, DateExt};
+use litrewise::inside::lives::{ChargeLife, ElementLife, End, FleetLives, VanLives};
+use litrewise::inside::settings::Settings;
 use statrs::distribution::{ContinuousCDF, Normal};
 
 use crate::cases::{CAP_DAYS, Three};

@@ -1,6 +1,6 @@
 //! The observer who knows the invented world and lacks only the part's own draw.
 
-use litrewise::calendar::{Date, DateExt};
+use litrewise::inside::calendar::{Date, DateExt};
 
 use crate::cases::{CAP_DAYS, Three};
 use crate::fleet::ProvingFleet;

@@ -1,9 +1,9 @@
 //! Forecasts beside what came.
 
-use litrewise::calendar::{Date, DateExt};
-use litrewise::demo::{TrueCharge, TrueElement, TrueVan};
-use litrewise::fit::{self, MembraneForecast, ResinForecast, Span, VanFit};
-use litrewise::lives::{self, FleetLives, VanLives};
+use litrewise::inside::calendar::{Date, DateExt};
+use litrewise::inside::demo::{TrueCharge, TrueElement, TrueVan};
+use litrewise::inside::fit::{self, MembraneForecast, ResinForecast, Span, VanFit};
+use litrewise::inside::lives::{self, FleetLives, VanLives};
 
 use crate::baselines::{MembraneBaselines, ResinBaselines};
 use crate::bound;

@@ -2,11 +2,11 @@
 
 use std::process::Command;
 
-use litrewise::calendar::{Date, DateExt};
-use litrewise::demo::{self, SimulatedFleet, VanHistory};
-use litrewise::settings::Settings;
-use litrewise::store::Store;
-use litrewise::store::records::Fleet;
+use litrewise::inside::calendar::{Date, DateExt};
+use litrewise::inside::demo::{self, SimulatedFleet, VanHistory};
+use litrewise::inside::settings::Settings;
+use litrewise::inside::store::Store;
+use litrewise::inside::store::records::Fleet;
 
 use crate::plan::Plan;
 

@@ -6,15 +6,15 @@
 use std::hint::black_box;
 
 use criterion::{Criterion, Throughput, criterion_group, criterion_main};
-use litrewise::calendar::{TimeZone, date};
-use litrewise::demo::{QuickPlan, RowOrder, write_quick};
-use litrewise::ingest::{Options, read_bytes};
-use litrewise::report::kernels::{Press, lay_out_van};
-use litrewise::settings::Settings;
-use litrewise::stats::passage::Passage;
-use litrewise::store::Store;
-use litrewise::store::records::Instant;
-use litrewise::{advise, fit, lives};
+use litrewise::inside::calendar::{TimeZone, date};
+use litrewise::inside::demo::{QuickPlan, RowOrder, write_quick};
+use litrewise::inside::ingest::{Options, read_bytes};
+use litrewise::inside::report::{Press, lay_out_van};
+use litrewise::inside::settings::Settings;
+use litrewise::inside::stats::Passage;
+use litrewise::inside::store::Store;
+use litrewise::inside::store::records::Instant;
+use litrewise::inside::{advise, fit, lives};
 
 /// 60 vans over a year, as CSV and as a store.
 struct Fleet {

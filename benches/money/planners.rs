@@ -1,10 +1,10 @@
 //! Who decides: the program's plan, the rule of thumb, nobody before the limit,
 //! and one who knows all that will come.
 
-use litrewise::calendar::{Date, DateExt};
-use litrewise::demo::{DrivenFleet, TrueDay};
-use litrewise::settings::Settings;
-use litrewise::{advise, fit, lives};
+use litrewise::inside::calendar::{Date, DateExt};
+use litrewise::inside::demo::{DrivenFleet, TrueDay};
+use litrewise::inside::settings::Settings;
+use litrewise::inside::{advise, fit, lives};
 
 use crate::drive::{Morning, Planner, Prices};
 use crate::records::fleet_of;

@@ -3,13 +3,13 @@
 use std::collections::BTreeMap;
 use std::sync::Arc;
 
-use litrewise::calendar::{DateTime, TimeZone};
-use litrewise::demo::SimulatedFleet;
-use litrewise::settings::Settings;
-use litrewise::store::records::{
+use litrewise::inside::calendar::{DateTime, TimeZone};
+use litrewise::inside::demo::SimulatedFleet;
+use litrewise::inside::settings::Settings;
+use litrewise::inside::store::records::{
     Fill, Fleet, Hardness, History, Instant, Item, Reading, Service, Source, Van, When,
 };
-use litrewise::water::HardnessUnit;
+use litrewise::inside::water::HardnessUnit;
 
 fn instant(at: DateTime, zone: &TimeZone) -> Instant {
     Instant(zone.micros(at).expect("a moment").0)

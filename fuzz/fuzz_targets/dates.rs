@@ -2,7 +2,7 @@
 #![no_main]
 
 use libfuzzer_sys::fuzz_target;
-use litrewise::calendar::TimeZone;
+use litrewise::inside::calendar::TimeZone;
 use litrewise_fuzz::TODAY;
 use litrewise_fuzz::ingest::doors;
 

@@ -2,16 +2,17 @@
 
 #![allow(dead_code)]
 
-pub use litrewise::{ingest, settings, store, water};
+pub use litrewise::inside::{ingest, settings, store, water};
 
 use ingest::Options;
 use store::records::{FileRows, Instant, Record, When};
 
 /// 2026-11-25.
-pub const TODAY: litrewise::calendar::Date = litrewise::calendar::date(2026, 11, 25);
+pub const TODAY: litrewise::inside::calendar::Date =
+    litrewise::inside::calendar::date(2026, 11, 25);
 
 fn options() -> Options {
-    Options::new(litrewise::calendar::TimeZone::LONDON, TODAY)
+    Options::new(litrewise::inside::calendar::TimeZone::LONDON, TODAY)
 }
 
 /// Reads the bytes and makes sure of what every reading promises.

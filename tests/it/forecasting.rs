@@ -1,6 +1,6 @@
 //! Forecasts on strange fleets: an answer, or `null` with the reason.
 
-use litrewise::calendar::DateExt;
+use litrewise::inside::calendar::DateExt;
 use serde_json::Value;
 
 use crate::run::Yard;
@@ -16,9 +16,9 @@ fn vans(assessment: &Value) -> &Vec<Value> {
 
 /// Days since 1 January 1970 or so; only differences matter.
 fn day(date: &Value) -> Option<f64> {
-    let date: litrewise::calendar::Date = date.as_str()?.parse().expect("a date");
+    let date: litrewise::inside::calendar::Date = date.as_str()?.parse().expect("a date");
     Some(f64::from(
-        date.days_since(litrewise::calendar::date(2026, 1, 1)),
+        date.days_since(litrewise::inside::calendar::date(2026, 1, 1)),
     ))
 }
 

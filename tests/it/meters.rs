@@ -3,7 +3,7 @@
 
 use std::fmt::Write as _;
 
-use litrewise::calendar::{Date, DateExt, Datelike, date};
+use litrewise::inside::calendar::{Date, DateExt, Datelike, date};
 use serde_json::Value;
 
 use crate::run::Yard;

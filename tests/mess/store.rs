@@ -1,11 +1,11 @@
 //! Files read, and taken into a store of their own.
 
-use litrewise::calendar::{Date, TimeZone, date};
-use litrewise::ingest::{self, Options, ReadError};
-use litrewise::lives::{self, VanLives};
-use litrewise::settings::Settings;
-use litrewise::store::records::{FileRows, Fleet, History, Instant, Record, RowCounts};
-use litrewise::store::{FileOutcome, Store};
+use litrewise::inside::calendar::{Date, TimeZone, date};
+use litrewise::inside::ingest::{self, Options, ReadError};
+use litrewise::inside::lives::{self, VanLives};
+use litrewise::inside::settings::Settings;
+use litrewise::inside::store::records::{FileRows, Fleet, History, Instant, Record, RowCounts};
+use litrewise::inside::store::{FileOutcome, Store};
 
 pub const TODAY: Date = date(2026, 11, 25);
 

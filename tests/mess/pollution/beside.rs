@@ -3,8 +3,8 @@
 
 use std::path::Path;
 
-use litrewise::calendar::TimeZone;
-use litrewise::store::records::{Instant, Record, Source, When};
+use litrewise::inside::calendar::TimeZone;
+use litrewise::inside::store::records::{Instant, Record, Source, When};
 use serde_json::{Map, Value, json};
 
 use super::held::held;

@@ -1,9 +1,9 @@
 //! Slips in cells: how numbers, dates and words are written.
 
-use litrewise::calendar::{DateExt, Timelike};
-use litrewise::ingest::RecordKind;
-use litrewise::store::records::Record;
-use litrewise::water::HardnessUnit;
+use litrewise::inside::calendar::{DateExt, Timelike};
+use litrewise::inside::ingest::RecordKind;
+use litrewise::inside::store::records::Record;
+use litrewise::inside::water::HardnessUnit;
 
 use super::chance::Chance;
 use super::sample::{Cell, instant};
@@ -72,9 +72,12 @@ pub const SLIPS: &[Slip] = &[
                     let year = 2019 + c.below(7) as i32;
                     match cell {
                         Cell::Moment(at) => {
-                            *at = litrewise::calendar::date(2025, month, day).and_time(at.time())
+                            *at = litrewise::inside::calendar::date(2025, month, day)
+                                .and_time(at.time())
                         }
-                        Cell::Day(date) => *date = litrewise::calendar::date(year, month, day),
+                        Cell::Day(date) => {
+                            *date = litrewise::inside::calendar::date(year, month, day)
+                        }
                         _ => {}
                     }
                 }
@@ -97,12 +100,12 @@ pub const SLIPS: &[Slip] = &[
         let style = c.below(2);
         each(s, |cell, _| match cell {
             Cell::Moment(at) => {
-                let stamp = litrewise::calendar::utc(instant(*at).0).unwrap();
+                let stamp = litrewise::inside::calendar::utc(instant(*at).0).unwrap();
                 Some(if style == 0 {
                     format!("{}Z", stamp.format("%Y-%m-%dT%H:%M:%S"))
                 } else {
                     // +01:00 all year round: the same instant
-                    let there = stamp + chrono::TimeDelta::hours(1);
+                    let there = stamp + litrewise::inside::calendar::TimeDelta::hours(1);
                     format!("{}+01:00", there.format("%Y-%m-%dT%H:%M:%S"))
                 })
             }

@@ -1,8 +1,8 @@
 //! A file as somebody's program would write it, with what each line of it means.
 
-use litrewise::calendar::{Date, DateExt, DateTime, Timelike};
-use litrewise::ingest::RecordKind;
-use litrewise::store::records::Record;
+use litrewise::inside::calendar::{Date, DateExt, DateTime, Timelike};
+use litrewise::inside::ingest::RecordKind;
+use litrewise::inside::store::records::Record;
 
 use super::sample::{Cell, Sample, record};
 
@@ -220,7 +220,7 @@ impl Dialect {
             None => {
                 let day = at
                     .date()
-                    .days_since(litrewise::calendar::date(1899, 12, 30));
+                    .days_since(litrewise::inside::calendar::date(1899, 12, 30));
                 let seconds = f64::from(at.hour()) * 3600.0 + f64::from(at.minute()) * 60.0;
                 format!("{:.6}", f64::from(day) + seconds / 86_400.0)
             }
@@ -232,7 +232,7 @@ impl Dialect {
             Some((_, format)) => day.format(format).to_string(),
             None => format!(
                 "{}",
-                day.days_since(litrewise::calendar::date(1899, 12, 30))
+                day.days_since(litrewise::inside::calendar::date(1899, 12, 30))
             ),
         }
     }

@@ -1,13 +1,13 @@
 //! The table of alarms that is printed.
 
-use jiff::civil::Date;
-use litrewise::advise::{AlarmKind, Suspect};
+use litrewise::inside::advise::{AlarmKind, Suspect};
+use litrewise::inside::calendar::{Date, DateExt};
 use statrs::distribution::{Beta, ContinuousCDF};
 
 use crate::alarms::{Blame, Class, Story};
 
 fn days(from: Date, to: Date) -> f64 {
-    f64::from((to - from).get_days())
+    f64::from(to.days_since(from))
 }
 
 /// Limits at 90 % of the share that `hits` of `of` tell (Clopper & Pearson 1934,
@@ -40,7 +40,7 @@ fn part(hits: usize, of: usize) -> String {
 /// When 60 % of a failing element's shortened life had gone by.
 fn due(story: &Story) -> Option<Date> {
     let (from, to) = (story.fitted_on?, story.limit_on?);
-    Some(from.saturating_add(jiff::Span::new().days((0.6 * days(from, to)) as i64)))
+    Some(from.plus_days((0.6 * days(from, to)) as i64))
 }
 
 fn median(mut values: Vec<f64>) -> f64 {
@@ -136,7 +136,7 @@ pub fn print(stories: &[Story]) {
         let (Some(leak), Some(third)) = (s.leaks_from, s.third_reading) else {
             return false;
         };
-        let by = third.max(leak.saturating_add(jiff::Span::new().days(30)));
+        let by = third.max(leak.plus_days(30));
         s.raised
             .as_ref()
             .is_some_and(|r| r.since <= by && r.since >= leak)
@@ -232,7 +232,7 @@ pub fn print(stories: &[Story]) {
             .collect();
         (gained.len(), median(gained))
     };
-    let thumb = ahead(&|s| Some(s.fitted_on?.saturating_add(jiff::Span::new().days(639))));
+    let thumb = ahead(&|s| Some(s.fitted_on?.plus_days(639)));
     let product = ahead(&|s| s.product_told_on);
     let limit = ahead(&|s| s.limit_on);
     println!(
@@ -274,7 +274,7 @@ fn bound(stories: &[Story]) {
     let hits = failing
         .iter()
         .filter(|(s, due)| {
-            let by = due.saturating_add(jiff::Span::new().days(15));
+            let by = due.plus_days(15);
             s.bound.iter().any(|b| odds(b) > threshold && b.0 <= by)
         })
         .count();

@@ -5,10 +5,10 @@
 
 use std::collections::BTreeMap;
 
-use jiff::civil::Date;
-use litrewise::advise::{self, AlarmKind, AlarmLevel, Assessment, Suspect};
-use litrewise::demo::{TrueElement, TrueVan};
-use litrewise::{fit, lives};
+use litrewise::inside::advise::{self, AlarmKind, AlarmLevel, Assessment, Suspect};
+use litrewise::inside::calendar::{Date, DateExt};
+use litrewise::inside::demo::{TrueElement, TrueVan};
+use litrewise::inside::{fit, lives};
 
 use crate::fleet::ProvingFleet;
 
@@ -96,7 +96,7 @@ impl Typical<'_> {
 }
 
 fn day_number(proving: &ProvingFleet, date: Date) -> i64 {
-    i64::from((date - proving.simulated.first_day).get_days())
+    i64::from(date.days_since(proving.simulated.first_day))
 }
 
 fn litres_between(truth: &TrueVan, from: i64, to: i64) -> f64 {
@@ -140,7 +140,7 @@ fn blame(truth: &TrueVan, element: &TrueElement, class: Class, until: Date) -> B
         Class::Failing => Blame::Membrane,
         _ => {
             let drifted = truth.probe_drifts_from.map_or(0.0, |from| {
-                truth.passage_drift_per_day.abs() * f64::from((until - from).get_days().max(0))
+                truth.passage_drift_per_day.abs() * f64::from(until.days_since(from).max(0))
             });
             if drifted > PROBE_WRONG {
                 Blame::Probe
@@ -195,9 +195,7 @@ pub fn of_fleet(proving: &ProvingFleet, particles: usize) -> Vec<Story> {
     let days = day_number(proving, simulated.last_day);
     let mut day = FIRST_DAY;
     while day <= days {
-        let as_of = simulated
-            .first_day
-            .saturating_add(jiff::Span::new().days(day));
+        let as_of = simulated.first_day.plus_days(day);
         day += EVERY_DAYS;
         let cut = lives::cut(&proving.rows, as_of, &proving.settings);
         // The whole assessment, which takes longer, only where an alarm has risen.
@@ -243,7 +241,7 @@ pub fn of_fleet(proving: &ProvingFleet, particles: usize) -> Vec<Story> {
             story.last_look = as_of;
             let begun = element.fitted_on.unwrap_or(simulated.first_day);
             let same = match (life.and_then(|l| l.fitted_on), element.fitted_on) {
-                (Some(a), Some(b)) => (a - b).get_days().abs() <= SAME_DAYS,
+                (Some(a), Some(b)) => a.days_since(b).abs() <= SAME_DAYS,
                 (None, None) => true,
                 _ => false,
             };
@@ -251,7 +249,7 @@ pub fn of_fleet(proving: &ProvingFleet, particles: usize) -> Vec<Story> {
             let was = last_level.insert((index, n), failing).unwrap_or(false);
             story.flickers += usize::from(was && same && alarm.is_none());
             if let (true, None, Some(alarm)) = (failing, &story.raised, alarm)
-                && (as_of - begun).get_days() >= 20
+                && as_of.days_since(begun) >= 20
             {
                 let assessed = assessed.get_or_insert_with(|| {
                     advise::assess_undrawn(&cut, &fitted, &proving.settings)
@@ -304,7 +302,7 @@ fn story(
             .filter(move |r| r.van == van && r.taken_at.date() >= from && r.taken_at.date() < to)
     };
     let healthy_until = element.limit_on.map_or(until, |d| d.min(until));
-    let years = f64::from((healthy_until - begun).get_days().max(0)) / 365.25;
+    let years = f64::from(healthy_until.days_since(begun).max(0)) / 365.25;
     Story {
         seed: proving.seed,
         van: van.to_owned(),
@@ -323,7 +321,7 @@ fn story(
         years,
         share: share.unwrap_or(f64::NAN),
         readings_a_month: readings(begun, until).count() as f64
-            / (f64::from((until - begun).get_days().max(1)) / 30.44),
+            / (f64::from(until.days_since(begun).max(1)) / 30.44),
         raised: None,
         product_told_on: element.limit_on.and_then(|limit| {
             readings(limit, simulated.last_day)

@@ -1,8 +1,8 @@
 //! What simpler methods would forecast from the same cleaned readings.
 
-use jiff::civil::Date;
-use litrewise::lives::{ChargeLife, ElementLife, End, FleetLives, VanLives};
-use litrewise::settings::Settings;
+use litrewise::inside::calendar::{Date, DateExt};
+use litrewise::inside::lives::{ChargeLife, ElementLife, End, FleetLives, VanLives};
+use litrewise::inside::settings::Settings;
 use statrs::distribution::{ContinuousCDF, Normal};
 
 use crate::cases::{CAP_DAYS, Three};
@@ -36,7 +36,7 @@ fn exposures(life: &ElementLife, van: &VanLives, as_of: Date) -> Vec<f64> {
                 .map(|(l, h)| l * h / 200.0 / 1000.0)
                 .sum()
         } else {
-            f64::from((date - begin).get_days()) * litres_per_day(van) * hardness / 200.0 / 1000.0
+            f64::from(date.days_since(begin)) * litres_per_day(van) * hardness / 200.0 / 1000.0
         }
     };
     life.points
@@ -177,7 +177,7 @@ impl MembraneBaselines {
             return vec![None; 3];
         };
         let begin = life.fitted_on.unwrap_or(life.seen_from);
-        let age = f64::from((as_of - begin).get_days());
+        let age = f64::from(as_of.days_since(begin));
         // "18 to 24 months" about the middle of 21.
         let rule = [18.0 / 21.0, 1.0, 24.0 / 21.0]
             .map(|share| (share * self.rule_days - age).clamp(-age, CAP_DAYS));

@@ -1,6 +1,6 @@
 //! The observer who knows the invented world and lacks only the part's own draw.
 
-use jiff::civil::Date;
+use litrewise::inside::calendar::{Date, DateExt};
 
 use crate::cases::{CAP_DAYS, Three};
 use crate::fleet::ProvingFleet;
@@ -15,7 +15,7 @@ pub fn element(
     if particles == 0 {
         return None;
     }
-    let day = i64::from((as_of - proving.simulated.first_day).get_days());
+    let day = i64::from(as_of.days_since(proving.simulated.first_day));
     let days = proving
         .histories
         .get(van)?
@@ -36,7 +36,7 @@ pub fn charge(
     if particles == 0 {
         return (None, None);
     }
-    let day = i64::from((as_of - proving.simulated.first_day).get_days());
+    let day = i64::from(as_of.days_since(proving.simulated.first_day));
     let found = proving
         .histories
         .get(van)

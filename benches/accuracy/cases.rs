@@ -1,9 +1,9 @@
 //! Forecasts beside what came.
 
-use jiff::civil::Date;
-use litrewise::demo::{TrueCharge, TrueElement, TrueVan};
-use litrewise::fit::{self, MembraneForecast, ResinForecast, Span, VanFit};
-use litrewise::lives::{self, FleetLives, VanLives};
+use litrewise::inside::calendar::{Date, DateExt};
+use litrewise::inside::demo::{TrueCharge, TrueElement, TrueVan};
+use litrewise::inside::fit::{self, MembraneForecast, ResinForecast, Span, VanFit};
+use litrewise::inside::lives::{self, FleetLives, VanLives};
 
 use crate::baselines::{MembraneBaselines, ResinBaselines};
 use crate::bound;
@@ -144,7 +144,7 @@ struct Look<'a> {
 
 impl Look<'_> {
     fn days_to(&self, date: Option<Date>) -> f64 {
-        date.map_or(CAP_DAYS, |d| f64::from((d - self.as_of).get_days()))
+        date.map_or(CAP_DAYS, |d| f64::from(d.days_since(self.as_of)))
             .min(CAP_DAYS)
     }
 
@@ -210,7 +210,7 @@ impl Look<'_> {
         let begin = element
             .fitted_on
             .unwrap_or(self.proving.simulated.first_day);
-        let gone = f64::from((self.as_of - begin).get_days());
+        let gone = f64::from(self.as_of.days_since(begin));
         let mut forecasts = vec![forecast.map(|f| self.three(&f.limit_on))];
         forecasts.extend(baselines.of_van(van, self.lives.as_of));
         forecasts.push(bound::element(
@@ -249,7 +249,7 @@ impl Look<'_> {
     /// `ln` of forecast over true litres a day until the limit.
     fn use_error(&self, truth: &TrueVan, forecast: &MembraneForecast, left: f64) -> f64 {
         let days = &truth.litres_by_day;
-        let from = (self.as_of - self.proving.simulated.first_day).get_days() as usize + 1;
+        let from = self.as_of.days_since(self.proving.simulated.first_day) as usize + 1;
         let to = (from + left as usize).min(days.len());
         let sum: f64 = days.get(from..to).map_or(0.0, |d| d.iter().sum());
         (forecast.litres_per_week / 7.0 / (sum / (to - from).max(1) as f64)).ln()
@@ -257,7 +257,7 @@ impl Look<'_> {
 
     /// `ln` of estimated over true salt passage now.
     fn level_error(&self, element: &TrueElement, forecast: &MembraneForecast) -> f64 {
-        let day = i64::from((self.as_of - self.proving.simulated.first_day).get_days());
+        let day = i64::from(self.as_of.days_since(self.proving.simulated.first_day));
         let near = element.passages.iter().min_by_key(|p| (p.0 - day).abs());
         let estimate = forecast.salt_passage.p50.unwrap_or(f64::NAN);
         (estimate / near.map_or(f64::NAN, |p| p.1)).ln()
@@ -275,10 +275,8 @@ impl Look<'_> {
             return;
         };
         for days_ahead in [0, 90, 180] {
-            let date = self
-                .as_of
-                .saturating_add(jiff::Span::new().days(days_ahead));
-            let day = i64::from((date - self.proving.simulated.first_day).get_days());
+            let date = self.as_of.plus_days(days_ahead);
+            let day = i64::from(date.days_since(self.proving.simulated.first_day));
             let near = element
                 .passages
                 .iter()
@@ -295,8 +293,8 @@ impl Look<'_> {
                 forecast
                     .path
                     .iter()
-                    .min_by_key(|b| (b.x - date).get_days().abs())
-                    .filter(|b| (b.x - date).get_days().abs() <= 35)
+                    .min_by_key(|b| b.x.days_since(date).abs())
+                    .filter(|b| b.x.days_since(date).abs() <= 35)
                     .map(|b| [b.p10, b.p50, b.p90])
             };
             if let (Some(&(_, truth)), Some(forecast)) = (near, band) {
@@ -337,7 +335,7 @@ impl Look<'_> {
             cases.unanswered += usize::from(forecast.is_none());
         }
         let first = self.proving.simulated.first_day;
-        let day = |d: Date| (d - first).get_days().max(0) as usize;
+        let day = |d: Date| d.days_since(first).max(0) as usize;
         let begin = charge.changed_on.unwrap_or(first);
         let litres_between = |from: usize, to: usize| -> f64 {
             truth
@@ -356,7 +354,7 @@ impl Look<'_> {
                 litres_between(day(self.as_of) + 1, day(d) + 1)
             })
             .min(cap_litres);
-        let gone = f64::from((self.as_of - begin).get_days());
+        let gone = f64::from(self.as_of.days_since(begin));
         let mut days = vec![forecast.map(|f| self.three(&f.limit_on))];
         let mut litres = vec![forecast.map(|f| {
             [f.litres_left.p10, f.litres_left.p50, f.litres_left.p90]

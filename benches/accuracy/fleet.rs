@@ -2,11 +2,11 @@
 
 use std::process::Command;
 
-use jiff::civil::Date;
-use litrewise::demo::{self, SimulatedFleet, VanHistory};
-use litrewise::settings::Settings;
-use litrewise::store::Store;
-use litrewise::store::records::Fleet;
+use litrewise::inside::calendar::{Date, DateExt};
+use litrewise::inside::demo::{self, SimulatedFleet, VanHistory};
+use litrewise::inside::settings::Settings;
+use litrewise::inside::store::Store;
+use litrewise::inside::store::records::Fleet;
 
 use crate::plan::Plan;
 
@@ -49,15 +49,13 @@ impl ProvingFleet {
             .and_then(|s| s.fleet())
             .expect("the store opens");
         let settings = Settings::default();
-        let days = (simulated.last_day - simulated.first_day).get_days();
+        let days = simulated.last_day.days_since(simulated.first_day);
         let as_of = (0..plan.looks)
             .map(|i| {
                 // From a sixth of the records to their end.
                 let share = (i as f64 + 1.0 + (seed % 7) as f64 / 8.0) / (plan.looks as f64 + 0.9);
                 let day = (f64::from(days) * (0.12 + 0.88 * share)).min(f64::from(days));
-                simulated
-                    .first_day
-                    .saturating_add(jiff::Span::new().days(day as i64))
+                simulated.first_day.plus_days(day as i64)
             })
             .collect();
         ProvingFleet {

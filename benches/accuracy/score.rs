@@ -2,7 +2,7 @@
 
 use std::collections::BTreeMap;
 
-use litrewise::stats::random::Rng;
+use litrewise::inside::stats::Rng;
 
 use crate::cases::{CAP_DAYS, Case, Three};
 

@@ -6,16 +6,15 @@
 use std::hint::black_box;
 
 use criterion::{Criterion, Throughput, criterion_group, criterion_main};
-use jiff::civil::date;
-use jiff::tz::TimeZone;
-use litrewise::demo::{QuickPlan, RowOrder, write_quick};
-use litrewise::ingest::{Options, read_bytes};
-use litrewise::report::kernels::{Press, lay_out_van};
-use litrewise::settings::Settings;
-use litrewise::stats::passage::Passage;
-use litrewise::store::Store;
-use litrewise::store::records::Instant;
-use litrewise::{advise, fit, lives};
+use litrewise::inside::calendar::{TimeZone, date};
+use litrewise::inside::demo::{QuickPlan, RowOrder, write_quick};
+use litrewise::inside::ingest::{Options, read_bytes};
+use litrewise::inside::report::{Press, lay_out_van};
+use litrewise::inside::settings::Settings;
+use litrewise::inside::stats::Passage;
+use litrewise::inside::store::Store;
+use litrewise::inside::store::records::Instant;
+use litrewise::inside::{advise, fit, lives};
 
 /// 60 vans over a year, as CSV and as a store.
 struct Fleet {
@@ -24,7 +23,7 @@ struct Fleet {
 }
 
 fn options() -> Options {
-    Options::new(TimeZone::get("Europe/London").unwrap(), date(2026, 11, 1))
+    Options::new(TimeZone::LONDON, date(2026, 11, 1))
 }
 
 fn fleet() -> Fleet {

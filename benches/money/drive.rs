@@ -1,7 +1,7 @@
 //! Years of a fleet under one planner, and what they cost.
 
-use jiff::civil::{Date, date};
-use litrewise::demo::{DrivenFleet, DrivenPlan, TrueDay, VESSEL_LITRES, Water};
+use litrewise::inside::calendar::{Date, Datelike, date};
+use litrewise::inside::demo::{DrivenFleet, DrivenPlan, TrueDay, VESSEL_LITRES, Water};
 
 use crate::Asked;
 

@@ -1,10 +1,10 @@
 //! Who decides: the program's plan, the rule of thumb, nobody before the limit,
 //! and one who knows all that will come.
 
-use jiff::civil::Date;
-use litrewise::demo::{DrivenFleet, TrueDay};
-use litrewise::settings::Settings;
-use litrewise::{advise, fit, lives};
+use litrewise::inside::calendar::{Date, DateExt};
+use litrewise::inside::demo::{DrivenFleet, TrueDay};
+use litrewise::inside::settings::Settings;
+use litrewise::inside::{advise, fit, lives};
 
 use crate::drive::{Morning, Planner, Prices};
 use crate::records::fleet_of;
@@ -41,9 +41,7 @@ impl Plan {
 
 impl Planner for Plan {
     fn look(&mut self, fleet: &DrivenFleet, month_begins: bool) {
-        let Ok(yesterday) = fleet.tomorrow().yesterday() else {
-            return;
-        };
+        let yesterday = fleet.tomorrow().plus_days(-1);
         if !month_begins || fleet.rows().readings.is_empty() {
             return;
         }
@@ -62,11 +60,11 @@ impl Planner for Plan {
             let stepped = alarm.is_some_and(|a| a.kind == advise::AlarmKind::Step);
             let now = van.membrane.replace_on;
             if let (Some((asked, then)), Some(now), false) = (*before, now, stepped) {
-                let left = f64::from((then - asked).get_days());
+                let left = f64::from(then.days_since(asked));
                 // A month or less left: the next job, no plan any more.
                 if left > 30.0 {
                     self.moves
-                        .push(f64::from((now - then).get_days()).abs() / left);
+                        .push(f64::from(now.days_since(then)).abs() / left);
                 }
             }
             *before = now.map(|now| (yesterday, now));
@@ -89,8 +87,8 @@ impl Planner for Plan {
             .copied()
             .flatten()
             .is_some_and(|on| {
-                let age = f64::from((on - morning.fitted_on).get_days());
-                let on = on.saturating_add(jiff::Span::new().days((age * self.later) as i64));
+                let age = f64::from(on.days_since(morning.fitted_on));
+                let on = on.plus_days((age * self.later) as i64);
                 on <= morning.today && morning.today > morning.fitted_on
             })
     }
@@ -102,7 +100,7 @@ pub struct RuleOfThumb;
 impl Planner for RuleOfThumb {
     fn replaces(&mut self, _fleet: &DrivenFleet, morning: &Morning) -> bool {
         let months = Settings::default().usual_interval.membrane_months;
-        f64::from((morning.today - morning.fitted_on).get_days()) >= 30.4375 * months
+        f64::from(morning.today.days_since(morning.fitted_on)) >= 30.4375 * months
     }
 }
 
@@ -187,10 +185,7 @@ impl Planner for Knowing {
             };
             self.rate[van] = Some(rate);
             let (days, ..) = self.best(&fleet.course(van), rate);
-            self.replace_on[van] = morning
-                .today
-                .checked_add(jiff::Span::new().days(days.max(1) as i64))
-                .ok();
+            self.replace_on[van] = morning.today.checked_plus_days(days.max(1) as i64);
         }
         self.replace_on[van].is_some_and(|on| on <= morning.today)
     }
@@ -264,8 +259,7 @@ impl Planner for KnowingButForLuck {
             let wait = self.wait(fleet, van, rate);
             self.replace_on[van] = morning
                 .today
-                .checked_add(jiff::Span::new().days(wait as i64))
-                .ok()
+                .checked_plus_days(wait as i64)
                 .filter(|_| wait < Self::DAYS as usize);
         }
         self.replace_on[van]

@@ -3,18 +3,16 @@
 use std::collections::BTreeMap;
 use std::sync::Arc;
 
-use jiff::civil::DateTime;
-use jiff::tz::TimeZone;
-use litrewise::demo::SimulatedFleet;
-use litrewise::settings::Settings;
-use litrewise::store::records::{
+use litrewise::inside::calendar::{DateTime, TimeZone};
+use litrewise::inside::demo::SimulatedFleet;
+use litrewise::inside::settings::Settings;
+use litrewise::inside::store::records::{
     Fill, Fleet, Hardness, History, Instant, Item, Reading, Service, Source, Van, When,
 };
-use litrewise::water::HardnessUnit;
+use litrewise::inside::water::HardnessUnit;
 
 fn instant(at: DateTime, zone: &TimeZone) -> Instant {
-    let timestamp = zone.to_timestamp(at).expect("a moment");
-    Instant(timestamp.as_microsecond())
+    Instant(zone.micros(at).expect("a moment").0)
 }
 
 pub fn fleet_of(rows: &SimulatedFleet, settings: &Settings) -> Fleet {

@@ -1,6 +1,6 @@
 //! The tables, as they stand in DEVELOPERS.md.
 
-use litrewise::demo::Water;
+use litrewise::inside::demo::Water;
 
 use crate::drive::Account;
 use crate::{Asked, Compared, NAMES};

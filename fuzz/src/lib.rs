@@ -2,19 +2,17 @@
 
 #![allow(dead_code)]
 
-pub use litrewise::{ingest, settings, store, water};
+pub use litrewise::inside::{ingest, settings, store, water};
 
 use ingest::Options;
 use store::records::{FileRows, Instant, Record, When};
 
 /// 2026-11-25.
-pub const TODAY: jiff::civil::Date = jiff::civil::date(2026, 11, 25);
+pub const TODAY: litrewise::inside::calendar::Date =
+    litrewise::inside::calendar::date(2026, 11, 25);
 
 fn options() -> Options {
-    Options::new(
-        jiff::tz::TimeZone::get("Europe/London").expect("a bundled time zone"),
-        TODAY,
-    )
+    Options::new(litrewise::inside::calendar::TimeZone::LONDON, TODAY)
 }
 
 /// Reads the bytes and makes sure of what every reading promises.

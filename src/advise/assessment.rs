@@ -3,7 +3,7 @@
 
 use std::collections::BTreeMap;
 
-use jiff::civil::Date;
+use crate::calendar::Date;
 use serde::Serialize;
 
 // The finished assessment is all that a page reads, so what it is made of is named here too.

@@ -1,7 +1,7 @@
 //! What to do on which van: the job on each part, what it takes and how much it
 //! presses. [`super::visits`] puts jobs into visits.
 
-use jiff::civil::Date;
+use crate::calendar::{Date, DateExt};
 use serde::Serialize;
 
 use super::plan::Early;
@@ -53,12 +53,12 @@ pub struct Job {
 impl Job {
     /// Days that the job is done before its own day.
     pub fn days_early(&self) -> i32 {
-        (self.own_day - self.date.max(self.as_of)).get_days().max(0)
+        self.own_day.days_since(self.date.max(self.as_of)).max(0)
     }
 
     /// Days by which its own day has passed on the day of the list.
     pub fn days_late(&self) -> i32 {
-        (self.as_of - self.own_day).get_days().max(0)
+        self.as_of.days_since(self.own_day).max(0)
     }
 }
 

@@ -1,6 +1,6 @@
 //! Running faults that wear parts or waste water, where the records show them.
 
-use jiff::civil::Date;
+use crate::calendar::{Date, DateExt};
 
 use super::{Habit, HabitRemark, in_words, litres_in_words, round_to};
 use crate::fit::FleetWide;
@@ -50,11 +50,11 @@ fn flush(van: &VanLives, until: Date) -> Option<HabitRemark> {
     let last = *flushes.last()?;
     let mut gaps: Vec<i32> = flushes
         .windows(2)
-        .filter_map(|w| Some((*w.last()? - *w.first()?).get_days()))
+        .filter_map(|w| Some(w.last()?.days_since(*w.first()?)))
         .collect();
     gaps.sort_unstable();
     let usual = *gaps.get(gaps.len() / 2)?;
-    let since = (until - last).get_days();
+    let since = until.days_since(last);
     if gaps.len() < 2 || since <= 2 * usual.max(15) {
         return None;
     }
@@ -180,7 +180,7 @@ fn stand_still(van: &VanLives, until: Date) -> Option<HabitRemark> {
         }
     }
     let (from, weeks, ended) = found?;
-    ((until - ended).get_days() <= STILL_FOR_DAYS).then(|| HabitRemark {
+    (until.days_since(ended) <= STILL_FOR_DAYS).then(|| HabitRemark {
         habit: Habit::StandStill,
         text: format!(
             "No fills for {weeks} weeks from {}: standing water can grow bacteria, and TDS creeps up behind a membrane at rest. Flush weekly while laid up; before use drain, flush and disinfect tank and hoses (keep chlorine off membrane and resin).",
@@ -191,7 +191,7 @@ fn stand_still(van: &VanLives, until: Date) -> Option<HabitRemark> {
 
 #[cfg(test)]
 mod tests {
-    use jiff::civil::date;
+    use crate::calendar::date;
 
     use super::*;
     use crate::lives::fixture;

@@ -1,6 +1,6 @@
 //! What became of an earlier work list.
 
-use jiff::civil::Date;
+use crate::calendar::{Date, DateExt};
 use serde::Serialize;
 
 use super::due::{Job, Task, jobs};
@@ -30,7 +30,7 @@ pub enum Outcome {
 /// The jobs that the list of `before` had up to the day of `now`, in its order;
 /// those of vans that left are left out.
 pub fn last_list(before: &Assessment, now: &Assessment) -> Vec<ListedJob> {
-    let days = (now.as_of - before.as_of).get_days();
+    let days = now.as_of.days_since(before.as_of);
     let weeks = u32::try_from(days.max(0)).unwrap_or(0).div_ceil(7);
     let listed = jobs(before, weeks).into_iter();
     listed
@@ -64,7 +64,7 @@ fn outcome(job: &Job, van: &VanAssessment, as_of: Date) -> Outcome {
         (None, Task::CheckMeter, _) if !van.membrane.check_meter_first => Outcome::Settled,
         (None, Task::Change, Some(day)) if day > as_of => Outcome::Later(day),
         (None, ..) => Outcome::Open {
-            days_late: (as_of - job.date).get_days(),
+            days_late: as_of.days_since(job.date),
         },
     }
 }

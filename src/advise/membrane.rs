@@ -1,6 +1,6 @@
 //! A membrane's state, suggested day and reason.
 
-use jiff::civil::Date;
+use crate::calendar::{Date, DateExt};
 
 use super::alarm::{self, Alarm, AlarmKind, AlarmLevel, Known, Late};
 use super::assess::{Around, Beside};
@@ -106,7 +106,7 @@ pub fn assess(
                 .prefilters
                 .last()
                 .and_then(|p| p.changed_on)
-                .map(|d| (until - d).get_days()),
+                .map(|d| until.days_since(d)),
             meter: meter.as_deref(),
             neighbours_rise: beside.neighbours_rise,
         };

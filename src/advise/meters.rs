@@ -1,7 +1,7 @@
 //! What is thought of a van's meters, in words, and whether a membrane's date rests on one
 //! that has to be looked at first.
 
-use jiff::civil::Date;
+use crate::calendar::Date;
 
 use super::{MeterAssessment, round_to};
 use crate::fit::{Meter, Probe, VanMeters, Why};
@@ -71,7 +71,7 @@ fn percent(ln: f64) -> String {
 
 fn since(date: Option<Date>) -> String {
     date.map_or(String::new(), |d| {
-        format!(" since about {}", d.strftime("%B %Y"))
+        format!(" since about {}", d.format("%B %Y"))
     })
 }
 

@@ -2,8 +2,7 @@
 
 use std::collections::BTreeSet;
 
-use jiff::ToSpan;
-use jiff::civil::Date;
+use crate::calendar::{Date, DateExt};
 use serde::Serialize;
 
 use super::{Assessment, HardnessBasis, VanAssessment};
@@ -34,8 +33,7 @@ pub fn missing(assessment: &Assessment, month: Date) -> Missing {
     };
     let is_in_month = |day: Date| day >= month && day <= assessment.as_of;
     // A week that began in the month before may reach into this one.
-    let week_in_month =
-        |monday: Date| monday <= assessment.as_of && monday.saturating_add(6.days()) >= month;
+    let week_in_month = |monday: Date| monday <= assessment.as_of && monday.plus_days(6) >= month;
     let made = |van: &VanAssessment| {
         let weeks = van.series.weeks.iter();
         weeks
@@ -63,7 +61,7 @@ fn empty_months(assessment: &Assessment) -> Vec<Date> {
     });
     let made = series().flat_map(|s| s.weeks.iter().filter(|w| w.litres > 0.0));
     // A week's litres may be of either of two months.
-    let made = made.flat_map(|w| [w.monday, w.monday.saturating_add(6.days())]);
+    let made = made.flat_map(|w| [w.monday, w.monday.plus_days(6)]);
     let done = series().flat_map(|s| s.services.iter().map(|mark| mark.date));
     let days = read.map(|(day, _)| *day).chain(made).chain(done);
     let with_rows: BTreeSet<Date> = days.map(Date::first_of_month).collect();
@@ -71,10 +69,8 @@ fn empty_months(assessment: &Assessment) -> Vec<Date> {
         return Vec::new();
     };
     let months = std::iter::successors(Some(*first), |month| {
-        month
-            .checked_add(1.month())
-            .ok()
-            .filter(|next| next <= last)
+        let next = month.plus_months(1);
+        (next <= *last).then_some(next)
     });
     months.filter(|month| !with_rows.contains(month)).collect()
 }

@@ -23,7 +23,7 @@ mod since;
 mod visits;
 pub mod what_if;
 
-use jiff::civil::Date;
+use crate::calendar::{Date, DateExt};
 
 use crate::settings::Settings;
 
@@ -59,7 +59,7 @@ fn lead_end(as_of: Date, settings: &Settings) -> Date {
 
 /// `date` plus whole days; the calendar's end where it would run over.
 fn add_days(date: Date, days: f64) -> Date {
-    date.checked_add(jiff::Span::new().days(days.clamp(-400_000.0, 400_000.0) as i64))
+    date.checked_plus_days(days.clamp(-400_000.0, 400_000.0) as i64)
         .unwrap_or(date)
 }
 
@@ -75,17 +75,17 @@ fn round_to(value: f64, step: f64) -> f64 {
 
 /// A day as people write it: `4 August 2026`.
 fn in_words(date: Date) -> String {
-    date.strftime("%-d %B %Y").to_string()
+    date.format("%-d %B %Y").to_string()
 }
 
 /// A forecast day, as coarse as its span: day (under 3 weeks), month (under 6
 /// months), else year.
 fn around(date: Date, span: &Span<Date>) -> String {
-    let days = span.p10.zip(span.p90).map(|(a, b)| (b - a).get_days());
+    let days = span.p10.zip(span.p90).map(|(a, b)| b.days_since(a));
     match days {
         Some(days) if days < 21 => format!("around {}", in_words(date)),
-        Some(days) if days < 183 => date.strftime("in %B %Y").to_string(),
-        _ => date.strftime("in %Y").to_string(),
+        Some(days) if days < 183 => date.format("in %B %Y").to_string(),
+        _ => date.format("in %Y").to_string(),
     }
 }
 

@@ -4,8 +4,7 @@
 use std::collections::BTreeMap;
 use std::sync::Arc;
 
-use jiff::ToSpan;
-use jiff::civil::{Date, date};
+use crate::calendar::{Date, DateExt, Datelike, date};
 use serde::Serialize;
 
 use super::plan::ahead::{VanAhead, middle};
@@ -135,7 +134,7 @@ impl SpentIn {
 
     fn in_month(self, month: Date) -> MonthSpent {
         MonthSpent {
-            month: month.strftime("%Y-%m").to_string(),
+            month: month.format("%Y-%m").to_string(),
             membranes: self.membranes,
             resin: self.resin,
             prefilters: self.prefilters,
@@ -181,7 +180,7 @@ fn years<'a>(
     jobs: &PartsByMonth,
     prices: &DecisionPrices,
 ) -> Vec<PartYears> {
-    let from = as_of.saturating_sub(1.year());
+    let from = as_of.plus_months(-12);
     let mut last: BTreeMap<Item, f64> = BTreeMap::new();
     let done = services.flat_map(|(_, services)| services);
     for service in done.filter(|s| s.date > from && s.date <= as_of) {
@@ -204,8 +203,8 @@ fn years<'a>(
 
 fn spent<'a>(as_of: Date, services: impl Iterator<Item = (&'a Arc<str>, &'a [Paid])>) -> Spent {
     let year_start = date(as_of.year(), 1, 1);
-    let before = year_start.saturating_sub(1.year());
-    let same_day = as_of.saturating_sub(1.year());
+    let before = year_start.plus_months(-12);
+    let same_day = as_of.plus_months(-12);
     let mut spent = Spent {
         this_year: SpentIn::default(),
         last_year_to_the_day: SpentIn::default(),
@@ -214,10 +213,10 @@ fn spent<'a>(as_of: Date, services: impl Iterator<Item = (&'a Arc<str>, &'a [Pai
         months: Vec::new(),
         vans: Vec::new(),
     };
-    let first_month = as_of.first_of_month().saturating_sub(23.months());
+    let first_month = as_of.first_of_month().plus_months(-23);
     let mut months: BTreeMap<Date, SpentIn> = (0..24)
         .map(|m| {
-            let month = first_month.saturating_add((m as i64).months());
+            let month = first_month.plus_months(m as i32);
             (month, SpentIn::default())
         })
         .collect();
@@ -337,13 +336,13 @@ fn expected(
                 sums.add(*part, Some(price * pieces));
             }
         }
-        let month = first_month(as_of).saturating_add((m as i64).months());
+        let month = first_month(as_of).plus_months(m as i32);
         sums.rounded().in_month(month)
     });
     Some(Expected {
         months: months.collect(),
-        from: as_of.saturating_add(1.day()),
-        to: as_of.saturating_add(365.days()),
+        from: as_of.plus_days(1),
+        to: as_of.plus_days(365),
         fleet: span_of(ahead.draws.into_iter()).map(|c| round_to(c, 1.0)),
         without: without.into_iter().filter(|n| *n != "lost_day").collect(),
         vans: ahead.vans,

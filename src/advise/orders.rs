@@ -3,7 +3,7 @@
 
 use std::collections::BTreeMap;
 
-use jiff::civil::Date;
+use crate::calendar::Date;
 use serde::Serialize;
 
 use super::due::{Job, Task, jobs};

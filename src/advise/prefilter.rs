@@ -1,6 +1,6 @@
 //! When the pre-filters are due: days or chlorine taken up, whichever comes first.
 
-use jiff::civil::Date;
+use crate::calendar::{Date, DateExt};
 
 use super::plan::{Early, MOST_EARLY_DAYS};
 use super::prices::DecisionPrices;
@@ -55,7 +55,7 @@ pub fn assess(
     // Its own litres since the change, not a forecast: the day must not move on its own.
     let made = life.and_then(|l| l.litres_made).unwrap_or(0.0);
     let last = van.fills_between.map_or(changed_on, |f| f.1);
-    let days_in_use = f64::from((last - changed_on).get_days()).max(1.0);
+    let days_in_use = f64::from(last.days_since(changed_on)).max(1.0);
     let per_day = if days_in_use >= 14.0 {
         made / days_in_use
     } else {
@@ -78,7 +78,7 @@ pub fn assess(
     } else {
         format!("they should last {days:.0} days")
     };
-    let since = (as_of - changed_on).get_days();
+    let since = as_of.days_since(changed_on);
     // Without a membrane behind it there is nothing to wear.
     let week_late = (van.membranes > 0 && per_day > 0.0).then(|| WeekLate {
         membrane_days: round_to(7.0 * wear.late, 0.1),

@@ -1,6 +1,6 @@
 //! Prices that decide when to replace, and those that may be shown.
 
-use jiff::civil::Date;
+use crate::calendar::Date;
 use serde::Serialize;
 
 use crate::lives::{FleetLives, Item, VanLives};

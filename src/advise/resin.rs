@@ -8,6 +8,7 @@ use super::{
     ResinAssessment, State, Suggested, add_days, in_words, lead_end, litres_in_words, round_to,
     state_by_date,
 };
+use crate::calendar::DateExt;
 use crate::fit::{AreaFit, CannotTell, ResinForecast, Span, VanFit};
 use crate::lives::{ChargeLife, End, Frame, Start, VanLives};
 use crate::settings::Settings;
@@ -47,7 +48,7 @@ pub fn assess(
         (None, Ok(_)) => return empty("No DI resin is in use on this van.".to_owned()),
     };
     let p50 = forecast.limit_on.p50;
-    let most = p50.map(|d| f64::from((d - frame.until).get_days()));
+    let most = p50.map(|d| f64::from(d.days_since(frame.until)));
     let (mut early, mut replace_on) = (Vec::new(), p50);
     if let Some(most) = most.filter(|m| *m > 0.0) {
         let (waiting_days, list) = wait(life.resin_litres, forecast, area, most, prices);

@@ -4,7 +4,7 @@
 
 use std::collections::{BTreeMap, BTreeSet};
 
-use jiff::civil::Date;
+use crate::calendar::{Date, DateExt};
 
 use super::{Assessment, Item, ListedJob, ServiceMark, Span, State, VanAssessment, last_list};
 
@@ -315,7 +315,7 @@ fn judged(
 /// The last reading before a day and the middle of the first after it; readings
 /// of the day itself may be of either.
 fn around(readings: &[(Date, f64)], on: Date) -> (Option<f64>, Option<f64>) {
-    let near = |d: Date| (d - on).get_days().abs() <= NEAR_DAYS;
+    let near = |d: Date| d.days_since(on).abs() <= NEAR_DAYS;
     let before = readings.iter().rev().find(|r| r.0 < on && near(r.0));
     let after = readings
         .iter()
@@ -353,13 +353,12 @@ fn cost(now: &Assessment) -> MonthCost {
         .filter(|s| s.date >= first && s.date <= now.as_of)
         .collect();
     let costs: Vec<f64> = of_month.iter().filter_map(|s| s.cost).collect();
-    let year_before = first.checked_sub(jiff::Span::new().years(1)).ok();
-    let year: Vec<&ServiceMark> = year_before
-        .into_iter()
-        .flat_map(|start| recorded().filter(move |s| s.date >= start && s.date < first))
+    let year_before = first.plus_months(-12);
+    let year: Vec<&ServiceMark> = recorded()
+        .filter(|s| s.date >= year_before && s.date < first)
         .collect();
     let year_costs: Vec<f64> = year.iter().filter_map(|s| s.cost).collect();
-    let reaches_back = year_before.is_some_and(|start| recorded().any(|s| s.date < start));
+    let reaches_back = recorded().any(|s| s.date < year_before);
     let usual =
         (reaches_back && !year_costs.is_empty()).then(|| year_costs.iter().sum::<f64>() / 12.0);
     MonthCost {
@@ -377,7 +376,7 @@ fn cost(now: &Assessment) -> MonthCost {
 #[allow(clippy::unwrap_used)]
 mod tests {
     use super::*;
-    use jiff::civil::date;
+    use crate::calendar::date;
 
     fn days(p10: Date, p50: Date, p90: Date) -> Span<Date> {
         Span {

@@ -4,7 +4,7 @@
 
 use std::collections::BTreeMap;
 
-use jiff::civil::Date;
+use crate::calendar::{Date, DateExt};
 
 use super::due::{Candidate, Job, candidates, end};
 use super::plan::cost_of_early;
@@ -89,15 +89,12 @@ fn plan(
         let key = |c: &Candidate<'_>| (c.job.date, c.job.van.clone(), c.job.item);
         key(a).cmp(&key(b))
     });
-    let days: Vec<i32> = jobs
-        .iter()
-        .map(|c| (c.job.date - as_of).get_days())
-        .collect();
+    let days: Vec<i32> = jobs.iter().map(|c| c.job.date.days_since(as_of)).collect();
     let early = |job: usize, day: i32| {
         let Some(candidate) = jobs.get(job) else {
             return f64::INFINITY;
         };
-        let own = (candidate.job.own_day - as_of).get_days();
+        let own = candidate.job.own_day.days_since(as_of);
         cost_of_early(candidate.early, f64::from((own - day).max(0)))
     };
     let shared = shared(&days, &early, saved_visit);
@@ -213,8 +210,8 @@ mod tests {
     use super::super::due::Task;
     use super::super::plan::Early;
     use super::*;
+    use crate::calendar::date;
     use crate::lives::Item;
-    use jiff::civil::date;
 
     const CHEAP: &[Early] = &[Early {
         days: 100.0,
@@ -373,7 +370,7 @@ mod tests {
             .map(|(day, jobs)| (day, jobs[0].van.clone()))
             .collect();
         let [b, a, c] = [(16, "b"), (17, "a"), (18, "c")];
-        let of = |(d, van): (i8, &str)| (date(2026, 11, d), van.to_owned());
+        let of = |(d, van): (u32, &str)| (date(2026, 11, d), van.to_owned());
         assert_eq!(days, [of(b), of(a), of(c)]);
     }
 }

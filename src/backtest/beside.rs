@@ -2,7 +2,7 @@
 
 use std::collections::BTreeMap;
 
-use jiff::civil::Date;
+use crate::calendar::{Date, DateExt};
 
 use super::replay::Forecast;
 use crate::fit::Span;
@@ -32,7 +32,7 @@ pub const RESIN_DAYS: i32 = 28;
 /// or the first one where all were later.
 pub fn of(forecasts: &[Forecast], days: i32) -> Vec<Beside> {
     let mut of_part: BTreeMap<usize, &Forecast> = BTreeMap::new();
-    let early = |f: &Forecast| (f.outcome - f.made_on).get_days() >= days;
+    let early = |f: &Forecast| f.outcome.days_since(f.made_on) >= days;
     // in order of the looks, so that a later one that is early enough wins
     for forecast in forecasts.iter().filter(|f| f.reached) {
         of_part
@@ -60,7 +60,7 @@ pub fn of(forecasts: &[Forecast], days: i32) -> Vec<Beside> {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use jiff::civil::date;
+    use crate::calendar::date;
 
     fn forecast(part: usize, made_on: Date, reached: bool) -> Forecast {
         Forecast {

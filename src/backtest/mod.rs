@@ -12,7 +12,7 @@ mod replay;
 mod score;
 mod words;
 
-use jiff::civil::Date;
+use crate::calendar::Date;
 use serde::Serialize;
 
 use crate::lives::Fleet;

@@ -2,7 +2,7 @@
 
 use std::collections::BTreeMap;
 
-use jiff::civil::Date;
+use crate::calendar::{Date, DateExt};
 use serde::Serialize;
 
 use super::replay::{Forecast, Past};
@@ -63,11 +63,8 @@ pub fn plans(past: &Past, settings: &Settings) -> Option<Plans> {
         })
         .collect();
     let rule_days = 30.4375 * settings.usual_interval.membrane_months;
-    let rule = |l: &Life| {
-        l.began
-            .saturating_add(jiff::Span::new().days(rule_days as i64))
-    };
-    let before = |day: Date, l: &Life| f64::from((l.limit - day).get_days());
+    let rule = |l: &Life| l.began.plus_days(rule_days as i64);
+    let before = |day: Date, l: &Life| f64::from(l.limit.days_since(day));
     let prices = past.prices.own.then_some(past.prices);
     let yearly = |day: &dyn Fn(&Life) -> Date| {
         let p = prices?;
@@ -75,7 +72,7 @@ pub fn plans(past: &Past, settings: &Settings) -> Option<Plans> {
         for life in &lives {
             let on = day(life);
             cost += p.membrane + p.labour + if on >= life.limit { p.lost_day } else { 0.0 };
-            days += f64::from((on - life.began).get_days()).max(1.0);
+            days += f64::from(on.days_since(life.began)).max(1.0);
         }
         Some(365.25 * cost / days)
     };

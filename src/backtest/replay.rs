@@ -3,8 +3,7 @@
 use std::collections::BTreeMap;
 use std::sync::Arc;
 
-use jiff::ToSpan;
-use jiff::civil::Date;
+use crate::calendar::{Date, DateExt};
 
 use crate::fit::{self, Part, PartOutcome, Span};
 use crate::lives::{self, Fleet};
@@ -156,11 +155,11 @@ struct Level {
 }
 
 fn ahead_of(path: &[fit::Band<Date>], from: Date) -> Option<(f64, f64, f64)> {
-    let day = from.checked_add((AHEAD_MONTHS as i64).months()).ok()?;
+    let day = from.plus_months(AHEAD_MONTHS as i32);
     let after = path.iter().position(|b| b.x >= day)?;
     let (a, b) = (path.get(after.checked_sub(1)?)?, path.get(after)?);
-    let span = f64::from((b.x - a.x).get_days()).max(1.0);
-    let share = f64::from((day - a.x).get_days()) / span;
+    let span = f64::from(b.x.days_since(a.x)).max(1.0);
+    let share = f64::from(day.days_since(a.x)) / span;
     let between = |x: f64, y: f64| x + share * (y - x);
     Some((
         between(a.p10, b.p10),
@@ -172,16 +171,13 @@ fn ahead_of(path: &[fit::Band<Date>], from: Date) -> Option<(f64, f64, f64)> {
 /// Ends of months after enough records and before the last month.
 fn month_ends(first_day: Date, as_of: Date) -> Vec<Date> {
     let begin = first_day
-        .checked_add(FIRST_LOOK_DAYS.days())
+        .checked_plus_days(FIRST_LOOK_DAYS)
         .unwrap_or(as_of);
     let mut out = Vec::new();
     let mut end = begin.last_of_month();
     while end < as_of && out.len() < 240 {
         out.push(end);
-        let Ok(next) = end.first_of_month().checked_add(1.month()) else {
-            break;
-        };
-        end = next.last_of_month();
+        end = end.first_of_month().plus_months(1).last_of_month();
     }
     out
 }
@@ -199,7 +195,7 @@ fn held_against(
     replace_on: Option<Date>,
 ) -> Option<Forecast> {
     let end = outcome.reached_on.unwrap_or(outcome.until);
-    let days = f64::from((end - made_on).get_days());
+    let days = f64::from(end.days_since(made_on));
     if draws.is_empty() || days <= 0.0 {
         return None;
     }

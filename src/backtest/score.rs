@@ -1,5 +1,6 @@
 //! Scores that stay honest where the end was not seen.
 
+use crate::calendar::DateExt;
 use std::collections::BTreeMap;
 
 use serde::Serialize;
@@ -83,9 +84,9 @@ pub fn of(forecasts: &[Forecast], rule_months: f64) -> PartScore {
     let miss = |f: &&Forecast| {
         f.limit_on
             .p50
-            .map(|d| f64::from((d - f.outcome).get_days().abs()))
+            .map(|d| f64::from(d.days_since(f.outcome).abs()))
     };
-    let left = |f: &Forecast| f64::from((f.outcome - f.made_on).get_days()).max(1.0);
+    let left = |f: &Forecast| f64::from(f.outcome.days_since(f.made_on)).max(1.0);
     let enough = reached >= FEWEST;
     PartScore {
         parts: by_part.len(),
@@ -114,7 +115,7 @@ fn rule(by_part: &BTreeMap<usize, Vec<&Forecast>>, months: f64) -> Option<RuleSc
         .values()
         .filter_map(|list| list.first())
         .filter(|f| f.reached)
-        .filter_map(|f| Some(f64::from((f.outcome - f.began?).get_days())))
+        .filter_map(|f| Some(f64::from(f.outcome.days_since(f.began?))))
         .collect();
     let days = 30.4375 * months;
     Some(RuleScore {
@@ -149,8 +150,8 @@ pub fn ahead(levels: &[LaterLevel]) -> Ahead {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::calendar::date;
     use crate::fit::Span;
-    use jiff::civil::date;
 
     fn forecast(part: usize, position: f64, reached: bool) -> Forecast {
         let p50 = date(2026, 6, 1);
@@ -165,7 +166,7 @@ mod tests {
                 p90: Some(date(2026, 9, 1)),
             },
             position,
-            outcome: p50.saturating_add(jiff::Span::new().days(((position - 0.5) * 100.0) as i64)),
+            outcome: p50.plus_days(((position - 0.5) * 100.0) as i64),
             reached,
             replace_on: None,
         }

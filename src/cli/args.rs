@@ -3,13 +3,13 @@
 use std::num::NonZeroUsize;
 use std::path::PathBuf;
 
+use crate::calendar::{Date, parse_date};
 use clap::{Args, Parser, Subcommand};
-use jiff::civil::Date;
 
 use super::screen::When;
 use super::{
-    assess, backtest, check, completions, demo, districts, due, export, files, ingest, man, month,
-    parts, repair, report, settings, simulate, summarise, template, to_fix,
+    assess, backtest, check, completions, demo, districts, due, export, files, ingest, licences,
+    man, month, parts, repair, report, settings, simulate, summarise, template, to_fix,
 };
 
 /// From TDS readings to replacement dates: when each van's RO membrane, DI
@@ -90,6 +90,7 @@ pub(super) enum Command {
     Settings(settings::SettingsArgs),
     Completions(completions::CompletionsArgs),
     Man(man::ManArgs),
+    Licences(licences::LicencesArgs),
     Simulate(simulate::SimulateArgs),
     #[command(visible_alias = "summarize")]
     Summarise(summarise::SummariseArgs),
@@ -105,7 +106,14 @@ pub(super) const GROUPS: [(&str, &[&str]); 5] = [
     ("Records", &["to-fix", "files", "check", "repair", "export"]),
     (
         "Setting up",
-        &["demo", "template", "settings", "completions", "man"],
+        &[
+            "demo",
+            "template",
+            "settings",
+            "completions",
+            "man",
+            "licences",
+        ],
     ),
     ("For developers", &["simulate", "summarise"]),
 ];
@@ -143,11 +151,7 @@ fn grouped(command: &clap::Command) -> String {
 }
 
 fn day(typed: &str) -> Result<Date, String> {
-    let exact = typed.len() == 10 && typed.is_ascii();
-    match typed.parse::<Date>() {
-        Ok(date) if exact => Ok(date),
-        _ => Err("write the day as YYYY-MM-DD, such as 2026-10-31".to_owned()),
-    }
+    parse_date(typed).ok_or_else(|| "write the day as YYYY-MM-DD, such as 2026-10-31".to_owned())
 }
 
 fn key_and_value(typed: &str) -> Result<(String, String), String> {

@@ -4,8 +4,8 @@ use std::io::Write;
 use std::path::PathBuf;
 use std::process::ExitCode;
 
+use crate::calendar::Date;
 use clap::{Args, ValueEnum};
-use jiff::civil::Date;
 
 use super::context::Context;
 use super::error::CliError;

@@ -6,7 +6,7 @@ use std::fmt::Display;
 use std::io::Write;
 use std::path::{Path, PathBuf};
 
-use jiff::civil::Date;
+use crate::calendar::{Date, LAST_DAY};
 
 use super::args::Shared;
 use super::error::CliError;
@@ -127,8 +127,8 @@ impl Context {
         self.today.unwrap_or_else(|| {
             settings
                 .time_zone
-                .to_datetime(jiff::Timestamp::now())
-                .date()
+                .local(crate::calendar::now_micros())
+                .map_or(LAST_DAY, |now| now.date())
         })
     }
 

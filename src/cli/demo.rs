@@ -4,8 +4,8 @@ use std::io::Write;
 use std::path::{Path, PathBuf};
 use std::process::ExitCode;
 
+use crate::calendar::{Date, DateExt};
 use clap::Args;
-use jiff::civil::Date;
 
 use super::context::Context;
 use super::error::CliError;
@@ -156,8 +156,8 @@ pub(super) fn take_in(
     context: &Context,
 ) -> Result<(), CliError> {
     // The sample is of a known time; the clock has no say in it.
-    let today = jiff::civil::date(2026, 10, 31);
-    let options = Options::new(settings.time_zone.clone(), today);
+    let today = crate::calendar::date(2026, 10, 31);
+    let options = Options::new(settings.time_zone, today);
     let mut writer = store.writer()?;
     for (name, bytes) in files {
         let file = FileReader::of_bytes(bytes, name, &options)?;

@@ -3,8 +3,8 @@
 use std::io::Write;
 use std::process::ExitCode;
 
+use crate::calendar::Date;
 use clap::{Args, ValueEnum};
-use jiff::civil::Date;
 
 use super::context::Context;
 use super::error::CliError;

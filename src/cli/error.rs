@@ -2,7 +2,7 @@
 
 use std::path::PathBuf;
 
-use jiff::civil::Date;
+use crate::calendar::Date;
 
 use crate::advise::what_if::WhatIfError;
 use crate::demo::{QuickError, WriteError};

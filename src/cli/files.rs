@@ -321,8 +321,8 @@ fn find(
 
 /// To the minute, UTC.
 fn when(at: Instant) -> String {
-    jiff::Timestamp::from_microsecond(at.0).map_or_else(
-        |_| "unknown time".to_owned(),
-        |stamp| stamp.strftime("%Y-%m-%d %H:%MZ").to_string(),
+    crate::calendar::utc(at.0).map_or_else(
+        || "unknown time".to_owned(),
+        |at| at.format("%Y-%m-%d %H:%MZ").to_string(),
     )
 }

@@ -51,7 +51,7 @@ pub(super) struct IngestArgs {
     done: bool,
     /// The day of what is ticked without one
     #[arg(long, value_name = "DATE", requires = "done")]
-    done_on: Option<jiff::civil::Date>,
+    done_on: Option<crate::calendar::Date>,
     /// Fail at once where another litrewise is writing to the store
     #[arg(long)]
     no_wait: bool,
@@ -146,7 +146,7 @@ impl IngestArgs {
 fn options(settings: &Settings, context: &Context) -> Options {
     Options {
         kept: answers::load(&context.store),
-        ..Options::new(settings.time_zone.clone(), context.today(settings))
+        ..Options::new(settings.time_zone, context.today(settings))
     }
 }
 
@@ -469,5 +469,5 @@ const STANDARD_INPUT: &str = "standard input";
 
 /// When a row came in is part of its history, never of a result.
 pub(super) fn now() -> Instant {
-    Instant(jiff::Timestamp::now().as_microsecond())
+    Instant(crate::calendar::now_micros())
 }

@@ -1,7 +1,6 @@
 //! From the store to the finished assessment, as every looking command needs it.
 
-use jiff::civil::Date;
-use jiff::tz::TimeZone;
+use crate::calendar::{Date, DateExt, TimeZone};
 
 use super::context::Context;
 use super::error::CliError;
@@ -236,7 +235,7 @@ pub(super) struct Month {
 
 /// The last day of the month before: reports of two months share no day.
 fn month_before(day: Date) -> Option<Date> {
-    day.first_of_month().yesterday().ok()
+    day.first_of_month().checked_plus_days(-1)
 }
 
 fn undrawn(lives: &FleetLives, settings: &Settings) -> Assessment {
@@ -264,7 +263,7 @@ fn days(fleet: &Fleet, zone: &TimeZone) -> Option<(Date, Date)> {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use jiff::civil::date;
+    use crate::calendar::date;
 
     #[test]
     fn the_month_before_ends_where_this_one_begins() {

@@ -24,6 +24,7 @@ mod due;
 mod export;
 mod files;
 mod ingest;
+mod licences;
 mod man;
 mod month;
 mod parts;
@@ -80,6 +81,7 @@ pub fn run(cli: Cli) -> Result<ExitCode, CliError> {
         Command::Settings(args) => settings::run(&args, &context, &mut out),
         Command::Completions(args) => completions::run(&args, &mut out),
         Command::Man(args) => man::run(&args, &mut out),
+        Command::Licences(args) => licences::run(&args, &mut out),
         Command::Summarise(args) => summarise::run(&args.plan(&context)?, &mut out),
         Command::Template(args) => template::run(&args.plan(), &context, &mut out),
     }?;

@@ -5,8 +5,8 @@ use std::io::Write;
 use std::path::PathBuf;
 use std::process::ExitCode;
 
+use crate::calendar::Date;
 use clap::Args;
-use jiff::civil::Date;
 
 use super::context::Context;
 use super::error::CliError;
@@ -60,7 +60,7 @@ pub(super) fn run(
 
     let screen = context.screen;
     let missing = advise::missing(assessment, month);
-    writeln!(out, "\n{}", month.strftime("%B %Y"))?;
+    writeln!(out, "\n{}", month.format("%B %Y"))?;
     out.write_all(missing_text(&missing, screen).as_bytes())?;
     writeln!(out)?;
     out.write_all(text::summary(assessment, screen).as_bytes())?;
@@ -91,7 +91,7 @@ fn missing_text(missing: &Missing, screen: Screen) -> String {
         false => Some(format!("{what}: {}.", names.join(", "))),
     };
     let months = missing.empty_months.iter();
-    let months: Vec<String> = months.map(|m| m.strftime("%B %Y").to_string()).collect();
+    let months: Vec<String> = months.map(|m| m.format("%B %Y").to_string()).collect();
     let mut said: Vec<String> = [
         listed("No TDS reading this month", &missing.not_read),
         listed("No litres recorded this month", &missing.no_litres),

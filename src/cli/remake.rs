@@ -1,6 +1,7 @@
 //! `litrewise demo --remake .`: the sample of a checkout made anew, with the
 //! report and the gallery of charts that are made from it.
 
+use crate::calendar::DateExt;
 use std::io::Write;
 use std::path::{Path, PathBuf};
 use std::process::ExitCode;

@@ -4,8 +4,8 @@ use std::io::Write;
 use std::path::{Path, PathBuf};
 use std::process::{Command, ExitCode, Stdio};
 
+use crate::calendar::{Date, DateExt, parse_date};
 use clap::Args;
-use jiff::civil::Date;
 
 use super::context::{Context, complain};
 use super::error::CliError;
@@ -40,11 +40,8 @@ pub(super) struct ReportArgs {
 }
 
 pub(super) fn month(typed: &str) -> Result<Date, String> {
-    let whole = format!("{typed}-01");
-    match whole.parse::<Date>() {
-        Ok(day) if whole.len() == 10 => Ok(day),
-        _ => Err("write the month as YYYY-MM, such as 2026-10".to_owned()),
-    }
+    parse_date(&format!("{typed}-01"))
+        .ok_or_else(|| "write the month as YYYY-MM, such as 2026-10".to_owned())
 }
 
 pub(super) struct ReportingPlan {
@@ -66,7 +63,7 @@ impl ReportArgs {
         crate::report::prepare(&out)?;
         context.say(format_args!(
             "report for {}, as of {as_of}",
-            month.strftime("%Y-%m")
+            month.format("%Y-%m")
         ));
         let told = looking.month(as_of, self.backtest, context);
         let assessed = &told.assessment.vans;
@@ -88,7 +85,7 @@ impl ReportArgs {
 
 /// Each month has a folder of its own.
 pub(super) fn usual_folder(month: Date) -> PathBuf {
-    Path::new("litrewise-report").join(month.strftime("%Y-%m").to_string())
+    Path::new("litrewise-report").join(month.format("%Y-%m").to_string())
 }
 
 /// First day of the month, and the day it is looked at from: its last one, or
@@ -103,14 +100,14 @@ pub(super) fn month_and_day(
         if day.first_of_month() != month {
             return Err(CliError::Usage(format!(
                 "--as-of {day} lies outside --month {}",
-                month.strftime("%Y-%m")
+                month.format("%Y-%m")
             )));
         }
         return Ok((month, day));
     }
     if month > looking.newest_day || month.last_of_month() < looking.first_day {
         return Err(CliError::NoRowsInMonth {
-            month: month.strftime("%Y-%m").to_string(),
+            month: month.format("%Y-%m").to_string(),
             first: looking.first_day,
             newest: looking.newest_day,
         });

@@ -207,8 +207,8 @@ mod tests {
     }
 
     mod both_ways {
-        use jiff::civil::date;
-        use jiff::tz::TimeZone;
+        use crate::calendar::TimeZone;
+        use crate::calendar::date;
 
         use super::*;
         use crate::ingest::{Options, read_bytes};
@@ -216,7 +216,7 @@ mod tests {
         use crate::store::{Action, Store};
 
         fn options() -> Options {
-            Options::new(TimeZone::get("Europe/London").unwrap(), date(2026, 11, 25))
+            Options::new(TimeZone::LONDON, date(2026, 11, 25))
         }
 
         /// Two stores that are to hold the same: one fed in bulk where that goes,

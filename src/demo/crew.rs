@@ -1,6 +1,6 @@
 //! The crew: when parts are changed, and what is written down about it.
 
-use jiff::civil::Weekday;
+use crate::calendar::{Datelike, Weekday};
 
 use super::cast::{MembraneHabit, ResinHabit};
 use super::fleet::{SimulatedFleet, SimulatedService};
@@ -56,7 +56,7 @@ impl VanSimulation<'_> {
             self.plan(day, "membrane");
         }
         let weekday = self.date(day).weekday();
-        if matches!(weekday, Weekday::Saturday | Weekday::Sunday) {
+        if matches!(weekday, Weekday::Sat | Weekday::Sun) {
             return;
         }
         let due: Vec<&'static str> = self

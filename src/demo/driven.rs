@@ -2,7 +2,7 @@
 //! comes: the same taps, rounds, meters and parts whatever is decided, so that
 //! plans can be held against each other van by van.
 
-use jiff::civil::Date;
+use crate::calendar::{Date, DateExt, Datelike};
 
 use super::chemistry::MEQ_PER_PPM;
 use super::fleet::{
@@ -353,7 +353,7 @@ impl DrivenFleet {
         let number = van.number * 1_000_000 + day as u64;
         let mut luck = Random::stream(self.plan.seed, Stream::Use, number);
         let weekday = day_after(self.plan.start, day).weekday();
-        let out = weekday != jiff::civil::Weekday::Sunday && luck.chance(0.75);
+        let out = weekday != crate::calendar::Weekday::Sun && luck.chance(0.75);
         tap.tap_bar = (tap.tap_bar + 0.12 * luck.normal()).max(1.5);
         let litres = (van.litres_per_fill + 50.0 * luck.normal())
             .clamp(60.0, TANK_LITRES)
@@ -392,7 +392,7 @@ impl DrivenFleet {
     fn fills(&mut self, number: usize, litres: f64) {
         self.rows.fills.push(SimulatedFill {
             van: name(number),
-            started_at: self.tomorrow().at(16, 0, 0, 0),
+            started_at: self.tomorrow().at(16, 0, 0),
             ended_at: None,
             postcode: None,
             litres: Some(litres),
@@ -415,7 +415,7 @@ impl DrivenFleet {
         let [feed, permeate, product] = shown;
         self.rows.readings.push(SimulatedReading {
             van: name(number),
-            taken_at: self.tomorrow().at(16, 0, 0, 0),
+            taken_at: self.tomorrow().at(16, 0, 0),
             postcode: None,
             feed_ppm: Some(feed),
             permeate_ppm: Some(permeate),
@@ -499,7 +499,7 @@ mod tests {
             seed: 3,
             vans: 3,
             days: 200,
-            start: jiff::civil::date(2020, 1, 1),
+            start: crate::calendar::date(2020, 1, 1),
         });
         while !fleet.is_over() {
             if replace_on_day == Some(fleet.day) {
@@ -527,7 +527,7 @@ mod tests {
             seed: 4,
             vans: 3,
             days: 60,
-            start: jiff::civil::date(2020, 1, 1),
+            start: crate::calendar::date(2020, 1, 1),
         };
         let mut fleet = DrivenFleet::new(&plan);
         let foreseen = fleet.course(2);

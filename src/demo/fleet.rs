@@ -1,7 +1,7 @@
 //! What a simulation gives: the rows people would have written down, and
 //! beside them the truth that no reading shows.
 
-use jiff::civil::{Date, DateTime};
+use crate::calendar::{Date, DateTime};
 
 use super::plant::Plant;
 

@@ -1,6 +1,6 @@
 //! Looking at the meters: what is noted, rounded, and what is wrong with it.
 
-use jiff::civil::DateTime;
+use crate::calendar::DateTime;
 
 use super::cast::Fault;
 use super::fleet::SimulatedReading;

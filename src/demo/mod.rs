@@ -87,7 +87,7 @@ mod tests {
     fn the_sample_tells_its_stories() {
         let fleet = simulate(&Plan::default());
         assert_eq!(fleet.truth.len(), 12);
-        assert_eq!(fleet.last_day, jiff::civil::date(2026, 10, 31));
+        assert_eq!(fleet.last_day, crate::calendar::date(2026, 10, 31));
         let van = |name: &str| fleet.truth.iter().find(|t| t.van == name).unwrap();
         // The seal leaks in a membrane that is still below the limit.
         let failing = van("QV-011").elements.last().unwrap();

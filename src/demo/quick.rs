@@ -6,7 +6,7 @@ use std::fs::File;
 use std::io::{self, BufWriter, Write};
 use std::path::{Path, PathBuf};
 
-use jiff::civil::Date;
+use crate::calendar::{Date, DateExt, Datelike};
 
 use super::random::{Random, Stream};
 use super::simulate::Plan;
@@ -144,7 +144,7 @@ fn lists(plan: &QuickPlan, vans: &[Van]) -> io::Result<()> {
 struct Day {
     /// `2026-10-31`
     text: [u8; 10],
-    of_month: i8,
+    of_month: u32,
     is_working: bool,
     /// Mean temperature of the tap, tenths of a degree.
     tap_c: f64,
@@ -152,9 +152,9 @@ struct Day {
 
 impl Day {
     fn all(start: Date, months: u32) -> Vec<Day> {
-        let end = start.saturating_add(jiff::Span::new().months(i64::from(months)));
+        let end = start.plus_months(months as i32);
         start
-            .series(jiff::Span::new().days(1))
+            .iter_days()
             .take_while(|day| *day < end)
             .map(|day| {
                 let mut text = [b'-'; 10];
@@ -165,7 +165,7 @@ impl Day {
                 Day {
                     text,
                     of_month: day.day(),
-                    is_working: day.weekday().to_monday_one_offset() <= 5,
+                    is_working: day.weekday().number_from_monday() <= 5,
                     tap_c: 11.5 - 5.5 * (year - 0.6).cos(),
                 }
             })

@@ -1,7 +1,6 @@
 //! The plan of an invented fleet, and the fleet it gives.
 
-use jiff::ToSpan;
-use jiff::civil::{Date, date};
+use crate::calendar::{Date, DateExt, date};
 
 use super::cast::part;
 use super::districts::true_districts;
@@ -49,8 +48,7 @@ const END: Date = date(2026, 11, 1);
 impl Plan {
     /// First day of so many months that end on 2026-10-31.
     pub fn start_for(months: u32) -> Date {
-        END.checked_sub(i64::from(months).months())
-            .unwrap_or(Date::MIN)
+        END.plus_months(-(months as i32))
     }
 }
 
@@ -82,11 +80,8 @@ pub(super) struct World {
 
 impl World {
     fn new(plan: &Plan) -> World {
-        let end = plan
-            .start
-            .checked_add(i64::from(plan.months).months())
-            .unwrap_or(Date::MAX);
-        let days = i64::from((end - plan.start).get_days().max(1));
+        let end = plan.start.plus_months(plan.months as i32);
+        let days = i64::from(end.days_since(plan.start).max(1));
         let nature = match plan.cast {
             Cast::Sample => Nature::SAMPLE,
             Cast::Proving => Nature::proving(plan.seed),
@@ -170,10 +165,10 @@ fn published_hardness(world: &World) -> Vec<SimulatedHardness> {
     if world.plan.cast == Cast::Proving {
         return proving_hardness(world);
     }
-    let older = start.checked_sub(10.months()).ok();
+    let older = Some(start.plus_months(-10));
     let last = day_after(start, world.days - 1);
     // In a short record the newer figure is not out yet.
-    let newer = start.checked_add(8.months()).ok().filter(|d| *d <= last);
+    let newer = Some(start.plus_months(8)).filter(|d| *d <= last);
     let row = |postcode, hardness, unit, as_of| SimulatedHardness {
         postcode,
         hardness,
@@ -207,7 +202,7 @@ fn proving_hardness(world: &World) -> Vec<SimulatedHardness> {
             hardness: (district.hardness_mg_l_caco3 * random.spread(0.08)).round(),
             unit: "mg_l_caco3",
             source: "water quality report",
-            as_of: world.plan.start.checked_sub(10.months()).ok(),
+            as_of: Some(world.plan.start.plus_months(-10)),
         })
         .collect()
 }

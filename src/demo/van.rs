@@ -1,7 +1,6 @@
 //! Day by day through the life of one van.
 
-use jiff::ToSpan;
-use jiff::civil::{Date, DateTime, Weekday};
+use crate::calendar::{Date, DateExt, DateTime, Datelike, TimeDelta, Weekday};
 
 use super::cast::{Fault, Part};
 use super::fleet::{
@@ -420,8 +419,8 @@ impl<'a> VanSimulation<'a> {
             (date.month() == 12 && date.day() >= 24) || (date.month() == 1 && date.day() <= 2);
         let holiday = (0..14).contains(&(i64::from(date.day_of_year()) - self.holiday));
         let chance = match date.weekday() {
-            Weekday::Sunday => 0.0,
-            Weekday::Saturday => self.part.round.saturday,
+            Weekday::Sun => 0.0,
+            Weekday::Sat => self.part.round.saturday,
             _ => self.part.round.weekday,
         };
         let out = self.usage.chance(chance);
@@ -463,7 +462,7 @@ impl<'a> VanSimulation<'a> {
             .round();
         let bought_in = self.usage.chance(0.004);
         let (hour, minute) = (self.usage.whole(15, 18), self.usage.whole(0, 59));
-        let started_at = date.at(hour as i8, minute as i8, 0, 0);
+        let started_at = date.at(hour as u32, minute as u32, 0);
         let postcode =
             (district != home).then(|| self.world.district(district).postcode.to_owned());
         let now = self.plant.run(&tap);
@@ -683,10 +682,10 @@ fn entering(
 
 pub(super) fn minutes_after(start: DateTime, minutes: f64) -> DateTime {
     start
-        .checked_add((minutes.round() as i64).minutes())
+        .checked_add_signed(TimeDelta::minutes(minutes.round() as i64))
         .unwrap_or(start)
 }
 
 pub(super) fn day_after(start: Date, days: i64) -> Date {
-    start.checked_add(days.days()).unwrap_or(Date::MAX)
+    start.plus_days(days)
 }

@@ -4,7 +4,7 @@ use std::fs::File;
 use std::io::BufWriter;
 use std::path::{Path, PathBuf};
 
-use jiff::civil::DateTime;
+use crate::calendar::DateTime;
 
 use super::fleet::SimulatedFleet;
 
@@ -45,7 +45,7 @@ pub fn write_truth(fleet: &SimulatedFleet, out: &Path) -> Result<(), WriteError>
         path: out.to_owned(),
         source: e.into(),
     })?;
-    let day = |d: Option<jiff::civil::Date>| d.map(|d| d.to_string()).unwrap_or_default();
+    let day = |d: Option<crate::calendar::Date>| d.map(|d| d.to_string()).unwrap_or_default();
     let header = [
         "van",
         "fitted_on",
@@ -256,7 +256,7 @@ fn table<const N: usize>(
 }
 
 fn time(at: DateTime) -> String {
-    at.strftime("%Y-%m-%dT%H:%M").to_string()
+    at.format("%Y-%m-%dT%H:%M").to_string()
 }
 
 fn text(cell: Option<&str>) -> String {

@@ -1,6 +1,6 @@
 //! Quantiles of draws, with "never, or more than ten years ahead" beyond every date.
 
-use jiff::civil::Date;
+use crate::calendar::{Date, DateExt};
 
 use super::Span;
 
@@ -144,9 +144,7 @@ pub fn day_span(sorted_days: &[f64], as_of: Date, earliest: Option<Date>) -> Spa
     let span = span_of_sorted(sorted_days);
     let date = |days: Option<f64>| {
         let days = days.filter(|d| *d <= HORIZON_DAYS)?;
-        let date = as_of
-            .checked_add(jiff::Span::new().days(days.floor() as i64))
-            .ok()?;
+        let date = as_of.checked_plus_days(days.floor() as i64)?;
         Some(earliest.map_or(date, |e| date.max(e)))
     };
     Span {

@@ -4,7 +4,7 @@ use std::borrow::Cow;
 use std::collections::BTreeMap;
 use std::sync::Arc;
 
-use jiff::civil::Date;
+use crate::calendar::Date;
 
 use super::usage::{Season, fleet_litres_per_week};
 use super::valves::Valves;

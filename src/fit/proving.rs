@@ -3,7 +3,7 @@
 
 use std::sync::Arc;
 
-use jiff::civil::{Date, date};
+use crate::calendar::{Date, DateExt, date};
 
 use super::{FleetFit, fit};
 use crate::lives::fixture::records::{
@@ -18,9 +18,7 @@ const DAYS: i32 = 800;
 const LIMIT: f64 = 0.10;
 
 fn on(day: i32) -> Date {
-    AS_OF
-        .checked_add(jiff::Span::new().days(day - DAYS + 1))
-        .unwrap()
+    AS_OF.plus_days(i64::from(day - DAYS + 1))
 }
 
 /// How salt passage rises with the share of a usual life that is used up.
@@ -238,9 +236,8 @@ impl Tally {
             let Ok(membrane) = &van.membrane else {
                 continue;
             };
-            let days = |d: Option<Date>| {
-                d.map_or(f64::INFINITY, |d| f64::from((d - lives.until).get_days()))
-            };
+            let days =
+                |d: Option<Date>| d.map_or(f64::INFINITY, |d| f64::from(d.days_since(lives.until)));
             let limit = membrane.limit_on;
             self.limits += 1;
             if days(limit.p10) <= truth.limit_days && truth.limit_days <= days(limit.p90) {

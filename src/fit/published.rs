@@ -1,7 +1,7 @@
 //! The fit as it forecasts membranes, on published degradation data: what it says after
 //! half of the measurements is held against the later ones.
 
-use jiff::civil::{Date, date};
+use crate::calendar::{Date, DateExt, date};
 
 use super::membrane::{self, Aboard, ElementLooks, InUse};
 use super::usage::{Season, Usage};
@@ -51,7 +51,7 @@ fn units(text: &str, per_time: f64, value: impl Fn(f64) -> f64) -> Vec<Unit> {
 /// A thousand litres take ten days.
 fn day(kl: f64) -> Date {
     let days = (10.0 * kl).round() as i64;
-    BEGIN.checked_add(jiff::Span::new().days(days)).unwrap()
+    BEGIN.plus_days(days)
 }
 
 const USAGE: Usage = Usage {
@@ -147,8 +147,8 @@ fn held(units: &[Unit], until: f64, when: f64) -> (usize, usize, f64) {
         let ahead: Vec<_> = said.path.iter().filter(|b| b.x >= day(until)).collect();
         let after = ahead.iter().position(|b| b.x >= day(when)).unwrap();
         let (a, b) = (ahead[after.saturating_sub(1)], ahead[after]);
-        let whole = f64::from((b.x - a.x).get_days()).max(1.0);
-        let share = f64::from((day(when) - a.x).get_days()) / whole;
+        let whole = f64::from(b.x.days_since(a.x)).max(1.0);
+        let share = f64::from(day(when).days_since(a.x)) / whole;
         let between = |of: fn(&super::Band<Date>) -> f64| of(a) + share * (of(b) - of(a));
         let (low, middle, high) = (between(|b| b.p10), between(|b| b.p50), between(|b| b.p90));
         all += 1;

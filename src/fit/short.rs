@@ -1,7 +1,7 @@
 //! Elements that will last less than 60 % of what is typical in their district: how likely
 //! that is, and how likely it was after earlier readings.
 
-use jiff::civil::Date;
+use crate::calendar::{Date, DateExt};
 
 use super::Short;
 use super::membrane::{self, ElementDraws, InUse, SharedFit};
@@ -64,7 +64,7 @@ pub fn history(
         if n + 1 < LEAST_READINGS || out.len() > MOST_TIMES {
             break;
         }
-        if (before - point.date).get_days() < EVERY_DAYS {
+        if before.days_since(point.date) < EVERY_DAYS {
             continue;
         }
         before = point.date;

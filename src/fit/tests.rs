@@ -1,6 +1,6 @@
 use std::sync::Arc;
 
-use jiff::civil::{Date, date};
+use crate::calendar::{Date, DateExt, date};
 
 use super::membrane::{self, InUse};
 use super::resin::{self, ChargeLooks, PermeateAhead};
@@ -11,16 +11,14 @@ const AS_OF: Date = date(2026, 10, 31);
 
 /// An element fitted 300 days ago, read `n` times, with salt passage from a rule.
 fn element(n: usize, passage: impl Fn(usize) -> f64) -> ElementLife {
-    let fitted = AS_OF.checked_sub(jiff::Span::new().days(300)).unwrap();
+    let fitted = AS_OF.plus_days(-300);
     let points: Vec<PassagePoint> = (0..n)
         .map(|i| {
             let day = 300.0 * (i as f64 + 1.0) / n as f64;
             let salt_passage = passage(i);
             PassagePoint {
                 at: Instant(i as i64),
-                date: fitted
-                    .checked_add(jiff::Span::new().days(day as i64))
-                    .unwrap(),
+                date: fitted.plus_days(day as i64),
                 raw: salt_passage,
                 salt_passage,
                 sd_ln: 0.08,
@@ -94,7 +92,7 @@ fn growing(i: usize, n: usize) -> f64 {
 fn three_readings_give_a_wide_answer_and_many_a_narrower_one() {
     let width = |n: usize| {
         let f = forecast(&element(n, |i| growing(i, n)));
-        let days = |d: Option<Date>| f64::from((d.unwrap() - AS_OF).get_days());
+        let days = |d: Option<Date>| f64::from(d.unwrap().days_since(AS_OF));
         days(f.limit_on.p90) / days(f.limit_on.p10)
     };
     let (few, many) = (width(3), width(40));
@@ -131,8 +129,7 @@ fn one_splashed_reading_hardly_moves_the_forecast() {
     let splashed = forecast(&element(30, |i| {
         growing(i, 30) * if i == 20 { 3.0 } else { 1.0 }
     }));
-    let days =
-        |f: &super::MembraneForecast| f64::from((f.limit_on.p50.unwrap() - AS_OF).get_days());
+    let days = |f: &super::MembraneForecast| f64::from(f.limit_on.p50.unwrap().days_since(AS_OF));
     let moved = (days(&splashed) / days(&clean) - 1.0).abs();
     assert!(moved < 0.10, "{moved}");
 }

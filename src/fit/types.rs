@@ -2,7 +2,7 @@
 
 use std::sync::Arc;
 
-use jiff::civil::Date;
+use crate::calendar::Date;
 
 use super::horizon::nearest_of;
 pub use super::membrane::{Course, CourseSums};

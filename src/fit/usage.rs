@@ -1,7 +1,7 @@
 //! How much water a van will make: litres a week from now on, how surely, and
 //! how the year goes up and down.
 
-use jiff::civil::Date;
+use crate::calendar::{Date, DateExt, Datelike};
 
 use super::horizon::middle_of;
 use crate::lives::{VanLives, WeekLitres};

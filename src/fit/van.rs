@@ -2,7 +2,7 @@
 
 use std::sync::Arc;
 
-use jiff::civil::Date;
+use crate::calendar::{Date, DateExt};
 
 use super::horizon::{Spreading, middle_of};
 use super::membrane::{self, ElementDraws, ElementLooks, SharedFit};
@@ -438,8 +438,7 @@ pub fn outcomes(
             began: life.fitted_on,
             seen_from: life.fitted_on.unwrap_or(life.seen_from),
             until,
-            reached_on: middle
-                .map(|d| until.saturating_add(jiff::Span::new().days(d.floor() as i64))),
+            reached_on: middle.map(|d| until.plus_days(d.floor() as i64)),
         });
     }
     for (life, charge) in van.charges.iter().zip(known.charges) {
@@ -448,7 +447,7 @@ pub fn outcomes(
         };
         let reached_on = charge.crossing.map(|c| {
             let (a, b) = c.between;
-            a.saturating_add(jiff::Span::new().days(i64::from((b - a).get_days()) / 2))
+            a.plus_days(i64::from(b.days_since(a)) / 2)
         });
         out.push(PartOutcome {
             van: van.van.clone(),

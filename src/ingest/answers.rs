@@ -76,8 +76,8 @@ mod tests {
 
     #[test]
     fn an_answer_is_kept_for_the_shape_it_was_given_for() {
-        let zone = jiff::tz::TimeZone::UTC;
-        let mut options = Options::new(zone, jiff::civil::date(2026, 11, 25));
+        let zone = crate::calendar::TimeZone::UTC;
+        let mut options = Options::new(zone, crate::calendar::date(2026, 11, 25));
         let mut answers = Answers::default();
         assert!(!answers.keep("date|van", &options));
         options.date_order = Some(DateOrder::DayFirst);

@@ -1,11 +1,15 @@
 //! The date at the start of a cell, in numbers or in words.
 
-use jiff::civil::{Date, ISOWeekDate, Weekday};
+use crate::calendar::{Date, Weekday};
 
 use super::dates::{Candidates, NO_SUCH_DAY, NOT, NoDate, WrittenDate, digits, letters, small};
 
 fn day_of(year: i16, month: i16, day: i16) -> Option<Date> {
-    Date::new(year, i8::try_from(month).ok()?, i8::try_from(day).ok()?).ok()
+    Date::from_ymd_opt(
+        i32::from(year),
+        u32::try_from(month).ok()?,
+        u32::try_from(day).ok()?,
+    )
 }
 
 /// The date at the start of a cell and what follows; `None` where the cell
@@ -57,12 +61,10 @@ fn year_first(year: i16, sep: u8, rest: &str) -> Result<(WrittenDate, &str), NoD
         small(second)
     };
     if second.len() == 3 && sep == b'-' && !rest.starts_with('-') {
-        let first = day_of(year, 1, 1).ok_or(NO_SUCH_DAY)?;
-        let day = first
-            .with()
-            .day_of_year(month_number)
-            .build()
-            .map_err(|_| NO_SUCH_DAY)?;
+        let day = u32::try_from(month_number)
+            .ok()
+            .and_then(|day| Date::from_yo_opt(i32::from(year), day))
+            .ok_or(NO_SUCH_DAY)?;
         return Ok((WrittenDate::Sure(day), rest));
     }
     if rest.is_empty() {
@@ -85,10 +87,14 @@ fn third(year: i16, month: i16, sep: u8, rest: &str) -> Result<(WrittenDate, &st
 fn week_date(year: i16, rest: &str) -> Result<(WrittenDate, &str), NoDate> {
     let (week, rest) = digits(rest);
     let (day, rest) = digits(rest.strip_prefix('-').ok_or("a week, not a day")?);
-    let number = |text: &str| text.parse::<i8>().map_err(|_| NOT);
-    let weekday = Weekday::from_monday_one_offset(number(day)?).map_err(|_| NO_SUCH_DAY)?;
-    let date = ISOWeekDate::new(year, number(week)?, weekday).map_err(|_| NO_SUCH_DAY)?;
-    Ok((WrittenDate::Sure(date.date()), rest))
+    let number = |text: &str| text.parse::<u8>().map_err(|_| NOT);
+    let weekday = number(day)?
+        .checked_sub(1)
+        .and_then(|day| Weekday::try_from(day).ok())
+        .ok_or(NO_SUCH_DAY)?;
+    let date = Date::from_isoywd_opt(i32::from(year), u32::from(number(week)?), weekday)
+        .ok_or(NO_SUCH_DAY)?;
+    Ok((WrittenDate::Sure(date), rest))
 }
 
 fn ends_date(rest: &str) -> bool {

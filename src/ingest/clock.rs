@@ -1,7 +1,6 @@
 //! The time of day and the offset behind a date.
 
-use jiff::civil::Time;
-use jiff::tz::{Offset, TimeZone};
+use crate::calendar::{FixedOffset, Time, TimeZone};
 
 use super::dates::{NO_SUCH_TIME, NOT, NoDate, WrittenTime, Zone, digits, letters, small};
 
@@ -76,7 +75,7 @@ fn half_day(hour: i16, after: &str) -> Result<((i16, Option<bool>), &str), NoDat
 fn clock(hour: i16, minute: i16, second: i16, nanos: i32) -> Result<WrittenTime, NoDate> {
     if hour == 24 && minute == 0 && second == 0 && nanos == 0 {
         return Ok(WrittenTime {
-            time: Time::midnight(),
+            time: Time::MIN,
             days_on: 1,
             leap: false,
         });
@@ -84,10 +83,10 @@ fn clock(hour: i16, minute: i16, second: i16, nanos: i32) -> Result<WrittenTime,
     // POSIX time has no 23:59:60: the next second stands for it
     let leap = second == 60 && minute == 59;
     let second = if leap { 59 } else { second };
-    let part = |n: i16| i8::try_from(n).map_err(|_| NO_SUCH_TIME);
-    let nanos = if leap { 0 } else { nanos };
-    let time =
-        Time::new(part(hour)?, part(minute)?, part(second)?, nanos).map_err(|_| NO_SUCH_TIME)?;
+    let part = |n: i16| u32::try_from(n).map_err(|_| NO_SUCH_TIME);
+    let nanos = if leap { 0 } else { nanos.unsigned_abs() };
+    let time = Time::from_hms_nano_opt(part(hour)?, part(minute)?, part(second)?, nanos)
+        .ok_or(NO_SUCH_TIME)?;
     Ok(WrittenTime {
         time,
         days_on: 0,
@@ -108,19 +107,19 @@ pub(super) fn zone(rest: &str) -> Result<Zone, NoDate> {
     };
     let offset = match offset.to_ascii_lowercase().as_str() {
         "" => None,
-        "z" | "utc" | "gmt" => Some(Offset::UTC),
+        "z" | "utc" | "gmt" => Some(FixedOffset::UTC),
         _ => Some(numeric_offset(offset)?),
     };
     match (offset, name) {
-        (offset, Some(name)) => TimeZone::get(name)
+        (offset, Some(name)) => TimeZone::named(name)
             .map(|zone| Zone::Named(zone, offset))
-            .map_err(|_| "in a time zone that is not known"),
+            .ok_or("in a time zone that is not known"),
         (Some(offset), None) => Ok(Zone::Offset(offset)),
         (None, None) => Ok(Zone::Local),
     }
 }
 
-fn numeric_offset(text: &str) -> Result<Offset, NoDate> {
+fn numeric_offset(text: &str) -> Result<FixedOffset, NoDate> {
     const NOT_OFFSET: NoDate = "followed by something that is no offset from UTC";
     let (negative, rest) = match text.split_at_checked(1) {
         Some(("+", rest)) => (false, rest),
@@ -139,5 +138,5 @@ fn numeric_offset(text: &str) -> Result<Offset, NoDate> {
         return Err(NOT_OFFSET);
     }
     let seconds = i32::from(hours) * 3600 + i32::from(minutes) * 60;
-    Offset::from_seconds(if negative { -seconds } else { seconds }).map_err(|_| NOT_OFFSET)
+    FixedOffset::from_seconds(if negative { -seconds } else { seconds }).ok_or(NOT_OFFSET)
 }

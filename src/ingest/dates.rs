@@ -1,8 +1,7 @@
 //! Dates and times as people write them, before anyone decides the order of
 //! day and month.
 
-use jiff::civil::{Date, Time};
-use jiff::tz::{Offset, TimeZone};
+use crate::calendar::{Date, Datelike, FixedOffset, Time, TimeZone};
 
 use super::calendar::date;
 use super::clock::{time, zone};
@@ -67,9 +66,8 @@ impl Candidates {
         if !self.two_digit_year {
             return self;
         }
-        let sound = |date: Option<Date>| {
-            date.filter(|d| *d <= today && i32::from(d.year()) + 15 >= i32::from(today.year()))
-        };
+        let sound =
+            |date: Option<Date>| date.filter(|d| *d <= today && d.year() + 15 >= today.year());
         let mut kept = Candidates {
             day_first: sound(self.day_first),
             month_first: sound(self.month_first),
@@ -78,7 +76,7 @@ impl Candidates {
         };
         // 19/10/26 in 2026: nobody writes the year first and means one long gone
         // where the same figures are a day of late
-        let is_late = |date: Date| i32::from(date.year()) + 2 > i32::from(today.year());
+        let is_late = |date: Date| date.year() + 2 > today.year();
         if kept.day_first.is_some_and(is_late) && !kept.year_first.is_some_and(is_late) {
             kept.year_first = None;
         }
@@ -125,8 +123,8 @@ pub(super) struct WrittenTime {
 pub(super) enum Zone {
     /// None said: the fleet's own.
     Local,
-    Offset(Offset),
-    Named(TimeZone, Option<Offset>),
+    Offset(FixedOffset),
+    Named(TimeZone, Option<FixedOffset>),
 }
 
 /// Why a cell is no date; said behind `taken_at is "…", `.
@@ -167,27 +165,27 @@ fn machine_local(cell: &str) -> Option<Result<Written, NoDate>> {
     if !matches!(b.len(), 16 | 19) || b.get(10) != Some(&b'T') {
         return None;
     }
-    let two = |at: usize| -> Option<i8> {
+    let two = |at: usize| -> Option<u32> {
         let (tens, ones) = (
             b.get(at)?.wrapping_sub(b'0'),
             b.get(at + 1)?.wrapping_sub(b'0'),
         );
-        (tens < 10 && ones < 10).then(|| (tens * 10 + ones) as i8)
+        (tens < 10 && ones < 10).then(|| u32::from(tens * 10 + ones))
     };
     let marks = b.get(4) == Some(&b'-') && b.get(7) == Some(&b'-') && b.get(13) == Some(&b':');
     if !marks || (b.len() == 19 && b.get(16) != Some(&b':')) {
         return None;
     }
-    let year = i16::from(two(0)?) * 100 + i16::from(two(2)?);
+    let year = (two(0)? * 100 + two(2)?) as i32;
     let (month, day, hour, minute) = (two(5)?, two(8)?, two(11)?, two(14)?);
     let second = if b.len() == 19 { two(17)? } else { 0 };
     if hour > 23 || second > 59 {
         return None;
     }
-    let Ok(date) = Date::new(year, month, day) else {
+    let Some(date) = Date::from_ymd_opt(year, month, day) else {
         return Some(Err(NO_SUCH_DAY));
     };
-    let Ok(time) = Time::new(hour, minute, second, 0) else {
+    let Some(time) = Time::from_hms_opt(hour, minute, second) else {
         return Some(Err(NO_SUCH_TIME));
     };
     Some(Ok(Written {

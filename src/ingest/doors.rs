@@ -1,8 +1,7 @@
 //! Doors for fuzzing: one header line, one number, one date, without a file
 //! around them.
 
-use jiff::civil::Date;
-use jiff::tz::TimeZone;
+use crate::calendar::{Date, TimeZone};
 
 use super::Options;
 use super::columns::ALL;
@@ -27,7 +26,7 @@ pub fn header(text: &str) {
         }
     }
     let mut notes = Notes::default();
-    let options = Options::new(TimeZone::UTC, Date::constant(2026, 11, 25));
+    let options = Options::new(TimeZone::UTC, crate::calendar::date(2026, 11, 25));
     if let Ok(sheet) = recognise(text, "yard.csv", &options, &mut notes) {
         for layout in sheet.parts() {
             for (column, cell) in layout.columns() {
@@ -70,7 +69,7 @@ pub fn amount(cell: &str) {
 /// A cell as a date, under every habit that a file may have.
 pub fn date(cell: &str, zone: &TimeZone, today: Date) {
     let Ok(found) = written(cell) else { return };
-    let days = LocalDays::new(zone.clone());
+    let days = LocalDays::new(*zone);
     for order in [
         None,
         Some(DateOrder::DayFirst),

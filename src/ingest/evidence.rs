@@ -3,7 +3,7 @@
 
 use std::collections::BTreeMap;
 
-use jiff::civil::Date;
+use crate::calendar::Date;
 
 use super::TankFills;
 use super::columns::Column;
@@ -206,7 +206,7 @@ impl Evidence {
         let Some(time) = written.time.filter(|_| is_when) else {
             return;
         };
-        let midnight = time.time == jiff::civil::Time::midnight();
+        let midnight = time.time == crate::calendar::Time::MIN;
         if midnight && !written.machine && written.zone == Zone::Local {
             self.midnights += 1;
         } else {

@@ -1,11 +1,10 @@
 //! From written dates to days and instants: the file's order of day and month,
 //! the fleet's time zone, hours that happen twice or never.
 
-use jiff::civil::Date;
-use jiff::{SignedDuration, Timestamp};
+use crate::calendar::{ClockChange, Date, DateExt, Time};
 
 use super::dates::{DateOrder, Written, WrittenDate, WrittenTime, Zone};
-use super::local_days::{ClockChange, LocalDays, in_zone};
+use super::local_days::LocalDays;
 use crate::store::records::Instant;
 
 /// What the file tells about its dates.
@@ -72,10 +71,8 @@ pub(super) fn day(date: WrittenDate, habits: &DateHabits) -> Result<Date, Unsett
 
 /// Day 1 is 1 January 1900 and a 29 February 1900 is counted, as spreadsheets do.
 fn serial_day(serial: f64) -> Option<Date> {
-    let epoch = Date::new(1899, 12, 30).ok()?;
-    epoch
-        .checked_add(SignedDuration::from_hours(24 * serial.floor() as i64))
-        .ok()
+    const DAY_0: Date = crate::calendar::date(1899, 12, 30);
+    DAY_0.checked_plus_days(serial.floor() as i64)
 }
 
 /// Settles a cell.
@@ -93,7 +90,7 @@ pub(super) fn settle(
             clock_change: None,
         });
     };
-    let midnight = time.time == jiff::civil::Time::midnight() && time.days_on == 0;
+    let midnight = time.time == Time::MIN && time.days_on == 0;
     if midnight && !written.machine && habits.midnight_is_none && written.zone == Zone::Local {
         return Ok(Settled {
             date,
@@ -101,11 +98,11 @@ pub(super) fn settle(
             clock_change: None,
         });
     }
-    let (stamp, clock_change) = instant(date, time, &written.zone, zone)?;
-    let date = zone.date_of(stamp);
+    let (micros, clock_change) = instant(date, time, &written.zone, zone)?;
+    let date = zone.date_of(micros).ok_or(OUT_OF_RANGE)?;
     Ok(Settled {
         date,
-        at: Some(Instant(stamp.as_microsecond())),
+        at: Some(Instant(micros)),
         clock_change,
     })
 }
@@ -120,8 +117,7 @@ fn serial_time(date: WrittenDate) -> Option<WrittenTime> {
         return None;
     }
     let days_on = i8::from(seconds == 86_400);
-    let time =
-        jiff::civil::Time::midnight().wrapping_add(SignedDuration::from_secs(seconds % 86_400));
+    let time = Time::from_num_seconds_from_midnight_opt((seconds % 86_400) as u32, 0)?;
     Some(WrittenTime {
         time,
         days_on,
@@ -131,42 +127,38 @@ fn serial_time(date: WrittenDate) -> Option<WrittenTime> {
 
 /// Noon of a day, where only the day is known.
 pub(super) fn noon(date: Date, zone: &LocalDays) -> Option<Instant> {
-    let (stamp, _) = zone.instant(date.at(12, 0, 0, 0))?;
-    Some(Instant(stamp.as_microsecond()))
+    let (micros, _) = zone.instant(date.at(12, 0, 0))?;
+    Some(Instant(micros))
 }
+
+/// Why a cell's date is refused where no calendar reaches it.
+const OUT_OF_RANGE: &str = "a date out of range";
 
 fn instant(
     date: Date,
     time: WrittenTime,
     written: &Zone,
     fleet: &LocalDays,
-) -> Result<(Timestamp, Option<ClockChange>), Unsettled> {
-    let out_of_range = |_| Unsettled::from("a date out of range");
+) -> Result<(i64, Option<ClockChange>), Unsettled> {
     let day = match time.days_on {
         0 => date,
-        _ => date.tomorrow().map_err(out_of_range)?,
+        _ => date.checked_plus_days(1).ok_or(OUT_OF_RANGE)?,
     };
-    let local = day.to_datetime(time.time);
-    let (stamp, change) = match written {
-        Zone::Offset(offset) => (offset.to_timestamp(local).map_err(out_of_range)?, None),
+    let local = day.and_time(time.time);
+    let (micros, change) = match written {
+        Zone::Offset(offset) => (offset.micros(local).ok_or(OUT_OF_RANGE)?, None),
         Zone::Named(zone, Some(offset)) => {
-            let stamp = offset.to_timestamp(local).map_err(out_of_range)?;
-            if zone.to_offset(stamp) != *offset {
+            let micros = offset.micros(local).ok_or(OUT_OF_RANGE)?;
+            if zone.offset_at(micros) != *offset {
                 return Err("an offset that its time zone does not have then".into());
             }
-            (stamp, None)
+            (micros, None)
         }
-        Zone::Named(zone, None) => in_zone(zone, local).ok_or("a date out of range")?,
-        Zone::Local => fleet.instant(local).ok_or("a date out of range")?,
+        Zone::Named(zone, None) => zone.micros(local).ok_or(OUT_OF_RANGE)?,
+        Zone::Local => fleet.instant(local).ok_or(OUT_OF_RANGE)?,
     };
-    let stamp = if time.leap {
-        stamp
-            .checked_add(SignedDuration::from_secs(1))
-            .map_err(out_of_range)?
-    } else {
-        stamp
-    };
-    Ok((stamp, change))
+    let leap = i64::from(time.leap) * 1_000_000;
+    Ok((micros + leap, change))
 }
 
 #[cfg(test)]

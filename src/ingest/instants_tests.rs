@@ -10,12 +10,12 @@ fn habits(order: Option<DateOrder>) -> DateHabits {
         order,
         serials: true,
         midnight_is_none: false,
-        today: Date::constant(2026, 12, 31),
+        today: crate::calendar::date(2026, 12, 31),
     }
 }
 
 fn london() -> LocalDays {
-    LocalDays::new(jiff::tz::TimeZone::get("Europe/London").unwrap())
+    LocalDays::new(crate::calendar::TimeZone::LONDON)
 }
 
 fn read(text: &str, order: Option<DateOrder>) -> Result<Settled, String> {
@@ -24,7 +24,11 @@ fn read(text: &str, order: Option<DateOrder>) -> Result<Settled, String> {
 }
 
 fn stamp(at: &str) -> Instant {
-    Instant(at.parse::<Timestamp>().unwrap().as_microsecond())
+    Instant(
+        at.parse::<chrono::DateTime<chrono::Utc>>()
+            .unwrap()
+            .timestamp_micros(),
+    )
 }
 
 /// text, instant
@@ -240,6 +244,6 @@ fn midnights_stand_for_no_time_where_the_file_writes_nothing_else() {
 
 #[test]
 fn noon_is_local() {
-    let date = Date::new(2026, 7, 1).unwrap();
+    let date = crate::calendar::date(2026, 7, 1);
     assert_eq!(noon(date, &london()), Some(stamp("2026-07-01T11:00:00Z")));
 }

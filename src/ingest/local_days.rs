@@ -3,24 +3,13 @@
 
 use std::cell::Cell;
 
-use jiff::Timestamp;
-use jiff::civil::{Date, DateTime};
-use jiff::tz::{AmbiguousOffset, Offset, TimeZone};
-
-/// What the change of clocks did to a local time.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub(super) enum ClockChange {
-    /// The hour happens twice: its first occurrence is taken.
-    Twice,
-    /// The hour is skipped: read as if the clocks had not changed.
-    Never,
-}
+use crate::calendar::{ClockChange, Date, DateExt, DateTime, FixedOffset, TimeZone};
 
 #[derive(Debug)]
 pub(super) struct LocalDays {
     zone: TimeZone,
     /// A day without a change of clocks, and its offset.
-    day: Cell<Option<(Date, Offset)>>,
+    day: Cell<Option<(Date, FixedOffset)>>,
 }
 
 impl LocalDays {
@@ -31,38 +20,37 @@ impl LocalDays {
         }
     }
 
-    /// The instant of a local time; `None` out of range.
-    pub fn instant(&self, local: DateTime) -> Option<(Timestamp, Option<ClockChange>)> {
+    /// The instant of a local time in microseconds since 1970; `None` out of range.
+    pub fn instant(&self, local: DateTime) -> Option<(i64, Option<ClockChange>)> {
         if let Some(offset) = self.offset_on(local.date()) {
-            return Some((offset.to_timestamp(local).ok()?, None));
+            return Some((offset.micros(local)?, None));
         }
-        in_zone(&self.zone, local)
+        self.zone.micros(local)
     }
 
-    /// The local day of an instant.
-    pub fn date_of(&self, stamp: Timestamp) -> Date {
-        if let Some((day, offset)) = self.day.get() {
-            let date = offset.to_datetime(stamp).date();
-            if date == day {
-                return day;
-            }
+    /// The local day of an instant; `None` out of range.
+    pub fn date_of(&self, micros: i64) -> Option<Date> {
+        if let Some((day, offset)) = self.day.get()
+            && offset.local(micros)?.date() == day
+        {
+            return Some(day);
         }
-        self.zone.to_datetime(stamp).date()
+        Some(self.zone.local(micros)?.date())
     }
 
     /// The offset that holds all through a day; `None` where it changes.
-    pub fn offset_on(&self, date: Date) -> Option<Offset> {
+    pub fn offset_on(&self, date: Date) -> Option<FixedOffset> {
         if let Some((day, offset)) = self.day.get()
             && day == date
         {
             return Some(offset);
         }
-        let steady = |local: DateTime| match self.zone.to_ambiguous_timestamp(local).offset() {
-            AmbiguousOffset::Unambiguous { offset } => Some(offset),
-            AmbiguousOffset::Gap { .. } | AmbiguousOffset::Fold { .. } => None,
+        let steady = |local: DateTime| match self.zone.micros(local)? {
+            (micros, None) => Some(self.zone.offset_at(micros)),
+            (_, Some(_)) => None,
         };
-        let morning = steady(date.at(0, 0, 0, 0))?;
-        let evening = steady(date.at(23, 59, 59, 999_999_999))?;
+        let morning = steady(date.at(0, 0, 0))?;
+        let evening = steady(date.at(23, 59, 59))?;
         if morning != evening {
             return None;
         }
@@ -71,38 +59,23 @@ impl LocalDays {
     }
 }
 
-/// The instant of a local time in any zone.
-pub(super) fn in_zone(
-    zone: &TimeZone,
-    local: DateTime,
-) -> Option<(Timestamp, Option<ClockChange>)> {
-    let ambiguous = zone.to_ambiguous_timestamp(local);
-    let change = match ambiguous.offset() {
-        AmbiguousOffset::Unambiguous { .. } => None,
-        AmbiguousOffset::Gap { .. } => Some(ClockChange::Never),
-        AmbiguousOffset::Fold { .. } => Some(ClockChange::Twice),
-    };
-    // compatible: the first of two, and over a gap as if the clocks had not changed
-    Some((ambiguous.compatible().ok()?, change))
-}
-
 #[cfg(test)]
 mod tests {
     #![allow(clippy::unwrap_used)]
     use super::*;
-    use jiff::civil::date;
+    use crate::calendar::date;
 
     #[test]
     fn remembering_a_day_changes_no_instant() {
-        let zone = TimeZone::get("Europe/London").unwrap();
-        let days = LocalDays::new(zone.clone());
+        let zone = TimeZone::LONDON;
+        let days = LocalDays::new(zone);
         for day in 20..=31 {
             for hour in 0..24 {
                 for month in [3, 10] {
-                    let local = date(2026, month, day).at(hour, 30, 0, 0);
-                    let (stamp, change) = days.instant(local).unwrap();
-                    assert_eq!(Some((stamp, change)), in_zone(&zone, local));
-                    assert_eq!(days.date_of(stamp), zone.to_datetime(stamp).date());
+                    let local = date(2026, month, day).at(hour, 30, 0);
+                    let (micros, change) = days.instant(local).unwrap();
+                    assert_eq!(Some((micros, change)), zone.micros(local));
+                    assert_eq!(days.date_of(micros), zone.local(micros).map(|at| at.date()));
                 }
             }
         }

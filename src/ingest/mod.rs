@@ -72,9 +72,9 @@ pub struct Options {
     /// settles it; `None` sets the rows in question aside.
     pub date_order: Option<DateOrder>,
     /// Days and local times are those of this zone.
-    pub time_zone: jiff::tz::TimeZone,
+    pub time_zone: crate::calendar::TimeZone,
     /// Rows that happened after this day are set aside.
-    pub today: jiff::civil::Date,
+    pub today: crate::calendar::Date,
     /// Headings and the columns that they are meant for.
     pub columns: Vec<(String, String)>,
     /// How litres are meant that fill no tank; `None` sets them aside where
@@ -88,7 +88,7 @@ pub struct Options {
 
 impl Options {
     /// How files are read where nobody has said anything of them.
-    pub fn new(time_zone: jiff::tz::TimeZone, today: jiff::civil::Date) -> Options {
+    pub fn new(time_zone: crate::calendar::TimeZone, today: crate::calendar::Date) -> Options {
         Options {
             date_order: None,
             time_zone,
@@ -113,5 +113,5 @@ pub enum TankFills {
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct Done {
     /// The day of what is ticked without one.
-    pub on: Option<jiff::civil::Date>,
+    pub on: Option<crate::calendar::Date>,
 }

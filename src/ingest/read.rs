@@ -10,7 +10,7 @@ use std::io::Read;
 use std::path::Path;
 use std::sync::Arc;
 
-use jiff::civil::Date;
+use crate::calendar::Date;
 
 use crate::store::RowStyle;
 use crate::store::names::van_key;
@@ -362,7 +362,7 @@ impl<'b> FileReader<'b> {
         if let Some((open, contradicts)) = evidence.open_dates(&habits) {
             notes.file(None, unsettled_note(open, contradicts));
         }
-        let zone = LocalDays::new(options.time_zone.clone());
+        let zone = LocalDays::new(options.time_zone);
         let came_with = self.mends.map(|(_, habits)| habits).unwrap_or_default();
         habits.midnight_is_none &= !came_with.midnights;
         let own_mark = evidence.decimal_mark(layout.delimiter);

@@ -4,7 +4,7 @@
 use std::cell::Cell;
 use std::sync::Arc;
 
-use jiff::civil::Date;
+use crate::calendar::Date;
 
 use super::columns::Column;
 use super::instants::DateHabits;

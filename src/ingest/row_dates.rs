@@ -1,27 +1,25 @@
 //! Dates and times of a row.
 
-use jiff::civil::Date;
+use crate::calendar::{ClockChange, Date, DateExt, Datelike};
 
 use crate::store::records::Instant;
 
 use super::columns::Column;
 use super::dates::{Written, WrittenDate, WrittenTime, Zone, written};
 use super::instants::{self, DAY_OR_MONTH, Settled};
-use super::local_days::ClockChange;
 use super::row::{Reason, Row};
 use super::text::{is_ditto, is_no_value};
 
 impl Row<'_> {
     /// A time of day on the local day of an instant.
     pub fn clock_on_day_of(&self, start: Instant, time: WrittenTime) -> Option<Instant> {
-        let stamp = jiff::Timestamp::from_microsecond(start.0).ok()?;
-        let day = self.context.zone.date_of(stamp);
+        let day = self.context.zone.date_of(start.0)?;
         let day = match time.days_on {
             0 => day,
-            _ => day.tomorrow().ok()?,
+            _ => day.checked_plus_days(1)?,
         };
-        let (stamp, _) = self.context.zone.instant(day.to_datetime(time.time))?;
-        Some(Instant(stamp.as_microsecond()))
+        let (micros, _) = self.context.zone.instant(day.and_time(time.time))?;
+        Some(Instant(micros))
     }
 
     /// A day, its time of day left out.
@@ -47,7 +45,7 @@ impl Row<'_> {
             self.join_day_and_clock(&mut found)?;
         }
         if found.zone == Zone::Local && found.time.is_some() && self.is_utc(column) {
-            found.zone = Zone::Offset(jiff::tz::Offset::UTC);
+            found.zone = Zone::Offset(crate::calendar::FixedOffset::UTC);
         }
         let settled = instants::settle(&found, &self.context.habits, self.context.zone)
             .map_err(|why| self.unsettled(column, &why))?;
@@ -92,7 +90,7 @@ impl Row<'_> {
         // spreadsheets put a midnight behind a date whose time has its own column
         let open = found
             .time
-            .is_none_or(|time| !found.machine && time.time == jiff::civil::Time::midnight());
+            .is_none_or(|time| !found.machine && time.time == crate::calendar::Time::MIN);
         if open && let Some(clock) = read(Column::Clock)? {
             let time = clock.time;
             found.time = Some(time.ok_or_else(|| self.fault(Column::Clock, "not a time of day"))?);

@@ -1,6 +1,6 @@
 //! Rules for what the supplier publishes.
 
-use jiff::civil::Date;
+use crate::calendar::Date;
 
 use crate::store::records::{Hardness, Record};
 use crate::water::HardnessUnit;
@@ -112,8 +112,8 @@ fn unit_of(row: &Row<'_>, in_cell: &str) -> Result<Option<HardnessUnit>, Reason>
 fn as_of(row: &mut Row<'_>) -> Result<Option<Date>, Reason> {
     let cell = row.cell(Column::AsOf);
     if cell.len() == 4
-        && let Ok(year) = cell.parse::<i16>()
-        && let Ok(date) = Date::new(year, 1, 1)
+        && let Ok(year) = cell.parse::<i32>()
+        && let Some(date) = Date::from_ymd_opt(year, 1, 1)
     {
         row.not_ahead(Column::AsOf, date)?;
         row.repair(Column::AsOf, "a year: taken from its 1 January");

@@ -1,5 +1,6 @@
 //! Rules for a row of the van list.
 
+use crate::calendar::Datelike;
 use crate::store::records::{Record, Van};
 
 use super::columns::Column;
@@ -37,7 +38,7 @@ pub(super) fn van(row: &mut Row<'_>) -> Result<Records, Reason> {
 }
 
 /// A day that may lie ahead: vans are listed before they come and go.
-fn day(row: &mut Row<'_>, column: Column) -> Result<Option<jiff::civil::Date>, Reason> {
+fn day(row: &mut Row<'_>, column: Column) -> Result<Option<crate::calendar::Date>, Reason> {
     let day = row.day(column)?;
     if day.is_some_and(|day| day.year() < 1980 || day.year() > 2099) {
         return Err(row.fault(column, "not a day in the life of a van"));

@@ -3,8 +3,7 @@
 
 use std::path::Path;
 
-use jiff::civil::date;
-use jiff::tz::TimeZone;
+use crate::calendar::{TimeZone, date};
 
 use super::*;
 use crate::store::records::{
@@ -13,7 +12,7 @@ use crate::store::records::{
 use crate::water::HardnessUnit;
 
 fn options() -> Options {
-    Options::new(TimeZone::get("Europe/London").unwrap(), date(2026, 11, 25))
+    Options::new(TimeZone::LONDON, date(2026, 11, 25))
 }
 
 fn read(text: &str) -> FileRows {
@@ -66,7 +65,9 @@ fn has_note(file: &FileRows, part: &str) -> bool {
 }
 
 fn micros(at: &str) -> i64 {
-    at.parse::<jiff::Timestamp>().unwrap().as_microsecond()
+    at.parse::<chrono::DateTime<chrono::Utc>>()
+        .unwrap()
+        .timestamp_micros()
 }
 
 const READINGS: &str = "van,taken_at,feed_ppm,permeate_ppm,product_ppm\n";

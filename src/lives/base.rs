@@ -2,7 +2,7 @@
 
 use std::collections::BTreeMap;
 
-use jiff::civil::Date;
+use crate::calendar::Date;
 
 use super::days::{Days, days_after};
 use super::postcode::Postcode;
@@ -57,7 +57,7 @@ impl Base {
         readings: &'a [Reading],
         fills: &'a [Fill],
         places: &mut Places<'a>,
-        days: &mut Days,
+        days: &Days,
         as_of: Date,
     ) -> Base {
         let listed: Vec<(Date, Postcode)> = sizes
@@ -170,7 +170,7 @@ impl Base {
 mod tests {
     #![allow(clippy::unwrap_used)]
     use super::*;
-    use jiff::civil::date;
+    use crate::calendar::date;
 
     fn places(texts: &[&'static str]) -> Vec<Postcode> {
         texts.iter().map(|t| Postcode::read(t).unwrap()).collect()

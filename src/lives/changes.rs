@@ -2,8 +2,7 @@
 
 use std::sync::Arc;
 
-use jiff::civil::Date;
-use jiff::tz::TimeZone;
+use crate::calendar::{Date, TimeZone};
 
 use super::days::{Days, days_after, days_between};
 use super::looks::Look;
@@ -65,7 +64,7 @@ pub(crate) fn with_inferred(
     looks: &[Look],
     time_zone: &TimeZone,
 ) -> Vec<Change> {
-    let mut days = Days::new(time_zone);
+    let days = Days::new(*time_zone);
     for (before, after) in recoveries {
         let (Some(before), Some(after)) = (looks.get(*before), looks.get(*after)) else {
             continue;

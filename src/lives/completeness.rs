@@ -5,8 +5,7 @@
 use std::collections::BTreeSet;
 use std::sync::Arc;
 
-use jiff::civil::Date;
-use jiff::tz::TimeZone;
+use crate::calendar::{Date, DateExt, TimeZone};
 
 use crate::store::records::{Fleet, History};
 
@@ -46,15 +45,15 @@ impl std::fmt::Display for Missing {
     fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
         match self {
             Missing::Month { log, month } => {
-                let month = month.strftime("%B %Y");
+                let month = month.format("%B %Y");
                 write!(f, "{month}: no {} from any van", log.word())
             }
             Missing::Van { log, van, last } => {
-                let last = last.strftime("%-d %B %Y");
+                let last = last.format("%-d %B %Y");
                 write!(f, "no {} of {van} since {last}", log.word())
             }
             Missing::VanMonth { log, van, month } => {
-                let month = month.strftime("%B %Y");
+                let month = month.format("%B %Y");
                 write!(f, "{month}: no {} of {van}", log.word())
             }
         }
@@ -156,7 +155,7 @@ impl Days {
             let van = self.van.clone();
             (!is_told).then_some(Missing::VanMonth { log, van, month })
         }));
-        let silence = (end - *last).get_days();
+        let silence = end.days_since(*last);
         if silence > LEAST_SILENCE.max(PAUSES * usual_pause(days)) {
             found.push(Missing::Van {
                 log,
@@ -172,7 +171,7 @@ fn usual_pause(days: &[Date]) -> i32 {
     let mut pauses: Vec<i32> = days
         .windows(2)
         .filter_map(|pair| match pair {
-            [a, b] => Some((*b - *a).get_days()),
+            [a, b] => Some(b.days_since(*a)),
             _ => None,
         })
         .collect();
@@ -190,10 +189,7 @@ fn gaps(months: &BTreeSet<Date>, last: Date) -> Vec<Date> {
     let mut month = *first;
     while month <= last.first_of_month() {
         all.push(month);
-        let Ok(next) = month.checked_add(jiff::Span::new().months(1)) else {
-            break;
-        };
-        month = next;
+        month = month.plus_months(1);
     }
     // the last month may only have begun
     all.pop();
@@ -209,19 +205,14 @@ fn gaps(months: &BTreeSet<Date>, last: Date) -> Vec<Date> {
 mod tests {
     #![allow(clippy::unwrap_used)]
     use super::*;
+    use crate::calendar::{Datelike, date};
     use crate::store::records::{Fill, Instant, Source};
-    use jiff::civil::date;
 
     fn van(name: &str, days: impl Iterator<Item = Date>) -> History {
         let zone = TimeZone::UTC;
         let fills = days.map(|day| Fill {
             van: name.into(),
-            started_at: Instant(
-                zone.to_ambiguous_timestamp(day.at(9, 0, 0, 0))
-                    .compatible()
-                    .unwrap()
-                    .as_microsecond(),
-            ),
+            started_at: Instant(zone.micros(day.at(9, 0, 0)).unwrap().0),
             day_position: None,
             ended_at: None,
             postcode: None,
@@ -238,7 +229,7 @@ mod tests {
     }
 
     fn weekly(from: Date, weeks: i64) -> impl Iterator<Item = Date> {
-        (0..weeks).map(move |n| from + jiff::Span::new().weeks(n))
+        (0..weeks).map(move |n| from.plus_days(7 * n))
     }
 
     fn told(histories: Vec<History>) -> Vec<String> {

@@ -1,6 +1,6 @@
 //! The whole fleet, cut into lives.
 
-use jiff::civil::Date;
+use crate::calendar::Date;
 use rayon::prelude::*;
 
 use super::hardness_table::{HardnessTable, WaterSeen};

@@ -1,6 +1,6 @@
 //! Membrane elements: lives with the water they drank and their salt passage.
 
-use jiff::civil::Date;
+use crate::calendar::Date;
 
 use super::changes::Change;
 use super::days::MICROS_PER_DAY;

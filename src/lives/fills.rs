@@ -1,6 +1,6 @@
 //! Whether fills were written down well enough for a life's litres to be known.
 
-use jiff::civil::Date;
+use crate::calendar::Date;
 
 use super::days::days_between;
 
@@ -72,8 +72,8 @@ fn unrecorded_days(fills: &[Date], look_dates: impl Iterator<Item = Date>) -> i6
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::calendar::date;
     use crate::lives::days::days_after;
-    use jiff::civil::date;
 
     const FIRST: Date = date(2026, 1, 5);
 

@@ -2,8 +2,7 @@
 
 use std::sync::Arc;
 
-use jiff::civil::Date;
-use jiff::tz::TimeZone;
+use crate::calendar::{Date, DateExt, FixedOffset, TimeZone};
 
 use super::days::days_after;
 use super::types::{FleetLives, VanLives};
@@ -15,10 +14,9 @@ use crate::store::records::{
 };
 use crate::water::HardnessUnit;
 
-pub(crate) fn at(date: Date, hour: i8) -> Instant {
-    date.at(hour, 0, 0, 0)
-        .to_zoned_datetime(TimeZone::UTC)
-        .map_or(Instant(0), |z| Instant(z.timestamp().as_microsecond()))
+pub(crate) fn at(date: Date, hour: u32) -> Instant {
+    let local = date.at(hour, 0, 0);
+    Instant(FixedOffset::UTC.micros(local).unwrap_or(0))
 }
 
 pub(crate) fn settings() -> Settings {

@@ -2,7 +2,7 @@
 
 use std::collections::BTreeMap;
 
-use jiff::civil::Date;
+use crate::calendar::Date;
 
 use super::median::{median, median_of};
 use super::postcode::Postcode;
@@ -172,8 +172,8 @@ fn feed_by_place(seen: &[WaterSeen]) -> BTreeMap<String, f64> {
 mod tests {
     #![allow(clippy::unwrap_used)]
     use super::*;
+    use crate::calendar::date;
     use crate::lives::fixture::published;
-    use jiff::civil::date;
 
     const DAY: Date = date(2026, 6, 1);
 

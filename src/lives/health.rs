@@ -1,6 +1,6 @@
 //! Remarks on what is missing or does not fit together in a van's records.
 
-use jiff::civil::Date;
+use crate::calendar::Date;
 
 use super::days::{days_after, days_between};
 use super::looks::Look;
@@ -200,5 +200,5 @@ fn contradiction(health: &Health<'_>, published_mg_l: f64, remarks: &mut Remarks
 
 /// A day as people write it: `4 Feb 2026`.
 fn in_words(date: Date) -> String {
-    date.strftime("%-d %b %Y").to_string()
+    date.format("%-d %b %Y").to_string()
 }

@@ -253,26 +253,23 @@ impl Cut for FleetLives {
 
 /// A day as a number: quick to write and to read back.
 pub(super) mod day {
-    use jiff::civil::Date;
+    use crate::calendar::{Date, Datelike};
     use serde::de::Error as _;
     use serde::{Deserialize, Deserializer, Serializer};
 
     pub fn serialize<S: Serializer>(date: &Date, serializer: S) -> Result<S::Ok, S::Error> {
-        let month = 12 * i32::from(date.year()) + i32::from(date.month()) - 1;
-        serializer.serialize_i32(32 * month + i32::from(date.day()))
+        serializer.serialize_i32(date.num_days_from_ce())
     }
 
     pub fn deserialize<'de, D: Deserializer<'de>>(deserializer: D) -> Result<Date, D::Error> {
-        let packed = i32::deserialize(deserializer)?;
-        let (month, day) = (packed.div_euclid(32), packed.rem_euclid(32));
-        let year = i16::try_from(month.div_euclid(12)).map_err(D::Error::custom)?;
-        Date::new(year, month.rem_euclid(12) as i8 + 1, day as i8).map_err(D::Error::custom)
+        let days = i32::deserialize(deserializer)?;
+        Date::from_num_days_from_ce_opt(days).ok_or_else(|| D::Error::custom("no such day"))
     }
 }
 
 #[cfg(test)]
 mod tests {
-    use jiff::civil::{Date, date};
+    use crate::calendar::{Date, date};
 
     use super::*;
     use crate::lives::{RowCounts, fixture};

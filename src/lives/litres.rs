@@ -1,6 +1,6 @@
 //! Litres of each fill: as written, or from the steps of a running counter.
 
-use jiff::civil::Date;
+use crate::calendar::Date;
 
 use super::days::days_between;
 use super::median::median;
@@ -283,9 +283,9 @@ pub(crate) fn counted(
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::calendar::date;
     use crate::lives::days::days_after;
     use crate::store::records::Instant;
-    use jiff::civil::date;
 
     const FIRST: Date = date(2026, 3, 2);
 

@@ -3,7 +3,7 @@
 
 use std::sync::Arc;
 
-use jiff::civil::Date;
+use crate::calendar::{Date, DateExt};
 
 use super::days::Days;
 use super::median::median;
@@ -68,7 +68,7 @@ const SWAP_AT_LEAST: f64 = 5.0;
 pub(crate) fn looks(
     seen: &Seen<'_>,
     season: &TapSeason,
-    days: &mut Days,
+    days: &Days,
     remarks: &mut Remarks,
 ) -> Vec<Look> {
     let mut looks: Vec<Look> = Vec::with_capacity(seen.readings.len());
@@ -90,7 +90,7 @@ pub(crate) fn looks(
     thin_copies(looks, remarks)
 }
 
-fn one_look(group: &[Reading], seen: &Seen<'_>, season: &TapSeason, days: &mut Days) -> Look {
+fn one_look(group: &[Reading], seen: &Seen<'_>, season: &TapSeason, days: &Days) -> Look {
     let first = group.first();
     let at = first.map_or(Instant(0), |r| r.taken_at);
     let date = days.date(at);

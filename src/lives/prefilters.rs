@@ -1,6 +1,6 @@
 //! Pre-filter changes: lives, and which litres were made after the set was due.
 
-use jiff::civil::Date;
+use crate::calendar::Date;
 
 use super::days::days_between;
 use super::seen::Dated;

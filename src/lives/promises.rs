@@ -1,6 +1,6 @@
 //! What the lives promise, shown on whole vans.
 
-use jiff::civil::{Date, date};
+use crate::calendar::{Date, date};
 
 use super::cut;
 use super::days::days_after;

@@ -2,7 +2,7 @@
 
 use std::collections::BTreeMap;
 
-use jiff::civil::Date;
+use crate::calendar::Date;
 
 use super::postcode::Postcode;
 use crate::store::records::Hardness;
@@ -126,8 +126,8 @@ pub(crate) fn value_on(dated: &Dated, day: Date) -> Option<f64> {
 mod tests {
     #![allow(clippy::unwrap_used)]
     use super::*;
+    use crate::calendar::date;
     use crate::lives::fixture::published as row;
-    use jiff::civil::date;
 
     fn at(table: &Published, place: &str, day: Date) -> Option<f64> {
         value_on(&table.of(&Postcode::read(place).unwrap()), day)

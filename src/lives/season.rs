@@ -4,7 +4,7 @@
 use std::collections::BTreeMap;
 use std::sync::Arc;
 
-use jiff::civil::Date;
+use crate::calendar::{Date, DateExt};
 
 use super::hardness_table::WaterSeen;
 use super::median::median_of;
@@ -167,7 +167,7 @@ fn district(water: &WaterSeen) -> Option<Arc<str>> {
 }
 
 fn of_van(van: &Seen<'_>) -> Sums {
-    let mut days = van.days.clone();
+    let days = van.days;
     let mut sums = Sums::default();
     let mut last: Option<Date> = None;
     for reading in van.readings {

@@ -3,8 +3,7 @@
 use std::collections::BTreeMap;
 use std::sync::Arc;
 
-use jiff::civil::Date;
-use jiff::tz::TimeZone;
+use crate::calendar::{Date, TimeZone};
 
 use super::base::{Base, Places};
 use super::days::Days;
@@ -39,7 +38,6 @@ pub(crate) struct Seen<'a> {
     pub sizes: Sizes<'a>,
     pub places: Places<'a>,
     pub base: Base,
-    /// Knows the offsets that hold at the rows.
     pub days: Days,
     /// Rows left out because the van was out of service by then.
     pub rows_after_out: usize,
@@ -52,7 +50,7 @@ pub(crate) struct Seen<'a> {
 impl<'a> Seen<'a> {
     /// `None` if nothing up to the as-of day speaks of the van.
     pub(crate) fn new(history: &'a History, as_of: Date, time_zone: &TimeZone) -> Option<Self> {
-        let mut days = Days::new(time_zone);
+        let days = Days::new(*time_zone);
         let sizes = Sizes::up_to(&history.listed, as_of);
         let standing = sizes.standing(as_of);
         let known_until = days.end(as_of);
@@ -112,7 +110,7 @@ impl<'a> Seen<'a> {
         .flatten()
         .max();
         let mut places = Places::default();
-        let base = Base::new(&sizes, readings, fills, &mut places, &mut days, as_of);
+        let base = Base::new(&sizes, readings, fills, &mut places, &days, as_of);
         Some(Seen {
             van: &history.van,
             standing,
@@ -140,7 +138,7 @@ impl<'a> Seen<'a> {
 
     /// What the van tells about the water of its places.
     pub(crate) fn water(&self, as_of: Date) -> WaterSeen {
-        let mut days = self.days.clone();
+        let days = self.days;
         let mut by_place: BTreeMap<String, Vec<f64>> = BTreeMap::new();
         let mut all: Vec<f64> = Vec::new();
         for reading in self.readings {

@@ -1,6 +1,6 @@
 //! Sizes, base and standing of a van by the van list.
 
-use jiff::civil::Date;
+use crate::calendar::Date;
 
 use crate::store::records::Van;
 
@@ -61,7 +61,7 @@ impl<'a> Sizes<'a> {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use jiff::civil::date;
+    use crate::calendar::date;
 
     #[test]
     fn a_listed_size_holds_from_its_day_on_and_blanks_do_not_erase() {

@@ -2,7 +2,7 @@
 
 use std::sync::Arc;
 
-use jiff::civil::Date;
+use crate::calendar::Date;
 use smallvec::SmallVec;
 
 use super::season::TapSeason;

@@ -2,7 +2,7 @@
 
 use std::sync::Arc;
 
-use jiff::civil::Date;
+use crate::calendar::Date;
 
 use super::days::{days_after, monday_of};
 use super::hardness_table::{HardnessSeries, HardnessTable};

@@ -1,7 +1,7 @@
 //! How what goes to drain moves with what is made as the tap warms: that tells a fixed
 //! reject valve from recovery held.
 
-use jiff::civil::Date;
+use crate::calendar::{Date, DateExt};
 
 use super::looks::Look;
 use super::season::TapSeason;
@@ -42,7 +42,7 @@ pub(crate) fn seen(
         .first()
         .map(|l| l.date)
         .or(fill_dates.first().copied())?;
-    let days = |date: Date| f64::from((date - first).get_days());
+    let days = |date: Date| f64::from(date.days_since(first));
     let by_flow = looks.iter().filter_map(|look| {
         let (made, drained) = (look.permeate_lpm?, look.concentrate_lpm?);
         Some(Pair {

@@ -1,6 +1,6 @@
 //! One van's history, cut into lives.
 
-use jiff::civil::Date;
+use crate::calendar::Date;
 
 use super::changes::{self, Change};
 use super::charges::{self, Resin};
@@ -125,8 +125,8 @@ impl<'a> Settled<'a> {
         remarks: &mut Remarks,
     ) -> Settled<'a> {
         let (until, running) = (lent.until, &lent.settings.running);
-        let mut days = seen.days.clone();
-        let mut looks = looks(seen, &lent.seasons.at(water), &mut days, remarks);
+        let days = seen.days;
+        let mut looks = looks(seen, &lent.seasons.at(water), &days, remarks);
         let regimes = changes::regimes(seen, &looks);
         for (look, regime) in looks.iter_mut().zip(&regimes) {
             look.regime = *regime;

@@ -1,6 +1,6 @@
 //! The resin vessel of a van, and what its resin services did to it.
 
-use jiff::civil::Date;
+use crate::calendar::Date;
 
 use super::median::median_of;
 use super::seen::{Dated, Seen};

@@ -1,7 +1,7 @@
 //! What a fleet manager asks of a month's report, in the order of asking, each
 //! answered in a few sentences from finished results.
 
-use jiff::civil::Date;
+use crate::calendar::{Date, DateExt};
 
 use super::DUE_WEEKS;
 use super::ReportPlan;
@@ -178,7 +178,7 @@ pub fn meters_to_check(assessment: &Assessment) -> Vec<String> {
         let remark = van.records.iter().rev().find(|r| {
             r.about == About::Probe
                 && r.date
-                    .is_some_and(|d| (assessment.as_of - d).get_days() <= RECENT_DAYS)
+                    .is_some_and(|d| assessment.as_of.days_since(d) <= RECENT_DAYS)
         });
         match remark {
             Some(remark) => said.push(format!("{}: {}.", van.van, remark.text)),

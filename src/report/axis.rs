@@ -3,16 +3,14 @@
 
 use std::ops::Range;
 
-use jiff::ToSpan;
-use jiff::civil::{Date, date};
+use crate::calendar::{Date, DateExt, Datelike, date};
 use plotters::coord::ranged1d::{KeyPointHint, NoDefaultFormatting, Ranged, ValueFormatter};
 
 use super::words;
 
 /// Days since the first of January 2000, for positions only.
 pub fn day_number(day: Date) -> f64 {
-    // whole days, and without a look at months as the difference of dates takes
-    (day.duration_since(date(2000, 1, 1)).as_hours() / 24) as f64
+    f64::from(day.days_since(date(2000, 1, 1)))
 }
 
 /// A tick: the value and what is written there (empty: only a mark).
@@ -159,16 +157,16 @@ pub fn date_ticks(from: Date, to: Date, most: usize) -> Vec<Tick> {
         .find(|step| months / f64::from(*step) <= most.max(1) as f64)
         .unwrap_or(240);
     let mut ticks = Vec::new();
-    let whole = i32::from(from.year()) * 12 + i32::from(from.month()) - 1;
+    let whole = from.year() * 12 + from.month() as i32 - 1;
     // on multiples of the step counted from January, so that years show
     let mut at = whole.div_euclid(step) * step;
     let mut first = true;
     loop {
         let (year, month) = (at.div_euclid(12), at.rem_euclid(12) + 1);
-        let (Ok(year), Ok(month)) = (i16::try_from(year), i8::try_from(month)) else {
+        let (Ok(year), Ok(month)) = (i32::try_from(year), u32::try_from(month)) else {
             break;
         };
-        let Ok(day) = Date::new(year, month, 1) else {
+        let Some(day) = Date::from_ymd_opt(year, month, 1) else {
             break;
         };
         if day > to {
@@ -195,7 +193,7 @@ pub fn date_ticks(from: Date, to: Date, most: usize) -> Vec<Tick> {
 
 /// The day `days` after `day`, or `day` where the calendar ends.
 pub fn days_after(day: Date, days: i32) -> Date {
-    day.checked_add(days.days()).unwrap_or(day)
+    day.checked_plus_days(i64::from(days)).unwrap_or(day)
 }
 
 #[cfg(test)]

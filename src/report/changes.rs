@@ -5,6 +5,7 @@ use super::answers::{at_most, named};
 use super::due;
 use super::words;
 use crate::advise::{Effect, Item, Moved, Since, State, Turn, Work};
+use crate::calendar::DateExt;
 
 const NO_MONTH_BEFORE: &str = "There is no month before this one to compare with.";
 /// So many dates that moved are told one by one.
@@ -61,7 +62,7 @@ fn worse(turn: &Turn) -> bool {
 }
 
 fn sooner(moved: &Moved) -> bool {
-    let late = jiff::civil::Date::MAX;
+    let late = crate::calendar::Date::MAX;
     moved.now.p50.unwrap_or(late) < moved.was.p50.unwrap_or(late)
 }
 
@@ -252,7 +253,7 @@ pub fn cost(since: Option<&Since>, currency: Option<&str>) -> Vec<String> {
 mod tests {
     use super::*;
     use crate::advise::{MonthCost, Span};
-    use jiff::civil::date;
+    use crate::calendar::date;
 
     fn empty() -> Since {
         Since {

@@ -1,8 +1,8 @@
 //! The work list: for the terminal, a spreadsheet, other programs and a calendar
 //! (RFC 5545). Jobs come in visits: those of the vans at one base on one day.
 
+use crate::calendar::{Date, DateExt, Datelike};
 use icalendar::{Calendar, Component, Event, EventLike, Property};
-use jiff::civil::Date;
 use serde::Serialize;
 use sha2::{Digest, Sha256};
 
@@ -256,7 +256,7 @@ fn listed_out(listed: &ListedJob) -> ListedOut<'_> {
 
 /// `Mon 2 Nov 2026`.
 pub fn weekday(day: Date) -> String {
-    format!("{} {}", day.strftime("%a"), words::day(day))
+    format!("{} {}", day.format("%a"), words::day(day))
 }
 
 /// The list for the terminal: visits by day, or by base and day; then what to
@@ -458,7 +458,7 @@ fn description(visit: &Visit) -> String {
 
 /// Days from the beginning of 2000 to the day the list was made; 0 before.
 fn sequence(as_of: Date) -> u32 {
-    let days = (as_of - jiff::civil::date(2000, 1, 1)).get_days();
+    let days = as_of.days_since(crate::calendar::date(2000, 1, 1));
     u32::try_from(days).unwrap_or(0)
 }
 

@@ -1,6 +1,6 @@
 //! The assessment for other programs: JSON as the contract has it, and CSV.
 
-use jiff::civil::Date;
+use crate::calendar::Date;
 
 use crate::advise::{Assessment, Span};
 use crate::backtest::Backtest;

@@ -1,7 +1,7 @@
 //! An assessment made by hand, for tests only: twelve invented vans in four
 //! districts, every state at least once.
 
-use jiff::civil::{Date, date};
+use crate::calendar::{Date, date};
 
 use super::axis::{day_number, days_after};
 use crate::advise::*;

@@ -1,6 +1,6 @@
 //! The steps of drawing a van's page one by one, for benches.
 
-use jiff::civil::Date;
+use crate::calendar::Date;
 
 use super::book::Page;
 use super::display_list::DisplayList;

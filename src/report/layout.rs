@@ -3,6 +3,7 @@
 //! fleets of all kinds.
 #![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic)]
 
+use crate::calendar::DateExt;
 use std::path::Path;
 
 use rayon::prelude::*;
@@ -98,7 +99,7 @@ fn with_vans(change: impl Fn(usize, &mut VanAssessment)) -> Assessment {
 /// Fleets of all kinds, by name.
 fn fleets() -> Vec<(&'static str, Assessment)> {
     assert_eq!(SIXTY.chars().count(), 60);
-    let month = |d: jiff::civil::Date| d.first_of_month() == MONTH;
+    let month = |d: crate::calendar::Date| d.first_of_month() == MONTH;
     vec![
         ("one van", many(1)),
         ("two vans", many(2)),
@@ -370,7 +371,7 @@ fn busy_month(fleet: &Assessment) -> Since {
     before.as_of = days_after(MONTH, -1);
     for (i, van) in before.vans.iter_mut().enumerate() {
         van.membrane.state = [State::OnCourse, State::Overdue, State::Watch][i % 3];
-        let earlier = |d: jiff::civil::Date| days_after(d, -900);
+        let earlier = |d: crate::calendar::Date| days_after(d, -900);
         van.membrane.limit_on = van.membrane.limit_on.map(earlier);
     }
     let mut since = since(&before, fleet);

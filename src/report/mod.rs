@@ -57,7 +57,7 @@ mod tests;
 use std::path::{Path, PathBuf};
 use std::sync::atomic::{AtomicUsize, Ordering};
 
-use jiff::civil::Date;
+use crate::calendar::Date;
 use rayon::prelude::*;
 
 use crate::advise::{Assessment, Since};

@@ -171,7 +171,7 @@ pub fn text(assessment: &Assessment, weeks: u32, screen: Screen) -> String {
 #[derive(Serialize)]
 struct Document<'a> {
     schema: &'static str,
-    as_of: jiff::civil::Date,
+    as_of: crate::calendar::Date,
     weeks: u32,
     order: Vec<Order>,
     unused_stock: Vec<String>,
@@ -212,7 +212,7 @@ pub fn csv(assessment: &Assessment, weeks: u32) -> String {
         "vans",
     ];
     let mut out = row(heads.map(str::to_owned).into_iter());
-    let day = |day: Option<jiff::civil::Date>| day.map_or(String::new(), |d| d.to_string());
+    let day = |day: Option<crate::calendar::Date>| day.map_or(String::new(), |d| d.to_string());
     for order in orders(assessment, weeks) {
         let vans: Vec<&str> = order.vans.iter().map(|v| v.van.as_str()).collect();
         let bags = order.bags;

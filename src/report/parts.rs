@@ -3,7 +3,7 @@
 
 use std::collections::BTreeMap;
 
-use jiff::civil::Date;
+use crate::calendar::{Date, DateExt};
 
 use crate::advise::{Assessment, Item, Span, State, Suspect, Task, VanAssessment};
 
@@ -142,7 +142,7 @@ fn parts<'a>(van: &'a VanAssessment, assessment: &Assessment) -> Vec<Part<'a>> {
             },
             reason: &prefilter.reason,
             why: prefilter.changed_on.map_or(String::new(), |day| {
-                let days = (as_of - day).get_days().max(0);
+                let days = as_of.days_since(day).max(0);
                 format!("in for {}", words::count(days as usize, "day", "days"))
             }),
             a_month_longer: prefilter
@@ -240,7 +240,7 @@ impl Part<'_> {
             (Some(visit), Some(day)) if visit < day => format!(
                 "on {} with the other jobs, {} early",
                 words::weekday_near(visit, as_of),
-                words::count((day - visit).get_days().max(0) as usize, "day", "days")
+                words::count(day.days_since(visit).max(0) as usize, "day", "days")
             ),
             _ => own,
         }
@@ -339,7 +339,7 @@ fn jobs_in_words(parts: &[&Part<'_>], as_of: Date) -> String {
     let change = parts.iter().filter(is_change).map(|p| {
         let days = |n: i32| words::count(n.unsigned_abs() as usize, "day", "days");
         let (visit, own) = (p.visit.unwrap_or(as_of), p.replace_on.unwrap_or(as_of));
-        match ((as_of - own).get_days(), (own - visit).get_days()) {
+        match (as_of.days_since(own), own.days_since(visit)) {
             (late, _) if late > 0 => format!("{} ({} late)", p.name(), days(late)),
             (_, early) if early > 3 => format!("{} ({} early)", p.name(), days(early)),
             _ => p.name(),

@@ -1,6 +1,6 @@
 //! The numbers of a chart as a table, for whoever cannot see it or wants them.
 
-use jiff::civil::Date;
+use crate::calendar::{Date, DateExt};
 
 use super::words;
 use crate::advise::Band;
@@ -72,7 +72,7 @@ pub const MONTH_HEADS: [&str; 5] = [
 #[cfg(test)]
 mod tests {
     use super::*;
-    use jiff::civil::date;
+    use crate::calendar::date;
 
     #[test]
     fn readings_are_gathered_by_the_month_and_gaps_stay_gaps() {

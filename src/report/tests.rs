@@ -5,9 +5,9 @@ use std::fs;
 
 use super::*;
 use crate::advise::{Early, Item, Order, Outcome, State, Task, last_list, orders, unused_stock};
+use crate::calendar::{DateExt, date};
 use book::Book;
 use fixture::{AS_OF, assessment};
-use jiff::civil::date;
 use layout::{many, plan_of, sketches, texts};
 use look::Ink;
 use pixels::{Picture, Renderer};
@@ -462,7 +462,7 @@ fn last_months_list_says_what_was_done_and_what_is_open() {
     };
     assert_eq!(outcome(done), Outcome::Done(day));
     let filters = listed.iter().find(|j| j.item == Item::Prefilter).unwrap();
-    let late = (now.as_of - filters.date).get_days();
+    let late = now.as_of.days_since(filters.date);
     assert_eq!(outcome(filters), Outcome::Open { days_late: late });
     let said = due::last_list(&list, before.as_of).join(" ");
     assert!(said.contains("on the list of 31 Oct 2026, "), "{said}");
@@ -611,7 +611,7 @@ fn sheet_of(bytes: &[u8], name: &str) -> Vec<Vec<String>> {
         // days are counted from 30 December 1899
         Data::DateTime(day) => {
             let days = day.as_f64() as i32 - 36_526;
-            axis::days_after(jiff::civil::date(2000, 1, 1), days).to_string()
+            axis::days_after(crate::calendar::date(2000, 1, 1), days).to_string()
         }
         other => other.to_string(),
     };

@@ -1,6 +1,6 @@
 //! Today's answers beside other ones, for the terminal and for scripts.
 
-use jiff::civil::Date;
+use crate::calendar::Date;
 use serde::Serialize;
 
 use super::error::ReportError;

@@ -1,7 +1,7 @@
 //! People's words: the one table that maps the project's terms to what stands
 //! on screen and page, and how dates, numbers and likelihoods are said.
 
-use jiff::civil::Date;
+use crate::calendar::{Date, Datelike};
 
 use crate::advise::{HardnessBasis, Item, Span, State, Suspect};
 
@@ -172,9 +172,9 @@ const MONTHS: [&str; 12] = [
 ];
 
 /// `Oct`; months outside 1..=12 give nothing.
-pub fn month_short(month: i8) -> &'static str {
-    usize::try_from(month - 1)
-        .ok()
+pub fn month_short(month: u32) -> &'static str {
+    (month as usize)
+        .checked_sub(1)
         .and_then(|i| MONTHS.get(i))
         .map_or("", |name| name.get(..3).unwrap_or(name))
 }
@@ -209,15 +209,15 @@ pub fn weekday_near(date: Date, as_of: Date) -> String {
 
 /// `Mon`
 pub fn weekday(date: Date) -> &'static str {
-    use jiff::civil::Weekday as W;
+    use crate::calendar::Weekday as W;
     match date.weekday() {
-        W::Monday => "Mon",
-        W::Tuesday => "Tue",
-        W::Wednesday => "Wed",
-        W::Thursday => "Thu",
-        W::Friday => "Fri",
-        W::Saturday => "Sat",
-        W::Sunday => "Sun",
+        W::Mon => "Mon",
+        W::Tue => "Tue",
+        W::Wed => "Wed",
+        W::Thu => "Thu",
+        W::Fri => "Fri",
+        W::Sat => "Sat",
+        W::Sun => "Sun",
     }
 }
 
@@ -569,7 +569,7 @@ pub fn figures(value: f64) -> String {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use jiff::civil::date;
+    use crate::calendar::date;
 
     fn span(p10: Option<Date>, p50: Option<Date>, p90: Option<Date>) -> Span<Date> {
         Span { p10, p50, p90 }

@@ -1,7 +1,7 @@
 //! The month as a workbook for a spreadsheet program: typed cells, the head
 //! row kept in sight, widths that fit, states marked by format as well as word.
 
-use jiff::civil::Date;
+use crate::calendar::{Date, Datelike};
 use rust_xlsxwriter::{
     Color, ConditionalFormatCell, ConditionalFormatCellRule, DocProperties, ExcelDateTime, Format,
     FormatAlign, Workbook, Worksheet, XlsxError,
@@ -74,7 +74,7 @@ pub fn bytes(
 }
 
 fn day(date: Date) -> Result<ExcelDateTime, XlsxError> {
-    let part = |n: i8| u8::try_from(n).unwrap_or(1);
+    let part = |n: u32| u8::try_from(n).unwrap_or(1);
     let year = u16::try_from(date.year()).unwrap_or(1900).max(1900);
     ExcelDateTime::from_ymd(year, part(date.month()), part(date.day()))
 }

@@ -3,7 +3,7 @@
 
 use std::collections::BTreeMap;
 
-use jiff::tz::TimeZone;
+use crate::calendar::TimeZone;
 
 use super::{Settings, WorkingDays};
 
@@ -137,7 +137,7 @@ pub(super) const KEYS: &[Key] = &[
         name: "time_zone",
         about: "days begin and end there",
         kind: Kind::TimeZone,
-        get: |s| s.time_zone.iana_name().map(|n| Value::Text(n.to_owned())),
+        get: |s| Some(Value::Text(s.time_zone.name().to_owned())),
     },
     number(
         "limits.salt_passage",
@@ -401,12 +401,12 @@ impl Key {
                 put(settings, *x as i32);
                 Ok(())
             }
-            (Kind::TimeZone, Raw::Text(name)) => match TimeZone::get(name) {
-                Ok(zone) => {
+            (Kind::TimeZone, Raw::Text(name)) => match TimeZone::named(name) {
+                Some(zone) => {
                     settings.time_zone = zone;
                     Ok(())
                 }
-                Err(_) => Err(self.allowed()),
+                None => Err(self.allowed()),
             },
             (Kind::WorkingDays, Raw::Text(days)) => match days.parse::<WorkingDays>() {
                 Ok(days) => {

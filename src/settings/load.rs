@@ -282,8 +282,8 @@ mod tests {
         let settings = load(&folder.path().join("none"), &Overrides::default()).unwrap();
         assert_eq!(settings.limits, Settings::default().limits);
         assert_eq!(
-            settings.time_zone.iana_name(),
-            Settings::default().time_zone.iana_name()
+            settings.time_zone.name(),
+            Settings::default().time_zone.name()
         );
     }
 

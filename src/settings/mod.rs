@@ -8,7 +8,7 @@ mod work;
 
 use std::collections::BTreeMap;
 
-use jiff::tz::TimeZone;
+use crate::calendar::TimeZone;
 
 pub use keys::{SECTIONS, Value};
 pub use load::{Effective, FILE_NAME, Origin, Overrides, SettingsError, load, load_with_origins};
@@ -87,7 +87,7 @@ pub struct Running {
 impl Default for Settings {
     fn default() -> Self {
         Settings {
-            time_zone: TimeZone::get("Europe/London").unwrap_or(TimeZone::UTC),
+            time_zone: TimeZone::LONDON,
             limits: Limits {
                 salt_passage: 0.10,
                 product_ppm: 10.0,

@@ -4,7 +4,7 @@ use std::collections::BTreeMap;
 use std::fmt;
 use std::str::FromStr;
 
-use jiff::civil::Date;
+use crate::calendar::{Date, DateExt, Datelike};
 
 /// Working days, and how much is done on one.
 #[derive(Debug, Clone, PartialEq)]
@@ -46,30 +46,23 @@ const NAMES: [&str; 7] = ["Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun"];
 
 impl WorkingDays {
     pub fn includes(self, day: Date) -> bool {
-        let place = usize::try_from(day.weekday().to_monday_zero_offset()).unwrap_or(0);
+        let place = day.weekday().num_days_from_monday() as usize;
         self.0.get(place).copied().unwrap_or(true)
     }
 
     /// The first working day from that day on.
     pub fn on_or_after(self, day: Date) -> Date {
-        self.nearest(day, Date::tomorrow)
+        self.nearest(day, 1)
     }
 
     /// The last working day up to that day.
     pub fn on_or_before(self, day: Date) -> Date {
-        self.nearest(day, Date::yesterday)
+        self.nearest(day, -1)
     }
 
-    fn nearest<E>(self, from: Date, next: fn(Date) -> Result<Date, E>) -> Date {
-        let mut day = from;
-        for _ in 0..7 {
-            if self.includes(day) {
-                return day;
-            }
-            let Ok(other) = next(day) else { return from };
-            day = other;
-        }
-        from
+    fn nearest(self, from: Date, step: i64) -> Date {
+        let mut days = (0..7).map(|n| from.plus_days(step * n));
+        days.find(|day| self.includes(*day)).unwrap_or(from)
     }
 }
 
@@ -155,7 +148,7 @@ fn day_of_week(word: &str) -> Option<usize> {
 mod tests {
     #![allow(clippy::unwrap_used)]
     use super::*;
-    use jiff::civil::date;
+    use crate::calendar::date;
 
     #[test]
     fn days_are_read_as_people_write_them() {

@@ -114,7 +114,7 @@ fn area(postcode: &str) -> Option<Arc<str>> {
 
 /// The mean of what stood for parts of an area on a day.
 fn by_area(hardness: &[Hardness]) -> Vec<Hardness> {
-    let mut areas: BTreeMap<(Arc<str>, Option<jiff::civil::Date>), Vec<&Hardness>> =
+    let mut areas: BTreeMap<(Arc<str>, Option<crate::calendar::Date>), Vec<&Hardness>> =
         BTreeMap::new();
     for row in hardness {
         if let Some(area) = area(&row.postcode) {

@@ -4,7 +4,7 @@ use std::cell::Cell as Flag;
 use std::io::BufWriter;
 use std::path::{Path, PathBuf};
 
-use jiff::tz::{Offset, TimeZone};
+use crate::calendar::{FixedOffset, TimeZone, iso_time};
 
 use super::error::StoreError;
 use super::field::TimeSpelling;
@@ -73,20 +73,19 @@ struct LocalTimes<'z> {
 
 impl TimeSpelling for LocalTimes<'_> {
     fn time(&self, at: Instant) -> String {
-        let Ok(timestamp) = jiff::Timestamp::from_microsecond(at.0) else {
+        let mut offset = self.zone.offset_at(at.0);
+        if offset.seconds() % 60 != 0 {
+            // Local mean time of long ago, which ISO 8601 cannot write.
+            offset = FixedOffset::UTC;
+        }
+        let Some(local) = offset.local(at.0) else {
             self.is_beyond.set(true);
             return String::new();
         };
-        let mut offset = self.zone.to_offset(timestamp);
-        if offset.seconds() % 60 != 0 {
-            // Local mean time of long ago, which ISO 8601 cannot write.
-            offset = Offset::UTC;
-        }
-        let local = offset.to_datetime(timestamp);
-        let sign = if offset.is_negative() { '-' } else { '+' };
+        let sign = if offset.seconds() < 0 { '-' } else { '+' };
         let minutes = offset.seconds().unsigned_abs() / 60;
         let (h, m) = (minutes / 60, minutes % 60);
-        format!("{local}{sign}{h:02}:{m:02}")
+        format!("{}{sign}{h:02}:{m:02}", iso_time(local))
     }
 
     fn day(&self, at: Instant) -> String {

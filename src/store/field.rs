@@ -2,12 +2,12 @@
 
 use std::sync::Arc;
 
+use crate::calendar::{Date, DateExt};
 use arrow_array::builder::{
     Date32Builder, Float64Builder, Int32Builder, Int64Builder, StringBuilder,
     TimestampMicrosecondBuilder,
 };
 use arrow_array::{Array, ArrayRef};
-use jiff::civil::Date;
 
 use crate::water::HardnessUnit;
 
@@ -251,17 +251,15 @@ impl Field for When {
     }
 }
 
-const EPOCH: Date = jiff::civil::date(1970, 1, 1);
+const EPOCH: Date = crate::calendar::date(1970, 1, 1);
 
 /// Days since 1970-01-01.
 pub(super) fn days(date: Date) -> i32 {
-    date.since(EPOCH).map_or(0, |span| span.get_days())
+    date.days_since(EPOCH)
 }
 
 pub(super) fn date_of_days(days: i32) -> Option<Date> {
-    EPOCH
-        .checked_add(jiff::Span::new().try_days(days).ok()?)
-        .ok()
+    EPOCH.checked_plus_days(i64::from(days))
 }
 
 /// Bytes of the arrays that a batch of rows takes up, about.

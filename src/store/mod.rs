@@ -339,7 +339,7 @@ impl Store {
     ///
     /// # Errors
     /// Where the tables cannot be read or the folder not be written.
-    pub fn export(&self, out: &Path, tz: &jiff::tz::TimeZone) -> Result<(), StoreError> {
+    pub fn export(&self, out: &Path, tz: &crate::calendar::TimeZone) -> Result<(), StoreError> {
         export::write(&self.fleet()?, out, tz)
     }
 
@@ -350,7 +350,11 @@ impl Store {
     /// # Errors
     /// As for [`Store::export`]; and where the secret of the names cannot be
     /// kept in the store.
-    pub fn export_anonymous(&self, out: &Path, tz: &jiff::tz::TimeZone) -> Result<(), StoreError> {
+    pub fn export_anonymous(
+        &self,
+        out: &Path,
+        tz: &crate::calendar::TimeZone,
+    ) -> Result<(), StoreError> {
         let key = anonymous::key(&self.path)?;
         export::write(&anonymous::anonymous(self.fleet()?, &key), out, tz)
     }

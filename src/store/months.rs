@@ -1,5 +1,7 @@
 //! The months by which readings and fills are split.
 
+use crate::calendar::Datelike;
+
 /// A month since year 0, or `None` for a table that is not split.
 pub(super) type Month = Option<i32>;
 
@@ -27,9 +29,9 @@ impl MonthFinder {
         {
             return Some(month);
         }
-        let at = jiff::Timestamp::from_microsecond(micros).ok()?;
-        let date = jiff::tz::Offset::UTC.to_datetime(at).date();
-        let month = i32::from(date.year()) * 12 + i32::from(date.month()) - 1;
+        let at = crate::calendar::utc(micros)?;
+        let date = at.date();
+        let month = date.year() * 12 + date.month0() as i32;
         self.last = Some((day, month));
         Some(month)
     }

@@ -3,9 +3,7 @@
 
 use std::sync::Arc;
 
-use jiff::Timestamp;
-use jiff::civil::Date;
-use jiff::tz::TimeZone;
+use crate::calendar::{Date, TimeZone};
 
 pub use super::rows::{KindRows, RowBuilder};
 pub use super::schema::{Fill, Hardness, Reading, Service, Van};
@@ -28,8 +26,7 @@ pub enum When {
 impl Instant {
     /// The day in that zone; `None` beyond all calendars.
     pub fn date_in(self, zone: &TimeZone) -> Option<Date> {
-        let timestamp = Timestamp::from_microsecond(self.0).ok()?;
-        Some(zone.to_datetime(timestamp).date())
+        Some(zone.local(self.0)?.date())
     }
 }
 

@@ -1,7 +1,7 @@
 //! Rows written again as they stood in their file: of most rows the store keeps
 //! no text, as their values and the file's way of writing give it back.
 
-use jiff::tz::TimeZone;
+use crate::calendar::{TimeZone, Timelike};
 use serde::{Deserialize, Serialize};
 
 use super::field::TimeSpelling;
@@ -43,7 +43,7 @@ impl RowWriter {
     /// `None` where the file's rows were all kept as text.
     pub(super) fn new(style: &str, delimiter: &str) -> Option<RowWriter> {
         let style: RowStyle = serde_json::from_str(style).ok()?;
-        let zone = TimeZone::get(&style.zone).ok()?;
+        let zone = TimeZone::named(&style.zone)?;
         Some(RowWriter {
             style,
             delimiter: delimiter.to_owned(),
@@ -60,10 +60,9 @@ impl RowWriter {
 
 impl TimeSpelling for RowWriter {
     fn time(&self, at: Instant) -> String {
-        let Ok(stamp) = jiff::Timestamp::from_microsecond(at.0) else {
+        let Some(local) = self.zone.local(at.0) else {
             return String::new();
         };
-        let local = self.zone.to_datetime(stamp);
         let (date, time) = (local.date(), local.time());
         let mut text = format!(
             "{date}{}{:02}:{:02}",

@@ -4,10 +4,9 @@
 
 use std::sync::Arc;
 
+use crate::calendar::{Date, TimeZone};
 use arrow_schema::{DataType, Field as ArrowField, Schema, SchemaRef, TimeUnit};
 use deltalake_core::kernel::{DataType as DeltaType, StructField};
-use jiff::civil::Date;
-use jiff::tz::TimeZone;
 
 use super::cells::Cells;
 use super::field::{Cell, Field, TimeSpelling, date_of_days};

@@ -12,8 +12,7 @@ mod versions;
 use std::path::Path;
 use std::sync::Arc;
 
-use jiff::civil::date;
-use jiff::tz::TimeZone;
+use crate::calendar::{TimeZone, date};
 
 use super::records::*;
 use super::*;

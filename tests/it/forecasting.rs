@@ -1,5 +1,6 @@
 //! Forecasts on strange fleets: an answer, or `null` with the reason.
 
+use litrewise::inside::calendar::DateExt;
 use serde_json::Value;
 
 use crate::run::Yard;
@@ -15,8 +16,10 @@ fn vans(assessment: &Value) -> &Vec<Value> {
 
 /// Days since 1 January 1970 or so; only differences matter.
 fn day(date: &Value) -> Option<f64> {
-    let date: jiff::civil::Date = date.as_str()?.parse().expect("a date");
-    Some(f64::from((date - jiff::civil::date(2026, 1, 1)).get_days()))
+    let date: litrewise::inside::calendar::Date = date.as_str()?.parse().expect("a date");
+    Some(f64::from(
+        date.days_since(litrewise::inside::calendar::date(2026, 1, 1)),
+    ))
 }
 
 /// Nothing that a forecast may never be.

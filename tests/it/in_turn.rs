@@ -1,11 +1,11 @@
 //! A fleet too large to be held: the same answers, van by van.
 
-use jiff::civil::{Date, date};
-use litrewise::advise::{self, Assessment, Glance, jobs};
-use litrewise::lives::{self, VanLives};
-use litrewise::report::text::{self, Paint, Screen};
-use litrewise::settings::Settings;
-use litrewise::store::Store;
+use litrewise::inside::advise::{self, Assessment, Glance, jobs};
+use litrewise::inside::calendar::{Date, date};
+use litrewise::inside::lives::{self, VanLives};
+use litrewise::inside::report::text::{self, Paint, Screen};
+use litrewise::inside::settings::Settings;
+use litrewise::inside::store::Store;
 
 use crate::run::Yard;
 
@@ -66,7 +66,11 @@ fn odd_fleet(yard: &Yard) {
 
 fn whole(store: &Store, as_of: Date, settings: &Settings) -> Assessment {
     let lives = lives::cut(&store.fleet().expect("read"), as_of, settings);
-    advise::assess(&lives, &litrewise::fit::fit(&lives, settings), settings)
+    advise::assess(
+        &lives,
+        &litrewise::inside::fit::fit(&lives, settings),
+        settings,
+    )
 }
 
 fn in_turn(store: &Store, rows_at_once: u64, as_of: Date, settings: &Settings) -> Assessment {
@@ -86,7 +90,7 @@ fn said(assessment: &Assessment) -> [String; 5] {
         serde_json::to_string_pretty(assessment).expect("plain data"),
         text::table(assessment, screen),
         text::explained(assessment, screen),
-        litrewise::report::districts::text(assessment, screen),
+        litrewise::inside::report::districts::text(assessment, screen),
         format!("{:?}", jobs(assessment, 30)),
     ]
 }

@@ -3,8 +3,7 @@
 
 use std::fmt::Write as _;
 
-use jiff::ToSpan;
-use jiff::civil::{Date, date};
+use litrewise::inside::calendar::{Date, DateExt, Datelike, date};
 use serde_json::Value;
 
 use crate::run::Yard;
@@ -60,7 +59,7 @@ fn fleet(stories: &[Story]) -> Yard {
         }
         let (mut ln, mut day, mut charge) = (story.new.ln(), BEGIN, 0.0);
         while day <= END {
-            let days = (day - BEGIN).get_days();
+            let days = day.days_since(BEGIN);
             let chance = |k: u32| wobble(days as u32 * 31 + number as u32 * 7919 + k);
             if days > 0 && days % 75 == 0 {
                 writeln!(services, "{van},{day},prefilter,1").expect("text");
@@ -81,13 +80,13 @@ fn fleet(stories: &[Story]) -> Yard {
                     charge = 0.0;
                 }
             }
-            if i32::from(day.weekday().to_monday_one_offset()) <= 5 {
+            if day.weekday().number_from_monday() <= 5 {
                 let litres = (230.0 + 30.0 * chance(3)).round();
                 writeln!(fills, "{van},{day}T17:00,{litres}").expect("text");
                 ln += story.growth * (story.wear)(day) * litres / 10_000.0;
                 charge += litres;
             }
-            day = day.checked_add(1.day()).expect("a day");
+            day = day.checked_plus_days(1).expect("a day");
         }
     }
     yard.write("in/vans.csv", vans);
@@ -137,15 +136,13 @@ fn tap_meter_low(stories: &[Story]) {
         let off = feed["off_by"]["p50"].as_f64().expect("a gain");
         assert!((0.68..0.85).contains(&off), "{as_of}: {feed:#}");
         let since = day(&feed["since"]);
-        let apart = (since - date(2026, 4, 3)).get_days().abs();
+        let apart = since.days_since(date(2026, 4, 3)).abs();
         assert!(apart <= 14, "{as_of}: since {since}");
         let membrane = &tansy["membrane"];
         assert_eq!(membrane["check_meter_first"], true, "{as_of}: {tansy:#}");
         assert_ne!(membrane["suspect"], "membrane", "{as_of}: {tansy:#}");
-        let moved = (day(&membrane["limit_on"]["p50"]) - planned)
-            .get_days()
-            .abs();
-        let left = (planned - day(&now["as_of"])).get_days();
+        let moved = day(&membrane["limit_on"]["p50"]).days_since(planned).abs();
+        let left = planned.days_since(day(&now["as_of"]));
         assert!(moved * 3 < left, "{as_of}: moved {moved} days of {left}");
         let due = yard
             .good(&["due", "--quiet", "--as-of", as_of, "--format", "csv"])
@@ -252,12 +249,12 @@ fn what_is_overdue_stays_overdue_and_its_day_does_not_slide_with_today() {
                 state == "overdue" || state == "failing_early",
                 "{as_of}: {membrane:#}"
             );
-            let moved = before.map_or(0, |b| (on - b).get_days().abs());
+            let moved = before.map_or(0, |b| on.days_since(b).abs());
             assert!(moved <= 21, "{as_of}: moved {moved} days in a week");
         }
         overdue += usize::from(state == "overdue");
         before = Some(on);
-        as_of = as_of.checked_add(7.days()).expect("a day");
+        as_of = as_of.checked_plus_days(7).expect("a day");
     }
     assert!(overdue > 4, "{overdue}");
     // Without new rows nothing moves at all.

@@ -1,6 +1,7 @@
 //! The month as a manager does it: one command, listings for programs, and what
 //! the exit code tells.
 
+use litrewise::inside::calendar::Datelike;
 use std::io::Write;
 use std::process::Stdio;
 
@@ -135,13 +136,15 @@ fn every_listing_comes_as_json() {
     let due = json(&yard.good(&["due", "--last-month", "-q", "-f", "json"]).out);
     assert!(due["last_list"].is_array());
     for visit in due["visits"].as_array().unwrap() {
-        let day: jiff::civil::Date = visit["day"].as_str().unwrap().parse().unwrap();
-        assert!(day.weekday().to_monday_zero_offset() < 5, "{visit}");
+        let day: litrewise::inside::calendar::Date =
+            visit["day"].as_str().unwrap().parse().unwrap();
+        assert!(day.weekday().num_days_from_monday() < 5, "{visit}");
     }
     let weekend = ["--set", "work.days=Sat-Sun", "due", "-q", "-f", "json"];
     for visit in json(&yard.good(&weekend).out)["visits"].as_array().unwrap() {
-        let day: jiff::civil::Date = visit["day"].as_str().unwrap().parse().unwrap();
-        assert!(day.weekday().to_monday_zero_offset() > 4, "{visit}");
+        let day: litrewise::inside::calendar::Date =
+            visit["day"].as_str().unwrap().parse().unwrap();
+        assert!(day.weekday().num_days_from_monday() > 4, "{visit}");
     }
 }
 

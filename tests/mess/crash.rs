@@ -194,8 +194,8 @@ fn a_killed_report_leaves_the_old_one_or_the_new_one() {
         .nth(1)
         .unwrap()[..10]
         .to_owned();
-    let new_day: jiff::civil::Date = newest.parse().unwrap();
-    let old_day = (new_day - jiff::Span::new().days(45)).to_string();
+    let new_day: litrewise::inside::calendar::Date = newest.parse().unwrap();
+    let old_day = (new_day - litrewise::inside::calendar::TimeDelta::days(45)).to_string();
     let old = made(&old_day, "old");
     let since = Instant::now();
     let new = made(&newest, "new");

@@ -1,8 +1,11 @@
 //! What we build on: licences that allow it, versions pinned by their hash.
 
+use std::collections::BTreeSet;
 use std::process::Command;
 
 use serde_json::Value;
+
+use crate::run::Yard;
 
 /// Licences (SPDX identifiers) that ask for no more than their text beside the
 /// program, or nothing.
@@ -100,7 +103,8 @@ fn licence_expressions_are_read_as_spdx_has_them() {
     }
 }
 
-fn metadata() -> Value {
+/// All packages; only those of this machine's platform, or of every one.
+fn metadata(of_this_platform: bool) -> Value {
     let cargo = std::env::var("CARGO").unwrap_or_else(|_| "cargo".to_owned());
     let host = Command::new("rustc").arg("-vV").output().unwrap();
     let host = String::from_utf8(host.stdout).unwrap();
@@ -109,15 +113,13 @@ fn metadata() -> Value {
         .find_map(|line| line.strip_prefix("host: "))
         .unwrap();
     let told = Command::new(cargo)
-        .args([
-            "metadata",
-            "--offline",
-            "--locked",
-            "--format-version",
-            "1",
-            "--filter-platform",
-            host,
-        ])
+        .args(["metadata", "--offline", "--locked", "--format-version", "1"])
+        .args(
+            of_this_platform
+                .then_some(["--filter-platform", host])
+                .into_iter()
+                .flatten(),
+        )
         .current_dir(env!("CARGO_MANIFEST_DIR"))
         .output()
         .unwrap();
@@ -131,7 +133,7 @@ fn metadata() -> Value {
 
 #[test]
 fn every_crate_comes_under_a_licence_that_allows_it() {
-    let metadata = metadata();
+    let metadata = metadata(true);
     let packages = metadata["packages"].as_array().unwrap();
     assert!(packages.len() > 50);
     let mut wrong = Vec::new();
@@ -153,6 +155,61 @@ fn every_crate_comes_under_a_licence_that_allows_it() {
         EXCEPTIONS.len(),
         "an exception that nothing needs"
     );
+}
+
+/// `name version` of each crate that the program links on any platform, or that
+/// writes code for it.
+fn linked() -> BTreeSet<String> {
+    let metadata = metadata(false);
+    let list = |value: &Value| value.as_array().unwrap().clone();
+    let nodes = list(&metadata["resolve"]["nodes"]);
+    let mut ahead = vec![metadata["resolve"]["root"].clone()];
+    let mut seen = BTreeSet::new();
+    while let Some(id) = ahead.pop() {
+        if !seen.insert(id.as_str().unwrap().to_owned()) {
+            continue;
+        }
+        let node = nodes.iter().find(|node| node["id"] == id).unwrap();
+        for dep in list(&node["deps"]) {
+            if list(&dep["dep_kinds"])
+                .iter()
+                .any(|kind| kind["kind"].is_null())
+            {
+                ahead.push(dep["pkg"].clone());
+            }
+        }
+    }
+    let packages = list(&metadata["packages"]);
+    let linked = packages
+        .iter()
+        .filter(|package| seen.contains(package["id"].as_str().unwrap()))
+        .map(|package| {
+            let text = |key: &str| package[key].as_str().unwrap().to_owned();
+            format!("{} {}", text("name"), text("version"))
+        });
+    linked
+        .filter(|name| !name.starts_with("litrewise "))
+        .collect()
+}
+
+#[test]
+fn the_program_prints_the_licence_of_all_that_it_holds() {
+    let told = Yard::new().good(&["licences"]).out;
+    let crates = told.split("\nCrates\n======\n").nth(1).unwrap();
+    let listed: BTreeSet<String> = crates
+        .lines()
+        .take_while(|line| !line.is_empty())
+        .map(|line| line.split(" (").next().unwrap().to_owned())
+        .collect();
+    assert_eq!(listed, linked(), "python3 licences/collect.py");
+    for part in [
+        include_str!("../../LICENSE").trim_end(),
+        "DejaVu changes are in public domain",
+        "TERMS AND CONDITIONS FOR USE, REPRODUCTION, AND DISTRIBUTION",
+        "Mozilla Public License Version 2.0",
+    ] {
+        assert!(told.contains(part), "{part}");
+    }
 }
 
 #[test]

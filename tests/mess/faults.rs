@@ -1,12 +1,12 @@
 //! What a careful clerk does with each fault, one function each, in the order
 //! of the catalogue.
 
-use jiff::civil::date;
-use litrewise::lives::HardnessBasis;
-use litrewise::store::records::{
+use litrewise::inside::calendar::date;
+use litrewise::inside::lives::HardnessBasis;
+use litrewise::inside::store::records::{
     Fill, Hardness, Item, Reading, Record, Service, Source, Van, When,
 };
-use litrewise::water::HardnessUnit;
+use litrewise::inside::water::HardnessUnit;
 
 use super::store::{Yard, is_noted, micros, only, read, reason, refused};
 
@@ -67,7 +67,7 @@ fn reading_refused(cells: &str, why: &str) {
 fn weekly(ppm: &[(f64, f64, f64)]) -> String {
     let mut text = READINGS.to_owned();
     for (week, (feed, permeate, product)) in ppm.iter().enumerate() {
-        let day = date(2026, 5, 4) + jiff::Span::new().weeks(week as i64);
+        let day = date(2026, 5, 4) + litrewise::inside::calendar::TimeDelta::weeks(week as i64);
         text += &format!("QV-01,{day}T08:00,{feed},{permeate},{product}\n");
     }
     text
@@ -77,7 +77,7 @@ fn weekly(ppm: &[(f64, f64, f64)]) -> String {
 fn counters(litres: &[f64]) -> String {
     let mut text = FILLS.to_owned();
     for (n, meter) in litres.iter().enumerate() {
-        let day = date(2026, 5, 4) + jiff::Span::new().days(n as i64);
+        let day = date(2026, 5, 4) + litrewise::inside::calendar::TimeDelta::days(n as i64);
         text += &format!("QV-01,{day}T16:00,,,{meter},,\n");
     }
     text
@@ -93,7 +93,7 @@ pub fn order_of_day_and_month_unclear() {
     assert!(reason(text).contains("day and month cannot be told apart"));
     let file = read(format!("{text}QV-01,13/04/2026 08:15,321\n"));
     assert_eq!(file.rows.len(), 2);
-    let at = |file: &litrewise::store::records::FileRows| match &file.rows[0].1 {
+    let at = |file: &litrewise::inside::store::records::FileRows| match &file.rows[0].1 {
         Record::Reading(r) => r.taken_at.0,
         other => panic!("{other:?}"),
     };

@@ -1,7 +1,7 @@
 //! What holds whatever the rows are: seeded cases, so that a failure comes again.
 
-use litrewise::ingest::RecordKind;
-use litrewise::store::records::RowCounts;
+use litrewise::inside::ingest::RecordKind;
+use litrewise::inside::store::records::RowCounts;
 
 use super::pollution::{Chance, Sheet, mistyped, sample};
 use super::store::Yard;

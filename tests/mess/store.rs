@@ -1,17 +1,16 @@
 //! Files read, and taken into a store of their own.
 
-use jiff::civil::{Date, date};
-use jiff::tz::TimeZone;
-use litrewise::ingest::{self, Options, ReadError};
-use litrewise::lives::{self, VanLives};
-use litrewise::settings::Settings;
-use litrewise::store::records::{FileRows, Fleet, History, Instant, Record, RowCounts};
-use litrewise::store::{FileOutcome, Store};
+use litrewise::inside::calendar::{Date, TimeZone, date};
+use litrewise::inside::ingest::{self, Options, ReadError};
+use litrewise::inside::lives::{self, VanLives};
+use litrewise::inside::settings::Settings;
+use litrewise::inside::store::records::{FileRows, Fleet, History, Instant, Record, RowCounts};
+use litrewise::inside::store::{FileOutcome, Store};
 
 pub const TODAY: Date = date(2026, 11, 25);
 
 pub fn options() -> Options {
-    Options::new(TimeZone::get("Europe/London").unwrap(), TODAY)
+    Options::new(TimeZone::LONDON, TODAY)
 }
 
 pub fn try_read(bytes: impl AsRef<[u8]>) -> Result<FileRows, ReadError> {
@@ -48,7 +47,9 @@ pub fn is_noted(file: &FileRows, part: &str) -> bool {
 }
 
 pub fn micros(at: &str) -> i64 {
-    at.parse::<jiff::Timestamp>().unwrap().as_microsecond()
+    at.parse::<chrono::DateTime<chrono::Utc>>()
+        .unwrap()
+        .timestamp_micros()
 }
 
 /// A store in a folder of its own, removed afterwards.

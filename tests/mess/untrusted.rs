@@ -53,7 +53,8 @@ fn year_of(van: &str, postcode: &str, note: &str) -> [String; 3] {
     let mut readings = READINGS.to_owned();
     let mut fills = "van,started_at,litres\n".to_owned();
     for week in 0..40 {
-        let day = jiff::civil::date(2026, 1, 5) + jiff::Span::new().weeks(week);
+        let day = litrewise::inside::calendar::date(2026, 1, 5)
+            + litrewise::inside::calendar::TimeDelta::weeks(week);
         readings += &format!("{van},{day}T08:00,{postcode},320,{},1\n", 12 + week / 4);
         fills += &format!("{van},{day}T17:00,900\n");
     }

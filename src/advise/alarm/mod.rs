@@ -12,7 +12,7 @@ mod cause;
 mod neighbours;
 mod words;
 
-use jiff::civil::Date;
+use crate::calendar::Date;
 
 use crate::fit::{Behind, Break, BreakKind, MembraneForecast, VanMeters};
 

@@ -1,6 +1,6 @@
 //! What the readings of late make of what is usual, on this van and on those around it.
 
-use jiff::civil::Date;
+use crate::calendar::{Date, DateExt};
 
 use crate::fit::{MembraneForecast, Watched};
 use crate::lives::ElementLife;
@@ -71,7 +71,7 @@ fn residuals(life: &ElementLife, watched: &Watched) -> Vec<(Date, f64)> {
 
 /// How far a van's salt passage rose over the last half year beyond the usual, ln.
 pub fn rise_of_late(life: &ElementLife, watched: &Watched, until: Date) -> Option<f64> {
-    let from = until.saturating_sub(jiff::Span::new().days(183));
+    let from = until.plus_days(-183);
     let recent: Vec<f64> = residuals(life, watched)
         .into_iter()
         .filter(|(date, _)| *date >= from)

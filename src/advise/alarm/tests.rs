@@ -13,7 +13,7 @@ fn raised(kind: AlarmKind) -> Alarm {
     Alarm {
         level: AlarmLevel::Raised,
         kind,
-        since: jiff::civil::date(2026, 6, 1),
+        since: crate::calendar::date(2026, 6, 1),
         probability: 0.9,
     }
 }

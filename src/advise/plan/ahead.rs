@@ -4,7 +4,7 @@
 //! A membrane or charge is changed where the plan would, once more has been read:
 //! at the planned share of its drawn life. What is overdue is changed at once.
 
-use jiff::civil::Date;
+use crate::calendar::{Date, DateExt};
 
 use super::parts::{MonthOf, PARTS, PartsByMonth};
 use crate::advise::prices::DecisionPrices;
@@ -56,19 +56,19 @@ pub struct Year<'a> {
 
 impl Year<'_> {
     fn days_ahead(&self, date: Date) -> f64 {
-        f64::from((date - self.as_of).get_days())
+        f64::from(date.days_since(self.as_of))
     }
 
     /// Days until the first change in a draw of the limit.
     fn first(&self, on: Option<Date>, limit: &Span<Date>, draw: f64) -> f64 {
-        let gone = f64::from((self.as_of - self.until).get_days());
+        let gone = f64::from(self.as_of.days_since(self.until));
         match on {
             Some(day) if day <= self.as_of => 0.0,
             Some(day) => {
-                let planned = f64::from((day - self.until).get_days());
+                let planned = f64::from(day.days_since(self.until));
                 let middle = limit
                     .p50
-                    .map(|d| f64::from((d - self.until).get_days()))
+                    .map(|d| f64::from(d.days_since(self.until)))
                     .filter(|d| *d > 0.0);
                 let share = middle.map_or(1.0, |m| (planned / m).clamp(0.0, 1.0));
                 (share * draw - gone).max(0.0)
@@ -92,12 +92,7 @@ impl Year<'_> {
             .prefilter
             .changed_on
             .zip(self.prefilter.replace_on)
-            .map(|(from, to)| {
-                (
-                    self.days_ahead(to).max(0.0),
-                    f64::from((to - from).get_days()),
-                )
-            });
+            .map(|(from, to)| (self.days_ahead(to).max(0.0), f64::from(to.days_since(from))));
         told.extend(membrane.map(|_| Item::Membrane));
         told.extend(resin.map(|_| Item::Resin));
         told.extend(set.map(|_| Item::Prefilter));
@@ -188,7 +183,7 @@ impl Year<'_> {
                 .filter(|c| c.end == End::InUse)
                 .and_then(|c| c.changed_on);
             return since.map_or(f64::INFINITY, |d| {
-                f64::from((self.until - d).get_days()) + pick(running, rng)
+                f64::from(self.until.days_since(d)) + pick(running, rng)
             });
         }
         let Some((area, suggested)) = self.area else {

@@ -3,7 +3,7 @@
 
 use std::collections::BTreeSet;
 
-use jiff::civil::Date;
+use crate::calendar::{Date, DateExt};
 use serde::Serialize;
 
 use super::{
@@ -92,7 +92,7 @@ pub fn plan(
     prices: &DecisionPrices,
 ) -> MembranePlan {
     let p50 = forecast.limit_on.p50;
-    let most_days = p50.map_or(HORIZON_DAYS, |d| f64::from((d - until).get_days()));
+    let most_days = p50.map_or(HORIZON_DAYS, |d| f64::from(d.days_since(until)));
     let use_ahead = &forecast.use_ahead;
     let burn = burn.line();
     let per_litre = move |passage: f64| burn.per_litre(passage);
@@ -186,7 +186,7 @@ fn overdue_days(forecast: &MembraneForecast, until: Date, excess: impl Fn(f64, f
     let known: Vec<(f64, f64)> = forecast
         .path
         .iter()
-        .map(|band| (f64::from((band.x - until).get_days()), band.p50))
+        .map(|band| (f64::from(band.x.days_since(until)), band.p50))
         .filter(|(day, _)| *day <= 0.0)
         .collect();
     let (mut best, mut sum, mut most) = (0.0, 0.0, 0.0);

@@ -2,8 +2,7 @@
 
 use std::collections::BTreeSet;
 
-use jiff::ToSpan;
-use jiff::civil::Date;
+use crate::calendar::{Date, DateExt, Datelike};
 use serde::Serialize;
 
 use super::ahead::{DAYS, DRAWS};
@@ -31,19 +30,18 @@ pub struct MonthOfParts {
 /// First day of the month in which the list begins: that of the day after the
 /// as-of day, so that a month-end's list begins with the month to come.
 pub fn first_month(as_of: Date) -> Date {
-    as_of.saturating_add(1.day()).first_of_month()
+    as_of.plus_days(1).first_of_month()
 }
 
 /// Which of the months a job belongs to, whose part has to be ordered so many
 /// days before it; jobs beyond the last one give [`MONTHS`] or more.
 fn month_of(as_of: Date, order_days: i32, days: f64) -> usize {
     let day = as_of
-        .saturating_add((days.clamp(0.0, 4000.0) as i64).days())
-        .saturating_sub(i64::from(order_days).days())
-        .max(as_of.saturating_add(1.day()));
+        .plus_days(days.clamp(0.0, 4000.0) as i64)
+        .plus_days(-i64::from(order_days))
+        .max(as_of.plus_days(1));
     let first = first_month(as_of);
-    let months = 12 * (i32::from(day.year()) - i32::from(first.year())) + i32::from(day.month())
-        - i32::from(first.month());
+    let months = 12 * (day.year() - first.year()) + day.month() as i32 - first.month() as i32;
     usize::try_from(months).unwrap_or(0)
 }
 
@@ -120,8 +118,8 @@ pub fn parts_to_order(parts: &PartsByMonth, as_of: Date) -> Vec<MonthOfParts> {
             };
             MonthOfParts {
                 month: first_month(as_of)
-                    .saturating_add((m as i64).months())
-                    .strftime("%Y-%m")
+                    .plus_months(m as i32)
+                    .format("%Y-%m")
                     .to_string(),
                 membranes: span(0, Item::Membrane),
                 prefilter_sets: span(1, Item::Prefilter),
@@ -134,7 +132,7 @@ pub fn parts_to_order(parts: &PartsByMonth, as_of: Date) -> Vec<MonthOfParts> {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use jiff::civil::date;
+    use crate::calendar::date;
 
     #[test]
     fn a_part_is_ordered_so_many_days_before_its_job() {

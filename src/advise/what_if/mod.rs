@@ -5,7 +5,7 @@ mod change;
 
 use std::collections::BTreeMap;
 
-use jiff::civil::Date;
+use crate::calendar::Date;
 use serde::Serialize;
 
 use super::{Assessment, CostPer1000Litres, Span};

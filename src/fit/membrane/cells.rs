@@ -1,7 +1,7 @@
 //! An element's readings gathered into a few cells, which tell as much as all of them
 //! where neighbouring readings err alike.
 
-use jiff::civil::Date;
+use crate::calendar::{Date, DateExt};
 
 use crate::lives::{LitresByLevel, PassagePoint};
 
@@ -85,7 +85,7 @@ fn one(points: &[&PassagePoint], own: &[f64], whole: bool, jump: f64, first: Dat
                 1.0
             } / variance.max(1e-6);
             weight += w;
-            let days = f64::from((p.date - first).get_days());
+            let days = f64::from(p.date.days_since(first));
             for (sum, x) in sums
                 .iter_mut()
                 .zip([ln(p), p.theta_lever, p.late_litres, days])

@@ -3,7 +3,7 @@
 
 use std::sync::Arc;
 
-use jiff::civil::Date;
+use crate::calendar::{Date, DateExt};
 
 use super::course::{Course, Motion, Scale};
 use super::element::{Gain, Laid, Posterior, Prior, Wandered};
@@ -510,7 +510,7 @@ fn ahead(
 /// limit; never before the element was fitted.
 fn past_crossing(element: &InUse<'_>, path: &[f64], limit: f64) -> f64 {
     let begin = element.life.fitted_on.unwrap_or(element.life.seen_from);
-    let day = |date: Date| f64::from((date - element.as_of).get_days());
+    let day = |date: Date| f64::from(date.days_since(element.as_of));
     let dates = element
         .looks
         .cells()
@@ -712,7 +712,7 @@ fn path_over_time(
             let sway = (d.path.wander * d.path.per_litre * litres).sqrt() * z;
             (d.path.after(litres) + sway).exp().min(1.0)
         });
-        if let Ok(x) = as_of.checked_add(jiff::Span::new().days(day as i64)) {
+        if let Some(x) = as_of.checked_plus_days(day as i64) {
             bands.extend(band(x, each));
         }
     }

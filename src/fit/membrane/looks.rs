@@ -1,5 +1,6 @@
 //! An element's readings in the form that the fit reads.
 
+use crate::calendar::DateExt;
 use std::sync::Arc;
 
 use crate::fit::VanMeters;
@@ -51,7 +52,7 @@ pub struct ElementLooks {
     ln_levels: Vec<f64>,
     /// Litres made up to each reading, of [`TOGETHER`] levels after as many others.
     litres: Vec<[f64; TOGETHER]>,
-    dates: Vec<jiff::civil::Date>,
+    dates: Vec<crate::calendar::Date>,
     /// Litres by level, and behind late pre-filters, at the end of the record.
     end: Vec<f64>,
     end_late: f64,
@@ -98,7 +99,11 @@ pub struct Aboard<'a> {
 }
 
 /// Gathers an element's usable readings.
-pub fn looks_of(life: &ElementLife, aboard: &Aboard<'_>, as_of: jiff::civil::Date) -> ElementLooks {
+pub fn looks_of(
+    life: &ElementLife,
+    aboard: &Aboard<'_>,
+    as_of: crate::calendar::Date,
+) -> ElementLooks {
     let assumed_litres_per_day = aboard.assumed_litres_per_day;
     let counted = life.litres_made.is_some() && !life.hardness_levels.is_empty();
     let levels = if counted {
@@ -107,7 +112,7 @@ pub fn looks_of(life: &ElementLife, aboard: &Aboard<'_>, as_of: jiff::civil::Dat
         vec![aboard.hardness_mg_l_caco3]
     };
     let begin = life.fitted_on.unwrap_or(life.seen_from);
-    let days = |date: jiff::civil::Date| f64::from((date - begin).get_days()).max(0.0);
+    let days = |date: crate::calendar::Date| f64::from(date.days_since(begin)).max(0.0);
     let weights = tail_weights(&life.points);
     let rounding = rounding_variances(&life.points);
     let every = life.points.len().div_ceil(MOST_POINTS).max(1);
@@ -336,14 +341,14 @@ impl ElementLooks {
         self.dates
             .iter()
             .map(|&d| {
-                let days = before.replace(d).map_or(0, |b| (d - b).get_days());
+                let days = before.replace(d).map_or(0, |b| d.days_since(b));
                 f64::from(days).max(0.0)
             })
             .collect()
     }
 
     /// Days of the readings behind the looks.
-    pub fn dates(&self) -> &[jiff::civil::Date] {
+    pub fn dates(&self) -> &[crate::calendar::Date] {
         &self.dates
     }
 
@@ -390,7 +395,7 @@ impl ElementLooks {
     }
 
     /// Day and salt passage at 25 °C of each reading, under these shared numbers.
-    pub fn readings_at_25(&self, numbers: &Numbers) -> Vec<(jiff::civil::Date, f64)> {
+    pub fn readings_at_25(&self, numbers: &Numbers) -> Vec<(crate::calendar::Date, f64)> {
         let middle = 25.0 - USUAL_C;
         let through = self.through_recovery;
         let level = (through.0 + numbers.theta_at_recovery(through).0) * middle;

@@ -4,7 +4,7 @@
 // Lanes are counted: arrays of that length side by side.
 #![allow(clippy::needless_range_loop)]
 
-use jiff::civil::Date;
+use crate::calendar::Date;
 
 use super::abreast::{SharedAbreast, lanes_of};
 use super::course::Scale;

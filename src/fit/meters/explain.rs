@@ -3,7 +3,7 @@
 
 use std::f64::consts::TAU;
 
-use jiff::civil::Date;
+use crate::calendar::{Date, DateExt};
 use nalgebra::DVector;
 
 use super::evidence::{Explanation, Solved};
@@ -47,16 +47,16 @@ const LITRES: f64 = 30_000.0;
 const USUAL_RISE: f64 = 0.4;
 const DAYS_A_YEAR: f64 = 365.25;
 
+const EPOCH: Date = crate::calendar::date(1970, 1, 1);
+
 /// Days since 1970.
 pub(super) fn days(date: Date) -> i32 {
-    (date - Date::constant(1970, 1, 1)).get_days()
+    date.days_since(EPOCH)
 }
 
 /// The day so many days after the first of 1970.
 pub(super) fn date_of(days: i32) -> Date {
-    Date::constant(1970, 1, 1)
-        .checked_add(jiff::Span::new().days(i64::from(days)))
-        .unwrap_or(Date::MAX)
+    EPOCH.plus_days(i64::from(days))
 }
 
 /// A van's readings at its base since it is based there, oldest first, with the number of

@@ -1,7 +1,7 @@
 //! The gain of each meter: what its readings have to be divided by, how sure that is, and
 //! why it is thought so.
 
-use jiff::civil::Date;
+use crate::calendar::Date;
 
 use super::Rates;
 use super::explain::{Break, BreakKind, VanEvidence};

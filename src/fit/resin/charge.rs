@@ -2,7 +2,7 @@
 
 use std::sync::Arc;
 
-use jiff::civil::Date;
+use crate::calendar::Date;
 
 use super::curve::{ALL, CURVES, PLATEAU_PPM};
 use super::grid::{Grid, POINTS, STEP, Values};

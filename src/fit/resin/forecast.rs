@@ -1,7 +1,7 @@
 //! How many litres the charge in use can still polish, with the membrane's own
 //! decline ahead of it.
 
-use jiff::civil::Date;
+use crate::calendar::{Date, DateExt};
 
 use super::capacity::draw_capacities;
 use super::charge::ChargeLooks;
@@ -136,7 +136,7 @@ pub fn forecast(fit: &ResinFit, running: &Running<'_>) -> ResinForecast {
     let (mut litres, mut days): (Vec<f64>, Vec<f64>) = match &charge.crossing {
         Some(crossing) => {
             let (a, b) = crossing.between;
-            let day = |d: Date| f64::from((d - as_of).get_days());
+            let day = |d: Date| f64::from(d.days_since(as_of));
             let between = |i: usize| (i as f64 + 0.5) / n as f64 * (day(b) - day(a));
             (0..n).map(|i| (0.0, day(a) + between(i))).unzip()
         }
@@ -166,7 +166,7 @@ pub fn forecast(fit: &ResinFit, running: &Running<'_>) -> ResinForecast {
         .filter_map(|(i, values)| {
             let day = PATH_DAYS * i as f64 / PATH_STEPS as f64;
             let span = span_of(values.into_iter().map(|v| v.max(floor)));
-            let x = as_of.checked_add(jiff::Span::new().days(day as i64)).ok()?;
+            let x = as_of.checked_plus_days(day as i64)?;
             Some(Band {
                 x,
                 p10: span.p10?,

@@ -2,7 +2,7 @@
 
 use std::sync::Arc;
 
-use jiff::civil::{Date, date};
+use crate::calendar::{Date, DateExt, date};
 
 use super::charge::{ChargeLooks, Shares, looks_of};
 use super::curve::{ALL, CURVES};
@@ -24,9 +24,7 @@ fn life(entering_ppm: f64, readings: &[(f64, f64)], litres: f64, end: End) -> Ch
         .enumerate()
         .map(|(i, &(at, product_ppm))| ProductPoint {
             at: Instant(i as i64),
-            date: CHANGED
-                .checked_add(jiff::Span::new().days(i as i64 + 1))
-                .unwrap(),
+            date: CHANGED.checked_plus_days(i as i64 + 1).unwrap(),
             product_ppm,
             permeate_ppm: Some(entering_ppm),
             litres: at,

@@ -1,6 +1,6 @@
 //! Days as numbers, with the offset that holds all through each.
 
-use jiff::civil::Date;
+use crate::calendar::{Date, DateExt, Datelike};
 
 use super::super::local_days::LocalDays;
 
@@ -59,9 +59,8 @@ impl Day {
     }
 
     fn date(self) -> Option<Date> {
-        let year = i16::try_from(self.year).ok()?;
-        let (month, day) = (i8::try_from(self.month), i8::try_from(self.day));
-        Date::new(year, month.ok()?, day.ok()?).ok()
+        let (year, month, day) = (self.year, self.month, self.day);
+        Date::from_ymd_opt(i32::from(year), u32::from(month), u32::from(day))
     }
 }
 
@@ -100,11 +99,11 @@ impl Days {
     /// where it happens twice or never.
     pub fn amid_change(&self, day: Day, seconds: i64) -> Option<i64> {
         self.has(day).then_some(())?;
-        let part = |n: i64| i8::try_from(n).ok();
+        let part = |n: i64| u32::try_from(n).ok();
         let (hour, minute) = (part(seconds / 3_600)?, part(seconds / 60 % 60)?);
-        let local = day.date()?.at(hour, minute, part(seconds % 60)?, 0);
+        let local = day.date()?.at(hour, minute, part(seconds % 60)?);
         match self.zone.instant(local)? {
-            (stamp, None) => Some(stamp.as_second()),
+            (micros, None) => Some(micros.div_euclid(1_000_000)),
             (_, Some(_)) => None,
         }
     }
@@ -114,23 +113,21 @@ impl Days {
 mod tests {
     #![allow(clippy::unwrap_used)]
     use super::*;
-    use jiff::civil::date;
-    use jiff::tz::TimeZone;
+    use crate::calendar::{TimeZone, date};
 
     #[test]
     fn days_and_their_instants_are_those_of_the_calendar() {
-        let zone = TimeZone::get("Europe/London").unwrap();
+        let zone = TimeZone::LONDON;
         let today = date(2030, 6, 15);
-        let mut days = Days::new(LocalDays::new(zone.clone()), today);
+        let mut days = Days::new(LocalDays::new(zone), today);
         let mut on = date(2000, 1, 1);
         while on <= today {
             let numbers = (on.year() as u16, on.month() as u8, on.day() as u8);
             let day = Day::new(numbers.0, numbers.1, numbers.2).unwrap();
             for hour in [0, 1, 2, 12, 23] {
-                let local = on.at(hour, 30, 0, 0);
-                let ambiguous = zone.to_ambiguous_zoned_datetime(local);
-                let expected = (!ambiguous.is_ambiguous())
-                    .then(|| ambiguous.compatible().unwrap().timestamp().as_second());
+                let local = on.at(hour, 30, 0);
+                let (micros, change) = zone.micros(local).unwrap();
+                let expected = change.is_none().then_some(micros / 1_000_000);
                 let seconds = i64::from(hour) * 3_600 + 1_800;
                 let found = match days.midnight(day) {
                     Some(midnight) => Some(midnight + seconds),
@@ -138,7 +135,7 @@ mod tests {
                 };
                 assert_eq!(found, expected, "{local}");
             }
-            on = on.tomorrow().unwrap();
+            on = on.plus_days(1);
         }
         assert_eq!(days.midnight(Day::new(2030, 6, 16).unwrap()), None);
         assert!(!days.has(Day::new(2030, 6, 16).unwrap()));

@@ -96,16 +96,13 @@ impl Plan {
             return None;
         }
         let when = first.split(char::from(layout.delimiter)).nth(when?);
-        let mut style = RowStyle::default();
-        if let Some(zone) = options.time_zone.iana_name() {
-            let byte = |at: usize| when.and_then(|when| when.as_bytes().get(at));
-            style = RowStyle {
-                columns,
-                between: if byte(10) == Some(&b' ') { " " } else { "T" }.to_owned(),
-                seconds: byte(16) == Some(&b':'),
-                zone: zone.to_owned(),
-            };
-        }
+        let byte = |at: usize| when.and_then(|when| when.as_bytes().get(at));
+        let style = RowStyle {
+            columns,
+            between: if byte(10) == Some(&b' ') { " " } else { "T" }.to_owned(),
+            seconds: byte(16) == Some(&b':'),
+            zone: options.time_zone.name().to_owned(),
+        };
         let numbers = numbers.iter().map(|name| table.position_of(name));
         Some(Plan {
             numbers: numbers.collect::<Option<_>>()?,

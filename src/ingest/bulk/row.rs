@@ -95,7 +95,7 @@ impl<'b> RowRead<'b> {
 
 impl<'p> Reader<'p> {
     pub fn new(plan: &'p Plan, options: &Options) -> Reader<'p> {
-        let zone = LocalDays::new(options.time_zone.clone());
+        let zone = LocalDays::new(options.time_zone);
         Reader {
             plan,
             days: Days::new(zone, options.today),

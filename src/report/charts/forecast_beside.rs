@@ -2,6 +2,7 @@
 //! seen, the likely span given some time before, and the day it came.
 
 use crate::backtest::Beside;
+use crate::calendar::DateExt;
 use crate::report::axis::{Axis, nice_top};
 use crate::report::canvas::{Align, Canvas};
 use crate::report::charts::key::{self, Key};
@@ -66,7 +67,7 @@ pub fn table(of: Of, all: &[Beside]) -> Table {
     let rows = shown(all)
         .iter()
         .map(|b| {
-            let say = |day: Option<jiff::civil::Date>| {
+            let say = |day: Option<crate::calendar::Date>| {
                 day.map_or("beyond ten years".to_owned(), words::day)
             };
             vec![
@@ -106,7 +107,8 @@ pub fn draw(canvas: &mut Canvas, area: Rect, of: Of, all: &[Beside]) {
     let rest = summary(canvas, rest, &list, ink);
     let fits = ((rest.height() - 64.0) / LEAST_PITCH).max(1.0) as usize;
     let list = list.get(..list.len().min(fits)).unwrap_or_default();
-    let days = |from: jiff::civil::Date, to: jiff::civil::Date| f64::from((to - from).get_days());
+    let days =
+        |from: crate::calendar::Date, to: crate::calendar::Date| f64::from(to.days_since(from));
     let ends = list.iter().map(|b| {
         let high = b.limit_on.p90.map_or(0.0, |d| days(b.made_on, d));
         days(b.made_on, b.came_on).max(high.min(1.6 * days(b.made_on, b.came_on)))
@@ -137,7 +139,7 @@ pub fn draw(canvas: &mut Canvas, area: Rect, of: Of, all: &[Beside]) {
         let middle = panel.plot.y0 + pitch * (i as f64 + 0.5);
         let spot = (panel.plot.x0 - 10.0, middle + look::SMALL.below_middle());
         canvas.text(name, spot, &face, Align::Right);
-        let after = |day: jiff::civil::Date| days(row.made_on, day);
+        let after = |day: crate::calendar::Date| days(row.made_on, day);
         let height = |px: f64| 1.0 - (px - panel.plot.y0) / panel.plot.height();
         let between = (height(middle + 6.5), height(middle - 6.5));
         let early = row.limit_on.p10.map_or(f64::INFINITY, after);

@@ -1,7 +1,7 @@
 //! A fit and its forecast: the likely range as a tint, the middle in full ink
 //! up to today and dashed beyond.
 
-use jiff::civil::Date;
+use crate::calendar::Date;
 
 use crate::advise::Band;
 use crate::report::axis::day_number;

@@ -1,6 +1,6 @@
 //! When each van was read: a row of days for every van, so that gaps show.
 
-use jiff::civil::Date;
+use crate::calendar::Date;
 
 use crate::advise::VanAssessment;
 use crate::report::answers::named;

@@ -1,7 +1,7 @@
 //! Rejection of every membrane in use, the lowest first: now with its likely
 //! range, a month ago, and the limit.
 
-use jiff::civil::Date;
+use crate::calendar::Date;
 
 use crate::advise::{State, VanAssessment};
 use crate::report::axis::{day_number, days_after};

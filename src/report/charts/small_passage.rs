@@ -1,7 +1,7 @@
 //! One van's rejection in little: enough to see in a row of many whether it
 //! falls towards the limit.
 
-use jiff::civil::Date;
+use crate::calendar::Date;
 
 use crate::advise::{State, VanAssessment};
 use crate::report::axis::{Axis, day_number, days_after};

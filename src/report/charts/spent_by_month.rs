@@ -1,7 +1,7 @@
 //! What jobs cost, month by month and part by part: the last two years from the
 //! records, the coming one as expected.
 
-use jiff::civil::Date;
+use crate::calendar::{Date, DateExt};
 
 use crate::advise::{Money, MonthSpent, SpentIn};
 use crate::report::axis::{Axis, day_number, days_after, nice_top};

@@ -1,7 +1,7 @@
 //! What needs doing first: one row per van, a shape and a word for its state,
 //! what to do by when, and why.
 
-use jiff::civil::Date;
+use crate::calendar::Date;
 
 use crate::advise::State;
 use crate::report::canvas::{Align, Canvas};

@@ -1,7 +1,7 @@
 //! The evidence for an alarm: each reading over what usual membranes of the same
 //! water let through after as many litres, with the moment of the alarm.
 
-use jiff::civil::Date;
+use crate::calendar::Date;
 
 use crate::advise::{AlarmLevel, VanAssessment};
 use crate::report::axis::{Axis, day_number, days_after, nice_top};

@@ -1,7 +1,7 @@
 //! One van's rejection over time: readings, fit, forecast and the limit, with
 //! the work done on the van in lanes below.
 
-use jiff::civil::Date;
+use crate::calendar::Date;
 
 use crate::advise::{Item, VanAssessment};
 use crate::report::answers::FEW_READINGS;

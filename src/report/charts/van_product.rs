@@ -1,7 +1,7 @@
 //! One van's water after the resin over time: readings, the resin giving out,
 //! forecast and limit.
 
-use jiff::civil::Date;
+use crate::calendar::Date;
 
 use crate::advise::{Item, State, VanAssessment};
 use crate::report::axis::{Axis, day_number, nice_top};

@@ -1,7 +1,7 @@
 //! The days that the charts of a van show: the same for all of them, so that
 //! they can be read one above the other.
 
-use jiff::civil::Date;
+use crate::calendar::Date;
 
 use crate::advise::VanAssessment;
 use crate::report::axis::{Axis, days_after};

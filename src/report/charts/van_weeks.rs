@@ -1,6 +1,6 @@
 //! One van's litres of purified tap water, week by week.
 
-use jiff::civil::Date;
+use crate::calendar::{Date, DateExt, Datelike};
 
 use crate::advise::VanAssessment;
 use crate::report::axis::{Axis, day_number, nice_top};

@@ -1,7 +1,7 @@
 //! One district's page: how long membranes and resin last in its water, what
 //! to do instead of the usual intervals, and how its vans are doing.
 
-use jiff::civil::Date;
+use crate::calendar::Date;
 
 use crate::advise::{AreaAssessment, Assessment, VanAssessment};
 use crate::report::answers::saved_by;

@@ -1,7 +1,7 @@
 //! A van's card for its driver: the jobs of the next visit, what to take, how
 //! the reject valve should stand, what to test afterwards, and room to write.
 
-use jiff::civil::Date;
+use crate::calendar::Date;
 
 use crate::advise::{Assessment, Item, Job, State, Task, VanAssessment};
 use crate::report::canvas::{Align, Canvas};

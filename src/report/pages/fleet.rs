@@ -1,7 +1,7 @@
 //! The fleet's page: seven questions and their answers. Further pages carry the
 //! rest of the list of what needs doing.
 
-use jiff::civil::Date;
+use crate::calendar::Date;
 
 use crate::advise::{Assessment, State, VanAssessment};
 use crate::report::ReportPlan;

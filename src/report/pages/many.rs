@@ -1,6 +1,6 @@
 //! Every van's membrane at a glance, most urgent first: a page for twenty.
 
-use jiff::civil::Date;
+use crate::calendar::Date;
 
 use crate::advise::Assessment;
 use crate::report::canvas::Canvas;

@@ -12,7 +12,7 @@ pub mod van;
 pub mod warranty;
 pub mod water;
 
-use jiff::civil::Date;
+use crate::calendar::Date;
 
 use super::canvas::{Align, Canvas};
 use super::cautions;

@@ -1,6 +1,6 @@
 //! What water cost and will cost: only from the fleet's own prices.
 
-use jiff::civil::Date;
+use crate::calendar::Date;
 
 use crate::advise::{Assessment, Item, Money};
 use crate::report::canvas::Canvas;

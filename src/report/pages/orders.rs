@@ -1,7 +1,7 @@
 //! What to order: for the jobs of the coming weeks by make and size, less the
 //! shelf, and what is likely in each of the coming months.
 
-use jiff::civil::Date;
+use crate::calendar::{Date, parse_date};
 
 use crate::advise::{Assessment, Item, MonthOfParts, Order, Span, orders, unused_stock};
 use crate::report::DUE_WEEKS;
@@ -65,9 +65,9 @@ fn amount(order: &Order, x: f64) -> String {
 /// What is likely to be ordered in each of the coming months.
 pub fn by_month(assessment: &Assessment) -> Table {
     let rows = assessment.parts_to_order.iter().map(|m: &MonthOfParts| {
-        let month = format!("{}-01", m.month).parse::<Date>();
+        let month = parse_date(&format!("{}-01", m.month));
         vec![
-            month.map_or_else(|_| m.month.clone(), words::month),
+            month.map_or_else(|| m.month.clone(), words::month),
             likely(&m.membranes),
             likely(&m.prefilter_sets),
             likely(&m.resin_litres),

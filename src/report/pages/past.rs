@@ -1,6 +1,6 @@
 //! How good earlier forecasts were: what was likely, and what came.
 
-use jiff::civil::Date;
+use crate::calendar::Date;
 
 use crate::advise::Assessment;
 use crate::backtest::Backtest;

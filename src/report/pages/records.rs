@@ -2,7 +2,7 @@
 
 use std::collections::BTreeMap;
 
-use jiff::civil::Date;
+use crate::calendar::Date;
 
 use crate::advise::Assessment;
 use crate::report::answers::{at_most, next_reading};

@@ -1,6 +1,6 @@
 //! One van's page: how its membrane and resin are doing, and what to do next.
 
-use jiff::civil::Date;
+use crate::calendar::{Date, DateExt};
 
 use crate::advise::{Assessment, Item, ServiceMark, State, VanAssessment};
 use crate::report::answers::FEW_READINGS;

@@ -1,7 +1,7 @@
 //! The warranty claim sheet: a young membrane that fails early, with what its
 //! maker asks for. Only what was read and done on it; no forecast.
 
-use jiff::civil::Date;
+use crate::calendar::{Date, DateExt};
 
 use crate::advise::{AlarmLevel, Assessment, Item, MembraneTest, Suspect, VanAssessment};
 use crate::report::canvas::{Align, Canvas};
@@ -30,7 +30,7 @@ pub fn has_one(van: &VanAssessment, as_of: Date) -> bool {
     blamed
         && membrane
             .fitted_on
-            .is_some_and(|d| (as_of - d).get_days() <= YOUNG_DAYS)
+            .is_some_and(|d| as_of.days_since(d) <= YOUNG_DAYS)
 }
 
 /// What stands in a line that is filled in by hand.

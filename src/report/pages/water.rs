@@ -1,6 +1,6 @@
 //! What the water does to membranes and resin, over the whole fleet.
 
-use jiff::civil::Date;
+use crate::calendar::Date;
 
 use crate::advise::Assessment;
 use crate::report::canvas::Canvas;

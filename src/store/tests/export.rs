@@ -5,7 +5,7 @@ fn an_export_holds_every_value_as_it_was_and_no_formula() {
     let (dir, store) = store();
     add(&store, file("all.csv", every_kind()));
     let out = dir.path().join("out");
-    let tz = TimeZone::get("Europe/London").unwrap();
+    let tz = TimeZone::LONDON;
     store.export(&out, &tz).unwrap();
     let text = |name: &str| std::fs::read_to_string(out.join(name)).unwrap();
     assert_eq!(

@@ -3,8 +3,8 @@
 
 use std::path::Path;
 
-use jiff::tz::TimeZone;
-use litrewise::store::records::{Instant, Record, Source, When};
+use litrewise::inside::calendar::TimeZone;
+use litrewise::inside::store::records::{Instant, Record, Source, When};
 use serde_json::{Map, Value, json};
 
 use super::held::held;
@@ -85,9 +85,9 @@ fn meant(sheet: &Sheet, line: &Line) -> Value {
 }
 
 fn local(at: Instant) -> String {
-    let zone = TimeZone::get("Europe/London").unwrap();
-    let stamp = jiff::Timestamp::from_microsecond(at.0).unwrap();
-    zone.to_datetime(stamp).to_string()
+    let zone = TimeZone::LONDON;
+    let local = zone.local(at.0).unwrap();
+    local.format("%Y-%m-%dT%H:%M:%S").to_string()
 }
 
 fn values(record: &Record) -> Map<String, Value> {

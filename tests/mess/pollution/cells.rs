@@ -1,8 +1,9 @@
 //! Slips in cells: how numbers, dates and words are written.
 
-use litrewise::ingest::RecordKind;
-use litrewise::store::records::Record;
-use litrewise::water::HardnessUnit;
+use litrewise::inside::calendar::{DateExt, Timelike};
+use litrewise::inside::ingest::RecordKind;
+use litrewise::inside::store::records::Record;
+use litrewise::inside::water::HardnessUnit;
 
 use super::chance::Chance;
 use super::sample::{Cell, instant};
@@ -49,11 +50,11 @@ pub const SLIPS: &[Slip] = &[
         each(s, |cell, _| match cell {
             Cell::Moment(at) => {
                 let (format, _) = c.one_of(SURE);
-                Some(jiff::fmt::strtime::format(format, *at).unwrap())
+                Some(at.format(format).to_string())
             }
             Cell::Day(day) => {
                 let (_, format) = c.one_of(SURE);
-                Some(jiff::fmt::strtime::format(format, *day).unwrap())
+                Some(day.format(format).to_string())
             }
             _ => None,
         });
@@ -66,14 +67,17 @@ pub const SLIPS: &[Slip] = &[
         |s, c| {
             for line in &mut s.lines {
                 for cell in &mut line.cells {
-                    let day = 1 + c.below(6) as i8;
-                    let month = 7 + c.below(6) as i8;
-                    let year = 2019 + c.below(7) as i16;
+                    let day = 1 + c.below(6) as u32;
+                    let month = 7 + c.below(6) as u32;
+                    let year = 2019 + c.below(7) as i32;
                     match cell {
                         Cell::Moment(at) => {
-                            *at = jiff::civil::date(2025, month, day).to_datetime(at.time())
+                            *at = litrewise::inside::calendar::date(2025, month, day)
+                                .and_time(at.time())
                         }
-                        Cell::Day(date) => *date = jiff::civil::date(year, month, day),
+                        Cell::Day(date) => {
+                            *date = litrewise::inside::calendar::date(year, month, day)
+                        }
                         _ => {}
                     }
                 }
@@ -96,13 +100,13 @@ pub const SLIPS: &[Slip] = &[
         let style = c.below(2);
         each(s, |cell, _| match cell {
             Cell::Moment(at) => {
-                let stamp = jiff::Timestamp::from_microsecond(instant(*at).0).unwrap();
+                let stamp = litrewise::inside::calendar::utc(instant(*at).0).unwrap();
                 Some(if style == 0 {
-                    stamp.to_string()
+                    format!("{}Z", stamp.format("%Y-%m-%dT%H:%M:%S"))
                 } else {
                     // +01:00 all year round: the same instant
-                    let there = jiff::tz::offset(1).to_datetime(stamp);
-                    format!("{there}+01:00")
+                    let there = stamp + litrewise::inside::calendar::TimeDelta::hours(1);
+                    format!("{}+01:00", there.format("%Y-%m-%dT%H:%M:%S"))
                 })
             }
             _ => None,
@@ -152,7 +156,7 @@ pub const SLIPS: &[Slip] = &[
             let Cell::Moment(moment) = line.cells[at] else {
                 continue;
             };
-            line.cells[at] = Cell::Moment(moment.date().at(12, 0, 0, 0));
+            line.cells[at] = Cell::Moment(moment.date().at(12, 0, 0));
         }
         mean_anew(s);
         for line in &mut s.lines {

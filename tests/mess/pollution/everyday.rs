@@ -1,6 +1,6 @@
 //! Slips of people and programs beyond the published ones: of files and tables.
 
-use litrewise::ingest::HEADINGS;
+use litrewise::inside::ingest::HEADINGS;
 
 use super::chance::Chance;
 use super::kinds::marked;
@@ -375,7 +375,7 @@ fn spelled(s: &Sheet, column: usize, c: &mut Chance) -> String {
 
 /// Rows end with their last cell that is not empty.
 fn ends_early(s: &mut Sheet, _: &mut Chance) -> bool {
-    use litrewise::ingest::RecordKind::{Fills, Hardness, Readings, Services, Vans};
+    use litrewise::inside::ingest::RecordKind::{Fills, Hardness, Readings, Services, Vans};
     let dated = matches!(s.kind, Readings | Fills | Services);
     let d = s.dialect.delimiter;
     let width = s.headers.len();

@@ -1,6 +1,6 @@
 //! What became of a polluted file, held against what it means.
 
-use litrewise::store::records::{FileRows, Record};
+use litrewise::inside::store::records::{FileRows, Record};
 
 use super::sheet::Sheet;
 use crate::store::try_read;
@@ -76,7 +76,7 @@ fn hold(
     let place = |line: u64| lines.iter().position(|(start, _)| *start == line);
     for (line, record, text) in &file.rows {
         // a sheet of several kinds gives a row for every part of a line
-        let line = &litrewise::store::records::line_of(*line);
+        let line = &litrewise::inside::store::records::line_of(*line);
         let Some(i) = place(*line) else {
             held.mistakes.push(format!(
                 "line {line}: loaded, but no row starts there: {text}"
@@ -139,7 +139,7 @@ fn is_near(a: Option<f64>, b: Option<f64>) -> bool {
 pub fn is_same(a: &Record, b: &Record) -> bool {
     match (a, b) {
         (Record::Reading(a), Record::Reading(b)) => {
-            let numbers = |r: &litrewise::store::records::Reading| {
+            let numbers = |r: &litrewise::inside::store::records::Reading| {
                 [
                     r.feed_ppm,
                     r.permeate_ppm,
@@ -158,8 +158,9 @@ pub fn is_same(a: &Record, b: &Record) -> bool {
                     .all(|(a, b)| is_near(a, b))
         }
         (Record::Fill(a), Record::Fill(b)) => {
-            let numbers =
-                |f: &litrewise::store::records::Fill| [f.litres, f.meter_litres, f.reject_litres];
+            let numbers = |f: &litrewise::inside::store::records::Fill| {
+                [f.litres, f.meter_litres, f.reject_litres]
+            };
             (
                 &a.van,
                 a.started_at,

@@ -1,6 +1,6 @@
 //! A kind of pollution: how files of it are made and what may become of them.
 
-use litrewise::ingest::RecordKind;
+use litrewise::inside::ingest::RecordKind;
 
 use super::held::{Held, held};
 use super::sample::sample;

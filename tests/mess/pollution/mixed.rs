@@ -1,7 +1,7 @@
 //! Sheets of several kinds, and tables of other trades: every part of a row
 //! becomes what it means, and nothing of a foreign table becomes anything.
 
-use litrewise::store::records::{Record, line_of};
+use litrewise::inside::store::records::{Record, line_of};
 
 use super::chance::Chance;
 use crate::store::try_read;

@@ -169,7 +169,7 @@ fn stray_quote(s: &Sheet) -> Made {
 
 /// A stray mark in free text may be meant: with it or without it is right.
 fn with_the_mark_as_text(mut sheet: Sheet) -> Sheet {
-    use litrewise::store::records::Record;
+    use litrewise::inside::store::records::Record;
     for line in sheet.lines.iter_mut().filter(|line| line.touched) {
         let Some(meant) = line.meanings.first().cloned() else {
             continue;
@@ -187,27 +187,30 @@ fn with_the_mark_as_text(mut sheet: Sheet) -> Sheet {
         match meant {
             Record::Service(service) => {
                 for note in variants(&service.note) {
-                    line.meanings
-                        .push(Record::Service(litrewise::store::records::Service {
+                    line.meanings.push(Record::Service(
+                        litrewise::inside::store::records::Service {
                             note: some(note),
                             ..service.clone()
-                        }));
+                        },
+                    ));
                 }
                 for part in variants(&service.part) {
-                    line.meanings
-                        .push(Record::Service(litrewise::store::records::Service {
+                    line.meanings.push(Record::Service(
+                        litrewise::inside::store::records::Service {
                             part: some(part),
                             ..service.clone()
-                        }));
+                        },
+                    ));
                 }
             }
             Record::Hardness(hardness) => {
                 for source in variants(&hardness.source) {
-                    line.meanings
-                        .push(Record::Hardness(litrewise::store::records::Hardness {
+                    line.meanings.push(Record::Hardness(
+                        litrewise::inside::store::records::Hardness {
                             source: some(source),
                             ..hardness.clone()
-                        }));
+                        },
+                    ));
                 }
             }
             _ => {}
@@ -274,7 +277,7 @@ fn second_table(s: &Sheet) -> Made {
 
 /// A small table of another kind that looks most like this one.
 fn other_kind(s: &Sheet) -> Vec<String> {
-    use litrewise::ingest::RecordKind::{Fills, Hardness, Readings, Services, Vans};
+    use litrewise::inside::ingest::RecordKind::{Fills, Hardness, Readings, Services, Vans};
     let lines: &[&str] = match s.kind {
         Readings => &[
             "van,started_at,postcode,litres,meter_litres,reject_litres",

@@ -3,13 +3,12 @@
 
 use std::sync::Arc;
 
-use jiff::civil::{Date, DateTime, date};
-use jiff::tz::TimeZone;
-use litrewise::ingest::RecordKind;
-use litrewise::store::records::{
+use litrewise::inside::calendar::{Date, DateExt, DateTime, TimeZone, date};
+use litrewise::inside::ingest::RecordKind;
+use litrewise::inside::store::records::{
     Fill, Hardness, Instant, Item, Reading, Record, Service, Source, Van, When,
 };
-use litrewise::water::HardnessUnit;
+use litrewise::inside::water::HardnessUnit;
 
 use super::chance::Chance;
 
@@ -69,8 +68,8 @@ fn maybe(chance: &mut Chance, cell: Cell) -> Cell {
 
 /// The n-th moment: every other day of 2026 from January on, at working hours.
 fn moment(n: usize, chance: &mut Chance) -> DateTime {
-    let day = date(2026, 1, 6) + jiff::Span::new().days(2 * n as i64 + 3);
-    day.at(7 + chance.below(11) as i8, chance.below(12) as i8 * 5, 0, 0)
+    let day = date(2026, 1, 6) + litrewise::inside::calendar::TimeDelta::days(2 * n as i64 + 3);
+    day.at(7 + chance.below(11) as u32, chance.below(12) as u32 * 5, 0)
 }
 
 pub fn sample(kind: RecordKind, seed: u64) -> Sample {
@@ -78,7 +77,7 @@ pub fn sample(kind: RecordKind, seed: u64) -> Sample {
     let rows = (0..ROWS).map(|n| row(kind, n, &mut chance)).collect();
     Sample {
         kind,
-        columns: litrewise::ingest::canonical_header(kind).to_vec(),
+        columns: litrewise::inside::ingest::canonical_header(kind).to_vec(),
         rows,
     }
 }
@@ -115,7 +114,7 @@ fn row(kind: RecordKind, n: usize, chance: &mut Chance) -> Vec<Cell> {
         ],
         RecordKind::Fills => {
             let minutes = 30 + 5 * chance.below(30) as i64;
-            let end = Cell::Moment(when + jiff::Span::new().minutes(minutes));
+            let end = Cell::Moment(when + litrewise::inside::calendar::TimeDelta::minutes(minutes));
             vec![
                 van,
                 Cell::Moment(when),
@@ -162,9 +161,13 @@ fn row(kind: RecordKind, n: usize, chance: &mut Chance) -> Vec<Cell> {
                 let c = number(chance, 7.0, 25.0, 1);
                 maybe(chance, c)
             },
-            Cell::Day(date(2019, 1, 1) + jiff::Span::new().days(17 * n as i64)),
+            Cell::Day(
+                date(2019, 1, 1) + litrewise::inside::calendar::TimeDelta::days(17 * n as i64),
+            ),
             {
-                let c = Cell::Day(date(2026, 3, 1) + jiff::Span::new().days(9 * n as i64));
+                let c = Cell::Day(
+                    date(2026, 3, 1) + litrewise::inside::calendar::TimeDelta::days(9 * n as i64),
+                );
                 maybe(chance, c)
             },
             Cell::Empty,
@@ -174,15 +177,16 @@ fn row(kind: RecordKind, n: usize, chance: &mut Chance) -> Vec<Cell> {
             number(chance, 31.0, 380.0, 1),
             text("mg_l_caco3"),
             text(chance.one_of(&["water quality report", "by post, June", ""])),
-            Cell::Day(date(2024, 1, 1) + jiff::Span::new().days(23 * n as i64)),
+            Cell::Day(
+                date(2024, 1, 1) + litrewise::inside::calendar::TimeDelta::days(23 * n as i64),
+            ),
         ],
     }
 }
 
 pub fn instant(local: DateTime) -> Instant {
-    let zone = TimeZone::get("Europe/London").unwrap();
-    let stamp = zone.to_ambiguous_timestamp(local).compatible().unwrap();
-    Instant(stamp.as_microsecond())
+    let (micros, _) = TimeZone::LONDON.micros(local).unwrap();
+    Instant(micros)
 }
 
 /// The record that a row of cells means.

@@ -1,9 +1,8 @@
 //! A file as somebody's program would write it, with what each line of it means.
 
-use jiff::civil::{Date, DateTime};
-use jiff::fmt::strtime;
-use litrewise::ingest::RecordKind;
-use litrewise::store::records::Record;
+use litrewise::inside::calendar::{Date, DateExt, DateTime, Timelike};
+use litrewise::inside::ingest::RecordKind;
+use litrewise::inside::store::records::Record;
 
 use super::sample::{Cell, Sample, record};
 
@@ -217,9 +216,11 @@ impl Dialect {
 
     fn moment(&self, at: DateTime) -> String {
         match self.dates {
-            Some((format, _)) => strtime::format(format, at).unwrap(),
+            Some((format, _)) => at.format(format).to_string(),
             None => {
-                let day = (at.date() - jiff::civil::date(1899, 12, 30)).get_days();
+                let day = at
+                    .date()
+                    .days_since(litrewise::inside::calendar::date(1899, 12, 30));
                 let seconds = f64::from(at.hour()) * 3600.0 + f64::from(at.minute()) * 60.0;
                 format!("{:.6}", f64::from(day) + seconds / 86_400.0)
             }
@@ -228,8 +229,11 @@ impl Dialect {
 
     fn day(&self, day: Date) -> String {
         match self.dates {
-            Some((_, format)) => strtime::format(format, day).unwrap(),
-            None => format!("{}", (day - jiff::civil::date(1899, 12, 30)).get_days()),
+            Some((_, format)) => day.format(format).to_string(),
+            None => format!(
+                "{}",
+                day.days_since(litrewise::inside::calendar::date(1899, 12, 30))
+            ),
         }
     }
 

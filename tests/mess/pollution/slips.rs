@@ -4,7 +4,7 @@ use super::chance::Chance;
 use super::held::{Held, held};
 use super::sample::{record, sample};
 use super::sheet::Sheet;
-use litrewise::ingest::RecordKind;
+use litrewise::inside::ingest::RecordKind;
 
 /// When a slip happens: what comes later is written in the dialect, and with the
 /// columns, of what came before.

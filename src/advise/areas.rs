@@ -32,10 +32,10 @@ pub fn assess(
         litres_per_day: per_day,
     };
     let horizon = per_day * HORIZON_DAYS;
-    let membrane = middle_of(area.membrane_life_draws.iter().copied())
+    let membrane_life = middle_of(area.membrane_life_draws.iter().copied())
         .map(|l| l.min(horizon))
-        .filter(|l| *l > 0.0)
-        .and_then(|most| district.cheapest_membrane(most));
+        .filter(|l| *l > 0.0);
+    let membrane = membrane_life.and_then(|most| district.cheapest_membrane(most));
     let resin = middle_of(area.resin_life_draws.iter().copied())
         .filter(|l| l.is_finite() && *l > 0.0)
         .and_then(|most| district.cheapest_resin(most));
@@ -46,7 +46,7 @@ pub fn assess(
             .min(chlorine_days(&settings.running, recovery, per_day))
             .floor()
     });
-    let ours = Policy {
+    let cheapest = Policy {
         membrane_litres: membrane,
         resin_litres: resin,
         prefilter_days,
@@ -57,6 +57,16 @@ pub fn assess(
         resin_litres: None,
         prefilter_days: prefilter_days.map(|_| 7.0 * settings.usual_interval.prefilter_weeks),
     };
+    // An interval of its own is suggested only where it beats the usual one.
+    let usual_membrane = rule
+        .membrane_litres
+        .filter(|l| membrane_life.is_some_and(|most| *l <= most));
+    let ours = district.cheapest_of(
+        &cheapest,
+        &[membrane, usual_membrane.or(membrane)],
+        &[resin, None],
+    );
+    let (membrane, resin) = (ours.membrane_litres, ours.resin_litres);
     let with_money = prices.own && per_day > 0.0;
     let saving = with_money.then(|| district.saving(&ours, &rule)).flatten();
     let per_1000 = |policy: &Policy| {

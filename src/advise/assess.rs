@@ -20,7 +20,7 @@ use crate::fit::{
     self, Ahead, AreaFit, Based, Charted, FleetFit, FleetTold, FleetWide, Learnt, PartLife, Plant,
     VanFit, VanForecast,
 };
-use crate::lives::{Cut, FleetLives, Frame, InTurnError, LaidLives, VanLives};
+use crate::lives::{Cut, FleetLives, Frame, InTurnError, LaidLives, Missing, VanLives};
 use crate::settings::Settings;
 
 /// What the assessment of the others asks of a van, and all that is kept at hand
@@ -205,7 +205,7 @@ impl<'a> Assessing<'a> {
         Ok(())
     }
 
-    fn finish(mut self, told: &FleetTold) -> Assessment {
+    fn finish(mut self, told: &FleetTold, missing: &[Missing]) -> Assessment {
         self.assessed.sort_by_key(|(number, _)| *number);
         let (settings, prices) = (self.around.settings, self.around.prices);
         let Frame { as_of, until, rows } = self.around.frame;
@@ -219,7 +219,7 @@ impl<'a> Assessing<'a> {
             areas: self.areas,
             rows,
             parts: told.parts.iter().map(part).collect(),
-            fleet: series::of_fleet(told, settings),
+            fleet: series::of_fleet(told, missing, settings),
             parts_to_order: match self.in_service {
                 0 => Vec::new(),
                 _ => parts_to_order(&self.parts, as_of),
@@ -285,7 +285,7 @@ fn assess_held(
         rise: &|number| rises.get(number).copied().flatten(),
     };
     let Ok(()) = assessing.add(lives, &fit.fleet.areas, &batch);
-    assessing.finish(&fit.fleet)
+    assessing.finish(&fit.fleet, lives.missing())
 }
 
 /// Fits and assesses a fleet whose lives are laid down, some districts at a time:
@@ -349,7 +349,7 @@ pub fn assess_in_turn(
             *place = of_van;
         }
     }
-    Ok(assessing.finish(&learnt.told(areas, &charted)))
+    Ok(assessing.finish(&learnt.told(areas, &charted), fleet.missing()))
 }
 
 /// A van's forecast with what the others ask of it.

@@ -349,6 +349,8 @@ pub struct FleetSeries {
     pub resin_life_by_hardness: Vec<Band<f64>>,
     pub shared: Vec<SharedNumber>,
     pub remarks: Vec<String>,
+    /// Months and vans of which the records lack something, in words.
+    pub missing: Vec<String>,
     /// The rule of thumb in the settings, for the comparison columns.
     pub rule_membrane_months: f64,
     pub rule_prefilter_weeks: f64,

@@ -138,7 +138,10 @@ pub(super) fn run(
             explain,
         } => match format {
             Format::Text if *explain => report::text::explained(assessment, context.screen),
-            Format::Text => report::text::table(assessment, context.screen),
+            Format::Text => {
+                report::text::reservations(assessment, context.screen)
+                    + &report::text::table(assessment, context.screen)
+            }
             Format::Json if *explain => report::explained_json(assessment)?,
             Format::Json => report::assessment_json(assessment)?,
             Format::Csv => report::assessment_csv(assessment),

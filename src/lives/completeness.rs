@@ -70,12 +70,25 @@ const USUAL: f64 = 0.75;
 /// What is missing up to and including a day: first the months that no van has,
 /// in their order, then van by van.
 pub fn missing(fleet: &Fleet, as_of: Date, zone: &TimeZone) -> Vec<Missing> {
-    let vans: Vec<Days> = fleet
-        .histories
-        .iter()
-        .map(|history| Days::of(history, as_of, zone))
-        .collect();
-    let newest = vans.iter().filter_map(Days::newest).max();
+    let coverage = |history: &History| {
+        let readings = history.readings.iter();
+        let readings = readings.filter_map(|row| row.taken_at.date_in(zone));
+        let fills = history.fills.iter();
+        let fills = fills.filter_map(|row| row.started_at.date_in(zone));
+        Coverage::of(
+            &history.van,
+            readings.filter(|day| *day <= as_of),
+            fills.filter(|day| *day <= as_of),
+            history.listed.last().and_then(|row| row.out_of_service_on),
+        )
+    };
+    let vans: Vec<Coverage> = fleet.histories.iter().map(coverage).collect();
+    missing_of(vans.iter())
+}
+
+/// The same from what each van's records cover, in order of name.
+pub(super) fn missing_of<'a>(vans: impl Iterator<Item = &'a Coverage> + Clone) -> Vec<Missing> {
+    let newest = vans.clone().filter_map(Coverage::newest).max();
     let Some(newest) = newest else {
         return Vec::new();
     };
@@ -83,9 +96,8 @@ pub fn missing(fleet: &Fleet, as_of: Date, zone: &TimeZone) -> Vec<Missing> {
     let mut lost: BTreeSet<(Log, Date)> = BTreeSet::new();
     for log in [Log::Readings, Log::Fills] {
         let of_fleet: BTreeSet<Date> = vans
-            .iter()
-            .flat_map(|van| van.of_log(log))
-            .map(|day| day.first_of_month())
+            .clone()
+            .flat_map(|van| van.of_log(log).months.iter().copied())
             .collect();
         for month in gaps(&of_fleet, newest) {
             lost.insert((log, month));
@@ -96,7 +108,7 @@ pub fn missing(fleet: &Fleet, as_of: Date, zone: &TimeZone) -> Vec<Missing> {
         Missing::Month { month, .. } => *month,
         _ => Date::MAX,
     });
-    for van in &vans {
+    for van in vans {
         for log in [Log::Readings, Log::Fills] {
             van.tell(log, newest, &lost, &mut found);
         }
@@ -104,37 +116,62 @@ pub fn missing(fleet: &Fleet, as_of: Date, zone: &TimeZone) -> Vec<Missing> {
     found
 }
 
-/// The days on which a van has records, in order.
-struct Days {
+/// When a van has records of one sort.
+#[derive(Debug, Clone, Default)]
+struct Covered {
+    /// First days of the months that have some.
+    months: BTreeSet<Date>,
+    last: Option<Date>,
+    /// The middle of the pauses between their days.
+    usual_pause: i32,
+}
+
+impl Covered {
+    /// `days`: oldest first.
+    fn by(days: impl Iterator<Item = Date>) -> Covered {
+        let mut days: Vec<Date> = days.collect();
+        days.sort_unstable();
+        days.dedup();
+        let pauses = days.windows(2).filter_map(|pair| match pair {
+            [a, b] => Some(b.days_since(*a)),
+            _ => None,
+        });
+        let mut pauses: Vec<i32> = pauses.collect();
+        pauses.sort_unstable();
+        Covered {
+            months: days.iter().map(|day| day.first_of_month()).collect(),
+            last: days.last().copied(),
+            usual_pause: pauses.get(pauses.len() / 2).copied().unwrap_or(0),
+        }
+    }
+}
+
+/// The time that a van's records cover.
+#[derive(Debug, Clone)]
+pub(super) struct Coverage {
     van: Arc<str>,
-    readings: Vec<Date>,
-    fills: Vec<Date>,
+    readings: Covered,
+    fills: Covered,
     /// The day from which it was on the road no more.
     gone: Option<Date>,
 }
 
-impl Days {
-    fn of(history: &History, as_of: Date, zone: &TimeZone) -> Days {
-        let sorted = |days: &mut dyn Iterator<Item = Option<Date>>| {
-            let mut days: Vec<Date> = days.flatten().filter(|day| *day <= as_of).collect();
-            days.sort_unstable();
-            days.dedup();
-            days
-        };
-        let mut readings = history
-            .readings
-            .iter()
-            .map(|row| row.taken_at.date_in(zone));
-        let mut fills = history.fills.iter().map(|row| row.started_at.date_in(zone));
-        Days {
-            van: history.van.clone(),
-            readings: sorted(&mut readings),
-            fills: sorted(&mut fills),
-            gone: history.listed.last().and_then(|row| row.out_of_service_on),
+impl Coverage {
+    pub(super) fn of(
+        van: &Arc<str>,
+        readings: impl Iterator<Item = Date>,
+        fills: impl Iterator<Item = Date>,
+        gone: Option<Date>,
+    ) -> Coverage {
+        Coverage {
+            van: van.clone(),
+            readings: Covered::by(readings),
+            fills: Covered::by(fills),
+            gone,
         }
     }
 
-    fn of_log(&self, log: Log) -> &[Date] {
+    fn of_log(&self, log: Log) -> &Covered {
         match log {
             Log::Readings => &self.readings,
             Log::Fills => &self.fills,
@@ -142,41 +179,26 @@ impl Days {
     }
 
     fn newest(&self) -> Option<Date> {
-        self.readings.last().max(self.fills.last()).copied()
+        self.readings.last.max(self.fills.last)
     }
 
     fn tell(&self, log: Log, newest: Date, lost: &BTreeSet<(Log, Date)>, found: &mut Vec<Missing>) {
-        let days = self.of_log(log);
-        let Some(last) = days.last() else { return };
+        let covered = self.of_log(log);
+        let Some(last) = covered.last else { return };
         let end = self.gone.map_or(newest, |gone| gone.min(newest));
-        let months: BTreeSet<Date> = days.iter().map(|day| day.first_of_month()).collect();
-        found.extend(gaps(&months, *last).into_iter().filter_map(|month| {
+        found.extend(gaps(&covered.months, last).into_iter().filter_map(|month| {
             let is_told = lost.contains(&(log, month));
             let van = self.van.clone();
             (!is_told).then_some(Missing::VanMonth { log, van, month })
         }));
-        let silence = end.days_since(*last);
-        if silence > LEAST_SILENCE.max(PAUSES * usual_pause(days)) {
+        if end.days_since(last) > LEAST_SILENCE.max(PAUSES * covered.usual_pause) {
             found.push(Missing::Van {
                 log,
                 van: self.van.clone(),
-                last: *last,
+                last,
             });
         }
     }
-}
-
-/// The middle of the pauses between these days.
-fn usual_pause(days: &[Date]) -> i32 {
-    let mut pauses: Vec<i32> = days
-        .windows(2)
-        .filter_map(|pair| match pair {
-            [a, b] => Some(b.days_since(*a)),
-            _ => None,
-        })
-        .collect();
-    pauses.sort_unstable();
-    pauses.get(pauses.len() / 2).copied().unwrap_or(0)
 }
 
 /// Months without any between the first month and the last day, where most have

@@ -3,6 +3,7 @@
 use crate::calendar::Date;
 use rayon::prelude::*;
 
+use super::completeness::{Coverage, Missing, missing_of};
 use super::hardness_table::{HardnessTable, WaterSeen};
 use super::laid::{InTurnError, LaidLives, Laying, pack};
 use super::litres::median_fill;
@@ -33,6 +34,7 @@ struct Survey {
     resin_litres: Option<f64>,
     fill_litres: Option<f64>,
     last_row: Option<Date>,
+    coverage: Coverage,
 }
 
 impl Survey {
@@ -45,6 +47,15 @@ impl Survey {
             resin_litres: known_litres(seen, as_of),
             fill_litres: median_fill(seen.fills),
             last_row: seen.last_row,
+            coverage: Coverage::of(
+                seen.van,
+                seen.readings.iter().map(|row| seen.days.date(row.taken_at)),
+                seen.fill_dates.iter().copied(),
+                match seen.standing {
+                    Standing::Retired(out) => Some(out),
+                    _ => None,
+                },
+            ),
         }
     }
 }
@@ -56,6 +67,7 @@ struct Surveyed<'a> {
     table: HardnessTable,
     seasons: TapSeasons,
     aids: FleetAids,
+    missing: Vec<Missing>,
     as_of: Date,
     until: Date,
     settings: &'a Settings,
@@ -76,12 +88,14 @@ impl<'a> Surveyed<'a> {
             resin_litres: median_of(surveys.iter().filter_map(|survey| survey.resin_litres)),
             fill_litres: median_of(surveys.iter().filter_map(|survey| survey.fill_litres)),
         };
+        let missing = missing_of(surveys.iter().map(|survey| &survey.coverage));
         let (water, taps): (Vec<WaterSeen>, Vec<TapSeen>) =
             surveys.into_iter().map(|van| (van.water, van.tap)).unzip();
         Surveyed {
             table: HardnessTable::new(hardness, &water, until),
             seasons: TapSeasons::of(&taps, &water),
             aids,
+            missing,
             water,
             as_of,
             until,
@@ -136,6 +150,7 @@ pub fn cut(fleet: &Fleet, as_of: Date, settings: &Settings) -> FleetLives {
         vans: in_service.into_iter().map(|(_, lives)| lives).collect(),
         retired: retired.into_iter().map(|(_, lives)| lives).collect(),
         rows: fleet.rows,
+        missing: surveyed.missing,
     }
 }
 
@@ -185,9 +200,10 @@ pub fn cut_in_turn<K: Send>(
             laying.lay_down(in_service, kept, &packed)?;
         }
     }
-    laying.finish(Frame {
+    let frame = Frame {
         as_of,
         until: surveyed.until,
         rows: chunks.rows(),
-    })
+    };
+    laying.finish(frame, surveyed.missing)
 }

@@ -8,6 +8,7 @@ use std::sync::{Mutex, PoisonError};
 
 use rayon::prelude::*;
 
+use super::completeness::Missing;
 use super::types::{Cut, FleetLives, Frame, VanLives};
 use crate::store::StoreError;
 
@@ -81,6 +82,7 @@ struct Place {
 #[derive(Debug)]
 pub struct LaidLives<K> {
     frame: Frame,
+    missing: Vec<Missing>,
     /// Vans in service in order of name, then the others.
     places: Vec<Place>,
     kept: Vec<K>,
@@ -144,7 +146,11 @@ impl<K> Laying<K> {
         Ok(())
     }
 
-    pub(crate) fn finish(self, frame: Frame) -> Result<LaidLives<K>, InTurnError> {
+    pub(crate) fn finish(
+        self,
+        frame: Frame,
+        missing: Vec<Missing>,
+    ) -> Result<LaidLives<K>, InTurnError> {
         let scratch = self.scratch;
         let file = self.file.into_inner();
         let file = file.map_err(|e| failed("write", &scratch, e.into_error()))?;
@@ -153,6 +159,7 @@ impl<K> Laying<K> {
         let (places, kept) = all.unzip();
         Ok(LaidLives {
             frame,
+            missing,
             places,
             kept,
             in_service,
@@ -199,6 +206,10 @@ impl<K: Sync + Send> Cut for LaidLives<K> {
         self.frame
     }
 
+    fn missing(&self) -> &[Missing] {
+        &self.missing
+    }
+
     fn in_service(&self) -> usize {
         self.in_service
     }
@@ -227,6 +238,10 @@ impl Cut for FleetLives {
             until: self.until,
             rows: self.rows,
         }
+    }
+
+    fn missing(&self) -> &[Missing] {
+        &self.missing
     }
 
     fn in_service(&self) -> usize {
@@ -290,7 +305,7 @@ mod tests {
             until: date(2026, 7, 30),
             rows: RowCounts::default(),
         };
-        let laid = laying.finish(frame).unwrap();
+        let laid = laying.finish(frame, Vec::new()).unwrap();
         assert_eq!((laid.in_service(), laid.vans()), (1, 2));
         assert_eq!(laid.kept(), ["in service", "retired"]);
         let back = laid

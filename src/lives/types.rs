@@ -5,6 +5,7 @@ use std::sync::Arc;
 use crate::calendar::Date;
 use smallvec::SmallVec;
 
+use super::completeness::Missing;
 use super::season::TapSeason;
 use super::valve::ValveSeen;
 
@@ -294,6 +295,8 @@ pub struct FleetLives {
     /// Vans no longer in service: their finished lives still teach.
     pub retired: Vec<VanLives>,
     pub rows: RowCounts,
+    /// Months and vans of which the records lack something.
+    pub missing: Vec<Missing>,
 }
 
 /// What holds for a whole cut fleet, as in [`FleetLives`].
@@ -313,6 +316,8 @@ pub trait Cut: Sync {
     const HELD: bool;
 
     fn frame(&self) -> Frame;
+    /// As in [`FleetLives`].
+    fn missing(&self) -> &[Missing];
     /// How many vans are in service, and how many there are with the retired ones.
     fn in_service(&self) -> usize;
     fn vans(&self) -> usize;

@@ -246,7 +246,7 @@ pub fn saved_by(assessment: &Assessment) -> String {
 
 fn believe(plan: &ReportPlan<'_>) -> Vec<String> {
     let assessment = plan.assessment;
-    let mut said = Vec::new();
+    let mut said = words::missing(assessment);
     match plan.backtest {
         Some(result) => {
             said.extend(super::past::in_short(result));

@@ -28,10 +28,16 @@ pub fn text(assessment: &Assessment, screen: Screen) -> String {
                 between(&area.membrane_life_days),
             ));
         }
-        if let Some(litres) = area.suggested.resin_litres {
+        if area.resin_life_litres.p50.is_some() {
+            let when = match area.suggested.resin_litres {
+                Some(litres) => format!(
+                    "every {} L of water (usual: at the limit)",
+                    words::thousands(words::two_figures(litres))
+                ),
+                None => "at the limit, as usual".to_owned(),
+            };
             say(format!(
-                "DI resin every {} L of water (usual: at the limit); a litre of it treats {} L",
-                words::thousands(words::two_figures(litres)),
+                "DI resin {when}; a litre of it treats {} L",
                 between(&area.litres_per_litre_of_resin),
             ));
         }

@@ -397,6 +397,7 @@ pub fn assessment() -> Assessment {
             resin_life_by_hardness: curve(2.5e6, 1.35),
             shared: Vec::new(),
             remarks: vec!["Fitted on 11 membranes and 24 resin refills.".to_owned()],
+            missing: vec!["April 2026: no fills from any van".to_owned()],
             rule_membrane_months: 21.0,
             rule_prefilter_weeks: 12.0,
         },

@@ -43,10 +43,20 @@ impl Paint {
     }
 }
 
+/// What the records lack, and how old they are, where that is much; to stand
+/// before anything that rests on them.
+pub fn reservations(assessment: &Assessment, screen: Screen) -> String {
+    let mut out = String::new();
+    for said in words::missing(assessment) {
+        push_wrapped(&mut out, &said, ("", "  "), screen);
+    }
+    out
+}
+
 /// Which vans need what, most urgent first.
 pub fn summary(assessment: &Assessment, screen: Screen) -> String {
     let lines = by_urgency(assessment);
-    let mut out = String::new();
+    let mut out = reservations(assessment, screen);
     push_wrapped(&mut out, &format!("{}.", finding(&lines)), ("", ""), screen);
     for line in lines.iter().filter(|l| l.state != State::OnCourse) {
         let base = line

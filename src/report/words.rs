@@ -1,9 +1,9 @@
 //! People's words: the one table that maps the project's terms to what stands
 //! on screen and page, and how dates, numbers and likelihoods are said.
 
-use crate::calendar::{Date, Datelike};
+use crate::calendar::{Date, DateExt, Datelike};
 
-use crate::advise::{HardnessBasis, Item, Span, State, Suspect};
+use crate::advise::{Assessment, HardnessBasis, Item, Span, State, Suspect};
 
 use super::axis::day_number;
 
@@ -332,6 +332,30 @@ pub fn when(span: &Span<Date>, known: bool) -> String {
         (None, Some(middle), _) => format!("around {}", say(middle)),
         (None, None, Some(high)) => format!("likely before {}", say(high)),
     }
+}
+
+/// Gaps of the records told in full.
+const GAPS_SHOWN: usize = 3;
+/// Records older than this are remarked on (judgement).
+const OLD_DAYS: i32 = 14;
+
+/// What the records lack, in sentences; empty where nothing is missing.
+pub fn missing(assessment: &Assessment) -> Vec<String> {
+    let mut said = Vec::new();
+    let (day, newest) = (assessment.as_of, assessment.records_end_on);
+    if day.days_since(newest) > OLD_DAYS {
+        said.push(format!("The newest record is of {}.", self::day(newest)));
+    }
+    let gaps = &assessment.fleet.missing;
+    let shown: Vec<&str> = gaps.iter().take(GAPS_SHOWN).map(String::as_str).collect();
+    if !shown.is_empty() {
+        let more = match gaps.len() - shown.len() {
+            0 => String::new(),
+            n => format!("; and {n} more"),
+        };
+        said.push(format!("Missing: {}{more}.", shown.join("; ")));
+    }
+    said
 }
 
 /// Within this many days a suggested date is said by the day: work is planned

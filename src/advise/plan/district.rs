@@ -83,6 +83,33 @@ impl District<'_> {
         costs.cheapest().ok().map(|c| c.age.min(most))
     }
 
+    /// Of a policy with these membranes and charges in its stead, the cheapest; the
+    /// first of equals.
+    pub fn cheapest_of(
+        &self,
+        policy: &Policy,
+        membranes: &[Option<f64>],
+        charges: &[Option<f64>],
+    ) -> Policy {
+        let (courses, lives) = (&self.area.next_membranes, &self.area.next_charges);
+        let mut best = (f64::INFINITY, *policy);
+        for &membrane_litres in membranes {
+            for &resin_litres in charges {
+                let other = Policy {
+                    membrane_litres,
+                    resin_litres,
+                    ..*policy
+                };
+                let cost = self.cost(&other, policy, courses, lives);
+                let total = cost.map_or(f64::INFINITY, |c| c.total());
+                if total < best.0 {
+                    best = (total, other);
+                }
+            }
+        }
+        best.1
+    }
+
     fn cycle(&self, courses: &[Course], age: f64) -> Option<MembraneCycle> {
         let burn = self.burn.line();
         let resin = move |passage: f64| burn.litres_per_litre(passage);

@@ -62,9 +62,11 @@ pub fn cells(area: &AreaAssessment, currency: Option<&str>) -> [String; 6] {
         area.suggested
             .prefilter_days
             .map_or_else(unknown, words::days_as_interval),
-        area.suggested.resin_litres.map_or_else(unknown, |l| {
-            format!("{} L", words::thousands(words::two_figures(l)))
-        }),
+        match area.suggested.resin_litres {
+            Some(l) => format!("{} L", words::thousands(words::two_figures(l))),
+            None if area.resin_life_litres.p50.is_some() => "at the limit".to_owned(),
+            None => unknown(),
+        },
         area.saving_per_van_year
             .map_or_else(unknown, |m| words::money(m, currency)),
     ]

@@ -55,6 +55,9 @@ pub fn suggestions(assessment: &Assessment, area: &AreaAssessment) -> Vec<String
                     format!(", about {} at its vans' use", words::days_as_interval(days))
                 })
         ),
+        None if area.resin_life_litres.p50.is_some() => {
+            "DI resin: change it at the limit; going by litres saves nothing here.".to_owned()
+        }
         None => "DI resin: no interval yet, not enough readings.".to_owned(),
     });
     let here = |v: &&VanAssessment| v.postcode.as_deref() == Some(area.postcode.as_str());
@@ -71,7 +74,9 @@ pub fn suggestions(assessment: &Assessment, area: &AreaAssessment) -> Vec<String
     }
     if let Some(saving) = area.saving_per_van_year {
         let amount = words::money(saving.abs(), fleet.currency.as_deref());
-        said.push(if saving >= 0.0 {
+        said.push(if saving.abs() < 1.0 {
+            "The usual intervals are as good here.".to_owned()
+        } else if saving > 0.0 {
             format!(
                 "Expected to save {amount} per van per year{}",
                 saved_by(assessment)

@@ -8,14 +8,14 @@ use serde::Serialize;
 
 // The finished assessment is all that a page reads, so what it is made of is named here too.
 pub use super::alarm::{AlarmKind, AlarmLevel};
-pub use super::money::{
-    Expected, Money, MonthSpent, PartYears, Spent, SpentIn, VanExpected, VanSpent,
-};
+pub use super::money::{Expected, Money, MonthSpent, SpentIn, VanExpected};
+#[cfg(test)]
+pub use super::money::{PartYears, Spent};
 pub use super::plan::bottle::Bottle;
 pub use super::plan::membrane::MembraneMoney;
 pub use super::plan::parts::MonthOfParts;
-pub use super::plan::{CostPer1000Litres, Early, cost_of_early};
-pub use super::prices::{KnownPrice, KnownPrices, LOST_DAY_PER_MEMBRANE, PriceSource};
+pub use super::plan::{CostPer1000Litres, Early};
+pub use super::prices::{KnownPrices, LOST_DAY_PER_MEMBRANE};
 pub use crate::fit::{Band, Explained, LifeDot, Probe, SharedNumber, Span};
 pub use crate::lives::{
     About, HardnessBasis, Item, MembraneTest, RecordsRemark, RowCounts, ServiceMark, WeekLitres,

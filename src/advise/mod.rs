@@ -27,17 +27,18 @@ use crate::calendar::{Date, DateExt};
 
 use crate::settings::Settings;
 
-pub use alarm::Alarm;
 pub use assess::{Glance, assess, assess_in_turn, assess_undrawn};
 pub use assessment::*;
 pub use due::{Job, Task, jobs, stood_still};
 pub use last_list::{ListedJob, Outcome, last_list};
 pub use membrane::alarm_of;
 pub use missing::{Missing, missing};
-pub use orders::{Bags, Order, OrderedFor, orders, unused_stock};
+pub use orders::{Order, orders, unused_stock};
 pub use prices::DecisionPrices;
-pub use sharpen::{BestReading, Gain, best_reading};
-pub use since::{Effect, MonthCost, Moved, Since, Turn, Work, since};
+pub use sharpen::{Gain, best_reading};
+#[cfg(test)]
+pub use since::MonthCost;
+pub use since::{Effect, Moved, Since, Turn, Work, since};
 pub use visits::{Visit, visits};
 
 /// The state that a suggested day alone gives, if any.

@@ -19,8 +19,8 @@ use crate::lives::Fleet;
 use crate::settings::Settings;
 
 pub use beside::Beside;
-pub use money::{MoneyPerYear, Plans};
-pub use score::{Ahead, PartScore, RuleScore};
+pub use money::Plans;
+pub use score::{Ahead, PartScore};
 
 /// The result: how forecasts and the rule of thumb did.
 #[derive(Debug, Clone, Serialize)]

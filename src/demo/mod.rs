@@ -22,12 +22,9 @@ mod van;
 mod write;
 
 pub use driven::{DrivenFleet, DrivenPlan, TrueDay, VESSEL_LITRES, Water};
-pub use fleet::{
-    EarlierLimit, SimulatedFill, SimulatedFleet, SimulatedHardness, SimulatedReading,
-    SimulatedService, SimulatedVan, TrueCharge, TrueDistrict, TrueElement, TrueVan,
-};
+pub use fleet::{SimulatedFleet, TrueCharge, TrueElement, TrueVan};
 pub use observer::VanHistory;
-pub use quick::{QuickCount, QuickError, QuickPlan, RowOrder, write_quick};
+pub use quick::{QuickError, QuickPlan, RowOrder, write_quick};
 pub use simulate::{Cast, Plan, TRUTH_AHEAD_DAYS, simulate, simulate_with_history};
 pub use write::{WriteError, write_csv, write_truth};
 

@@ -58,20 +58,6 @@ pub fn outcomes(lives: &FleetLives, settings: &Settings) -> Vec<PartOutcome> {
         .collect()
 }
 
-/// What watching each van's membrane has shown, for the vans in service, in
-/// their order: what [`fit`] gives of it, without its forecasts.
-pub fn watched(lives: &FleetLives, settings: &Settings) -> Vec<Result<Watched, CannotTell>> {
-    let glances = glances(lives, settings);
-    let glances: Vec<&Glance> = glances.iter().collect();
-    let Ok(membranes) = Membranes::learn(lives, &glances, settings);
-    let watch = |(number, van)| {
-        membranes.with(number, van, &glances, |known| {
-            van::watched(van, known, &membranes.fit, settings, lives.until)
-        })
-    };
-    lives.vans.par_iter().enumerate().map(watch).collect()
-}
-
 /// Fits the fleet and forecasts every van in service.
 pub fn fit(lives: &FleetLives, settings: &Settings) -> FleetFit {
     fit_ahead(lives, lives, &[], settings)

@@ -11,7 +11,7 @@ use super::resin::{self, ChargeLooks, PermeateAhead, PermeateDraw, ResinFit};
 use super::short;
 use super::usage::{Season, Usage, usage_of};
 use super::{
-    Ahead, CannotTell, LifeDot, MembraneForecast, Part, PartOutcome, ResinForecast, VanFit, Watched,
+    Ahead, CannotTell, LifeDot, MembraneForecast, Part, PartOutcome, ResinForecast, VanFit,
 };
 use crate::lives::{ElementLife, End, ValveSeen, VanLives, WeekLitres};
 use crate::settings::Settings;
@@ -330,20 +330,6 @@ pub fn forecast(
             ppm_now: p.ppm_now,
         }),
     }
-}
-
-/// What watching the element in use has shown so far.
-pub fn watched(
-    van: &VanLives,
-    known: Known<'_>,
-    fit: &SharedFit,
-    settings: &Settings,
-    as_of: Date,
-) -> Result<Watched, CannotTell> {
-    Ok(membrane::watch(
-        fit,
-        &element_in_use(van, known, Ahead::default(), settings, as_of)?,
-    ))
 }
 
 /// Draws and forecast of the element in use.

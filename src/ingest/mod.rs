@@ -54,14 +54,12 @@ mod workbook;
 #[cfg(test)]
 mod tests;
 
-pub use answers::{Answer, Answers};
-pub use columns::Column;
+pub use answers::Answers;
 pub use dates::DateOrder;
 pub use error::ReadError;
-pub use files::{Found, Table, files_in, tables_in};
-pub use headers::{HEADINGS, Heading, RecordKind, canonical_header, is_column};
+pub use files::{Table, files_in, tables_in};
+pub use headers::{HEADINGS, RecordKind, canonical_header, is_column};
 pub use mend_file::{ToMend, mend_file};
-pub use own_output::OwnOutput;
 pub use read::{FileReader, read_bytes};
 pub use text::shown;
 

@@ -45,10 +45,10 @@ mod valve;
 mod van;
 mod vessel;
 
-pub use completeness::{Log, Missing, missing};
+pub use completeness::missing;
 pub use cut::{cut, cut_in_turn};
 pub use laid::{InTurnError, LaidLives};
 pub use season::TapSeason;
-pub use there::{WaterThere, water_in};
+pub use there::water_in;
 pub use types::*;
 pub use valve::ValveSeen;

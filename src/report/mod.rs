@@ -63,7 +63,7 @@ use rayon::prelude::*;
 use crate::advise::{Assessment, Since};
 use crate::backtest::Backtest;
 
-pub use error::{DrawError, ReportError};
+pub use error::ReportError;
 pub use export::{assessment_csv, assessment_json, backtest_json, explained_json, harmless};
 pub use files::prepare;
 pub use gallery::gallery;

@@ -11,8 +11,8 @@ use std::collections::BTreeMap;
 use crate::calendar::TimeZone;
 
 pub use keys::{SECTIONS, Value};
-pub use load::{Effective, FILE_NAME, Origin, Overrides, SettingsError, load, load_with_origins};
-pub use show::{Listed, as_text, as_toml, listed};
+pub use load::{Effective, FILE_NAME, Overrides, SettingsError, load, load_with_origins};
+pub use show::{as_text, as_toml, listed};
 pub use work::{Work, WorkingDays};
 
 /// Everything that can be set, complete.

@@ -9,7 +9,6 @@
 //! Sources: Ye & Chen 2014 (Wiener processes with random drift), Durbin &
 //! Koopman 2001 (filter and simulation smoother).
 
-use super::random::Rng;
 use super::wide;
 
 pub mod abreast;
@@ -54,14 +53,6 @@ impl DriftSummary {
     pub fn log_likelihood(&self, rate: f64) -> f64 {
         -0.5 * (self.constant - 2.0 * rate * self.linear + rate * rate * self.information)
     }
-
-    /// Mean and variance of the level after `advance` more exposure.
-    pub fn level_after(&self, rate: f64, advance: f64, wander: f64) -> (f64, f64) {
-        (
-            self.level_0 + rate * (self.level_rate + advance),
-            self.level_variance + wander * advance,
-        )
-    }
 }
 
 /// What one look brought: how far it was from what was expected, what a rate of
@@ -87,16 +78,6 @@ impl DriftSummary {
         }
     }
 
-    /// Takes in one more look, for the level alone.
-    fn filter(&mut self, look: &Look, wander: f64) {
-        self.level_rate += look.advance;
-        self.level_variance += wander * look.advance + look.jump;
-        let gain = self.level_variance / (self.level_variance + look.variance);
-        self.level_0 += gain * (look.y - self.level_0);
-        self.level_rate -= gain * self.level_rate;
-        self.level_variance *= 1.0 - gain;
-    }
-
     /// Takes in one more look.
     pub(super) fn look(&mut self, look: &Look, wander: f64) -> News {
         self.level_rate += look.advance;
@@ -115,97 +96,6 @@ impl DriftSummary {
             lever,
             spread,
             gain,
-        }
-    }
-}
-
-/// Sums up the looks of one unit, oldest first; may be empty.
-pub fn summarise(looks: &[Look], drifting: &Drifting) -> DriftSummary {
-    let mut summary = DriftSummary::start(drifting);
-    for look in looks {
-        summary.look(look, drifting.wander);
-    }
-    summary
-}
-
-/// Draws the level at every look and then at the end (after `advance` more
-/// exposure), given the rate and all looks: forward filter, backward sample.
-/// `out` has one more entry than `looks`.
-pub fn draw_path(
-    looks: &[Look],
-    drifting: &Drifting,
-    rate: f64,
-    advance: f64,
-    end_level: f64,
-    rng: &mut Rng,
-    out: &mut Vec<f64>,
-) {
-    let mut paths = Paths::default();
-    paths.lay(looks, drifting, advance);
-    paths.draw(rate, end_level, rng, out);
-}
-
-/// What all paths through the same looks have in common, whatever their rate.
-#[derive(Debug, Clone, Default)]
-pub struct Paths(Vec<Pace>);
-
-/// One look, seen from what comes after it.
-#[derive(Debug, Clone, Copy)]
-struct Pace {
-    /// Filtered mean of the level at rate 0, and what a rate of 1 adds.
-    mean: f64,
-    by_rate: f64,
-    variance: f64,
-    /// Exposure to the next look or the end, and how much of a surprise there is
-    /// believed here.
-    step: f64,
-    gain: f64,
-    sd: f64,
-}
-
-impl Paths {
-    /// Lays the paths anew, in the memory that is there; see [`draw_path`].
-    pub fn lay(&mut self, looks: &[Look], drifting: &Drifting, advance: f64) {
-        self.0.clear();
-        let mut summary = DriftSummary::start(drifting);
-        for look in looks {
-            summary.filter(look, drifting.wander);
-            self.0.push(Pace {
-                mean: summary.level_0,
-                by_rate: summary.level_rate,
-                variance: summary.level_variance,
-                step: 0.0,
-                gain: 0.0,
-                sd: 0.0,
-            });
-        }
-        let (mut step, mut jump) = (advance, 0.0);
-        for (pace, look) in self.0.iter_mut().zip(looks).rev() {
-            let ahead = pace.variance + drifting.wander * step + jump;
-            pace.step = step;
-            pace.gain = if ahead > 0.0 {
-                pace.variance / ahead
-            } else {
-                0.0
-            };
-            pace.sd = (pace.variance * (1.0 - pace.gain)).max(0.0).sqrt();
-            (step, jump) = (look.advance, look.jump);
-        }
-    }
-
-    /// Draws one that ends at a level, backward.
-    pub fn draw(&self, rate: f64, end_level: f64, rng: &mut Rng, out: &mut Vec<f64>) {
-        out.clear();
-        out.resize(self.0.len() + 1, end_level);
-        let mut next = end_level;
-        let (_, looks) = out
-            .split_last_mut()
-            .map_or((None, &mut [][..]), |(e, l)| (Some(e), l));
-        for (slot, pace) in looks.iter_mut().zip(&self.0).rev() {
-            let mean = pace.mean + rate * pace.by_rate;
-            let centre = mean + pace.gain * (next - (mean + rate * pace.step));
-            next = centre + pace.sd * rng.normal();
-            *slot = next;
         }
     }
 }
@@ -329,38 +219,16 @@ impl RatePosterior {
         }
         self.ln_rate.last().copied().unwrap_or(f64::NAN)
     }
+}
 
-    /// The log rates below which each of those shares lies, which ascend.
-    pub fn ln_quantiles(&self, shares: impl Iterator<Item = f64>) -> impl Iterator<Item = f64> {
-        let [a, b, ..] = self.ln_rate;
-        let step = b - a;
-        let mut cells = self.ln_rate.iter().zip(&self.weight);
-        let (mut cell, mut below) = (cells.next(), 0.0);
-        shares.map(move |p| {
-            while let Some((_, weight)) = cell
-                && below + weight < p
-            {
-                below += weight;
-                cell = cells.next();
-            }
-            let end = self.ln_rate.last().copied().unwrap_or(f64::NAN);
-            // Each grid point stands for the cell around it.
-            cell.map_or(end, |(u, w)| {
-                u + step * (((p - below) / w.max(1e-300)).clamp(0.0, 1.0) - 0.5)
-            })
-        })
+/// Sums up the looks of one unit, oldest first.
+#[cfg(test)]
+pub(super) fn summarise(looks: &[Look], drifting: &Drifting) -> DriftSummary {
+    let mut summary = DriftSummary::start(drifting);
+    for look in looks {
+        summary.look(look, drifting.wander);
     }
-
-    /// Probability that the log rate is above `u`.
-    pub fn probability_above(&self, u: f64) -> f64 {
-        let [a, b, ..] = self.ln_rate;
-        let step = b - a;
-        self.ln_rate
-            .iter()
-            .zip(&self.weight)
-            .map(|(&g, &w)| w * ((g + 0.5 * step - u) / step).clamp(0.0, 1.0))
-            .sum()
-    }
+    summary
 }
 
 #[cfg(test)]

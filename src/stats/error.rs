@@ -1,24 +1,4 @@
-//! What can go wrong in a computation, and why an iteration ended.
-
-/// Why an iteration stopped.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Stop {
-    /// The slope at the point found is zero to working precision.
-    GradientSmall,
-    /// The last step moved the point by less than working precision.
-    StepSmall,
-    /// No step lowers the value any further; rounding hides what is left.
-    NoDescent,
-    /// The allowed number of iterations was used up.
-    IterationLimit,
-}
-
-impl Stop {
-    /// Whether the point may be taken as the optimum.
-    pub fn is_converged(self) -> bool {
-        self != Stop::IterationLimit
-    }
-}
+//! What can go wrong in a computation.
 
 /// Why a computation could not be carried out.
 #[derive(Debug, Clone, PartialEq, thiserror::Error)]
@@ -43,10 +23,6 @@ pub enum StatsError {
     },
     #[error("{what} holds a value that is not finite, at position {index}")]
     NotFinite { what: &'static str, index: usize },
-    #[error("{what}: the columns or parameters cannot be told apart")]
-    Singular { what: &'static str },
-    #[error("{what}: no optimum found ({stop:?})")]
-    NotConverged { what: &'static str, stop: Stop },
 }
 
 /// Refuses a slice that holds NaN or infinity.

@@ -1,8 +1,7 @@
 //! Pure mathematics: it knows nothing of water or vans.
 //!
 //! Plain slices go in, plain structs come out. Whatever is drawn at random is
-//! seeded, floats are ordered with `total_cmp`, and every iteration says why it
-//! stopped ([`Stop`]).
+//! seeded, and floats are ordered with `total_cmp`.
 
 // matrix subscripts read best as subscripts
 #![allow(clippy::needless_range_loop)]
@@ -11,21 +10,15 @@ pub mod dense;
 pub mod drift;
 mod error;
 pub mod life_table;
-pub mod linear;
-pub mod optimise;
 pub mod passage;
 pub mod path_costs;
-mod prior;
-pub mod quadrature;
-pub mod quantiles;
 pub mod random;
 pub mod robust;
+mod root;
 pub mod special;
 pub mod vigil;
 pub mod wide;
 
-pub use error::{StatsError, Stop};
-pub use prior::GaussianPrior;
 pub use random::Rng;
 
 #[cfg(test)]

@@ -1,8 +1,8 @@
 //! When a path first reaches a limit.
 
 use super::error::StatsError;
-use super::optimise::root_between;
-use super::special::{ln_normal_cdf, normal_cdf, normal_quantile};
+use super::root::root_between;
+use super::special::{ln_normal_cdf, normal_cdf};
 use super::wide;
 
 /// First passage of a Wiener process with drift over a distance.
@@ -172,65 +172,6 @@ impl Passage {
             high += 2.0;
         }
         root_between(excess, low, high).ok().map(f64::exp)
-    }
-}
-
-/// A straight line a + b·t whose intercept and slope are jointly normal.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub struct UncertainLine {
-    pub intercept: f64,
-    pub slope: f64,
-    pub var_intercept: f64,
-    pub var_slope: f64,
-    pub cov: f64,
-}
-
-impl UncertainLine {
-    /// P(the line is at or above `limit` at time `t`).
-    pub fn above(&self, limit: f64, t: f64) -> f64 {
-        let miss = self.intercept + self.slope * t - limit;
-        let variance = self.var_intercept + 2.0 * t * self.cov + t * t * self.var_slope;
-        if variance > 0.0 {
-            normal_cdf(miss / variance.sqrt())
-        } else {
-            f64::from(u8::from(miss >= 0.0))
-        }
-    }
-
-    /// What [`UncertainLine::above`] tends to: the probability of a rising line.
-    pub fn above_ever(&self) -> f64 {
-        if self.var_slope > 0.0 {
-            normal_cdf(self.slope / self.var_slope.sqrt())
-        } else {
-            f64::from(u8::from(self.slope > 0.0))
-        }
-    }
-
-    /// The first t ≥ 0 at which the line is at or above `limit` with probability
-    /// `p`; 0 if it is so already, `None` if it never comes to that.
-    pub fn crossing(&self, limit: f64, p: f64) -> Option<f64> {
-        if p.is_nan() || p <= 0.0 || p >= 1.0 {
-            return None;
-        }
-        if self.above(limit, 0.0) >= p {
-            return Some(0.0);
-        }
-        // (a + bt − limit)² = z²·Var(a + bt), of which one root belongs to −z
-        let z = normal_quantile(p);
-        let start = self.intercept - limit;
-        let a = self.slope * self.slope - z * z * self.var_slope;
-        let half_b = self.slope * start - z * z * self.cov;
-        let c = start * start - z * z * self.var_intercept;
-        let root = (half_b * half_b - a * c).max(0.0).sqrt();
-        let q = -(half_b + root.copysign(half_b));
-        let is_crossing = |t: &f64| {
-            let miss = start + self.slope * t;
-            *t > 0.0 && t.is_finite() && miss * z >= -1e-9 * (start.abs() + (self.slope * t).abs())
-        };
-        [q / a, c / q]
-            .into_iter()
-            .filter(is_crossing)
-            .min_by(f64::total_cmp)
     }
 }
 

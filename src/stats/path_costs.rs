@@ -65,10 +65,6 @@ impl PathCosts {
         })
     }
 
-    pub fn ages(&self) -> &[f64] {
-        &self.ages
-    }
-
     /// Long-run cost per unit of length, by age.
     pub fn cost_rates(&self) -> Vec<f64> {
         self.sums.iter().map(|s| s[0] / s[1]).collect()

@@ -23,7 +23,6 @@
 
 use super::drift::abreast::{LANES, Lanes, lanes};
 use super::drift::{DriftSummary, Drifting, Look, News};
-use super::special::normal_cdf;
 use super::wide;
 
 pub mod abreast;
@@ -137,51 +136,6 @@ impl Vigil {
 
     pub fn looks(&self) -> usize {
         self.looks
-    }
-
-    /// Exposure up to the last look.
-    pub fn exposure(&self) -> f64 {
-        self.exposure
-    }
-
-    /// What the looks make of beliefs about the rate.
-    pub fn weigh(&self, rates: &Rates) -> Vec<f64> {
-        let logs: Vec<f64> = rates
-            .0
-            .iter()
-            .map(|r| r.share.max(1e-300).ln() + self.summary.log_likelihood(r.rate))
-            .collect();
-        let top = logs.iter().copied().fold(f64::NEG_INFINITY, f64::max);
-        // What is this unlikely costs time and changes nothing.
-        let mut weights: Vec<f64> = logs
-            .iter()
-            .map(|l| {
-                if l - top > NEGLIGIBLE_LN {
-                    (l - top).exp()
-                } else {
-                    0.0
-                }
-            })
-            .collect();
-        let total: f64 = weights.iter().sum();
-        weights.iter_mut().for_each(|w| *w /= total);
-        weights
-    }
-
-    /// Probability, under those weights of the rates, that the level is above
-    /// `limit` after so much exposure in all, or was where that has gone by.
-    pub fn above(&self, rates: &Rates, weights: &[f64], limit: f64, exposure: f64) -> f64 {
-        // What came after that exposure is taken off again at the same pace.
-        let ahead = exposure - self.exposure;
-        let sd = (self.summary.level_variance + self.wander * ahead.max(0.0))
-            .max(1e-12)
-            .sqrt();
-        believed(rates, weights)
-            .map(|(r, w)| {
-                let level = self.summary.level_0 + r.rate * (self.summary.level_rate + ahead);
-                w * normal_cdf((level - limit) / sd)
-            })
-            .sum()
     }
 
     /// Makes this what `other` is, in the memory that it has.
@@ -307,36 +261,6 @@ struct Rate {
 pub struct Rates(Vec<Rate>);
 
 impl Rates {
-    /// Log-normal, with a share of units whose rate is `weak_factor` times
-    /// higher, spread as much.
-    pub fn log_normal(ln_mean: f64, ln_sd: f64, weak_share: f64, weak_factor: f64) -> Rates {
-        let (low, high) = (
-            ln_mean - 4.0 * ln_sd,
-            ln_mean + 4.0 * ln_sd + weak_factor.ln(),
-        );
-        let step = (high - low) / (POINTS - 1) as f64;
-        let density = |u: f64, mean: f64| (-0.5 * ((u - mean) / ln_sd).powi(2)).exp();
-        let mut rates: Vec<Rate> = (0..POINTS)
-            .map(|i| {
-                let u = low + step * i as f64;
-                let weak = density(u, ln_mean + weak_factor.ln());
-                Rate {
-                    rate: u.exp(),
-                    share: (1.0 - weak_share) * density(u, ln_mean) + weak_share * weak,
-                }
-            })
-            .collect();
-        let total: f64 = rates.iter().map(|r| r.share).sum();
-        rates.iter_mut().for_each(|r| r.share /= total);
-        Rates(rates)
-    }
-
-    /// Probability of a rate above that one under those weights.
-    pub fn above(&self, weights: &[f64], rate: f64) -> f64 {
-        let above = self.0.iter().zip(weights).filter(|(r, _)| r.rate > rate);
-        above.map(|(_, w)| w).sum()
-    }
-
     /// The rate in the middle of those weights.
     pub fn middle(&self, weights: &[f64]) -> f64 {
         let mut below = 0.0;

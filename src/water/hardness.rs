@@ -4,7 +4,6 @@
 const CACO3: f64 = 100.0869;
 const CAO: f64 = 56.0774;
 const CALCIUM: f64 = 40.078;
-const MAGNESIUM: f64 = 24.305;
 
 /// mg in one grain (definition, international yard and pound agreement 1959).
 const MG_PER_GRAIN: f64 = 64.79891;
@@ -80,35 +79,6 @@ impl HardnessUnit {
     }
 }
 
-/// Total hardness in mg/L as CaCO3 from calcium and magnesium in mg/L.
-///
-/// `2.497·Ca + 4.118·Mg`, each by its molar mass.
-pub fn hardness_from_ions(calcium_mg_l: f64, magnesium_mg_l: f64) -> f64 {
-    calcium_mg_l * CACO3 / CALCIUM + magnesium_mg_l * CACO3 / MAGNESIUM
-}
-
-/// Class of the US Geological Survey and the WHO 2011 background paper: soft up
-/// to 60, moderately hard to 120, hard to 180 mg/L CaCO3. For labels only.
-pub fn usgs_class(mg_l_caco3: f64) -> &'static str {
-    match mg_l_caco3 {
-        h if h <= 60.0 => "soft",
-        h if h <= 120.0 => "moderately hard",
-        h if h <= 180.0 => "hard",
-        _ => "very hard",
-    }
-}
-
-/// Class in the four bands of UK water suppliers: soft below 100, moderately
-/// hard to 200, hard to 300 mg/L CaCO3 (public supplier pages). For labels only.
-pub fn uk_class(mg_l_caco3: f64) -> &'static str {
-    match mg_l_caco3 {
-        h if h < 100.0 => "soft",
-        h if h <= 200.0 => "moderately hard",
-        h if h <= 300.0 => "hard",
-        _ => "very hard",
-    }
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -163,19 +133,5 @@ mod tests {
             assert_eq!(HardnessUnit::from_word(unit.word()), Some(unit));
         }
         assert_eq!(HardnessUnit::from_word("degrees"), None);
-    }
-
-    #[test]
-    fn calcium_and_magnesium_add_up() {
-        // the reference page of a public R package prints 166.0447 for Ca 50, Mg 10
-        near(hardness_from_ions(50.0, 10.0), 166.044_7, 1e-3);
-    }
-
-    #[test]
-    fn the_same_water_changes_its_class_with_the_scheme() {
-        assert_eq!(usgs_class(100.0), "moderately hard");
-        assert_eq!(usgs_class(200.0), "very hard");
-        assert_eq!(uk_class(250.0), "hard");
-        assert_eq!(uk_class(200.0), "moderately hard");
     }
 }

@@ -7,9 +7,6 @@
 /// University extension page).
 pub const HARDNESS_PER_PPM_MEDIAN: f64 = 0.78;
 
-/// Standard deviation of the logarithm of that ratio between waters (judgement).
-pub const HARDNESS_PER_PPM_SD_LN: f64 = 0.25;
-
 /// No natural water has more: calcium and magnesium bicarbonate alone reach
 /// 1.06 to 1.13 (charge balance with limiting ionic conductivities, CRC Handbook).
 pub const HARDNESS_PER_PPM_MAX: f64 = 1.13;
@@ -33,13 +30,5 @@ mod tests {
     #[test]
     fn no_ratio_passes_the_charge_balance_bound() {
         assert!((hardness_from_feed_ppm(100.0, 1.9) - 113.0).abs() < 1e-9);
-    }
-
-    #[test]
-    fn the_ratio_spans_what_waters_show() {
-        // log-normal quantiles of the prior: p10 0.5662, p90 1.0746
-        let step = 1.281_551_565_5 * HARDNESS_PER_PPM_SD_LN;
-        assert!((HARDNESS_PER_PPM_MEDIAN * (-step).exp() - 0.566_176_591).abs() < 1e-6);
-        assert!((HARDNESS_PER_PPM_MEDIAN * step.exp() - 1.074_576_394).abs() < 1e-6);
     }
 }

@@ -92,11 +92,6 @@ pub enum CannotTell {
     NotANumber,
 }
 
-/// Salt passage as read: permeate over feed, a fraction.
-pub fn salt_passage(feed_ppm: f64, permeate_ppm: f64) -> f64 {
-    permeate_ppm / feed_ppm
-}
-
 /// Salt passage brought to a reference permeate flow and 25 °C:
 /// `SP·(Q/Q_ref)/STCF` (ASTM D4516, salt equation, from memory).
 pub fn salt_passage_from_flow(raw: f64, lpm: f64, reference_lpm: f64, salt_factor: f64) -> f64 {
@@ -255,11 +250,6 @@ mod tests {
             feed_bar: None,
             usual: UsualOperation::default(),
         }
-    }
-
-    #[test]
-    fn salt_passage_is_permeate_over_feed() {
-        near(salt_passage(320.0, 12.8), 0.04, 1e-12);
     }
 
     #[test]

@@ -7,18 +7,9 @@
 /// engineering note, and from the recovery of a fixed reject valve).
 pub const THETA_MEAN_PER_C: f64 = 0.010;
 
-/// Standard deviation of the prior of `theta`, per °C (judgement).
-pub const THETA_SD_PER_C: f64 = 0.010;
-
 /// The share of `theta` that a fixed reject valve causes: warm water raises
 /// recovery. Falls away where recovery is measured and corrected for (derived).
 pub const THETA_RECOVERY_SHARE_PER_C: f64 = 0.007;
-
-/// Standard deviation of the tap temperature around [`tap_temperature_c`], °C
-/// (from memory, for a British-like climate).
-pub const TAP_TEMPERATURE_SD_C: f64 = 2.0;
-
-const GAS_CONSTANT_J_MOL_K: f64 = 8.314_462_618;
 
 /// Relative water permeability at `water_c`, 1 at 25 °C.
 ///
@@ -36,13 +27,6 @@ pub fn water_temperature_factor(water_c: f64) -> f64 {
 /// without a flow then share one level.
 pub fn salt_temperature_factor(water_c: f64, theta: f64) -> f64 {
     water_temperature_factor(water_c) * (theta * (water_c - 25.0)).exp()
-}
-
-/// `theta` per °C from the difference of the activation energies of salt and
-/// water transport, kJ/mol: `ΔE/(R·T²)` at `water_c`.
-pub fn theta_from_activation_energies(delta_kj_mol: f64, water_c: f64) -> f64 {
-    let kelvin = water_c + 273.15;
-    delta_kj_mol * 1000.0 / (GAS_CONSTANT_J_MOL_K * kelvin * kelvin)
 }
 
 /// Usual tap temperature on a day of the year (1 = 1 January), °C.
@@ -92,15 +76,6 @@ mod tests {
         let left = salt_temperature_factor(10.0, 0.01) / water_temperature_factor(10.0);
         near(left, (-0.15_f64).exp(), 1e-12);
         near(salt_temperature_factor(25.0, 0.03), 1.0, 1e-12);
-    }
-
-    #[test]
-    fn theta_follows_from_activation_energies() {
-        near(
-            theta_from_activation_energies(10.0, 15.0),
-            0.014_485_335_79,
-            1e-8,
-        );
     }
 
     #[test]

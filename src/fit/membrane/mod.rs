@@ -29,4 +29,3 @@ pub use looks::{Aboard, ElementLooks, looks_of, teaches};
 pub use shared::{SharedFit, chosen, fit_shared};
 pub use told::{Told, told};
 pub use typical::{lives_by_part, typical_lives};
-pub use watch::watch;

@@ -2,11 +2,6 @@
 
 use std::f64::consts::{FRAC_1_SQRT_2, PI};
 
-/// Density of the standard normal.
-pub fn normal_pdf(z: f64) -> f64 {
-    (-0.5 * z * z).exp() / (2.0 * PI).sqrt()
-}
-
 /// P(Z ≤ z).
 pub fn normal_cdf(z: f64) -> f64 {
     0.5 * libm::erfc(-z * FRAC_1_SQRT_2)
@@ -40,15 +35,6 @@ pub fn ln_normal_sf(z: f64) -> f64 {
 /// ln P(Z ≤ z), finite for every finite `z`.
 pub fn ln_normal_cdf(z: f64) -> f64 {
     ln_normal_sf(-z)
-}
-
-/// Density over upper tail.
-pub fn normal_hazard(z: f64) -> f64 {
-    if z > 5.0 {
-        1.0 / mills_ratio(z)
-    } else {
-        normal_pdf(z) / normal_sf(z)
-    }
 }
 
 fn ratio(x: f64, upper: &[f64; 8], lower: &[f64; 7]) -> f64 {

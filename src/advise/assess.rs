@@ -20,7 +20,7 @@ use crate::fit::{
     self, Ahead, AreaFit, Based, Charted, FleetFit, FleetTold, FleetWide, Learnt, PartLife, Plant,
     VanFit, VanForecast,
 };
-use crate::lives::{Cut, FleetLives, Frame, InTurnError, LaidLives, Missing, VanLives};
+use crate::lives::{Cut, FleetLives, Frame, Gap, InTurnError, LaidLives, VanLives};
 use crate::settings::Settings;
 
 /// What the assessment of the others asks of a van, and all that is kept at hand
@@ -205,7 +205,7 @@ impl<'a> Assessing<'a> {
         Ok(())
     }
 
-    fn finish(mut self, told: &FleetTold, missing: &[Missing]) -> Assessment {
+    fn finish(mut self, told: &FleetTold, missing: &[Gap]) -> Assessment {
         self.assessed.sort_by_key(|(number, _)| *number);
         let (settings, prices) = (self.around.settings, self.around.prices);
         let Frame { as_of, until, rows } = self.around.frame;

@@ -2,7 +2,7 @@
 
 use super::{Fitted, FleetSeries, Item, VanSeries};
 use crate::fit::{FleetTold, VanFit};
-use crate::lives::{Missing, VanLives};
+use crate::lives::{Gap, VanLives};
 use crate::settings::Settings;
 
 /// `is_drawn`: whether pages will be; without them only the weeks are kept of all lists.
@@ -58,7 +58,7 @@ fn fitted(van: &VanLives) -> Fitted {
     }
 }
 
-pub fn of_fleet(fit: &FleetTold, missing: &[Missing], settings: &Settings) -> FleetSeries {
+pub fn of_fleet(fit: &FleetTold, missing: &[Gap], settings: &Settings) -> FleetSeries {
     FleetSeries {
         currency: settings.prices.currency.clone(),
         membrane_dots: fit.membrane_dots.clone(),
@@ -67,7 +67,7 @@ pub fn of_fleet(fit: &FleetTold, missing: &[Missing], settings: &Settings) -> Fl
         resin_life_by_hardness: fit.resin_life_by_hardness.clone(),
         shared: fit.shared.clone(),
         remarks: fit.remarks.clone(),
-        missing: missing.iter().map(Missing::to_string).collect(),
+        missing: missing.iter().map(Gap::to_string).collect(),
         rule_membrane_months: settings.usual_interval.membrane_months,
         rule_prefilter_weeks: settings.usual_interval.prefilter_weeks,
     }

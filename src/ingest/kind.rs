@@ -694,7 +694,10 @@ fn quantity_or_litres(parts: &mut Vec<Tried>, delimiter: u8, header: RowAt, text
         if is_no_value(cell) {
         } else if is_no_value(plain(rows.cell(*item))) {
             without += 1;
-        } else if cell.parse().is_ok_and(|litres: f64| litres > LARGEST_VESSEL) {
+        } else if cell
+            .parse()
+            .is_ok_and(|litres: f64| litres > LARGEST_VESSEL)
+        {
             large += 1;
         } else {
             small += 1;

@@ -763,7 +763,10 @@ impl<'f> File<'f> {
         let row = if self.read == 1 { "row" } else { "rows" };
         if self.not_done > 0 {
             let jobs = if self.not_done == 1 { "job" } else { "jobs" };
-            let text = format!("{} {jobs} not ticked, or nothing but a look: passed over", self.not_done);
+            let text = format!(
+                "{} {jobs} not ticked, or nothing but a look: passed over",
+                self.not_done
+            );
             self.notes.file(None, text);
         }
         let recognised = format!(

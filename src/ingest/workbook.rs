@@ -315,6 +315,9 @@ mod tests {
         put(&mut rows, (2, 0), "van".to_owned());
         put(&mut rows, (2, 2), "a \"b\"".to_owned());
         put(&mut rows, (3, 1), "x".to_owned());
-        assert_eq!(table_of(&rows), "Log\t\t\n\nvan\t\t\"a \"\"b\"\"\"\n\tx\t\n");
+        assert_eq!(
+            table_of(&rows),
+            "Log\t\t\n\nvan\t\t\"a \"\"b\"\"\"\n\tx\t\n"
+        );
     }
 }

@@ -27,7 +27,7 @@ impl Log {
 
 /// Records that are not there.
 #[derive(Debug, Clone, PartialEq, Eq)]
-pub enum Missing {
+pub enum Gap {
     /// A whole month of which no van has any, between months that have some:
     /// its first day.
     Month { log: Log, month: Date },
@@ -41,18 +41,18 @@ pub enum Missing {
     },
 }
 
-impl std::fmt::Display for Missing {
+impl std::fmt::Display for Gap {
     fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
         match self {
-            Missing::Month { log, month } => {
+            Gap::Month { log, month } => {
                 let month = month.format("%B %Y");
                 write!(f, "{month}: no {} from any van", log.word())
             }
-            Missing::Van { log, van, last } => {
+            Gap::Van { log, van, last } => {
                 let last = last.format("%-d %B %Y");
                 write!(f, "no {} of {van} since {last}", log.word())
             }
-            Missing::VanMonth { log, van, month } => {
+            Gap::VanMonth { log, van, month } => {
                 let month = month.format("%B %Y");
                 write!(f, "{month}: no {} of {van}", log.word())
             }
@@ -69,7 +69,7 @@ const USUAL: f64 = 0.75;
 
 /// What is missing up to and including a day: first the months that no van has,
 /// in their order, then van by van.
-pub fn missing(fleet: &Fleet, as_of: Date, zone: &TimeZone) -> Vec<Missing> {
+pub fn missing(fleet: &Fleet, as_of: Date, zone: &TimeZone) -> Vec<Gap> {
     let coverage = |history: &History| {
         let readings = history.readings.iter();
         let readings = readings.filter_map(|row| row.taken_at.date_in(zone));
@@ -87,7 +87,7 @@ pub fn missing(fleet: &Fleet, as_of: Date, zone: &TimeZone) -> Vec<Missing> {
 }
 
 /// The same from what each van's records cover, in order of name.
-pub(super) fn missing_of<'a>(vans: impl Iterator<Item = &'a Coverage> + Clone) -> Vec<Missing> {
+pub(super) fn missing_of<'a>(vans: impl Iterator<Item = &'a Coverage> + Clone) -> Vec<Gap> {
     let newest = vans.clone().filter_map(Coverage::newest).max();
     let Some(newest) = newest else {
         return Vec::new();
@@ -99,13 +99,13 @@ pub(super) fn missing_of<'a>(vans: impl Iterator<Item = &'a Coverage> + Clone) -
             .clone()
             .flat_map(|van| van.of_log(log).months.iter().copied())
             .collect();
-        for month in gaps(&of_fleet, newest) {
+        for month in months_without(&of_fleet, newest) {
             lost.insert((log, month));
-            found.push(Missing::Month { log, month });
+            found.push(Gap::Month { log, month });
         }
     }
     found.sort_by_key(|missing| match missing {
-        Missing::Month { month, .. } => *month,
+        Gap::Month { month, .. } => *month,
         _ => Date::MAX,
     });
     for van in vans {
@@ -182,17 +182,21 @@ impl Coverage {
         self.readings.last.max(self.fills.last)
     }
 
-    fn tell(&self, log: Log, newest: Date, lost: &BTreeSet<(Log, Date)>, found: &mut Vec<Missing>) {
+    fn tell(&self, log: Log, newest: Date, lost: &BTreeSet<(Log, Date)>, found: &mut Vec<Gap>) {
         let covered = self.of_log(log);
         let Some(last) = covered.last else { return };
         let end = self.gone.map_or(newest, |gone| gone.min(newest));
-        found.extend(gaps(&covered.months, last).into_iter().filter_map(|month| {
-            let is_told = lost.contains(&(log, month));
-            let van = self.van.clone();
-            (!is_told).then_some(Missing::VanMonth { log, van, month })
-        }));
+        found.extend(
+            months_without(&covered.months, last)
+                .into_iter()
+                .filter_map(|month| {
+                    let is_told = lost.contains(&(log, month));
+                    let van = self.van.clone();
+                    (!is_told).then_some(Gap::VanMonth { log, van, month })
+                }),
+        );
         if end.days_since(last) > LEAST_SILENCE.max(PAUSES * covered.usual_pause) {
-            found.push(Missing::Van {
+            found.push(Gap::Van {
                 log,
                 van: self.van.clone(),
                 last,
@@ -203,7 +207,7 @@ impl Coverage {
 
 /// Months without any between the first month and the last day, where most have
 /// some. `months`: the first days of those that have.
-fn gaps(months: &BTreeSet<Date>, last: Date) -> Vec<Date> {
+fn months_without(months: &BTreeSet<Date>, last: Date) -> Vec<Date> {
     let Some(first) = months.first() else {
         return Vec::new();
     };
@@ -260,7 +264,7 @@ mod tests {
             ..Fleet::default()
         };
         let found = missing(&fleet, date(2026, 10, 31), &TimeZone::UTC);
-        found.iter().map(Missing::to_string).collect()
+        found.iter().map(Gap::to_string).collect()
     }
 
     #[test]

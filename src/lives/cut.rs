@@ -3,7 +3,7 @@
 use crate::calendar::Date;
 use rayon::prelude::*;
 
-use super::completeness::{Coverage, Missing, missing_of};
+use super::completeness::{Coverage, Gap, missing_of};
 use super::hardness_table::{HardnessTable, WaterSeen};
 use super::laid::{InTurnError, LaidLives, Laying, pack};
 use super::litres::median_fill;
@@ -67,7 +67,7 @@ struct Surveyed<'a> {
     table: HardnessTable,
     seasons: TapSeasons,
     aids: FleetAids,
-    missing: Vec<Missing>,
+    missing: Vec<Gap>,
     as_of: Date,
     until: Date,
     settings: &'a Settings,

@@ -8,7 +8,7 @@ use std::sync::{Mutex, PoisonError};
 
 use rayon::prelude::*;
 
-use super::completeness::Missing;
+use super::completeness::Gap;
 use super::types::{Cut, FleetLives, Frame, VanLives};
 use crate::store::StoreError;
 
@@ -82,7 +82,7 @@ struct Place {
 #[derive(Debug)]
 pub struct LaidLives<K> {
     frame: Frame,
-    missing: Vec<Missing>,
+    missing: Vec<Gap>,
     /// Vans in service in order of name, then the others.
     places: Vec<Place>,
     kept: Vec<K>,
@@ -149,7 +149,7 @@ impl<K> Laying<K> {
     pub(crate) fn finish(
         self,
         frame: Frame,
-        missing: Vec<Missing>,
+        missing: Vec<Gap>,
     ) -> Result<LaidLives<K>, InTurnError> {
         let scratch = self.scratch;
         let file = self.file.into_inner();
@@ -206,7 +206,7 @@ impl<K: Sync + Send> Cut for LaidLives<K> {
         self.frame
     }
 
-    fn missing(&self) -> &[Missing] {
+    fn missing(&self) -> &[Gap] {
         &self.missing
     }
 
@@ -240,7 +240,7 @@ impl Cut for FleetLives {
         }
     }
 
-    fn missing(&self) -> &[Missing] {
+    fn missing(&self) -> &[Gap] {
         &self.missing
     }
 

@@ -45,7 +45,7 @@ mod valve;
 mod van;
 mod vessel;
 
-pub use completeness::missing;
+pub use completeness::{Gap, missing};
 pub use cut::{cut, cut_in_turn};
 pub use laid::{InTurnError, LaidLives};
 pub use season::TapSeason;

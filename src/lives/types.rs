@@ -5,7 +5,7 @@ use std::sync::Arc;
 use crate::calendar::Date;
 use smallvec::SmallVec;
 
-use super::completeness::Missing;
+use super::completeness::Gap;
 use super::season::TapSeason;
 use super::valve::ValveSeen;
 
@@ -296,7 +296,7 @@ pub struct FleetLives {
     pub retired: Vec<VanLives>,
     pub rows: RowCounts,
     /// Months and vans of which the records lack something.
-    pub missing: Vec<Missing>,
+    pub missing: Vec<Gap>,
 }
 
 /// What holds for a whole cut fleet, as in [`FleetLives`].
@@ -317,7 +317,7 @@ pub trait Cut: Sync {
 
     fn frame(&self) -> Frame;
     /// As in [`FleetLives`].
-    fn missing(&self) -> &[Missing];
+    fn missing(&self) -> &[Gap];
     /// How many vans are in service, and how many there are with the retired ones.
     fn in_service(&self) -> usize;
     fn vans(&self) -> usize;

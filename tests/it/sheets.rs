@@ -495,10 +495,7 @@ fn each_sheet_of_a_workbook_is_a_file_of_its_own() {
         "{seen:#?}"
     );
     let readings = stored(&yard, "readings");
-    assert!(
-        readings[0].starts_with("Quill,2026-10-05,"),
-        "{readings:?}"
-    );
+    assert!(readings[0].starts_with("Quill,2026-10-05,"), "{readings:?}");
     assert!(readings[0].contains(",320,12.125,1,"), "{readings:?}");
     assert!(stored(&yard, "fills")[0].contains(",310,"));
     assert!(stored(&yard, "services")[0].starts_with("Quill,2026-10-19,resin"));

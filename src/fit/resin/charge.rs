@@ -124,9 +124,8 @@ fn first_lasting(days: &[ProductPoint], limit_ppm: f64, was_changed: bool) -> Op
         Some(next) => next.product_ppm >= HELD_SHARE * limit_ppm,
         None => was_changed,
     };
-    (0..days.len()).find(|i| {
-        days.get(*i).is_some_and(|p| p.product_ppm >= limit_ppm) && is_held_up(*i)
-    })
+    (0..days.len())
+        .find(|i| days.get(*i).is_some_and(|p| p.product_ppm >= limit_ppm) && is_held_up(*i))
 }
 
 /// The readings that tell where the capacity lies: the last one before the rise,

@@ -6,7 +6,7 @@ use litrewise::inside::store::records::Record;
 use litrewise::inside::water::HardnessUnit;
 
 use super::chance::Chance;
-use super::sample::{Cell, instant};
+use super::sample::{Cell, instant, record};
 use super::sheet::{Encoding, Sheet};
 use super::slips::Stage::{Cells, Columns, Dialect};
 use super::slips::{Slip, mean_anew};
@@ -354,6 +354,7 @@ pub const SLIPS: &[Slip] = &[
 
 const NO_NUMBER: &[&str] = &[
     "not a number",
+    "what a meter shows that cannot read",
     "no figure that a meter could read",
     "formula",
     "ditto",
@@ -438,8 +439,15 @@ fn touch_number(
         let Some(slipped) = slip(&text, c) else {
             continue;
         };
+        let costs_its_cell = ["OL", "Err", "---", "#REF!", ">500"].contains(&slipped.as_str());
         s.lines[n].cells[i] = Cell::Raw(slipped);
         s.lines[n].touched = true;
+        if costs_its_cell && s.kind == RecordKind::Readings {
+            let mut rest = s.lines[n].cells.clone();
+            rest[i] = Cell::Empty;
+            let rest = record(s.kind, &s.names, &rest);
+            s.lines[n].meanings.push(rest);
+        }
         return true;
     }
     false

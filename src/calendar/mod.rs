@@ -20,7 +20,7 @@ pub const LAST_DAY: Date = date(9999, 12, 31);
 ///
 /// # Panics
 /// Where there is no such day: the arguments are literals.
-#[expect(
+#[allow(
     clippy::panic,
     reason = "only literals are given, most of them in constants"
 )]

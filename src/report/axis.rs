@@ -162,10 +162,7 @@ pub fn date_ticks(from: Date, to: Date, most: usize) -> Vec<Tick> {
     let mut at = whole.div_euclid(step) * step;
     let mut first = true;
     loop {
-        let (year, month) = (at.div_euclid(12), at.rem_euclid(12) + 1);
-        let (Ok(year), Ok(month)) = (i32::try_from(year), u32::try_from(month)) else {
-            break;
-        };
+        let (year, month) = (at.div_euclid(12), at.rem_euclid(12).unsigned_abs() + 1);
         let Some(day) = Date::from_ymd_opt(year, month, 1) else {
             break;
         };

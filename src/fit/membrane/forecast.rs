@@ -51,6 +51,7 @@ pub struct ElementDraw {
     /// Its future, and how much further its litres lie apart than the path has them: the
     /// fleet's own past says how much wider than the model they do.
     path: Path,
+    jump: Jump,
     stretch: f64,
 }
 
@@ -60,7 +61,12 @@ impl ElementDraw {
     pub fn ln_passage(&self, litres: f64, wandered: f64) -> f64 {
         let path = &self.path;
         let sway = (path.wander * path.per_litre).sqrt() * wandered;
-        (path.after(litres * self.stretch) + sway).min(0.0)
+        let jumped = if litres * self.stretch > self.jump.litres {
+            self.jump.ln
+        } else {
+            0.0
+        };
+        (path.after(litres * self.stretch) + sway + jumped).min(0.0)
     }
 
     /// `ln` of salt passage at the usual tap in the middle of the year over that at 25 °C.
@@ -101,7 +107,7 @@ impl Path {
 
 impl Path {
     /// Litres until `ln_passage` with what chance does on the way: wander, and seals that
-    /// give; infinite beyond `most`. `z`: standard normal.
+    /// give; infinite beyond `most`. And the first of the latter. `z`: standard normal.
     fn litres_drawn(
         &self,
         numbers: &Numbers,
@@ -109,7 +115,7 @@ impl Path {
         most: f64,
         z: f64,
         rng: &mut Rng,
-    ) -> f64 {
+    ) -> (f64, Jump) {
         const MOST_JUMPS: usize = 40;
         let straight = self.litres_to(ln_passage).min(most).max(0.0);
         // What it wanders on the way, as if the limit lay that much nearer or further.
@@ -121,21 +127,41 @@ impl Path {
         let per_litre = (numbers.jumps_ahead() * self.per_litre).max(1e-12);
         let mut jump = rng.exponential() / per_litre;
         let mut litres = path.litres_to(ln_passage);
+        let mut first = Jump::NONE;
         for _ in 0..MOST_JUMPS {
             if jump >= litres || jump >= most {
                 break;
             }
             let spread = JUMP_SPREAD * rng.normal() - 0.5 * JUMP_SPREAD * JUMP_SPREAD;
-            path.away += numbers.jump_size * spread.exp();
+            let ln = numbers.jump_size * spread.exp();
+            path.away += ln;
+            if first == Jump::NONE {
+                first = Jump { litres: jump, ln };
+            }
             litres = path.litres_to(ln_passage).max(jump);
             jump += rng.exponential() / per_litre;
         }
-        if litres > most {
+        let litres = if litres > most {
             f64::INFINITY
         } else {
             litres.max(0.02 * straight).max(1.0)
-        }
+        };
+        (litres, first)
     }
+}
+
+/// A seal that gives so many litres ahead, and what it adds to `ln` salt passage.
+#[derive(Debug, Clone, Copy, PartialEq)]
+struct Jump {
+    litres: f64,
+    ln: f64,
+}
+
+impl Jump {
+    const NONE: Jump = Jump {
+        litres: f64::INFINITY,
+        ln: 0.0,
+    };
 }
 
 /// Equally likely draws for one element, with what the page needs of its past.
@@ -425,6 +451,7 @@ fn draw(
         days_to_limit: 0.0,
         litres_per_day,
         path,
+        jump: Jump::NONE,
         stretch: 1.0,
     };
     if passed {
@@ -470,9 +497,9 @@ fn ahead(
 ) {
     let usage = element.usage;
     let most = FAR * HORIZON_DAYS * draw.litres_per_day.max(1.0);
-    draw.litres_to_limit = draw
-        .path
-        .litres_drawn(numbers, element.ln_limit, most, z, rng);
+    (draw.litres_to_limit, draw.jump) =
+        draw.path
+            .litres_drawn(numbers, element.ln_limit, most, z, rng);
     let years = draw.litres_to_limit / draw.litres_per_day / 365.25;
     draw.litres_per_day *= usage.factor(0.0, z_use, years);
     let days = usage.season.days_for(
@@ -689,8 +716,7 @@ fn path_over_time(
             .usual_days(f64::from(as_of.day_of_year()), day);
         let each = draws.draws.iter().zip(&fit.sways).map(|(d, z)| {
             let litres = d.litres_per_day * usual_days;
-            let sway = (d.path.wander * d.path.per_litre * litres).sqrt() * z;
-            (d.path.after(litres) + sway).exp().min(1.0)
+            d.ln_passage(litres, litres.sqrt() * z).exp()
         });
         if let Ok(x) = as_of.checked_add(jiff::Span::new().days(day as i64)) {
             bands.extend(band(x, each));
@@ -776,6 +802,6 @@ fn new_course(
         wander: numbers.wander,
     };
     let most = FAR * HORIZON_DAYS * new.litres_per_day.max(150.0);
-    let litres = path.litres_drawn(numbers, new.ln_limit, most, rng.normal(), rng);
+    let (litres, _) = path.litres_drawn(numbers, new.ln_limit, most, rng.normal(), rng);
     course(&path, litres, new.litres_per_day, new.ln_limit)
 }

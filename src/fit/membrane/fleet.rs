@@ -737,7 +737,11 @@ fn wider<'a>(laws: impl Iterator<Item = (&'a Past, &'a f64)> + Clone) -> f64 {
     let (mut squares, mut outcomes) = (WIDTH_WORTH, WIDTH_WORTH);
     for e in 0..elements {
         let of = |past: &'a Past| past.below.get(e).map_or(&[][..], Vec::as_slice);
-        let cuts = laws.clone().map(|(past, _)| of(past).len()).min().unwrap_or(0);
+        let cuts = laws
+            .clone()
+            .map(|(past, _)| of(past).len())
+            .min()
+            .unwrap_or(0);
         if cuts == 0 {
             continue;
         }
@@ -746,7 +750,9 @@ fn wider<'a>(laws: impl Iterator<Item = (&'a Past, &'a f64)> + Clone) -> f64 {
                 weight * of(past).get(cut).copied().unwrap_or(0.5)
             };
             let below: f64 = laws.clone().map(under).sum();
-            normal_quantile(below.clamp(1e-6, 1.0 - 1e-6)).powi(2).min(9.0)
+            normal_quantile(below.clamp(1e-6, 1.0 - 1e-6))
+                .powi(2)
+                .min(9.0)
         };
         squares += (0..cuts).map(square).sum::<f64>() / cuts as f64;
         outcomes += 1.0;

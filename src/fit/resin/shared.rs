@@ -16,6 +16,7 @@ use super::curve::{ALL, CURVES, PLATEAU_PPM};
 use super::follow::Chance;
 use super::forecast::DRAWS_EACH;
 use super::grid::{Beyond, Grid, POINTS, STEP, Values, add, less, logs, spread, unlogged};
+use super::past;
 use crate::fit::SharedNumber;
 use crate::fit::horizon::middle_of;
 
@@ -119,6 +120,8 @@ pub struct ResinFit {
     /// What comes to every charge.
     pub chance: Chance,
     pub shares: Shares,
+    /// How much wider charges ended than was said, from the fleet's own past.
+    pub wider: f64,
     /// Vans whose charges the beliefs already hold.
     taught: BTreeSet<Arc<str>>,
 }
@@ -246,16 +249,26 @@ pub fn fit_shared<'a>(vans: impl IntoIterator<Item = VanCharges<'a>>, limit_ppm:
     let mean_of = |f: &dyn Fn(&ResinDraw) -> f64| draws.iter().map(f).sum::<f64>() / n;
     let ln_capacity = mean_of(&|d| mean(d.reading.grid, &d.elsewhere));
     let usual_share = mean_of(&|d| d.reading.co2_share);
-    let explained = explained(&draws, ln_capacity, limit_ppm);
-    ResinFit {
+    let mut fit = ResinFit {
         chance: Chance::new(draws.len(), DRAWS_EACH),
         usual_capacity: ln_capacity.exp(),
         usual_share,
-        explained,
+        explained: explained(&draws, ln_capacity, limit_ppm),
         shares,
+        wider: 1.0,
         taught: vans.iter().map(|v| v.van.clone()).collect(),
         draws,
-    }
+    };
+    fit.wider = past::wider(&fit, &vans);
+    fit.explained.push(SharedNumber {
+        name: "resin: widths over what earlier charges say",
+        value: fit.wider,
+        sd: 0.0,
+        prior: 1.0,
+        prior_sd: 0.0,
+        unit: "",
+    });
+    fit
 }
 
 impl ResinFit {

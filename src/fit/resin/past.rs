@@ -4,7 +4,7 @@
 use rayon::prelude::*;
 
 use super::grid::{Beyond, Grid, POINTS, Values, add, logs, spread, unlogged};
-use super::shared::{ResinDraw, ResinFit, VanCharges, however_it_ends, of_van};
+use super::shared::{ResinDraw, ResinFit, VanCharges, of_van};
 use crate::stats::special::{normal_cdf, normal_quantile};
 
 /// Charges whose ends are worth believing that widths are right.
@@ -41,10 +41,7 @@ fn below(fit: &ResinFit, draw: &ResinDraw, van: VanCharges<'_>) -> Vec<Option<f6
     let (reading, spreads) = (&draw.reading, draw.spreads);
     let tables: Vec<Values> = van
         .teaching()
-        .map(|c| {
-            let by_curve = c.likelihoods(&fit.shares, reading.grid, reading.co2_share);
-            however_it_ends(&by_curve, &reading.curves)
-        })
+        .map(|c| reading.of_charge(c, &fit.shares))
         .collect();
     let district = fit.without(draw, van, &of_van(tables.iter(), spreads.charges));
     let down = |logs: &Values, sd: f64| spread(&unlogged(logs).0, sd, Beyond::Nothing);

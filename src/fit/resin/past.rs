@@ -14,7 +14,8 @@ const DRAWS_EVERY: usize = 3;
 /// A charge's end is known where its own readings leave its `ln` capacity so little open.
 const KNOWN_SD: f64 = 0.2;
 
-/// How much wider ends lay than was said, drawn towards 1 while few were seen.
+/// How much wider ends lay than was said, drawn towards 1 while few were seen; never
+/// narrower, as what enters from now on is not held against anything here.
 pub fn wider(fit: &ResinFit, vans: &[VanCharges<'_>]) -> f64 {
     let draws: Vec<&ResinDraw> = fit.draws.iter().step_by(DRAWS_EVERY).collect();
     let squares: Vec<f64> = vans
@@ -32,7 +33,7 @@ pub fn wider(fit: &ResinFit, vans: &[VanCharges<'_>]) -> f64 {
         })
         .collect();
     let (sum, n) = (squares.iter().sum::<f64>(), squares.len() as f64);
-    ((WORTH + sum) / (WORTH + n)).sqrt().clamp(0.75, 2.0)
+    ((WORTH + sum) / (WORTH + n)).sqrt().clamp(1.0, 2.0)
 }
 
 /// Of each charge of a van that was seen to end, the probability that was given to less,

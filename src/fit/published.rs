@@ -182,6 +182,38 @@ fn cracks_after_half_of_their_cycles() {
     assert!(off < 0.4, "{off}");
 }
 
+/// How far the end of a straight line through a unit's own readings, or through their
+/// logarithms, lies off the rise still to come, in the middle of all units.
+fn off_by_line(units: &[Unit], until: f64, when: f64, logarithms: bool) -> f64 {
+    let bent = |value: f64| if logarithms { value.ln() } else { value };
+    let mut off: Vec<f64> = units
+        .iter()
+        .map(|unit| {
+            let known: Vec<(f64, f64)> = unit
+                .iter()
+                .filter(|(kl, _)| *kl <= until)
+                .map(|(kl, value)| (*kl, bent(*value)))
+                .collect();
+            let n = known.len() as f64;
+            let mean = |of: fn(&(f64, f64)) -> f64| known.iter().map(of).sum::<f64>() / n;
+            let (x, y) = (mean(|p| p.0), mean(|p| p.1));
+            let along: f64 = known.iter().map(|p| (p.0 - x) * (p.1 - y)).sum();
+            let slope = along / known.iter().map(|p| (p.0 - x).powi(2)).sum::<f64>();
+            let end = y + slope * (when - x);
+            let end = if logarithms { end.exp() } else { end };
+            let last = unit.iter().rfind(|(kl, _)| *kl <= until).unwrap().1;
+            let truth = unit
+                .iter()
+                .find(|(kl, _)| (kl - when).abs() < 1e-6)
+                .unwrap()
+                .1;
+            ((end - truth) / (truth - last)).abs()
+        })
+        .collect();
+    off.sort_by(f64::total_cmp);
+    off[off.len() / 2]
+}
+
 #[test]
 fn trees_that_level_off() {
     let units: Vec<Unit> = TREES
@@ -192,8 +224,23 @@ fn trees_that_level_off() {
                 .collect()
         })
         .collect();
-    let (held, all, off) = held(&units, 0.06 * 1004.0, 0.06 * 1582.0);
+    let end = 0.06 * 1582.0;
+    // Up to the fourth measurement nothing has levelled off: the first three quicken, and
+    // five trees cannot tell a straight line from steady growth. The middle lies nearer
+    // the line all the same.
+    let four = 0.06 * 1004.0;
+    let (held_by, all, off) = held(&units, four, end);
     assert_eq!(all, 5);
-    assert!(held >= 3, "{held} of {all}");
-    assert!(off < 0.8, "{off}");
+    assert!(held_by >= 3, "{held_by} of {all}");
+    let line = off_by_line(&units, four, end, false);
+    let steady = off_by_line(&units, four, end, true);
+    println!("four {off} line {line} steady {steady}");
+    assert!(off < line + 0.25 * (steady - line), "{off} {line} {steady}");
+    // The fifth shows it: the middle does better than a straight line.
+    let five = 0.06 * 1231.0;
+    let (held_by, _, off) = held(&units, five, end);
+    assert!(held_by >= 3, "{held_by} of {all}");
+    let line = off_by_line(&units, five, end, false);
+    println!("five {off} line {line}");
+    assert!(off < line, "{off} {line}");
 }

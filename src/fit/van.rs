@@ -4,7 +4,7 @@ use std::sync::Arc;
 
 use crate::calendar::{Date, DateExt};
 
-use super::horizon::{Spreading, middle_of};
+use super::horizon::middle_of;
 use super::membrane::{self, ElementDraws, ElementLooks, SharedFit};
 use super::meters::{VanMeters, VanTaps};
 use super::resin::{self, ChargeLooks, PermeateAhead, PermeateDraw, ResinFit};
@@ -473,28 +473,25 @@ fn permeate_ahead(
             ..PermeateAhead::steady(ppm, van.feed_ppm.unwrap_or(ppm / 0.04))
         });
     };
-    let widened = widened_growth(draws);
-    let wander = wanders(widened.len());
+    let wander = wanders(draws.draws.len());
     let mut ahead = PermeateAhead {
         ppm_now: f64::NAN,
         feed_ppm,
         strength_now: feed.now,
         strength_sd: feed.sd,
         season: van.tap_season,
-        draws: widened
-            .into_iter()
+        draws: draws
+            .draws
+            .iter()
             .zip(&wander)
-            .map(|(growth, wander)| {
-                let usual = feed_ppm.ln() + growth.ln_cold();
+            .map(|(draw, wander)| {
+                let usual = feed_ppm.ln() + draw.ln_cold();
                 PermeateDraw {
                     ln_ppm: std::array::from_fn(|knot| {
-                        let level = growth.level
-                            + growth.rate_per_litre * resin::knot_litres(knot)
-                            + growth.wander_per_litre.sqrt() * wander[knot];
-                        usual + growth.ln_passage(level)
+                        usual + draw.ln_passage(resin::knot_litres(knot), wander[knot])
                     }),
-                    per_c: growth.per_c(),
-                    ln_cold: growth.ln_cold(),
+                    per_c: draw.per_c,
+                    ln_cold: draw.ln_cold(),
                 }
             })
             .collect(),
@@ -524,22 +521,6 @@ fn wanders(count: usize) -> Vec<[f64; resin::KNOTS]> {
     // Each with its opposite, so that none of them leans.
     let both = half.into_iter().flat_map(|path| [path, path.map(|z| -z)]);
     both.take(count).collect()
-}
-
-/// How much wider than the model's own the rates are taken where the day of a
-/// limit of product water hangs on them; see the membrane's own widening.
-const RATES_WIDENED: f64 = 1.5;
-
-/// The growth of each draw, rates spread about their median.
-fn widened_growth(draws: &ElementDraws) -> Vec<membrane::Growth> {
-    let rates = draws.draws.iter().map(|d| d.growth.rate_per_litre);
-    let spread = Spreading::about_middle(rates, RATES_WIDENED);
-    let widened = draws.draws.iter().map(|d| {
-        let mut growth = d.growth;
-        growth.rate_per_litre = spread.of(growth.rate_per_litre);
-        growth
-    });
-    widened.collect()
 }
 
 /// How a tap's strength wanders about what is usual of late, ln.

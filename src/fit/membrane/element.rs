@@ -44,6 +44,8 @@ pub struct Laid {
 /// Variance of a jump of the path: a seal doubles salt passage more often than not
 /// (judgement).
 const JUMP_VARIANCE: f64 = 0.25;
+/// Cells among which a jump can be told.
+const FEWEST_FOR_JUMP: usize = 5;
 
 /// Where and how surely a meter is off, by regime: `ln` gain of permeate over feed.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -126,6 +128,15 @@ impl Laid {
         }
     }
 
+    /// Exposure in which [`Laid::jump_where_likely`] can find a jump.
+    pub fn searched_for_jumps(&self) -> f64 {
+        let n = self.len();
+        match (self.exposure.get(1), self.exposure.get(n.saturating_sub(2))) {
+            (Some(first), Some(last)) if n >= FEWEST_FOR_JUMP => last - first,
+            _ => 0.0,
+        }
+    }
+
     /// Lets the path jump before a cell.
     fn let_jump(&mut self, at: usize) {
         let n = self.len();
@@ -149,7 +160,7 @@ impl Laid {
     pub fn jump_where_likely(&mut self, posterior: &Posterior, n: usize, rate: f64) -> bool {
         const MOST: usize = 4;
         const ODDS: f64 = 3.0;
-        if n < 5 || self.jumps.len() >= MOST {
+        if n < FEWEST_FOR_JUMP || self.jumps.len() >= MOST {
             return false;
         }
         let sums = posterior.after_each(n);

@@ -9,6 +9,7 @@ use super::element::{Gain, Laid, Mark, Own, Posterior, Prior};
 use super::law::{Law, NOTHING_BEFORE, PACE, START, TOP};
 use super::looks::{ElementLooks, USUAL_C};
 use crate::stats::dense::{Factor, dot};
+use crate::stats::special::{normal_cdf, normal_quantile};
 
 /// Elements that are weak from the first day: how many there are and how much faster
 /// they wear before a fleet tells (judgement), and how far they differ from each other.
@@ -381,7 +382,7 @@ struct Told {
     wander: [f64; 2],
     noise: [f64; 2],
     theta: [f64; 2],
-    /// Jumps with their sizes, and the exposure in which they came.
+    /// Jumps with their sizes, and the exposure in which they could be told.
     jumps: Vec<f64>,
     exposure: f64,
 }
@@ -451,7 +452,7 @@ fn told(numbers: &Numbers, van: usize, looks: &ElementLooks) -> Told {
         noise,
         theta,
         jumps,
-        exposure: laid.exposure.last().copied().unwrap_or(0.0),
+        exposure: laid.searched_for_jumps(),
     }
 }
 
@@ -692,13 +693,7 @@ pub fn learn(elements: &[(usize, &ElementLooks)]) -> Laws {
     let mut weights: Vec<f64> = logs.iter().map(|l| (l - top).exp()).collect();
     let total: f64 = weights.iter().sum();
     weights.iter_mut().for_each(|w| *w /= total);
-    let squares: f64 = each
-        .iter()
-        .zip(&weights)
-        .map(|((_, _, p), w)| w * p.squares)
-        .sum();
-    let outcomes = each.first().map_or(0.0, |e| e.2.elements);
-    let wider = ((WIDTH_WORTH + squares) / (WIDTH_WORTH + outcomes)).sqrt();
+    let wider = wider(each.iter().map(|e| &e.2).zip(&weights));
     let steady = each.first().map(|e| e.0.clone());
     let mut weighed: Vec<(Numbers, f64)> = each
         .into_iter()
@@ -711,7 +706,7 @@ pub fn learn(elements: &[(usize, &ElementLooks)]) -> Laws {
     Laws {
         weighed,
         steady: steady.unwrap_or_else(|| Numbers::before(Law::Exponential)),
-        wider: wider.clamp(0.75, 2.0),
+        wider,
     }
 }
 
@@ -719,51 +714,74 @@ pub fn learn(elements: &[(usize, &ElementLooks)]) -> Laws {
 struct Past {
     /// Sum over elements of the mean `ln` density of what came later.
     score: f64,
-    /// Squares of how far the last outcomes lay off, over what was said, and how many
-    /// elements had any.
-    squares: f64,
-    elements: f64,
+    /// Of each element, for the last outcome after each cut, the probability that was
+    /// given to less than it; empty where too little is on record.
+    below: Vec<Vec<f64>>,
 }
 
 fn past(numbers: &Numbers, elements: &[(usize, &ElementLooks)]) -> Past {
-    let each: Vec<Option<(f64, f64)>> = elements
+    let each: Vec<(f64, Vec<f64>)> = elements
         .par_iter()
-        .map(|(_, looks)| past_of(numbers, looks))
+        .map(|(_, looks)| past_of(numbers, looks).unwrap_or_default())
         .collect();
-    let mut past = Past {
-        score: 0.0,
-        squares: 0.0,
-        elements: 0.0,
-    };
-    for (score, square) in each.into_iter().flatten() {
-        past.score += score;
-        past.squares += square;
-        past.elements += 1.0;
+    Past {
+        score: each.iter().map(|e| e.0).sum(),
+        below: each.into_iter().map(|e| e.1).collect(),
     }
-    past
 }
 
-fn past_of(numbers: &Numbers, looks: &ElementLooks) -> Option<(f64, f64)> {
+/// How much wider last outcomes lay than all laws together said, drawn towards 1 while
+/// few elements have any.
+fn wider<'a>(laws: impl Iterator<Item = (&'a Past, &'a f64)> + Clone) -> f64 {
+    let elements = laws.clone().next().map_or(0, |(past, _)| past.below.len());
+    let (mut squares, mut outcomes) = (WIDTH_WORTH, WIDTH_WORTH);
+    for e in 0..elements {
+        let of = |past: &'a Past| past.below.get(e).map_or(&[][..], Vec::as_slice);
+        let cuts = laws
+            .clone()
+            .map(|(past, _)| of(past).len())
+            .min()
+            .unwrap_or(0);
+        if cuts == 0 {
+            continue;
+        }
+        let square = |cut: usize| {
+            let under = |(past, weight): (&'a Past, &f64)| {
+                weight * of(past).get(cut).copied().unwrap_or(0.5)
+            };
+            let below: f64 = laws.clone().map(under).sum();
+            normal_quantile(below.clamp(1e-6, 1.0 - 1e-6))
+                .powi(2)
+                .min(9.0)
+        };
+        squares += (0..cuts).map(square).sum::<f64>() / cuts as f64;
+        outcomes += 1.0;
+    }
+    (squares / outcomes).sqrt().clamp(0.75, 2.0)
+}
+
+/// Mean `ln` density of what came after cuts of an element's past, and the probability
+/// given to less than the last of it.
+fn past_of(numbers: &Numbers, looks: &ElementLooks) -> Option<(f64, Vec<f64>)> {
     let bare = numbers.lay(looks, |_| Gain::USUAL);
     let n = bare.len();
     let known = looks.whose();
     let (mut score, mut count) = (0.0, 0.0);
-    let (mut square, mut squares) = (0.0, 0.0);
+    let mut below = Vec::new();
     let mut before = 0;
     for share in [0.3, 0.5, 0.7] {
-        let cut = ((share * n as f64) as usize).max(2);
-        if cut == before || cut + 2 > n {
+        let cut = ((share * n as f64).round() as usize).max(2);
+        if cut == before || cut >= n {
             continue;
         }
         before = cut;
         let mut laid = bare.clone();
         let both = numbers.both(&known, Kin::NONE, &mut laid, cut, false);
-        let density = |target: usize| {
+        let told = |target: usize| {
             let y = laid.y.get(target)?;
             let ahead = laid.exposure.get(target)? - laid.exposure.get(cut - 1)?;
             let p_jump = 1.0 - (-numbers.jump_rate * ahead.max(0.0)).exp();
-            let mut total = 0.0;
-            let mut best = (f64::NEG_INFINITY, 0.0);
+            let (mut density, mut below) = (0.0, 0.0);
             for ((prior, posterior), share) in
                 [(&both.usual, 1.0 - both.p_weak), (&both.weak, both.p_weak)]
             {
@@ -775,26 +793,19 @@ fn past_of(numbers: &Numbers, looks: &ElementLooks) -> Option<(f64, f64)> {
                     (size, jumping, share * p_jump),
                 ] {
                     let z = (y - mean - away) / variance.sqrt();
-                    let density = share * student(z).exp() / variance.sqrt();
-                    total += density;
-                    if density > best.0 {
-                        best = (density, z);
-                    }
+                    density += share * student(z).exp() / variance.sqrt();
+                    below += share * normal_cdf(z);
                 }
             }
-            Some((f64::max(total, 1e-12).ln(), best.1))
+            Some((f64::max(density, 1e-12).ln(), below))
         };
         for target in [(cut + n) / 2, n - 1] {
-            let (ln, z) = density(target)?;
-            score += ln;
+            score += told(target)?.0;
             count += 1.0;
-            if target == n - 1 {
-                square += (z * z).min(9.0);
-                squares += 1.0;
-            }
         }
+        below.push(told(n - 1)?.1);
     }
-    (count > 0.0).then(|| (score / count, square / squares))
+    (count > 0.0).then(|| (score / count, below))
 }
 
 /// `ln` density of Student's t but for a constant, so that one outcome decides nothing

@@ -33,54 +33,46 @@ const UNSURE: usize = 9;
 /// Beyond this many times the horizon's litres nobody looks.
 const FAR: f64 = 4.0;
 
-/// How one draw of an element goes on, on a scale on which it grows evenly.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Growth {
-    /// Now.
-    pub level: f64,
-    pub rate_per_litre: f64,
-    /// Variance of its wander per future litre.
-    pub wander_per_litre: f64,
-    /// What a degree does to `ln` permeate over the seasons, and at usual recovery.
-    per_c: f64,
-    per_c_at_recovery: f64,
-}
-
-impl Growth {
-    /// Over the life of a charge every law is near enough to steady growth.
-    const SCALE: Scale = Scale { curvature: 1e-3 };
-
-    /// `ln` salt passage at 25 °C at a level.
-    pub fn ln_passage(&self, level: f64) -> f64 {
-        Growth::SCALE.unbend(level)
-    }
-
-    /// What a degree does to `ln` permeate over the seasons.
-    pub fn per_c(&self) -> f64 {
-        self.per_c
-    }
-
-    /// `ln` of salt passage at the usual tap in the middle of the year over that at 25 °C.
-    pub fn ln_cold(&self) -> f64 {
-        -self.per_c_at_recovery * (25.0 - USUAL_C)
-    }
-}
-
 /// One draw of what an element is and will do.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct ElementDraw {
     /// `ln` salt passage now, and its growth per litre now.
     pub ln_now: f64,
     pub growth_per_litre: f64,
-    pub growth: Growth,
+    /// What a degree does to `ln` permeate over the seasons, and at usual recovery.
+    pub per_c: f64,
+    per_c_at_recovery: f64,
     /// Litres from now until the limit; negative or 0 if it is past, infinite if never.
     pub litres_to_limit: f64,
     /// Days from the as-of day until the limit; negative if past, infinite if never.
     pub days_to_limit: f64,
     /// Litres a day from now on.
     pub litres_per_day: f64,
-    /// Its future.
+    /// Its future, and how much further its litres lie apart than the path has them: the
+    /// fleet's own past says how much wider than the model they do.
     path: Path,
+    jump: Jump,
+    stretch: f64,
+}
+
+impl ElementDraw {
+    /// `ln` salt passage at 25 °C after so many litres; `wandered`: what a Wiener process
+    /// along the litres has done by then.
+    pub fn ln_passage(&self, litres: f64, wandered: f64) -> f64 {
+        let path = &self.path;
+        let sway = (path.wander * path.per_litre).sqrt() * wandered;
+        let jumped = if litres * self.stretch > self.jump.litres {
+            self.jump.ln
+        } else {
+            0.0
+        };
+        (path.after(litres * self.stretch) + sway + jumped).min(0.0)
+    }
+
+    /// `ln` of salt passage at the usual tap in the middle of the year over that at 25 °C.
+    pub fn ln_cold(&self) -> f64 {
+        -self.per_c_at_recovery * (25.0 - USUAL_C)
+    }
 }
 
 /// The future of a draw: `ln s = law(exposure) + away`, the exposure counted from new.
@@ -115,7 +107,7 @@ impl Path {
 
 impl Path {
     /// Litres until `ln_passage` with what chance does on the way: wander, and seals that
-    /// give; infinite beyond `most`. `z`: standard normal.
+    /// give; infinite beyond `most`. And the first of the latter. `z`: standard normal.
     fn litres_drawn(
         &self,
         numbers: &Numbers,
@@ -123,7 +115,7 @@ impl Path {
         most: f64,
         z: f64,
         rng: &mut Rng,
-    ) -> f64 {
+    ) -> (f64, Jump) {
         const MOST_JUMPS: usize = 40;
         let straight = self.litres_to(ln_passage).min(most).max(0.0);
         // What it wanders on the way, as if the limit lay that much nearer or further.
@@ -135,21 +127,41 @@ impl Path {
         let per_litre = (numbers.jumps_ahead() * self.per_litre).max(1e-12);
         let mut jump = rng.exponential() / per_litre;
         let mut litres = path.litres_to(ln_passage);
+        let mut first = Jump::NONE;
         for _ in 0..MOST_JUMPS {
             if jump >= litres || jump >= most {
                 break;
             }
             let spread = JUMP_SPREAD * rng.normal() - 0.5 * JUMP_SPREAD * JUMP_SPREAD;
-            path.away += numbers.jump_size * spread.exp();
+            let ln = numbers.jump_size * spread.exp();
+            path.away += ln;
+            if first == Jump::NONE {
+                first = Jump { litres: jump, ln };
+            }
             litres = path.litres_to(ln_passage).max(jump);
             jump += rng.exponential() / per_litre;
         }
-        if litres > most {
+        let litres = if litres > most {
             f64::INFINITY
         } else {
             litres.max(0.02 * straight).max(1.0)
-        }
+        };
+        (litres, first)
     }
+}
+
+/// A seal that gives so many litres ahead, and what it adds to `ln` salt passage.
+#[derive(Debug, Clone, Copy, PartialEq)]
+struct Jump {
+    litres: f64,
+    ln: f64,
+}
+
+impl Jump {
+    const NONE: Jump = Jump {
+        litres: f64::INFINITY,
+        ln: 0.0,
+    };
 }
 
 /// Equally likely draws for one element, with what the page needs of its past.
@@ -433,17 +445,14 @@ fn draw(
     let mut draw = ElementDraw {
         ln_now,
         growth_per_litre: 0.0,
-        growth: Growth {
-            level: Growth::SCALE.bend(ln_now).0,
-            rate_per_litre: 0.0,
-            wander_per_litre: under.numbers.wander * under.per_litre,
-            per_c: under.per_c,
-            per_c_at_recovery: under.per_c_at_recovery,
-        },
+        per_c: under.per_c,
+        per_c_at_recovery: under.per_c_at_recovery,
         litres_to_limit: 0.0,
         days_to_limit: 0.0,
         litres_per_day,
         path,
+        jump: Jump::NONE,
+        stretch: 1.0,
     };
     if passed {
         let levels = past.as_deref().unwrap_or(&[]);
@@ -453,12 +462,6 @@ fn draw(
     }
     let soon = (litres_per_day * 60.0).max(100.0);
     draw.growth_per_litre = (path.after(soon) - ln_now).max(0.0) / soon;
-    // A charge seldom lasts longer than a year.
-    let over = draw
-        .litres_to_limit
-        .clamp(soon, (365.0 * litres_per_day).max(soon));
-    let then = Growth::SCALE.bend(path.after(over)).0;
-    draw.growth.rate_per_litre = (then - draw.growth.level).max(0.0) / over;
     if let Some(levels) = past.filter(|_| shown) {
         out.paths.push(levels);
     }
@@ -472,7 +475,11 @@ fn widen(draws: &mut [ElementDraw], wider: f64) {
     let litres = Spreading::about_middle(draws.iter().map(|d| d.litres_to_limit), wider);
     for draw in draws {
         draw.days_to_limit = days.of(draw.days_to_limit);
-        draw.litres_to_limit = litres.of(draw.litres_to_limit);
+        let wider = litres.of(draw.litres_to_limit);
+        if wider > 0.0 && wider.is_finite() {
+            draw.stretch = draw.litres_to_limit / wider;
+        }
+        draw.litres_to_limit = wider;
         if draw.days_to_limit > HORIZON_DAYS {
             draw.days_to_limit = f64::INFINITY;
         }
@@ -490,9 +497,9 @@ fn ahead(
 ) {
     let usage = element.usage;
     let most = FAR * HORIZON_DAYS * draw.litres_per_day.max(1.0);
-    draw.litres_to_limit = draw
-        .path
-        .litres_drawn(numbers, element.ln_limit, most, z, rng);
+    (draw.litres_to_limit, draw.jump) =
+        draw.path
+            .litres_drawn(numbers, element.ln_limit, most, z, rng);
     let years = draw.litres_to_limit / draw.litres_per_day / 365.25;
     draw.litres_per_day *= usage.factor(0.0, z_use, years);
     let days = usage.season.days_for(
@@ -709,8 +716,7 @@ fn path_over_time(
             .usual_days(f64::from(as_of.day_of_year()), day);
         let each = draws.draws.iter().zip(&fit.sways).map(|(d, z)| {
             let litres = d.litres_per_day * usual_days;
-            let sway = (d.path.wander * d.path.per_litre * litres).sqrt() * z;
-            (d.path.after(litres) + sway).exp().min(1.0)
+            d.ln_passage(litres, litres.sqrt() * z).exp()
         });
         if let Some(x) = as_of.checked_plus_days(day as i64) {
             bands.extend(band(x, each));
@@ -796,6 +802,6 @@ fn new_course(
         wander: numbers.wander,
     };
     let most = FAR * HORIZON_DAYS * new.litres_per_day.max(150.0);
-    let litres = path.litres_drawn(numbers, new.ln_limit, most, rng.normal(), rng);
+    let (litres, _) = path.litres_drawn(numbers, new.ln_limit, most, rng.normal(), rng);
     course(&path, litres, new.litres_per_day, new.ln_limit)
 }

@@ -6,7 +6,7 @@ use std::collections::BTreeMap;
 use super::charge::{ByCurve, ChargeLooks};
 use super::curve::{ALL, CURVES};
 use super::grid::{Beyond, POINTS, STEP, Values, add, spread, unlogged};
-use super::shared::{ResinDraw, ResinFit, VanCharges, however_it_ends, of_van};
+use super::shared::{ResinDraw, ResinFit, VanCharges, of_van};
 use crate::stats::random::Rng;
 
 /// A capacity (meq per litre of resin) and a way of ending.
@@ -61,19 +61,17 @@ impl Known {
         limit_ppm: f64,
     ) -> Known {
         let reading = &draw.reading;
-        let likelihoods =
-            |c: &ChargeLooks| c.likelihoods(&fit.shares, reading.grid, reading.co2_share);
         let (mut all, mut others) = (Vec::new(), Vec::new());
         if let Some(van) = van {
             for other in van.teaching() {
-                let table = however_it_ends(&likelihoods(other), &reading.curves);
+                let table = reading.of_charge(other, &fit.shares);
                 if !std::ptr::eq(other, charge) {
                     others.push(table);
                 }
                 all.push(table);
             }
         }
-        let mut own = likelihoods(charge);
+        let mut own = charge.likelihoods(&fit.shares, reading.grid, reading.co2_share);
         charge.not_at_limit_when_read(
             &mut own,
             &fit.shares,

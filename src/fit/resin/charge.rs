@@ -22,6 +22,9 @@ const READING_PPM: f64 = 0.5;
 const READING_SHARE: f64 = 0.12;
 /// Density of a reading that has nothing to do with the charge.
 const STRAY: f64 = 3e-4;
+/// Spent resin is seen where what enters reads this share of the limit at least: crews
+/// change at half of it or above.
+const IN_SIGHT: f64 = 0.5;
 /// A reading at the limit counts as its end where a later one is above this share
 /// of it.
 const HELD_SHARE: f64 = 0.7;
@@ -61,6 +64,8 @@ pub struct ChargeLooks {
     pub readings: usize,
     /// Whether all that it has taken up is known.
     counted: bool,
+    /// Whether it was changed, and whoever changed it could see what it let through.
+    changed_in_sight: bool,
     seen: Vec<Seen>,
 }
 
@@ -88,6 +93,7 @@ pub fn looks_of(life: &ChargeLife, limit_ppm: f64) -> ChargeLooks {
         })
     });
     let litres = life.litres_treated.unwrap_or(0.0);
+    let permeate_ppm = newest_median(points, |p| p.permeate_ppm);
     ChargeLooks {
         resin_litres: life.resin_litres.max(0.1),
         district: life.district.clone(),
@@ -97,9 +103,11 @@ pub fn looks_of(life: &ChargeLife, limit_ppm: f64) -> ChargeLooks {
         ppm_litres: life.ppm_litres,
         product_ppm: days.last().map(|p| p.product_ppm),
         litres_since_reading: days.last().map_or(litres, |p| (litres - p.litres).max(0.0)),
-        permeate_ppm: newest_median(points, |p| p.permeate_ppm),
+        permeate_ppm,
         readings: points.len(),
         counted: life.litres_treated.is_some() && life.changed_on.is_some(),
+        changed_in_sight: life.end != End::InUse
+            && permeate_ppm.is_some_and(|ppm| ppm >= IN_SIGHT * limit_ppm),
         seen: telling(&days),
     }
 }
@@ -215,6 +223,7 @@ impl ChargeLooks {
             permeate_ppm: None,
             readings: 0,
             counted: true,
+            changed_in_sight: false,
             seen: Vec::new(),
         }
     }
@@ -272,6 +281,12 @@ impl ChargeLooks {
             }
         }
         all
+    }
+
+    /// `ln` load at which it was changed, where that may have been because it was spent.
+    pub fn ln_load_when_changed(&self, share: f64) -> Option<f64> {
+        let load = self.load_now(share);
+        (self.counted && self.changed_in_sight && load > 0.0).then(|| load.ln())
     }
 
     /// Takes away the capacities at which the newest reading would have been at the

@@ -8,7 +8,7 @@ use super::charge::ChargeLooks;
 use super::entering::PermeateAhead;
 use super::follow::{Ahead, Future, Left, PATH_DAYS, PATH_STEPS};
 use super::shared::{ResinFit, VanCharges};
-use crate::fit::horizon::{day_span, sort, span_of, span_of_sorted};
+use crate::fit::horizon::{HORIZON_DAYS, Spreading, day_span, sort, span_of, span_of_sorted};
 use crate::fit::usage::{Season, Usage};
 use crate::fit::{Band, DayDraws, Explained, ResinForecast};
 use crate::stats::random::{Rng, even_normals};
@@ -141,8 +141,20 @@ pub fn forecast(fit: &ResinFit, running: &Running<'_>) -> ResinForecast {
             (0..n).map(|i| (0.0, day(a) + between(i))).unzip()
         }
         None => {
-            let left = left.iter().map(|l| bounds.within(*l));
-            left.map(|l| (l.litres, l.days)).unzip()
+            let (mut litres, mut days): (Vec<f64>, Vec<f64>) =
+                left.iter().map(|l| (l.litres, l.days)).unzip();
+            widen(&mut litres, fit.wider);
+            widen(&mut days, fit.wider);
+            let both = litres.into_iter().zip(days);
+            both.map(|(litres, days)| bounds.within(Left { litres, days }))
+                .map(|l| {
+                    if l.days > HORIZON_DAYS {
+                        (f64::INFINITY, f64::INFINITY)
+                    } else {
+                        (l.litres, l.days)
+                    }
+                })
+                .unzip()
         }
     };
     let loads = shares().map(|share| charge.load_now(share));
@@ -219,6 +231,12 @@ pub fn forecast(fit: &ResinFit, running: &Running<'_>) -> ResinForecast {
     }
 }
 
+/// Spreads what is ahead about its middle.
+fn widen(ahead: &mut [f64], wider: f64) {
+    let spreading = Spreading::about_middle(ahead.iter().copied(), wider);
+    ahead.iter_mut().for_each(|a| *a = spreading.of(*a));
+}
+
 /// Lives, in litres, of the next charge (`charge` is fresh), in the order of the shared draws:
 /// infinite where the limit is not reached within ten years at that use.
 pub fn new_charge_lives(
@@ -252,5 +270,7 @@ pub fn new_charge_lives(
         order: rng.shuffled((0..permeate.draws.len()).collect()),
     };
     let left = ahead.follow(&futures, &mut []);
-    left.into_iter().map(|l| l.litres).collect()
+    let mut lives: Vec<f64> = left.into_iter().map(|l| l.litres).collect();
+    widen(&mut lives, fit.wider);
+    lives
 }

@@ -20,6 +20,7 @@ mod entering;
 mod follow;
 mod forecast;
 mod grid;
+mod past;
 mod shared;
 #[cfg(test)]
 mod tests;

@@ -11,11 +11,12 @@ use std::sync::Arc;
 
 use rayon::prelude::*;
 
-use super::charge::{ChargeLooks, Shares};
+use super::charge::{ByCurve, ChargeLooks, Shares};
 use super::curve::{ALL, CURVES, PLATEAU_PPM};
 use super::follow::Chance;
 use super::forecast::DRAWS_EACH;
 use super::grid::{Beyond, Grid, POINTS, STEP, Values, add, less, logs, spread, unlogged};
+use super::past;
 use crate::fit::SharedNumber;
 use crate::fit::horizon::middle_of;
 
@@ -62,6 +63,77 @@ pub struct Reading {
     pub grid: Grid,
     /// Probability of each way of ending.
     pub curves: [f64; CURVES],
+    /// Share of the changes made because the charge was spent.
+    pub spent: f64,
+}
+
+/// Changes are made when product water reads about the limit (the trade's rule of thumb),
+/// or for other reasons, by the calendar or with other work. The share of the former
+/// before a fleet tells, worth so many changes (judgement).
+const SPENT: f64 = 0.5;
+const SPENT_WORTH: f64 = 10.0;
+const SPENT_ROUNDS: usize = 4;
+/// How far from its capacity a spent charge is changed, `ln`: crews differ in the ppm
+/// they bear, and wait some days (judgement).
+const SPENT_SD: f64 = 0.2;
+/// Density of the `ln` load at which a charge is changed for other reasons: anywhere from
+/// a quarter of a capacity to two (judgement).
+const OTHERWISE: f64 = 0.5;
+
+/// Density of the change of a charge at each capacity where it was made because the
+/// charge was spent, over that for other reasons.
+fn spent_over_otherwise(ln_load: f64, grid: Grid) -> Values {
+    let top = 1.0 / (SPENT_SD * (2.0 * std::f64::consts::PI).sqrt() * OTHERWISE);
+    std::array::from_fn(|i| {
+        let z = (ln_load - grid.at(i)) / SPENT_SD;
+        top * (-0.5 * z * z).exp()
+    })
+}
+
+impl Reading {
+    /// Likelihood of a charge at each capacity, by its readings and its change.
+    pub fn of_charge(&self, charge: &ChargeLooks, shares: &Shares) -> Values {
+        let by_curve = charge.likelihoods(shares, self.grid, self.co2_share);
+        let mut all = however_it_ends(&by_curve, &self.curves);
+        if let Some(ln_load) = charge.ln_load_when_changed(self.co2_share) {
+            let over = spent_over_otherwise(ln_load, self.grid);
+            for (value, over) in all.iter_mut().zip(over) {
+                *value *= 1.0 - self.spent + self.spent * over;
+            }
+        }
+        all
+    }
+
+    /// Learns the share of changes made because charges were spent (expectation and
+    /// maximisation), by where capacities lie.
+    fn learn_spent<'t>(
+        &mut self,
+        charges: impl Iterator<Item = (&'t ChargeLooks, &'t ByCurve)>,
+        lie: &Values,
+    ) {
+        let total: f64 = lie.iter().sum();
+        // By how much likelier each change is where it was made on a spent charge.
+        let surer: Vec<f64> = charges
+            .filter_map(|(charge, by_curve)| {
+                let ln_load = charge.ln_load_when_changed(self.co2_share)?;
+                let over = spent_over_otherwise(ln_load, self.grid);
+                let readings = however_it_ends(by_curve, &self.curves);
+                let by_readings = readings.iter().zip(lie).map(|(r, l)| r * l);
+                let (mut with, mut without) = (0.0, 0.0);
+                for (by_readings, over) in by_readings.zip(over) {
+                    with += by_readings * over;
+                    without += by_readings;
+                }
+                (without > 0.0 && total > 0.0).then(|| with / without)
+            })
+            .collect();
+        for _ in 0..SPENT_ROUNDS {
+            let spent = self.spent;
+            let each = surer.iter().map(|s| spent * s / (spent * s + 1.0 - spent));
+            self.spent =
+                (SPENT * SPENT_WORTH + each.sum::<f64>()) / (SPENT_WORTH + surer.len() as f64);
+        }
+    }
 }
 
 /// How much capacities differ, as standard deviations of their logarithm.
@@ -119,6 +191,8 @@ pub struct ResinFit {
     /// What comes to every charge.
     pub chance: Chance,
     pub shares: Shares,
+    /// How much wider charges ended than was said, from the fleet's own past.
+    pub wider: f64,
     /// Vans whose charges the beliefs already hold.
     taught: BTreeSet<Arc<str>>,
 }
@@ -159,15 +233,25 @@ pub fn to_district(of_van: &Values, vans_sd: f64) -> Values {
     logs(&spread(&values, vans_sd, Beyond::TheSame)).map(|l| l + top)
 }
 
-/// Likelihood of a charge at each capacity, however it ends.
+/// Charges that are two in truth: about one change in twelve is never written down, and
+/// half of those do not show in the readings either (judgement).
+const UNSEEN_CHANGES: f64 = 0.04;
+
+/// Likelihood of a charge at each capacity, however it ends. What is two in truth took up
+/// between once and twice what one can.
 pub fn however_it_ends(by_curve: &[Values; CURVES], curves: &[f64; CURVES]) -> Values {
+    const TWICE: usize = (std::f64::consts::LN_2 / STEP) as usize;
     let mut all = [0.0; POINTS];
     for (values, share) in by_curve.iter().zip(curves) {
         for (a, v) in all.iter_mut().zip(values) {
             *a += share * v;
         }
     }
-    all
+    let of_two = |i: usize| {
+        let above = (i..=i + TWICE).map(|j| all[j.min(POINTS - 1)]);
+        above.sum::<f64>() / (TWICE + 1) as f64
+    };
+    std::array::from_fn(|i| (1.0 - UNSEEN_CHANGES) * all[i] + UNSEEN_CHANGES * of_two(i))
 }
 
 /// Vans that are learnt from: spread evenly over each district.
@@ -236,16 +320,26 @@ pub fn fit_shared<'a>(vans: impl IntoIterator<Item = VanCharges<'a>>, limit_ppm:
     let mean_of = |f: &dyn Fn(&ResinDraw) -> f64| draws.iter().map(f).sum::<f64>() / n;
     let ln_capacity = mean_of(&|d| mean(d.reading.grid, &d.elsewhere));
     let usual_share = mean_of(&|d| d.reading.co2_share);
-    let explained = explained(&draws, ln_capacity, limit_ppm);
-    ResinFit {
+    let mut fit = ResinFit {
         chance: Chance::new(draws.len(), DRAWS_EACH),
         usual_capacity: ln_capacity.exp(),
         usual_share,
-        explained,
+        explained: explained(&draws, ln_capacity, limit_ppm),
         shares,
+        wider: 1.0,
         taught: vans.iter().map(|v| v.van.clone()).collect(),
         draws,
-    }
+    };
+    fit.wider = past::wider(&fit, &vans);
+    fit.explained.push(SharedNumber {
+        name: "resin: widths over what earlier charges say",
+        value: fit.wider,
+        sd: 0.0,
+        prior: 1.0,
+        prior_sd: 0.0,
+        unit: "",
+    });
+    fit
 }
 
 impl ResinFit {
@@ -285,21 +379,25 @@ impl<'a> Tree<'a> {
                     .collect()
             })
             .collect();
-        let curves = how_they_end(by_van.iter().flatten().map(AsRef::as_ref), grid);
+        let (curves, lie) = how_they_end(by_van.iter().flatten().map(AsRef::as_ref), grid);
+        let mut reading = Reading {
+            co2_share,
+            grid,
+            curves,
+            spent: SPENT,
+        };
+        let by_curve = by_van.iter().flatten().map(AsRef::as_ref);
+        reading.learn_spent(all().zip(by_curve), &lie);
         let mut districts: BTreeMap<_, Vec<Vec<Values>>> = BTreeMap::new();
-        for (van, tables) in vans.iter().zip(&by_van) {
-            let tables = tables.iter().map(|t| however_it_ends(t, &curves));
+        for van in vans {
+            let tables = van.teaching().map(|c| reading.of_charge(c, shares));
             districts
                 .entry(van.district())
                 .or_default()
                 .push(tables.collect());
         }
         Tree {
-            reading: Arc::new(Reading {
-                co2_share,
-                grid,
-                curves,
-            }),
+            reading: Arc::new(reading),
             prior,
             districts,
         }
@@ -399,12 +497,12 @@ impl<'a> Tree<'a> {
     }
 }
 
-/// How a fleet's charges end: the share of each way, found together with how
+/// How a fleet's charges end: the share of each way, and, found together with it, how
 /// their capacities lie (expectation and maximisation).
 fn how_they_end<'t>(
     charges: impl Iterator<Item = &'t [Values; CURVES]> + Clone,
     grid: Grid,
-) -> [f64; CURVES] {
+) -> ([f64; CURVES], Values) {
     const ABOUT: f64 = 0.25;
     let priors: [f64; CURVES] = std::array::from_fn(|k| ALL[k].prior());
     let mut curves = priors;
@@ -439,7 +537,7 @@ fn how_they_end<'t>(
         let total: f64 = lie.iter().sum();
         lie.iter_mut().for_each(|v| *v /= total);
     }
-    curves
+    (curves, lie)
 }
 
 /// The shared numbers as they are told.
@@ -523,6 +621,12 @@ fn explained(draws: &[ResinDraw], ln_capacity: f64, limit_ppm: f64) -> Vec<Share
             "",
             moments(&|d| d.reading.co2_share),
             prior_of(&shares),
+        ),
+        told(
+            "share of changes made because the charge was spent",
+            "",
+            moments(&|d| d.reading.spent),
+            (SPENT, (SPENT * (1.0 - SPENT) / SPENT_WORTH).sqrt()),
         ),
         told(
             "share of charges that end with acid above the permeate",

@@ -94,7 +94,10 @@ pub fn assess(
         share: late_share(life),
         explains: forecast.short.last().map_or(0.0, |s| s.by_lateness),
     };
-    let causes = raised.map(|a| alarm::causes(&a, behind, &late, doubt, beside.neighbours_rise));
+    let causes = raised.map(|a| {
+        let lost = fit.meters.pressure_lost(begin);
+        alarm::causes(&a, behind, &late, (doubt, lost), beside.neighbours_rise)
+    });
     let alarm = raised.map(|a| {
         let finding = alarm::finding(&a, step.map(|s| s.0), watched);
         let meter = meter.map(meters::sentence);

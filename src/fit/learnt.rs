@@ -94,7 +94,16 @@ impl Membranes {
                 each.map(|e| membrane::told(&fit, e)).collect()
             })?;
         let elements = told.iter().flatten().flatten();
-        fit.typical = membrane::typical_lives(&fit, elements, settings.limits.salt_passage.ln());
+        let ln_limit = settings.limits.salt_passage.ln();
+        fit.typical = membrane::typical_lives(&fit, elements, ln_limit);
+        fit.usual_exposures = membrane::usual_exposures(&fit, ln_limit);
+        let mut late: Vec<f64> = told
+            .iter()
+            .flatten()
+            .flatten()
+            .map(|t| t.late_share)
+            .collect();
+        fit.usual_late_share = crate::stats::robust::median_in_place(&mut late).unwrap_or(0.0);
         Ok(Membranes {
             gathering,
             told,

@@ -1,5 +1,5 @@
-//! Elements that will last less than 60 % of what is typical in their district: how likely
-//! that is, and how likely it was after earlier readings.
+//! Elements that will last less than 60 % of what elements of this fleet usually last in
+//! the same water: how likely that is, and how likely it was after earlier readings.
 
 use crate::calendar::{Date, DateExt};
 
@@ -8,45 +8,38 @@ use super::membrane::{self, ElementDraws, InUse, SharedFit};
 use super::van::{VanLooks, aboard};
 use crate::lives::{ElementLife, VanLives};
 
-/// A life below this share of what is typical in its district is failing early.
+/// A life below this share of the usual one is failing early.
 const FAILING_BELOW: f64 = 0.6;
-/// Below this probability nobody asks how it was before.
-const LOOKED_BACK_FROM: f64 = 0.3;
-/// Days between the earlier readings after which it is asked, and how often.
+/// Below this probability nobody asks how it was before; what was less likely at two of
+/// those days running is over.
+const LOOKED_BACK_FROM: f64 = 0.2;
+/// Days of the calendar after which it is asked again, the same ones whenever it is asked.
 const EVERY_DAYS: i32 = 21;
-const MOST_TIMES: usize = 10;
+const MOST_TIMES: usize = 16;
 /// Fewer readings tell of the element before, or of nothing.
 const LEAST_READINGS: usize = 3;
 
-/// Oldest first, the newest reading last; empty where the element's age, and with it its
-/// life, is not known. `typical`: litres that are typical on this van.
+/// Oldest first, the newest reading last; empty where nothing was read.
 pub fn history(
     van: &VanLives,
     looks: &VanLooks,
     fit: &SharedFit,
     element: &InUse<'_>,
     draws: &ElementDraws,
-    typical: f64,
 ) -> Vec<Short> {
     let life = element.life;
-    let known = life.litres_made.filter(|_| life.fitted_on.is_some());
-    let (Some(made), Some(newest)) = (known, life.points.last()) else {
+    let Some(newest) = life.points.last() else {
         return Vec::new();
     };
-    let late = 1.0 + fit.best.shared.late * late_share(life);
+    let wears = |late_share: f64| 1.0 + fit.best.shared.late * late_share;
+    let late = wears(late_share(life)) / wears(fit.usual_late_share);
     let told = |draws: &ElementDraws, date: Date| {
-        let lives = draws.draws.iter().map(|d| {
-            let ahead = if d.days_to_limit < 0.0 {
-                d.days_to_limit * d.litres_per_day
-            } else {
-                d.litres_to_limit
-            };
-            made + ahead
-        });
-        let short: Vec<f64> = lives.filter(|l| *l < FAILING_BELOW * typical).collect();
-        let by_lateness = short
-            .iter()
-            .filter(|l| **l * late >= FAILING_BELOW * typical);
+        // In litres a life is the shorter the more of them wore it behind late pre-filters,
+        // the usual one by what is usual of them.
+        let lives = draws.draws.iter().map(|d| d.life_over_usual / late);
+        let short: Vec<f64> = lives.filter(|l| *l < FAILING_BELOW).collect();
+        let in_time = wears(late_share(life));
+        let by_lateness = short.iter().filter(|l| **l * in_time >= FAILING_BELOW);
         Short {
             date,
             probability: short.len() as f64 / draws.draws.len().max(1) as f64,
@@ -54,20 +47,20 @@ pub fn history(
         }
     };
     let mut out = vec![told(draws, newest.date)];
-    if life.points.len() < LEAST_READINGS
-        || out.last().is_none_or(|s| s.probability < LOOKED_BACK_FROM)
-    {
-        return out;
-    }
-    let mut before = newest.date;
-    for (n, point) in life.points.iter().enumerate().rev() {
-        if n + 1 < LEAST_READINGS || out.len() > MOST_TIMES {
+    let mut quiet = 0;
+    let last_of_its_days = |(n, point): &(usize, &crate::lives::PassagePoint)| {
+        let next = life.points.get(n + 1);
+        next.is_some_and(|next| day(next.date) != day(point.date))
+    };
+    let earlier = life.points.iter().enumerate().filter(last_of_its_days);
+    for (n, point) in earlier.rev() {
+        let likely = out
+            .last()
+            .is_some_and(|s| s.probability >= LOOKED_BACK_FROM);
+        quiet = if likely { 0 } else { quiet + 1 };
+        if quiet > usize::from(out.len() > 1) || n + 1 < LEAST_READINGS || out.len() > MOST_TIMES {
             break;
         }
-        if before.days_since(point.date) < EVERY_DAYS {
-            continue;
-        }
-        before = point.date;
         let mut earlier = life.clone();
         earlier.points.truncate(n + 1);
         let aboard = aboard(
@@ -92,6 +85,12 @@ pub fn history(
     }
     out.reverse();
     out
+}
+
+/// Which stretch of the calendar a day belongs to.
+fn day(date: Date) -> i32 {
+    date.days_since(crate::calendar::date(1970, 1, 1))
+        .div_euclid(EVERY_DAYS)
 }
 
 fn late_share(life: &ElementLife) -> f64 {

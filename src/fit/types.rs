@@ -88,15 +88,15 @@ pub struct MembraneForecast {
     pub explained: Vec<Explained>,
     /// What could be known when about a life too short, or a step.
     pub watched: Watched,
-    /// How likely it is to fall short of what is typical, as could be told after some of
-    /// its readings, the newest last; empty where its age is not known.
+    /// How likely it is to fall short of what is usual, as could be told after some of
+    /// its readings, the newest last.
     pub short: Vec<Short>,
     /// Equally likely courses from here, and the use that turns litres into days.
     pub courses: Vec<Course>,
     pub use_ahead: UseAhead,
 }
 
-/// How likely an element is to last less than 60 % of what is typical in its district.
+/// How likely an element is to last less than 60 % of what is usual in its water.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Short {
     /// After the readings of that day.

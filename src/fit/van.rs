@@ -344,8 +344,7 @@ fn in_use(
     let element = element_in_use(van, known, ahead, settings, as_of)?;
     let draws = membrane::draws_of(fit, &element);
     let mut forecast = membrane::forecast(&draws, fit, &element);
-    let typical = forecast.watched.typical_days * known.looks.usage.litres_per_day();
-    forecast.short = short::history(van, known.looks, fit, &element, &draws, typical);
+    forecast.short = short::history(van, known.looks, fit, &element, &draws);
     Ok((draws, forecast))
 }
 

@@ -234,9 +234,19 @@ fn what_is_overdue_stays_overdue_and_its_day_does_not_slide_with_today() {
             growth: 0.22,
             ..plain("Brindle", 0.034)
         },
-        plain("Fennick", 0.03),
-        plain("Ludo", 0.038),
-        plain("Moth", 0.036),
+        // Not so far behind that its own membrane fails early.
+        Story {
+            growth: 0.17,
+            ..plain("Fennick", 0.03)
+        },
+        Story {
+            growth: 0.17,
+            ..plain("Ludo", 0.038)
+        },
+        Story {
+            growth: 0.17,
+            ..plain("Moth", 0.036)
+        },
     ]);
     let (mut overdue, mut before) = (0, None::<Date>);
     let mut as_of = date(2026, 6, 1);
@@ -261,4 +271,41 @@ fn what_is_overdue_stays_overdue_and_its_day_does_not_slide_with_today() {
     let on =
         |as_of: &str| van(&assessed(&yard, as_of), "Brindle")["membrane"]["replace_on"].clone();
     assert_eq!(on("2026-11-29"), on("2026-12-24"));
+}
+
+/// As a probe that grows a film does: a quarter over half a year.
+fn creeps_low_from_april(day: Date) -> f64 {
+    let days = f64::from(day.days_since(date(2026, 4, 1)).clamp(0, 180));
+    1.0 - 0.27 * days / 180.0
+}
+
+#[test]
+fn a_tap_meter_that_creeps_low_is_checked_before_a_membrane_is_bought() {
+    let yard = fleet(&[
+        plain("Brindle", 0.034),
+        plain("Fennick", 0.03),
+        plain("Ludo", 0.038),
+        plain("Moth", 0.036),
+        Story {
+            tap_gain: creeps_low_from_april,
+            growth: 0.15,
+            ..plain("Tansy", 0.04)
+        },
+    ]);
+    let now = assessed(&yard, "2026-10-31");
+    let tansy = van(&now, "Tansy");
+    assert!(
+        meter(tansy, "feed")["doubt"].as_f64() >= Some(0.5),
+        "{tansy:#}"
+    );
+    assert_eq!(tansy["membrane"]["check_meter_first"], true, "{tansy:#}");
+    let due = yard
+        .good(&["due", "--quiet", "--as-of", "2026-10-31", "--format", "csv"])
+        .out;
+    let of_tansy: Vec<&str> = due.lines().filter(|l| l.starts_with("Tansy,")).collect();
+    assert!(
+        of_tansy.iter().any(|l| l.contains(",probe,check_meter,")),
+        "{due}"
+    );
+    assert!(!of_tansy.iter().any(|l| l.contains(",membrane,")), "{due}");
 }

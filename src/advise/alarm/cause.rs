@@ -28,13 +28,14 @@ pub struct Cause {
 }
 
 /// All four causes, the likeliest first; probabilities sum to 1. `behind`: the step that
-/// raised it; `doubt`: that a meter misleads; `neighbours_rise`: of salt passage on the
+/// raised it; `doubt`: that a meter misleads; `pressure_lost`: that the pressure gave way;
+/// `neighbours_rise`: of salt passage on the
 /// other vans around, ln.
 pub fn causes(
     alarm: &Alarm,
     behind: Option<&Behind>,
     late: &Late,
-    doubt: f64,
+    (doubt, pressure_lost): (f64, f64),
     neighbours_rise: Option<f64>,
 ) -> Vec<Cause> {
     let all_rose = neighbours_rise.is_some_and(|r| r > ALL_RISE);
@@ -42,7 +43,8 @@ pub fn causes(
     {
         Some(b) => [b.seal + b.ageing, b.prefilter, b.permeate_probe, b.pressure],
         None => {
-            let feed = if all_rose { ALL_ROSE_FEED } else { FEED };
+            let usual = if all_rose { ALL_ROSE_FEED } else { FEED };
+            let feed = usual.max(pressure_lost);
             let rest = 1.0 - feed;
             [
                 rest * (1.0 - late.explains),

@@ -1,12 +1,13 @@
 //! Whether a membrane is failing early: how likely that is, since when, and what is to
 //! blame.
 //!
-//! An element fails early where it will last less than 60 % of what is typical in its
-//! district, or where what comes through has stepped up by 30 % or more. Its forecast gives
-//! the probability of the first, the breaks in its readings that of the second. By Ville's
-//! inequality a posterior probability passes `q` wrongly at any of its readings, however
-//! often it is looked at, in at most `(1 - q)/q` cases for each true one; so a stated rate
-//! of false alarms in a healthy year of a van gives the threshold.
+//! An element fails early where it will last less than 60 % of what elements of its fleet
+//! usually last in its water, or where what comes through has stepped up by 30 % or more.
+//! Its forecast's own draws give the probability of the first, the breaks in its readings
+//! that of the second. Alarms rise from a probability on; if those that do are spread
+//! evenly between it, `q`, and 1, then `(1 - q)/2` of them are wrong and `(1 + q)/2` right,
+//! so that a stated rate of false alarms in a healthy year of a van, and how many elements
+//! fail, give `q`.
 
 mod cause;
 mod neighbours;
@@ -22,15 +23,13 @@ pub use words::{Known, check_first, facts_for, finding};
 
 /// Elements that turn out to fail early, a year of a van (judgement).
 const FAILING_A_YEAR: f64 = 0.05;
-/// A raised alarm falls where failing has become less likely than this.
+/// A raised alarm falls where failing has been less likely than this at two looks running,
+/// three weeks apart.
 const FALLS: f64 = 0.35;
 /// What might be failing is read again soon from this probability on.
 const PENDING: f64 = 0.4;
 /// A step up that counts, ln.
 const STEP: f64 = 0.2624;
-/// Newest readings that must still stand above what is usual, ln: an alarm never rises on
-/// the day on which readings return to usual.
-const STILL_ABOVE: f64 = 0.12;
 
 /// What raised an alarm first.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, serde::Serialize)]
@@ -56,26 +55,29 @@ pub struct Alarm {
     pub kind: AlarmKind,
     /// The reading from which on it could be told.
     pub since: Date,
-    /// That it is failing early, whatever the cause but a meter.
+    /// That it is failing early, or a meter shows it so.
     pub probability: f64,
 }
 
 /// The probability at which an alarm rises, for so many false ones a healthy year of a van.
 pub fn threshold(false_alarms_per_van_year: f64) -> f64 {
-    (FAILING_A_YEAR / (FAILING_A_YEAR + false_alarms_per_van_year)).clamp(0.5, 0.99)
+    let for_each_right = false_alarms_per_van_year / FAILING_A_YEAR;
+    ((1.0 - for_each_right) / (1.0 + for_each_right)).clamp(0.5, 0.99)
 }
 
 /// The step up in what comes through of this element that counts most, with the
-/// probability that it is there and is no meter's doing.
+/// probability that it is there and more than ageing: whether it is a meter's doing is a
+/// question of its cause.
 pub fn step_up(meters: &VanMeters, from: Date) -> Option<(&Break, &Behind, f64)> {
     let steps = meters.breaks.iter().filter_map(|(found, behind)| {
         let behind = behind.as_ref()?;
-        let here = found.kind == BreakKind::Passage && found.began() >= from && found.size > 0.0;
+        let own = found.kind == BreakKind::Passage && found.began() >= from;
+        let here = (own || found.kind == BreakKind::Standing) && found.size > 0.0;
         here.then_some(())?;
         // That it is as large as counts.
         let large = crate::stats::special::normal_cdf((found.size - STEP) / found.sd.max(0.02));
         let real = found.exists * found.of_kind * large;
-        let p = real * (1.0 - behind.permeate_probe - behind.ageing);
+        let p = real * (1.0 - behind.ageing);
         Some((found, behind, p))
     });
     steps.max_by(|a, b| a.2.total_cmp(&b.2))
@@ -94,28 +96,30 @@ pub fn alarm(
     // A step that went back again is none any more.
     let gone = meters.breaks.iter().any(|(found, _)| {
         step.is_some_and(|s| {
-            found.kind == BreakKind::Passage && found.day > s.0.day && found.size < -0.6 * s.0.size
+            let through = matches!(found.kind, BreakKind::Passage | BreakKind::Standing);
+            through && found.day > s.0.day && found.size < -0.6 * s.0.size
         })
     });
     let stepped = if gone { 0.0 } else { stepped };
-    let above = neighbours::newest_above(forecast).is_none_or(|x| x > STILL_ABOVE);
-    // What could be told of its pace after each of some readings, the newest last.
-    let (mut raised, mut since, mut pending) = (false, None, None);
+    let step_on = step.map(|s| s.0.began()).filter(|_| stepped > 0.0);
+    // What could be told after each of some readings, the newest last.
+    let (mut raised, mut since, mut pending, mut quiet) = (false, None, None, 0);
     for short in &forecast.short {
-        let p = 1.0 - (1.0 - short.probability) * (1.0 - stepped);
-        if short.probability >= PENDING {
-            pending = pending.or(Some(short.date));
+        let stepped_then = step_on
+            .filter(|day| *day <= short.date)
+            .map_or(0.0, |_| stepped);
+        let p = 1.0 - (1.0 - short.probability) * (1.0 - stepped_then);
+        pending = if p >= PENDING {
+            pending.or(Some(short.date))
         } else {
-            pending = None;
-        }
-        if raised {
-            raised = p >= FALLS;
-        } else if p >= rises {
+            None
+        };
+        quiet = if p >= FALLS { 0 } else { quiet + 1 };
+        if p >= rises {
+            since = since.or(Some(short.date));
             raised = true;
-            since = Some(short.date);
-        }
-        if !raised {
-            since = None;
+        } else if quiet >= 2 {
+            (raised, since) = (false, None);
         }
     }
     let fast = forecast.short.last().map_or(0.0, |s| s.probability);
@@ -125,10 +129,8 @@ pub fn alarm(
     } else {
         AlarmKind::Fast
     };
-    let step_on = step
-        .filter(|_| kind == AlarmKind::Step)
-        .map(|s| s.0.began());
-    raised = above && (raised || probability >= rises);
+    let step_on = step_on.filter(|_| kind == AlarmKind::Step);
+    raised |= probability >= rises;
     if raised {
         Some(Alarm {
             level: AlarmLevel::Raised,

@@ -2,7 +2,7 @@
 
 use crate::calendar::{Date, DateExt};
 
-use crate::fit::{MembraneForecast, Watched};
+use crate::fit::Watched;
 use crate::lives::ElementLife;
 use crate::stats::robust::median;
 
@@ -79,10 +79,4 @@ pub fn rise_of_late(life: &ElementLife, watched: &Watched, until: Date) -> Optio
         .collect();
     let (first, last) = ends(&recent)?;
     Some(last - first)
-}
-
-/// How far salt passage now, as fitted, stands above what is usual after as many litres, ln.
-pub fn newest_above(forecast: &MembraneForecast) -> Option<f64> {
-    let usual = forecast.watched.looks.last()?.usual.p50;
-    Some(forecast.ln_now - usual.max(1e-6).ln())
 }

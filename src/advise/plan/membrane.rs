@@ -118,8 +118,13 @@ pub fn plan(
         })
     };
     if most_days <= 0.0 {
-        // The limit is behind it: what is left to weigh is the resin that it burns.
+        // The limit is behind it: what is left to weigh is the resin that it burns. That
+        // it paid to change it before does not change on the day of the limit.
+        let days = overdue_days(forecast, until, |passage, per_litre_lost| {
+            per_litre(passage) + prices.lost_day * per_litre_lost - rate
+        });
         return MembranePlan {
+            replace_on: Some(add_days(until, days.min(most_days))),
             money: money(per_litre(forecast.ln_now.exp()), None),
             ..last
         };

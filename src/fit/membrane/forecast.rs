@@ -48,6 +48,9 @@ pub struct ElementDraw {
     pub days_to_limit: f64,
     /// Litres a day from now on.
     pub litres_per_day: f64,
+    /// Its life over that of a usual element of the fleet in the same water under the
+    /// same law; litres behind late pre-filters count as they wear.
+    pub life_over_usual: f64,
     /// Its future, and how much further its litres lie apart than the path has them: the
     /// fleet's own past says how much wider than the model they do.
     path: Path,
@@ -219,6 +222,8 @@ struct Under<'a> {
     /// What this law makes of the readings, `ln`.
     ln_evidence: f64,
     per_litre: f64,
+    /// Exposure that a usual element of this water lasts.
+    usual_exposure: f64,
     per_c: f64,
     per_c_at_recovery: f64,
     /// How unsure the level at 25 °C is whatever the readings.
@@ -274,7 +279,8 @@ impl Drawn {
 }
 
 impl<'a> Under<'a> {
-    fn of(numbers: &'a Numbers, element: &InUse<'_>) -> Under<'a> {
+    /// `usual`: exposure that a usual element lasts where districts add nothing.
+    fn of(numbers: &'a Numbers, usual: f64, element: &InUse<'_>) -> Under<'a> {
         let looks = element.looks;
         let mut laid = numbers.lay(looks, |regime| element.gain(regime));
         let n = laid.len();
@@ -285,12 +291,25 @@ impl<'a> Under<'a> {
         };
         let both = numbers.both(&looks.whose(), kin, &mut laid, n, true);
         let (theta, theta_sd) = numbers.theta_at_recovery(looks.through_recovery);
+        let per_litre = element.per_litre(numbers);
+        let district = numbers.district(looks.district.as_ref()).0;
+        // What is usual is told by the others: in a small fleet an element is a good part
+        // of the mean that it is held against.
+        let (prior, posterior) = &both.usual;
+        let own = posterior.own_of(prior, PACE).map_or(0.0, |own| {
+            let counted = (1.0 - both.p_weak) / (numbers.variance[PACE] + own.variance);
+            let others = (1.0 / numbers.mean_variance[PACE] - counted).max(counted);
+            (counted * own.shift / others).clamp(-0.5, 0.5)
+        });
+        // What would outlast the horizon is not asked for more than that.
+        let horizon = HORIZON_DAYS * element.usage.litres_per_day() * per_litre;
         Under {
+            usual_exposure: (usual * (own - district).exp()).min(horizon).max(1e-9),
             usual: Drawn::of(&laid, &both.usual),
             weak: (both.p_weak > 0.002).then(|| Drawn::of(&laid, &both.weak)),
             p_weak: both.p_weak,
             ln_evidence: both.ln_evidence(numbers.weak_share),
-            per_litre: element.per_litre(numbers),
+            per_litre,
             per_c: THETA_MEAN_PER_C + numbers.theta,
             per_c_at_recovery: THETA_MEAN_PER_C + theta,
             level_sd: (theta_sd * (25.0 - USUAL_C)).hypot(looks.meter_doubt.sqrt()),
@@ -313,7 +332,11 @@ pub fn draws_of(fit: &SharedFit, element: &InUse<'_>) -> ElementDraws {
         .laws
         .weighed
         .iter()
-        .map(|(numbers, _)| Under::of(numbers, element))
+        .enumerate()
+        .map(|(n, (numbers, _))| {
+            let usual = fit.usual_exposures.get(n).copied();
+            Under::of(numbers, usual.unwrap_or(f64::INFINITY), element)
+        })
         .collect();
     let count = fit.outlooks.len() * DRAWS_EACH;
     let mut out = ElementDraws {
@@ -450,6 +473,7 @@ fn draw(
         litres_to_limit: 0.0,
         days_to_limit: 0.0,
         litres_per_day,
+        life_over_usual: under.usual_exposure,
         path,
         jump: Jump::NONE,
         stretch: 1.0,
@@ -483,7 +507,52 @@ fn widen(draws: &mut [ElementDraw], wider: f64) {
         if draw.days_to_limit > HORIZON_DAYS {
             draw.days_to_limit = f64::INFINITY;
         }
+        // Until now it is the usual life that stands there.
+        draw.life_over_usual = draw.exposure_lived() / draw.life_over_usual;
     }
+}
+
+impl ElementDraw {
+    /// Exposure from new until the limit.
+    fn exposure_lived(&self) -> f64 {
+        let ahead = if self.days_to_limit < 0.0 {
+            self.days_to_limit * self.litres_per_day
+        } else {
+            self.litres_to_limit
+        };
+        let path = &self.path;
+        let before = path.parameters.get(BEFORE).copied().unwrap_or(f64::NAN);
+        (path.exposure + before.exp() + path.per_litre * ahead).max(0.0)
+    }
+}
+
+/// Exposure that a usual element lasts under each law that counts, in the middle over
+/// elements that are not weak, what chance does on the way included; infinite for never.
+pub fn usual_exposures(fit: &SharedFit, ln_limit: f64) -> Vec<f64> {
+    /// Draws of each law.
+    const EACH: usize = 300;
+    let mut rng = Rng::for_part(6, "usual lives");
+    let new = NewElement {
+        district: None,
+        hardness: 200.0,
+        membranes: 1.0,
+        ln_limit,
+        litres_per_day: 150.0,
+        ln_passage: 0.0,
+        seed_name: "",
+    };
+    let laws = fit.laws.weighed.iter();
+    laws.map(|(numbers, _)| {
+        let mut numbers = numbers.clone();
+        numbers.weak_share = 0.0;
+        let per_litre = numbers.exposure_per_litre(new.hardness);
+        let lives = (0..EACH).map(|_| {
+            let course = new_course(&numbers, &new, (0.0, 0.0), &mut rng);
+            course.litres_to_limit * per_litre
+        });
+        middle_of(lives).unwrap_or(f64::INFINITY)
+    })
+    .collect()
 }
 
 /// Fills in when the limit is reached that is still ahead, given two standard normal

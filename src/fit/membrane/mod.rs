@@ -23,6 +23,7 @@ mod watch;
 pub use course::{Course, CourseSums};
 pub use forecast::{
     ElementDraws, InUse, NewElement, draws_of, forecast, new_element_courses, new_element_lives,
+    usual_exposures,
 };
 pub use looks::{Aboard, ElementLooks, looks_of, teaches};
 pub use shared::{SharedFit, chosen, fit_shared};

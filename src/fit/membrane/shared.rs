@@ -157,6 +157,10 @@ pub struct SharedFit {
     pub best: SharedDraw,
     /// What districts add to the typical life.
     pub typical: BTreeMap<Arc<str>, TypicalLife>,
+    /// Exposure that a usual element lasts under each of the laws that count.
+    pub usual_exposures: Vec<f64>,
+    /// Share of litres that is usually made behind late pre-filters.
+    pub usual_late_share: f64,
     /// Equally likely numbers to watch by, the best one's uncertainty included.
     pub draws: Vec<SharedDraw>,
     /// The draws and then the best, without lateness, side by side.
@@ -249,6 +253,8 @@ pub fn fit_shared(elements: &[(usize, &ElementLooks)]) -> SharedFit {
         ),
         outlooks,
         typical: BTreeMap::new(),
+        usual_exposures: Vec::new(),
+        usual_late_share: 0.0,
         watched_abreast: watched.chunks(LANES).map(SharedAbreast::of).collect(),
         best_abreast: SharedAbreast::of(&[best.shared.without_lateness()]),
         best,

@@ -18,6 +18,8 @@ pub struct Told {
     /// As if litres behind late pre-filters wore like others, and its exposure then.
     pub without_lateness: DriftSummary,
     pub exposure: f64,
+    /// Share of its litres made behind late pre-filters.
+    pub late_share: f64,
 }
 
 pub fn told(fit: &SharedFit, looks: &ElementLooks) -> Option<Told> {
@@ -38,5 +40,6 @@ pub fn told(fit: &SharedFit, looks: &ElementLooks) -> Option<Told> {
         district: looks.district.clone(),
         without_lateness: summaries.lane(WITHOUT_LATENESS),
         exposure: advances.sum(),
+        late_share: (looks.late_litres() / looks.litres_made().max(1.0)).clamp(0.0, 1.0),
     })
 }

@@ -50,6 +50,18 @@ impl Explanation {
         self.prior.push(prior_variance.max(1e-12));
     }
 
+    pub fn replace_column(&mut self, place: usize, column: Vec<f64>, prior_variance: f64) {
+        if let (Some(old), Some(prior)) = (self.columns.get_mut(place), self.prior.get_mut(place)) {
+            *old = column;
+            *prior = prior_variance.max(1e-12);
+        }
+    }
+
+    pub fn remove_column(&mut self, place: usize) {
+        self.columns.remove(place);
+        self.prior.remove(place);
+    }
+
     pub fn wide(&self) -> usize {
         self.columns.len()
     }

@@ -8,7 +8,7 @@ use nalgebra::DVector;
 
 use super::evidence::{Explanation, Solved};
 use super::taps::Others;
-use crate::lives::{End, Item, PassagePoint, VanLives};
+use crate::lives::{Item, PassagePoint, VanLives};
 use crate::stats::robust::{mad_sd, median_in_place};
 
 /// Breaks of each kind a year of a van that are looked for (judgement: more often than
@@ -18,14 +18,17 @@ const WATER_BREAKS: f64 = 0.05;
 /// Where no neighbour tells the water's own movement.
 const WATER_BREAKS_ALONE: f64 = 0.5;
 const PASSAGE_BREAKS: f64 = 0.08;
+const STANDING_BREAKS: f64 = 0.035;
 /// Variances of their sizes, ln.
 const METER_SIZE: f64 = 0.16;
 const WATER_SIZE: f64 = 0.06;
+/// Of the water of one tap beside its neighbours': taps of a district stay closer.
+const WATER_SIZE_BESIDE: f64 = 0.0144;
 const PASSAGE_SIZE: f64 = 0.16;
 /// Days over which a break may come about, 0: at once, and the share of each.
 const RAMPS: [(f64, f64); 3] = [(0.0, 0.6), (90.0, 0.2), (180.0, 0.2)];
 /// Breaks looked for one after the other, and places tried for those that take their time.
-const MOST_BREAKS: usize = 4;
+const MOST_BREAKS: usize = 5;
 const MOST_PLACES: usize = 24;
 /// Readings that must stand on either side.
 const BESIDE: usize = 2;
@@ -45,6 +48,8 @@ const MOST_READINGS: usize = 160;
 /// Litres of a membrane in which its ageing is measured, and its usual rise in so many, ln.
 const LITRES: f64 = 30_000.0;
 const USUAL_RISE: f64 = 0.4;
+/// Newest membranes that are looked at together.
+const MOST_ELEMENTS: usize = 4;
 const DAYS_A_YEAR: f64 = 365.25;
 
 const EPOCH: Date = crate::calendar::date(1970, 1, 1);
@@ -93,12 +98,19 @@ pub enum BreakKind {
     TapMeter,
     /// The water at this tap alone: what comes after the membrane follows.
     Water,
-    /// What comes through, with the tap unmoved: the membrane, its pressure, or the
-    /// meter after it.
+    /// What comes through, with the tap unmoved, until the membrane is changed: the
+    /// membrane, its pressure, or the meter after it.
     Passage,
+    /// The same on the membranes that follow too: no membrane's doing.
+    Standing,
 }
 
-const KINDS: [BreakKind; 3] = [BreakKind::TapMeter, BreakKind::Water, BreakKind::Passage];
+const KINDS: [BreakKind; 4] = [
+    BreakKind::TapMeter,
+    BreakKind::Water,
+    BreakKind::Passage,
+    BreakKind::Standing,
+];
 
 /// A lasting change that readings show.
 #[derive(Debug, Clone, PartialEq)]
@@ -107,12 +119,15 @@ pub struct Break {
     /// Days since 1970 on which it begins, and over which it comes about.
     pub day: f64,
     pub ramp_days: f64,
-    /// `ln` of the tap's reading after over before; of salt passage for [`BreakKind::Passage`].
+    /// `ln` of the tap's reading after over before; of salt passage for
+    /// [`BreakKind::Passage`] and [`BreakKind::Standing`].
     pub size: f64,
     pub sd: f64,
     /// Probability that there is a break there at all, and that it is of this kind if so.
     pub exists: f64,
     pub of_kind: f64,
+    /// A later membrane shows no trace of it.
+    pub is_over: bool,
     pub beside: Beside,
 }
 
@@ -169,6 +184,8 @@ pub struct VanEvidence {
     pub pending: f64,
     /// Of the newest readings; `None` without others.
     pub offset: Option<Offset>,
+    /// How far new membranes read above what is usual in the fleet, `ln`, and the variance.
+    pub new_level: Option<(f64, f64)>,
     /// Day of the last work on a probe.
     pub probe_day: Option<f64>,
     /// What product water read first on each of the newest two fillings of resin, ppm, and
@@ -179,25 +196,36 @@ pub struct VanEvidence {
 impl VanEvidence {
     /// Expected steps up in salt passage.
     pub(super) fn steps_up(&self) -> f64 {
-        let up = self
-            .breaks
-            .iter()
-            .filter(|b| b.kind == BreakKind::Passage && b.ramp_days == 0.0 && b.size > 0.2);
+        let through = |b: &&Break| matches!(b.kind, BreakKind::Passage | BreakKind::Standing);
+        let up = self.breaks.iter().filter(through);
+        let up = up.filter(|b| b.ramp_days == 0.0 && b.size > 0.2);
         up.map(|b| b.exists * b.of_kind).sum()
     }
 }
 
-/// The rows of an explanation: taps first, then salt passage of the membrane in use.
+/// The rows of an explanation: taps first, then salt passage.
 struct Rows {
     day: Vec<f64>,
     /// How many are taps.
     taps: usize,
     is_compared: bool,
+    /// From which row to which each membrane was read, oldest first.
+    elements: Vec<(usize, usize)>,
 }
 
-/// Weighs one van's readings; `others`: what the other vans of its district read.
-pub fn explain(van: &VanLives, others: Option<&Others>) -> VanEvidence {
+/// Salt passage of a membrane on a day.
+struct Passage<'a> {
+    point: &'a PassagePoint,
+    day: f64,
+    element: usize,
+}
+
+/// Weighs one van's readings; `others`: what the other vans of its district read;
+/// `new`: `ln` salt passage of new membranes in the fleet, and its spread.
+pub fn explain(van: &VanLives, others: Option<&Others>, new: Option<(f64, f64)>) -> VanEvidence {
     let mut points = since_moved(van);
+    let oldest = van.elements.len().saturating_sub(MOST_ELEMENTS);
+    points.retain(|(n, _)| *n >= oldest);
     if points.len() > MOST_READINGS {
         let every = points.len().div_ceil(MOST_READINGS);
         let n = points.len();
@@ -208,8 +236,6 @@ pub fn explain(van: &VanLives, others: Option<&Others>) -> VanEvidence {
         });
     }
     let fresh_ppm = fresh(van);
-    let in_use = van.elements.last().filter(|e| e.end == End::InUse);
-    let last_element = van.elements.len().saturating_sub(1);
     let (Some(first), Some(newest)) = (points.first(), points.last()) else {
         return VanEvidence {
             fresh_ppm,
@@ -233,16 +259,25 @@ pub fn explain(van: &VanLives, others: Option<&Others>) -> VanEvidence {
             }
         })
         .collect();
-    let passages: Vec<(&PassagePoint, f64)> = points
+    let passages: Vec<Passage<'_>> = points
         .iter()
-        .filter(|(n, _)| *n == last_element && in_use.is_some())
-        .map(|(_, p)| (*p, f64::from(days(p.date))))
+        .map(|(n, p)| Passage {
+            point: p,
+            day: f64::from(days(p.date)),
+            element: *n,
+        })
         .collect();
+    let mut elements: Vec<(usize, usize)> = Vec::new();
+    let mut reached = taps.len();
+    for of_one in passages.chunk_by(|a, b| a.element == b.element) {
+        elements.push((reached, reached + of_one.len()));
+        reached += of_one.len();
+    }
     let mut out = VanEvidence {
         newest: Some(newest_day),
         passage_years: passages
             .first()
-            .map_or(0.0, |(_, day)| (newest_day - day) / DAYS_A_YEAR),
+            .map_or(0.0, |p| (newest_day - p.day) / DAYS_A_YEAR),
         probe_day: probe_days(van)
             .map(|d| f64::from(days(d)))
             .filter(|d| *d <= newest_day)
@@ -254,12 +289,13 @@ pub fn explain(van: &VanLives, others: Option<&Others>) -> VanEvidence {
         day: taps
             .iter()
             .map(|t| t.0)
-            .chain(passages.iter().map(|p| p.1))
+            .chain(passages.iter().map(|p| p.day))
             .collect(),
         taps: taps.len(),
         is_compared: others.is_some(),
+        elements,
     };
-    let mut explained = without_breaks(&rows, &taps, &passages, first_day);
+    let (mut explained, levels) = without_breaks(van, &rows, &taps, &passages, (first_day, new));
     let services: Vec<f64> = probe_days(van)
         .map(|d| f64::from(days(d)))
         .filter(|d| first_day < *d && *d <= newest_day)
@@ -269,7 +305,7 @@ pub fn explain(van: &VanLives, others: Option<&Others>) -> VanEvidence {
     const SERVICE_SIZE: f64 = 0.02;
     let newest_services = services.len().saturating_sub(MOST_SERVICES);
     for day in services.iter().skip(newest_services) {
-        for kind in [BreakKind::TapMeter, BreakKind::Passage] {
+        for kind in [BreakKind::TapMeter, BreakKind::Standing] {
             explained.add_column(rows.column(kind, *day, 0.0), SERVICE_SIZE);
         }
     }
@@ -286,7 +322,7 @@ pub fn explain(van: &VanLives, others: Option<&Others>) -> VanEvidence {
             break;
         }
         let column = rows.column(found.kind, found.day, found.ramp_days);
-        explained.add_column(column, size_of(found.kind));
+        explained.add_column(column, rows.size_of(found.kind));
         let Some(again) = explained.solve() else {
             break;
         };
@@ -299,20 +335,41 @@ pub fn explain(van: &VanLives, others: Option<&Others>) -> VanEvidence {
             sd: 0.0,
             exists: found.exists,
             of_kind: found.of_kind,
+            is_over: found.kind == BreakKind::Passage && rows.is_over(found.day),
             beside: Beside::default(),
         });
     }
+    size_up(&mut out.breaks, &solved, of_breaks, newest_day);
+    // A tap's meter that moved may have been taken for its water and what comes through
+    // moving against each other: one cause is likelier than two on one day.
+    while let Some((water, passage)) = opposed(&out.breaks) {
+        let found = out.breaks.remove(water.max(passage));
+        explained.remove_column(of_breaks + water.max(passage));
+        let Some(kept) = out.breaks.get_mut(water.min(passage)) else {
+            break;
+        };
+        kept.kind = BreakKind::TapMeter;
+        kept.exists = kept.exists.max(found.exists);
+        kept.of_kind = kept.of_kind.max(found.of_kind);
+        kept.is_over = false;
+        let column = rows.column(kept.kind, kept.day, kept.ramp_days);
+        explained.replace_column(of_breaks + water.min(passage), column, METER_SIZE);
+        let Some(again) = explained.solve() else {
+            break;
+        };
+        solved = again;
+        size_up(&mut out.breaks, &solved, of_breaks, newest_day);
+    }
     let wide = explained.wide();
-    for (n, found) in out.breaks.iter_mut().enumerate() {
-        let mut shares = DVector::zeros(wide);
-        if let Some(share) = shares.get_mut(of_breaks + n) {
-            *share = found.share_on(newest_day);
-        }
-        let (mean, variance) = solved.sum(&shares);
-        (found.size, found.sd) = (mean, variance.sqrt());
-        if found.kind == BreakKind::Passage {
+    for found in &mut out.breaks {
+        if matches!(found.kind, BreakKind::Passage | BreakKind::Standing) {
             found.beside = beside(van, &passages, found);
         }
+    }
+    if let Some((_, spread)) = new.filter(|_| !levels.is_empty()) {
+        let n = levels.len() as f64;
+        let all = levels.iter().filter_map(|c| solved.coefficients.get(*c));
+        out.new_level = Some((all.sum::<f64>() / n, spread * spread / n + 0.01));
     }
     if let Some(others) = others {
         let mut shares = DVector::zeros(wide);
@@ -342,40 +399,76 @@ pub fn explain(van: &VanLives, others: Option<&Others>) -> VanEvidence {
     out
 }
 
-fn size_of(kind: BreakKind) -> f64 {
-    match kind {
-        BreakKind::TapMeter => METER_SIZE,
-        BreakKind::Water => WATER_SIZE,
-        BreakKind::Passage => PASSAGE_SIZE,
+/// How large each break has become; `first`: the column of the first.
+fn size_up(breaks: &mut [Break], solved: &Solved, first: usize, newest_day: f64) {
+    for (n, found) in breaks.iter_mut().enumerate() {
+        let mut shares = DVector::zeros(solved.coefficients.len());
+        if let Some(share) = shares.get_mut(first + n) {
+            *share = found.share_on(newest_day);
+        }
+        let (mean, variance) = solved.sum(&shares);
+        (found.size, found.sd) = (mean, variance.sqrt());
     }
 }
 
-/// What readings tell where nothing breaks: a tap that follows its district, and a
-/// membrane that ages.
+/// A break of the water and one in what comes through, of one time and of the same size
+/// the other way.
+fn opposed(breaks: &[Break]) -> Option<(usize, usize)> {
+    const APART_DAYS: f64 = 21.0;
+    let of = |n: &usize, kind: fn(BreakKind) -> bool| breaks.get(*n).is_some_and(|b| kind(b.kind));
+    let through = |k| matches!(k, BreakKind::Passage | BreakKind::Standing);
+    (0..breaks.len())
+        .filter(|n| of(n, |k| k == BreakKind::Water))
+        .flat_map(|a| {
+            let others = (0..breaks.len()).filter(move |n| of(n, through));
+            others.map(move |b| (a, b))
+        })
+        .find(|(a, b)| {
+            let (Some(a), Some(b)) = (breaks.get(*a), breaks.get(*b)) else {
+                return false;
+            };
+            let sd = a.sd.hypot(b.sd).max(0.03);
+            a.ramp_days == b.ramp_days
+                && (a.day - b.day).abs() <= APART_DAYS
+                && a.size * b.size < 0.0
+                && (a.size + b.size).abs() < 2.0 * sd
+        })
+}
+
+/// What readings tell where nothing breaks: a tap that follows its district, and
+/// membranes that age; with the columns of how high those of known age were new.
 fn without_breaks(
+    van: &VanLives,
     rows: &Rows,
     taps: &[(f64, f64, f64)],
-    passages: &[(&PassagePoint, f64)],
-    first_day: f64,
-) -> Explanation {
+    passages: &[Passage<'_>],
+    (first_day, new): (f64, Option<(f64, f64)>),
+) -> (Explanation, Vec<usize>) {
     let ln_taps: Vec<f64> = taps.iter().map(|t| t.1).collect();
-    let made = |p: &PassagePoint, day: f64| {
-        let litres: f64 = p.litres_by_level.iter().sum();
-        let assumed = 150.0 * (day - first_day);
-        (if litres > 0.0 { litres } else { assumed }) / LITRES
-    };
-    let ages: Vec<f64> = passages.iter().map(|(p, day)| made(p, *day)).collect();
-    let ln_passages: Vec<f64> = passages
+    let mut ages = Vec::with_capacity(passages.len());
+    for of_one in passages.chunk_by(|a, b| a.element == b.element) {
+        let begins = of_one.first().map_or(first_day, |p| p.day);
+        ages.extend(of_one.iter().map(|p| {
+            let litres: f64 = p.point.litres_by_level.iter().sum();
+            let assumed = 150.0 * (p.day - begins);
+            (if litres > 0.0 { litres } else { assumed }) / LITRES
+        }));
+    }
+    let mut ln_passages: Vec<f64> = passages
         .iter()
         .zip(&ages)
-        .map(|((p, _), age)| p.salt_passage.ln() - USUAL_RISE * age)
+        .map(|(p, age)| p.point.salt_passage.ln() - USUAL_RISE * age)
         .collect();
+    let level = |of: &[f64]| median_in_place(&mut of.to_vec()).unwrap_or(0.0);
+    let tap_level = level(&ln_taps);
+    let new_level = new.map_or_else(|| level(&ln_passages), |n| n.0);
+    ln_passages.iter_mut().for_each(|y| *y -= new_level);
     let tap_spares: Vec<f64> = taps.iter().map(|t| t.2).collect();
-    let whole = passages.iter().all(|(p, _)| p.permeate_ppm.fract() == 0.0);
+    let whole = passages.iter().all(|p| p.point.permeate_ppm.fract() == 0.0);
     let passage_spares: Vec<f64> = passages
         .iter()
-        .map(|(p, _)| match whole {
-            true => 2.0 * (ROUNDING_PPM / p.permeate_ppm.max(0.5)).powi(2),
+        .map(|p| match whole {
+            true => 2.0 * (ROUNDING_PPM / p.point.permeate_ppm.max(0.5)).powi(2),
             false => 0.0,
         })
         .collect();
@@ -394,10 +487,11 @@ fn without_breaks(
             })
             .collect()
     };
-    let passage = |of: &dyn Fn(f64, f64) -> f64| -> Vec<f64> {
+    let passage = |(from, to): (usize, usize), of: &dyn Fn(f64, f64) -> f64| -> Vec<f64> {
         (0..n)
             .map(|i| {
                 let age = i.checked_sub(rows.taps).and_then(|i| ages.get(i));
+                let age = age.filter(|_| (from..to).contains(&i));
                 age.zip(rows.day.get(i)).map_or(0.0, |(a, d)| of(*a, *d))
             })
             .collect()
@@ -406,23 +500,54 @@ fn without_breaks(
     // Of a tap: level, drift a year, seasons. The others have the district's in them.
     let drift: f64 = if rows.is_compared { 0.03 } else { 0.1 };
     let season: f64 = if rows.is_compared { 0.03 } else { 0.06 };
-    let level = |of: &[f64]| median_in_place(&mut of.to_vec()).unwrap_or(0.0);
-    let (tap_level, passage_level) = (level(&ln_taps), level(&ln_passages));
     explained.add_column(tap(&|_| 1.0), 1.0 + tap_level * tap_level * 4.0);
     explained.add_column(tap(&|d| (d - first_day) / DAYS_A_YEAR), drift * drift);
     explained.add_column(tap(&|d| year(d).cos()), season * season);
     explained.add_column(tap(&|d| year(d).sin()), season * season);
-    // Of a membrane: level, rise, bend, a first rise that levels off, seasons.
-    explained.add_column(
-        passage(&|_, _| 1.0),
-        4.0 * passage_level * passage_level + 1.0,
-    );
-    explained.add_column(passage(&|a, _| a), 0.64);
-    explained.add_column(passage(&|a, _| a * a), 0.0225);
-    explained.add_column(passage(&|a, _| (1.0 + a / 0.5).ln()), 0.09);
-    explained.add_column(passage(&|_, d| year(d).cos()), 0.0036);
-    explained.add_column(passage(&|_, d| year(d).sin()), 0.0036);
-    explained
+    // Of what comes through: seasons; of each membrane: level, rise, bend, a first rise
+    // that levels off.
+    let all = (rows.taps, n);
+    explained.add_column(passage(all, &|_, d| year(d).cos()), 0.0036);
+    explained.add_column(passage(all, &|_, d| year(d).sin()), 0.0036);
+    let mut levels = Vec::new();
+    for rows in &rows.elements {
+        let first = rows.0.checked_sub(taps.len()).and_then(|i| passages.get(i));
+        let known = first
+            .and_then(|p| van.elements.get(p.element))
+            .is_some_and(|e| e.fitted_on.is_some());
+        let variance = match new {
+            Some((_, spread)) if known => {
+                levels.push(explained.wide());
+                spread * spread
+            }
+            _ => 1.0,
+        };
+        explained.add_column(passage(*rows, &|_, _| 1.0), variance);
+        explained.add_column(passage(*rows, &|a, _| a), 0.64);
+        explained.add_column(passage(*rows, &|a, _| a * a), 0.0225);
+        explained.add_column(passage(*rows, &|a, _| (1.0 + a / 0.5).ln()), 0.09);
+    }
+    (explained, levels)
+}
+
+/// What a new membrane read, `ln`, by each that was fitted on record: its first readings,
+/// with the usual rise until then taken off.
+pub(super) fn when_new(van: &VanLives) -> Vec<f64> {
+    const FIRST: usize = 8;
+    const YOUNG: f64 = 0.5;
+    let known = van.elements.iter().filter(|e| e.fitted_on.is_some());
+    known
+        .filter_map(|e| {
+            let young = e.points.iter().take(FIRST).filter_map(|p| {
+                let age = p.litres_by_level.iter().sum::<f64>() / LITRES;
+                (p.salt_passage > 0.0 && age < YOUNG)
+                    .then(|| p.salt_passage.ln() - USUAL_RISE * age)
+            });
+            let mut young: Vec<f64> = young.collect();
+            (young.len() >= BESIDE).then_some(())?;
+            median_in_place(&mut young).ok()
+        })
+        .collect()
 }
 
 /// Inverse variances of readings in order, from their scatter about their neighbours.
@@ -468,16 +593,51 @@ struct Found {
 }
 
 impl Rows {
+    /// The rows of the membrane in which a break begins.
+    fn element_at(&self, begins: f64) -> (usize, usize) {
+        let reached = |(_, to): &&(usize, usize)| {
+            self.day.get(to - 1).is_some_and(|newest| *newest >= begins)
+        };
+        self.elements
+            .iter()
+            .find(reached)
+            .copied()
+            .unwrap_or((0, 0))
+    }
+
+    /// Variance of a break's size, ln.
+    fn size_of(&self, kind: BreakKind) -> f64 {
+        match kind {
+            BreakKind::TapMeter => METER_SIZE,
+            BreakKind::Water if self.is_compared => WATER_SIZE_BESIDE,
+            BreakKind::Water => WATER_SIZE,
+            BreakKind::Passage | BreakKind::Standing => PASSAGE_SIZE,
+        }
+    }
+
+    /// Whether later membranes were read too.
+    fn is_over(&self, begins: f64) -> bool {
+        self.element_at(begins).1 < self.day.len()
+    }
+
     fn column(&self, kind: BreakKind, begins: f64, ramp_days: f64) -> Vec<f64> {
         let (tap, passage) = match kind {
             BreakKind::TapMeter => (1.0, -1.0),
             BreakKind::Water => (1.0, 0.0),
-            BreakKind::Passage => (0.0, 1.0),
+            BreakKind::Passage | BreakKind::Standing => (0.0, 1.0),
+        };
+        let end = match kind {
+            BreakKind::Passage => self.element_at(begins).1,
+            _ => self.day.len(),
         };
         let rows = self.day.iter().enumerate();
         rows.map(|(i, day)| {
             let side = if i < self.taps { tap } else { passage };
-            side * share(*day, begins, ramp_days)
+            if i < end || i < self.taps {
+                side * share(*day, begins, ramp_days)
+            } else {
+                0.0
+            }
         })
         .collect()
     }
@@ -499,13 +659,15 @@ impl Rows {
             true => WATER_BREAKS,
             false => WATER_BREAKS_ALONE,
         };
-        let rates = [METER_BREAKS, water, PASSAGE_BREAKS];
+        let rates = [METER_BREAKS, water, PASSAGE_BREAKS, STANDING_BREAKS];
         let places = self.places();
         let every = (places.len() / MOST_PLACES).max(1);
         let mut tried: Vec<(f64, usize, f64, f64)> = Vec::new();
         let groups = [(0, self.taps), (self.taps, self.day.len())];
         // Of breaks at once, what all readings after a place gather.
         let mut after = groups.map(|(_, to)| (to, solved.nothing()));
+        // Of what comes through, those of the membrane in which the place is.
+        let mut within = ((0, 0), 0, solved.nothing());
         for (place, (begins, years)) in places.into_iter().enumerate() {
             let mut enough = [false; 2];
             for (((from, to), (reached, gathered)), enough) in
@@ -517,7 +679,17 @@ impl Rows {
                 }
                 *enough = to - *reached >= BESIDE && *reached - from >= BESIDE;
             }
+            let here = self.element_at(begins);
+            if here != within.0 {
+                within = (here, here.1, solved.nothing());
+            }
+            while within.1 > here.0 && self.day.get(within.1 - 1).is_some_and(|d| *d >= begins) {
+                within.1 -= 1;
+                solved.add(&mut within.2, &explained.weight, within.1, 1.0);
+            }
             let [taps, passages] = enough;
+            let inside = here.1 - within.1 >= BESIDE && within.1 - here.0 >= BESIDE;
+            let followed = here.1 < self.day.len();
             if !taps && !passages {
                 continue;
             }
@@ -535,10 +707,16 @@ impl Rows {
                     }
                     gathered
                 };
-                let [tap, passage] = if at_once {
-                    after.clone().map(|(_, gathered)| gathered)
+                let ([tap, passage], own) = if at_once {
+                    (
+                        after.clone().map(|(_, gathered)| gathered),
+                        within.2.clone(),
+                    )
                 } else {
-                    groups.map(|(from, to)| gather(from, to))
+                    (
+                        groups.map(|(from, to)| gather(from, to)),
+                        gather(here.0, here.1),
+                    )
                 };
                 let places = if at_once { 1.0 } else { every as f64 };
                 let prior = (years * places * ramp_share).ln();
@@ -546,11 +724,13 @@ impl Rows {
                     let gathered = match kind {
                         BreakKind::TapMeter if taps => tap.plus(&passage, -1.0),
                         BreakKind::Water if taps => tap.clone(),
-                        BreakKind::Passage if passages => passage.clone(),
+                        BreakKind::Passage if inside => own.clone(),
+                        BreakKind::Standing if passages && followed => passage.clone(),
                         _ => continue,
                     };
                     let rate = rates.get(n).copied().unwrap_or(0.0);
-                    let ln = solved.ln_likelier(&gathered, size_of(*kind)) + prior + rate.ln();
+                    let size = self.size_of(*kind);
+                    let ln = solved.ln_likelier(&gathered, size) + prior + rate.ln();
                     tried.push((ln, n, begins, ramp_days));
                 }
             }
@@ -582,15 +762,15 @@ impl Rows {
 }
 
 /// What else changed across a break in what comes through.
-fn beside(van: &VanLives, passages: &[(&PassagePoint, f64)], found: &Break) -> Beside {
+fn beside(van: &VanLives, passages: &[Passage<'_>], found: &Break) -> Beside {
     const AT_EACH_END: usize = 8;
     let middle = found.day + 0.5 * found.ramp_days;
     let rise = |of: fn(&PassagePoint) -> Option<f64>| {
         let side = |is_after: bool| -> Option<f64> {
             let mut values: Vec<f64> = passages
                 .iter()
-                .filter(|(_, day)| (*day >= middle) == is_after)
-                .filter_map(|(p, _)| of(p).filter(|v| *v > 0.0))
+                .filter(|p| (p.day >= middle) == is_after)
+                .filter_map(|p| of(p.point).filter(|v| *v > 0.0))
                 .collect();
             // Those nearest to the break.
             let n = values.len().min(AT_EACH_END);
@@ -601,12 +781,12 @@ fn beside(van: &VanLives, passages: &[(&PassagePoint, f64)], found: &Break) -> B
         };
         Some((side(true)? / side(false)?).ln())
     };
-    let before = passages.iter().rfind(|(_, day)| *day < found.day);
+    let before = passages.iter().rfind(|p| p.day < found.day);
     let late = before.zip(passages.last()).map_or(0.0, |(a, b)| {
         let litres = |p: &PassagePoint| p.litres_by_level.iter().sum::<f64>();
-        let made = litres(b.0) - litres(a.0);
+        let made = litres(b.point) - litres(a.point);
         if made > 0.0 {
-            ((b.0.late_litres - a.0.late_litres) / made).clamp(0.0, 1.0)
+            ((b.point.late_litres - a.point.late_litres) / made).clamp(0.0, 1.0)
         } else {
             0.0
         }

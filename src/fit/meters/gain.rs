@@ -141,6 +141,8 @@ pub struct VanMeters {
     pub meters: Vec<Meter>,
     /// With what lies behind those in what comes through.
     pub breaks: Vec<(Break, Option<Behind>)>,
+    /// Probability that their ratio is off by more than a tenth now.
+    passage_doubt: f64,
     /// Days since 1970 of the newest reading that was weighed.
     newest: f64,
     /// Now, and what each break of a meter adds to it once it has come about.
@@ -168,22 +170,31 @@ impl Behind {
         let bar = |mean: f64, sd: f64| told(beside.bar, mean, sd);
         let resin = |mean: f64, sd: f64| told(beside.resin, mean, sd);
         let sign = if up { 1.0 } else { -1.0 };
-        let seal = if up { rates.seal * pick(0.9, 0.1) } else { 0.0 };
-        let pressed = rates.pressure * pick(0.9, 0.1) * if up { 1.0 } else { 0.5 };
-        let late = if up {
-            0.08 * found.beside.late * pick(0.02, 0.98)
+        // What outlasts the membrane is not its own, what ends with it is nothing else's.
+        let outlasts = found.kind == BreakKind::Standing;
+        let own = f64::from(u8::from(!outlasts));
+        let others = f64::from(u8::from(!found.is_over));
+        let seal = if up {
+            own * rates.seal * pick(0.9, 0.1)
         } else {
             0.0
         };
+        let pressed = others * rates.pressure * pick(0.9, 0.1) * if up { 1.0 } else { 0.5 };
+        let late = own
+            * if up {
+                0.08 * found.beside.late * pick(0.02, 0.98)
+            } else {
+                0.0
+            };
         // A fall that large is a new membrane that nobody wrote down.
         let renewed = if found.size < -0.35 { 0.1 } else { 0.0 };
-        let ageing = renewed
-            + if up {
-                pick(0.0005, 0.006)
-            } else {
-                pick(0.0005, 0.004)
-            };
-        let probe = rates.permeate_probe * pick(0.5, 0.5) * if up { 1.0 } else { 0.5 };
+        let bent = if up {
+            pick(0.0005, 0.006)
+        } else {
+            pick(0.0005, 0.004)
+        };
+        let ageing = own * (renewed + bent) + 1e-6;
+        let probe = others * rates.permeate_probe * pick(0.5, 0.5) * if up { 1.0 } else { 0.5 };
         let weights = [
             seal * flow(0.02, 0.08) * bar(0.0, 0.08) * resin(0.3 * s, 0.35),
             probe * flow(0.0, 0.07) * bar(0.0, 0.08) * resin(sign * 0.95 * s, 0.3),
@@ -218,13 +229,16 @@ impl VanMeters {
             .breaks
             .iter()
             .map(|b| {
-                let behind = (b.kind == BreakKind::Passage).then(|| Behind::of(b, rates));
+                let through = matches!(b.kind, BreakKind::Passage | BreakKind::Standing);
+                let behind = through.then(|| Behind::of(b, rates));
                 (b.clone(), behind)
             })
             .collect();
-        let (feed, on_scale) = feed(told, rates);
-        let permeate = permeate(told, &breaks, on_scale);
+        let (feed, together) = feed(told, rates);
+        let permeate = permeate(told, &breaks, together);
         let (feed_now, permeate_now) = (feed.1, permeate.1);
+        let feed_alone = (feed.0.doubt - together).max(0.0);
+        let permeate_alone = (permeate.0.doubt - together).max(0.0);
         let steps = breaks.iter().filter_map(|(b, behind)| {
             // Probability that it is a meter, and how far salt passage reads too high for it.
             let (p, size) = match behind {
@@ -244,7 +258,8 @@ impl VanMeters {
                 mean: permeate_now.mean - feed_now.mean,
                 variance: permeate_now.variance + feed_now.variance,
             },
-            meters: [Some(feed.0), Some(permeate.0), product(told, on_scale)]
+            passage_doubt: 1.0 - (1.0 - feed_alone) * (1.0 - permeate_alone),
+            meters: [Some(feed.0), Some(permeate.0), product(told, together)]
                 .into_iter()
                 .flatten()
                 .collect(),
@@ -260,12 +275,18 @@ impl VanMeters {
     /// Probability that salt passage as read now misleads: that either meter is off by more
     /// than a tenth and the other is not off with it.
     pub fn doubt_of_passage(&self) -> f64 {
-        let doubt = |probe| self.meter(probe).map_or(0.0, |m| m.doubt);
-        let (feed, permeate) = (doubt(Probe::Feed), doubt(Probe::Permeate));
-        let together = self.meter(Probe::Feed).map_or(0.0, |_| feed.min(permeate));
-        // Where both are off by the scale, their ratio is right.
-        (feed.max(permeate) - together * f64::from(u8::from(self.now.mean.abs() < 0.05)))
-            .clamp(0.0, 1.0)
+        self.passage_doubt
+    }
+
+    /// Probability that the pressure gave way, and has not come back, before the membrane
+    /// fitted, or first seen, on `from`, or under it.
+    pub fn pressure_lost(&self, from: Date) -> f64 {
+        let lost = self.breaks.iter().filter_map(|(b, behind)| {
+            let here = b.kind == BreakKind::Standing || b.began() >= from;
+            let lost = here && b.size > 0.0 && !b.is_over;
+            lost.then_some(b.exists * b.of_kind * behind.as_ref()?.pressure)
+        });
+        lost.fold(0.0, f64::max)
     }
 
     /// By how much more than it was corrected salt passage reads too high, should the meter
@@ -298,8 +319,8 @@ impl VanMeters {
     }
 }
 
-/// The tap's meter, what it does to salt passage now, and the probability that it is on
-/// another scale.
+/// The tap's meter, what it does to salt passage now, and the probability that all meters
+/// are on another scale together.
 fn feed(told: &VanEvidence, rates: &Rates) -> ((Meter, Ratio), f64) {
     let broke = told
         .breaks
@@ -396,8 +417,9 @@ fn feed(told: &VanEvidence, rates: &Rates) -> ((Meter, Ratio), f64) {
         _ => Why::Nothing,
     };
     let (mean, variance) = mixture.mean_and_variance();
-    // Another scale leaves the ratio as it is.
-    let alone = 1.0 - SCALE_TOGETHER * on_scale;
+    // Another scale of all meters leaves the ratio as it is.
+    let together = on_scale * scaled_together(told);
+    let alone = 1.0 - together;
     let ratio = Ratio {
         mean: alone * mean,
         variance: (alone * variance).max(usual),
@@ -412,13 +434,28 @@ fn feed(told: &VanEvidence, rates: &Rates) -> ((Meter, Ratio), f64) {
         since,
         why,
     };
-    ((meter, ratio), on_scale)
+    ((meter, ratio), together)
+}
+
+/// Of a tap's meter that is on another scale, how likely the others are on it too: the
+/// tap's alone would show new membranes far from what is usual.
+fn scaled_together(told: &VanEvidence) -> f64 {
+    let Some((level, variance)) = told.new_level else {
+        return SCALE_TOGETHER;
+    };
+    let side = told.offset.map_or(1.0, |o| o.mean.signum());
+    let likely = |mean: f64| (-0.5 * (level - mean).powi(2) / variance).exp();
+    let (both, one) = (
+        SCALE_TOGETHER * likely(0.0),
+        (1.0 - SCALE_TOGETHER) * likely(-side * SCALE),
+    );
+    both / (both + one).max(1e-300)
 }
 
 fn permeate(
     told: &VanEvidence,
     breaks: &[(Break, Option<Behind>)],
-    on_scale: f64,
+    together: f64,
 ) -> (Meter, Ratio) {
     let probes = breaks.iter().filter_map(|(b, behind)| {
         let p = b.exists * b.of_kind * behind.as_ref()?.permeate_probe;
@@ -439,18 +476,14 @@ fn permeate(
     let variance: f64 = with.iter().map(|b| b.sd * b.sd).sum();
     let usual = USUAL_SD * USUAL_SD;
     let right = [
-        (
-            1.0 - on_scale * SCALE_TOGETHER - BROKEN_SHARE,
-            0.0,
-            USUAL_SD,
-        ),
+        (1.0 - together - BROKEN_SHARE, 0.0, USUAL_SD),
         (BROKEN_SHARE, 0.0, BROKEN_SD / 2.0),
     ];
     let mut parts = vec![(p, size, (usual + variance).sqrt())];
     parts.extend(right.map(|(w, mean, sd)| ((1.0 - p) * w, mean, sd)));
     let alone = Mixture(parts.clone());
     for side in [SCALE, -SCALE] {
-        parts.push(((1.0 - p) * 0.5 * on_scale * SCALE_TOGETHER, side, SCALE_SD));
+        parts.push(((1.0 - p) * 0.5 * together, side, SCALE_SD));
     }
     let mixture = Mixture(parts);
     let doubt = mixture.doubt();
@@ -470,7 +503,7 @@ fn permeate(
 }
 
 /// The meter after the resin: fresh resin brings water down to 0 or 1 ppm.
-fn product(told: &VanEvidence, on_scale: f64) -> Option<Meter> {
+fn product(told: &VanEvidence, together: f64) -> Option<Meter> {
     if told.fresh_ppm.is_empty() {
         return None;
     }
@@ -494,7 +527,7 @@ fn product(told: &VanEvidence, on_scale: f64) -> Option<Meter> {
         ),
     ];
     for side in [SCALE, -SCALE] {
-        parts.push((0.5 * on_scale * SCALE_TOGETHER, side, SCALE_SD));
+        parts.push((0.5 * together, side, SCALE_SD));
     }
     let mixture = Mixture(parts);
     Some(Meter {

@@ -83,7 +83,7 @@ impl FleetMeters {
         let evidence = fleet.each(&all, |number, van: &VanLives| {
             let own = taps.get(number).copied().flatten();
             let others = own.and_then(|own| among.beside(own));
-            explain::explain(van, others.as_ref())
+            explain::explain(van, others.as_ref(), among.new)
         })?;
         let rates = Rates::learn(&evidence);
         let vans = evidence.iter();

@@ -3,9 +3,9 @@
 use std::collections::BTreeMap;
 use std::sync::Arc;
 
-use super::explain::{days, since_moved};
+use super::explain::{days, since_moved, when_new};
 use crate::lives::VanLives;
-use crate::stats::robust::median;
+use crate::stats::robust::{mad_sd, median};
 
 /// Days over which a van's tap readings are made one.
 const BIN_DAYS: i32 = 28;
@@ -22,6 +22,8 @@ pub struct VanTaps {
     district: Arc<str>,
     /// `ln` of the tap by stretches of [`BIN_DAYS`], oldest first.
     bins: Vec<(i32, f64)>,
+    /// `ln` salt passage of its membranes when they were new.
+    new: Vec<f64>,
 }
 
 impl VanTaps {
@@ -37,6 +39,7 @@ impl VanTaps {
         (readings >= AT_LEAST).then_some(())?;
         Some(VanTaps {
             district: van.district.clone()?,
+            new: when_new(van),
             bins: bins
                 .into_iter()
                 .filter_map(|(bin, values)| Some((bin, median(&values).ok()?)))
@@ -89,7 +92,12 @@ struct District {
 
 /// The taps of every district.
 #[derive(Debug, Default)]
-pub struct FleetTaps(BTreeMap<Arc<str>, District>);
+pub struct FleetTaps {
+    districts: BTreeMap<Arc<str>, District>,
+    /// `ln` salt passage of new membranes in the middle, and its spread; `None` where too
+    /// few were seen.
+    pub new: Option<(f64, f64)>,
+}
 
 /// What the other vans of a district read, as seen from one of them.
 #[derive(Debug, Clone)]
@@ -103,21 +111,31 @@ pub struct Others {
 impl FleetTaps {
     pub fn of<'a>(vans: impl Iterator<Item = &'a VanTaps>) -> FleetTaps {
         let mut by_district: BTreeMap<Arc<str>, Vec<&VanTaps>> = BTreeMap::new();
+        let mut new = Vec::new();
         for van in vans {
+            new.extend_from_slice(&van.new);
             let here = by_district.entry(van.district.clone()).or_default();
             here.push(van);
         }
         let districts = by_district.into_iter();
-        FleetTaps(
-            districts
+        const MEMBRANES: usize = 6;
+        /// Bounds of the spread of new membranes, ln.
+        const SPREAD: (f64, f64) = (0.15, 0.45);
+        let spread = mad_sd(&new).map(|sd| sd.clamp(SPREAD.0, SPREAD.1));
+        FleetTaps {
+            districts: districts
                 .map(|(name, vans)| (name, District::of(&vans)))
                 .collect(),
-        )
+            new: median(&new)
+                .ok()
+                .zip(spread.ok())
+                .filter(|_| new.len() >= MEMBRANES),
+        }
     }
 
     /// What the others read beside this van, one of those gathered.
     pub fn beside(&self, own: &VanTaps) -> Option<Others> {
-        let district = self.0.get(&own.district)?;
+        let district = self.districts.get(&own.district)?;
         let level = own.level(&district.moved);
         let (others_level, vans) = district.levels.middle_beside(level)?;
         let bins: Vec<(f64, f64, f64)> = own

@@ -85,7 +85,8 @@ fn best_bottle(
     let (area, suggested) = area.zip(suggested).filter(|_| van.membranes > 0)?;
     let round = Round {
         litres_per_day: forecast.litres_per_week / 7.0,
-        litres_per_litre: suggested.resin_litres? / area.resin_litres?,
+        litres_per_litre: suggested.resin_litres.or(area.resin_life_litres.p50)?
+            / area.resin_litres?,
         prefilter_days: suggested.prefilter_days?,
         vessel_litres: van.resin_litres,
     };

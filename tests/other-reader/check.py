@@ -1,7 +1,7 @@
 """Reads a store with another reader of the open format and holds every current
-row against the CSV files that went in, and the README's SQL against the same rows.
+row against the CSV files that went in, and the documented SQL against the same rows.
 
-    python check.py STORE CSV_DIR README
+    python check.py STORE CSV_DIR DOCUMENT
 
 `CSV_DIR`: the contract's five files, times local in Europe/London, no record in
 them twice. Shows the rule for current rows that any engine can follow: rows of
@@ -75,12 +75,12 @@ def sent(text: str, kind: pa.DataType, default: str | None) -> object:
     return float(text) if pa.types.is_floating(kind) or pa.types.is_integer(kind) else text
 
 
-def readme_sql(readme: Path) -> str:
-    return readme.read_text(encoding="utf-8").split("```sql\n", 1)[1].split("```", 1)[0]
+def documented_sql(text: Path) -> str:
+    return text.read_text(encoding="utf-8").split("```sql\n", 1)[1].split("```", 1)[0]
 
 
 def by_sql(store: Path, query: str) -> set[tuple]:
-    """What the README's query gives, run by SQLite."""
+    """What the documented query gives, run by SQLite."""
     engine = sqlite3.connect(":memory:")
     for table in ("readings", "files", "taken_back"):
         rows = read(store / table)
@@ -94,7 +94,7 @@ def by_sql(store: Path, query: str) -> set[tuple]:
 
 
 def main() -> int:
-    store, folder, readme = (Path(argument) for argument in sys.argv[1:4])
+    store, folder, text = (Path(argument) for argument in sys.argv[1:4])
     different = 0
     for table in KEYS:
         schema, rows = current_rows(store, table)
@@ -111,10 +111,10 @@ def main() -> int:
         print(f"{table}: {len(rows)} rows read, {len(lines)} sent: {'the same' if same else 'DIFFERENT'}")
         for row in [*unknown, *list((seen - wanted).keys())[:3], *list((wanted - seen).keys())[:3]]:
             print("   ", row)
-    told = by_sql(store, readme_sql(readme))
+    told = by_sql(store, documented_sql(text))
     own = {(row["file_id"], row["line"]) for row in current_rows(store, "readings")[1]}
     different += told != own
-    print(f"the README's SQL: {len(told)} readings: {'the same' if told == own else 'DIFFERENT'}")
+    print(f"the documented SQL: {len(told)} readings: {'the same' if told == own else 'DIFFERENT'}")
     return 1 if different else 0
 
 

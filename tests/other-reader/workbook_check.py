@@ -10,7 +10,7 @@ report = sys.argv[1]
 book = openpyxl.load_workbook(f"{report}/fleet.xlsx")
 with open(f"{report}/assessment.json", encoding="utf-8") as file:
     assessment = json.load(file)
-assert book.sheetnames == ["Vans", "Jobs", "Districts", "About"], book.sheetnames
+assert book.sheetnames == ["Vans", "Jobs", "Orders", "Districts", "About"], book.sheetnames
 vans = {van["van"]: van for van in assessment["vans"]}
 sheet = book["Vans"]
 heads = [cell.value for cell in sheet[1]]
@@ -24,8 +24,11 @@ for row in sheet.iter_rows(min_row=2):
     expected = van["membrane"]["fitted_on"]
     assert (fitted and fitted.date().isoformat()) == expected, (fitted, expected)
     assert fitted is None or isinstance(fitted, datetime.datetime)
-    assert cells["Salts through"].value == van["membrane"]["salt_passage"]["p50"]
-    assert cells["Litres made"].value == van["membrane"]["litres_made"]
+    passage = van["membrane"]["salt_passage"]["p50"]
+    rejection = cells["Rejection"].value
+    assert (rejection is None) == (passage is None), (rejection, passage)
+    assert passage is None or abs(rejection - (1 - passage)) < 1e-9, (rejection, passage)
+    assert cells["Litres through membrane"].value == van["membrane"]["litres_made"]
     seen += 1
 assert seen == len(vans), (seen, len(vans))
 for sheet in book:

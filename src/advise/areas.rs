@@ -57,15 +57,20 @@ pub fn assess(
         resin_litres: None,
         prefilter_days: prefilter_days.map(|_| 7.0 * settings.usual_interval.prefilter_weeks),
     };
-    // An interval of its own is suggested only where it beats the usual one.
+    // Where intervals of its own save nothing over the usual ones, those stand.
     let usual_membrane = rule
         .membrane_litres
         .filter(|l| membrane_life.is_some_and(|most| *l <= most));
-    let ours = district.cheapest_of(
-        &cheapest,
-        &[membrane, usual_membrane.or(membrane)],
-        &[resin, None],
-    );
+    let saves = |policy: &Policy| district.saving(policy, &rule).is_none_or(|s| s.0 >= 0.0);
+    let ours = if saves(&cheapest) {
+        cheapest
+    } else {
+        district.cheapest_of(
+            &cheapest,
+            &[membrane, usual_membrane.or(membrane)],
+            &[resin, None],
+        )
+    };
     let (membrane, resin) = (ours.membrane_litres, ours.resin_litres);
     let with_money = prices.own && per_day > 0.0;
     let saving = with_money.then(|| district.saving(&ours, &rule)).flatten();

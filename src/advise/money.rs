@@ -216,7 +216,7 @@ fn spent<'a>(as_of: Date, services: impl Iterator<Item = (&'a Arc<str>, &'a [Pai
     let first_month = as_of.first_of_month().plus_months(-23);
     let mut months: BTreeMap<Date, SpentIn> = (0..24)
         .map(|m| {
-            let month = first_month.plus_months(m as i32);
+            let month = first_month.plus_months(m);
             (month, SpentIn::default())
         })
         .collect();

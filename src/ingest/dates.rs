@@ -9,6 +9,7 @@ use super::text::plain;
 
 /// In which order a file writes day, month and year.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, serde::Serialize, serde::Deserialize)]
+#[expect(clippy::enum_variant_names, reason = "the names that people know")]
 pub enum DateOrder {
     DayFirst,
     MonthFirst,

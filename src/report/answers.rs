@@ -100,18 +100,18 @@ fn trouble(assessment: &Assessment, lines: &[VanLine<'_>]) -> Vec<String> {
     let spent = names(&|l| l.rank == Rank::ProductOver);
     if !spent.is_empty() {
         said.push(format!(
-            "Product TDS at its limit of {} ppm or over it: {}. Change the DI resin before the next job.",
+            "Product TDS at or near its limit of {} ppm: {}. Change the DI resin before the next job.",
             words::figures(assessment.limits.product_ppm),
             named(&spent)
         ));
     }
     for line in lines.iter().filter(|l| l.state == State::FailingEarly) {
         let name = words::part(Item::Membrane, f64::from(line.van.membranes));
-        let check = line
-            .van
-            .membrane
-            .suspect
-            .map_or(String::new(), |s| format!("; {}", words::suspect(s)));
+        let check = match line.van.membrane.suspect {
+            _ if line.van.membrane.check_meter_first => "; check the TDS meter first".to_owned(),
+            Some(suspect) => format!("; {}", words::suspect(suspect)),
+            None => String::new(),
+        };
         said.push(format!("{}: {name} failing early{check}.", line.van.van));
     }
     if said.is_empty() {
@@ -181,7 +181,11 @@ pub fn meters_to_check(assessment: &Assessment) -> Vec<String> {
                     .is_some_and(|d| assessment.as_of.days_since(d) <= RECENT_DAYS)
         });
         match remark {
-            Some(remark) => said.push(format!("{}: {}.", van.van, remark.text)),
+            // how to check it stands on the van's own page
+            Some(remark) => {
+                let text = remark.text.split_once(". ").map_or(&*remark.text, |t| t.0);
+                said.push(format!("{}: {}.", van.van, text.trim_end_matches('.')));
+            }
             None if doubted => said.push(format!(
                 "{}: put both TDS meters in one cup of tap water before the RO membrane is changed.",
                 van.van

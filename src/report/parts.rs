@@ -107,8 +107,13 @@ fn parts<'a>(van: &'a VanAssessment, assessment: &Assessment) -> Vec<Part<'a>> {
                     let read = van.series.product_ppm.last();
                     let newest = read.filter(|r| resin.changed_on.is_none_or(|d| r.0 >= d));
                     match newest {
-                        Some((_, ppm)) => {
+                        Some((_, ppm)) if *ppm >= limits.product_ppm => {
                             format!("product TDS {ppm:.0} ppm, limit {limit}: spots on glass")
+                        }
+                        Some((_, ppm)) => {
+                            format!(
+                                "product TDS was {ppm:.0} ppm, by now about {limit}: spots on glass"
+                            )
                         }
                         None => format!("product TDS probably at its limit of {limit} ppm"),
                     }

@@ -143,7 +143,10 @@ fn tap_meter_low(stories: &[Story]) {
         assert_ne!(membrane["suspect"], "membrane", "{as_of}: {tansy:#}");
         let moved = day(&membrane["limit_on"]["p50"]).days_since(planned).abs();
         let left = planned.days_since(day(&now["as_of"]));
-        assert!(moved * 5 < 2 * left, "{as_of}: moved {moved} days of {left}");
+        assert!(
+            moved * 5 < 2 * left,
+            "{as_of}: moved {moved} days of {left}"
+        );
         let due = yard
             .good(&["due", "--quiet", "--as-of", as_of, "--format", "csv"])
             .out;

@@ -17,6 +17,10 @@ pub use change::{Change, read};
 
 /// Why a question cannot be answered.
 #[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
+#[expect(
+    clippy::enum_variant_names,
+    reason = "each says what is not there, as people say it"
+)]
 pub enum WhatIfError {
     #[error("no van {0} in service on that day")]
     NoVan(String),

@@ -158,6 +158,10 @@ pub fn first(canvas: &mut Canvas, plan: &ReportPlan<'_>, lines: &[VanLine<'_>]) 
             y0: top + 12.0,
             ..third
         };
+        // nothing is begun that has no room for a line or two
+        if rest.height() < 3.0 * look::CHART_TITLE.leading() {
+            break;
+        }
         let y = kicker(canvas, rest, name);
         top = sentences(canvas, rest, y, &said) - look::SMALL.leading();
     }

@@ -17,7 +17,7 @@ use crate::report::words;
 const YOUNG_DAYS: i32 = 366;
 
 /// Whether this van's membrane gives cause for a claim: a raised alarm, laid to
-/// the membrane, that is young by its record.
+/// the membrane, that is young by its record, and no meter in doubt.
 pub fn has_one(van: &VanAssessment, as_of: Date) -> bool {
     let membrane = &van.membrane;
     let raised = membrane
@@ -28,6 +28,7 @@ pub fn has_one(van: &VanAssessment, as_of: Date) -> bool {
         .and_then(|a| a.causes.first())
         .is_some_and(|c| c.suspect == Suspect::Membrane);
     blamed
+        && !membrane.check_meter_first
         && membrane
             .fitted_on
             .is_some_and(|d| as_of.days_since(d) <= YOUNG_DAYS)

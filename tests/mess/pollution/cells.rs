@@ -6,7 +6,7 @@ use litrewise::inside::store::records::Record;
 use litrewise::inside::water::HardnessUnit;
 
 use super::chance::Chance;
-use super::sample::{Cell, instant, record};
+use super::sample::{Cell, instant};
 use super::sheet::{Encoding, Sheet};
 use super::slips::Stage::{Cells, Columns, Dialect};
 use super::slips::{Slip, mean_anew};
@@ -442,11 +442,18 @@ fn touch_number(
         let costs_its_cell = ["OL", "Err", "---", "#REF!", ">500"].contains(&slipped.as_str());
         s.lines[n].cells[i] = Cell::Raw(slipped);
         s.lines[n].touched = true;
-        if costs_its_cell && s.kind == RecordKind::Readings {
-            let mut rest = s.lines[n].cells.clone();
-            rest[i] = Cell::Empty;
-            let rest = record(s.kind, &s.names, &rest);
-            s.lines[n].meanings.push(rest);
+        if let (true, Record::Reading(mut rest)) = (costs_its_cell, s.lines[n].meanings[0].clone())
+        {
+            match s.names[i] {
+                "feed_ppm" => rest.feed_ppm = None,
+                "permeate_ppm" => rest.permeate_ppm = None,
+                "product_ppm" => rest.product_ppm = None,
+                "water_c" => rest.water_c = None,
+                "feed_bar" => rest.feed_bar = None,
+                "permeate_lpm" => rest.permeate_lpm = None,
+                _ => rest.concentrate_lpm = None,
+            }
+            s.lines[n].meanings.push(Record::Reading(rest));
         }
         return true;
     }

@@ -593,7 +593,7 @@ fn own_column(meaning: Option<&Meaning>) -> Option<&Headed> {
     headed.filter(|headed| !SHARED.contains(&headed.column))
 }
 
-/// Whether a column holds words where it is filled in: no cell has a digit.
+/// Whether a column holds words where it is filled in: most cells have no digit.
 fn holds_words(cell: usize, delimiter: u8, header: RowAt, text: &str) -> bool {
     let (mut words, mut numbers) = (0, 0);
     rows_below(text, delimiter, header, &mut |rows| {
@@ -605,7 +605,7 @@ fn holds_words(cell: usize, delimiter: u8, header: RowAt, text: &str) -> bool {
             }
         }
     });
-    words > 0 && numbers == 0
+    words > numbers
 }
 
 /// Leaves each cell that several kinds claim for their own to one of them.

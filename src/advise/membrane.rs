@@ -112,6 +112,7 @@ pub fn assess(
                 .map(|d| until.days_since(d)),
             meter: meter.as_deref(),
             neighbours_rise: beside.neighbours_rise,
+            pressure: fit.meters.pressure,
         };
         let causes = causes.iter().flatten();
         assessed(&a, step.map(|s| s.0), watched, causes, &known)

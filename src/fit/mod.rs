@@ -33,7 +33,7 @@ pub use areas::Based;
 pub use horizon::{HORIZON_DAYS, middle_of, span_of};
 pub use learnt::Learnt;
 use learnt::Membranes;
-pub use meters::{Behind, Beside, Break, BreakKind, Meter, Probe, VanMeters, Why};
+pub use meters::{Behind, Beside, Break, BreakKind, Meter, PressureLoss, Probe, VanMeters, Why};
 pub use types::*;
 pub use van::{Charted, Glance, Plant, VanForecast};
 

@@ -4,9 +4,10 @@
 use crate::calendar::{Date, DateExt};
 
 use super::Short;
-use super::membrane::{self, ElementDraws, InUse, SharedFit};
+use super::membrane::{self, ElementDraws, ElementLooks, InUse, Numbers, PACE, SharedFit};
 use super::van::{VanLooks, aboard};
-use crate::lives::{ElementLife, VanLives};
+use crate::lives::VanLives;
+use crate::stats::special::normal_cdf;
 
 /// A life below this share of the usual one is failing early.
 const FAILING_BELOW: f64 = 0.6;
@@ -16,6 +17,8 @@ const LOOKED_BACK_FROM: f64 = 0.2;
 /// Days of the calendar after which it is asked again, the same ones whenever it is asked.
 const EVERY_DAYS: i32 = 21;
 const MOST_TIMES: usize = 16;
+/// Spread of what late pre-filters do, over what they do in the middle, ln (judgement).
+const SPREAD_OF_LATENESS: f64 = 1.0;
 /// Fewer readings tell of the element before, or of nothing.
 const LEAST_READINGS: usize = 3;
 
@@ -32,21 +35,24 @@ pub fn history(
         return Vec::new();
     };
     let wears = |late_share: f64| 1.0 + fit.best.shared.late * late_share;
-    let late = wears(late_share(life)) / wears(fit.usual_late_share);
-    let told = |draws: &ElementDraws, date: Date| {
+    let numbers = fit.likeliest();
+    let told = |draws: &ElementDraws, looks: &ElementLooks, date: Date| {
+        let litres = looks.litres_made();
+        let share = (looks.late_litres() / litres.max(1.0)).clamp(0.0, 1.0);
+        let worn = wears(share);
+        let late = worn / wears(fit.usual_late_share);
         // In litres a life is the shorter the more of them wore it behind late pre-filters,
         // the usual one by what is usual of them.
         let lives = draws.draws.iter().map(|d| d.life_over_usual / late);
         let short: Vec<f64> = lives.filter(|l| *l < FAILING_BELOW).collect();
-        let in_time = wears(late_share(life));
-        let by_lateness = short.iter().filter(|l| **l * in_time >= FAILING_BELOW);
+        let by_lateness = short.iter().map(|life| lasts_in_time(numbers, *life, worn));
         Short {
             date,
             probability: short.len() as f64 / draws.draws.len().max(1) as f64,
-            by_lateness: by_lateness.count() as f64 / short.len().max(1) as f64,
+            by_lateness: by_lateness.sum::<f64>() / short.len().max(1) as f64,
         }
     };
-    let mut out = vec![told(draws, newest.date)];
+    let mut out = vec![told(draws, element.looks, newest.date)];
     let mut quiet = 0;
     let last_of_its_days = |(n, point): &(usize, &crate::lives::PassagePoint)| {
         let next = life.points.get(n + 1);
@@ -69,7 +75,8 @@ pub fn history(
             &looks.usage,
             (&looks.meters, looks.through_recovery),
         );
-        let seen = membrane::looks_of(&earlier, &aboard, element.as_of);
+        let mut seen = membrane::looks_of(&earlier, &aboard, element.as_of);
+        seen.expect_lateness(looks.late_share);
         let then = InUse {
             life: &earlier,
             looks: &seen,
@@ -81,7 +88,7 @@ pub fn history(
             as_of: element.as_of,
             seed_name: element.seed_name,
         };
-        out.push(told(&membrane::draws_of(fit, &then), point.date));
+        out.push(told(&membrane::draws_of(fit, &then), &seen, point.date));
     }
     out.reverse();
     out
@@ -93,11 +100,28 @@ fn day(date: Date) -> i32 {
         .div_euclid(EVERY_DAYS)
 }
 
-fn late_share(life: &ElementLife) -> f64 {
-    let litres: f64 = life.litres_by_level.iter().sum();
-    if litres > 0.0 {
-        (life.late_litres / litres).clamp(0.0, 1.0)
-    } else {
-        0.0
+/// How likely an element of a short life would have lasted behind fresh pre-filters: what
+/// late ones do differs from place to place about as much as it does at all, and so do
+/// elements, usual and weak ones. `worn`: how much faster the fleet's wear behind them.
+fn lasts_in_time(numbers: &Numbers, life_over_usual: f64, worn: f64) -> f64 {
+    let ln_worn = worn.max(1.0).ln();
+    let own = numbers.variance[PACE].max(1e-4);
+    let theirs = (SPREAD_OF_LATENESS * ln_worn).powi(2);
+    let both = own + theirs;
+    // The life if late pre-filters do here just what they do in the fleet.
+    let left = life_over_usual.max(1e-3).ln() + ln_worn;
+    let kinds = [
+        (1.0 - numbers.weak_share, 0.0),
+        (numbers.weak_share, -numbers.weak_ln_faster),
+    ];
+    let (mut lasting, mut all) = (0.0, 0.0);
+    for (share, mean) in kinds {
+        let away = left - mean;
+        let weight = share * (-0.5 * away * away / both).exp();
+        let middle = mean + away * own / both;
+        let sd = (own * theirs / both).sqrt().max(1e-6);
+        lasting += weight * normal_cdf((middle - FAILING_BELOW.ln()) / sd);
+        all += weight;
     }
+    if all > 0.0 { lasting / all } else { 0.0 }
 }

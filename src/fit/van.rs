@@ -28,6 +28,8 @@ pub struct VanLooks {
     pub meters: Arc<VanMeters>,
     /// What a degree does to `ln` salt passage through recovery, and how surely.
     pub through_recovery: (f64, f64),
+    /// Share of the van's litres made behind overdue pre-filters.
+    pub late_share: f64,
     /// As `VanLives::elements`.
     pub elements: Vec<ElementLooks>,
 }
@@ -97,14 +99,16 @@ impl VanLooks {
         let (late, all) = elements.iter().fold((0.0, 10_000.0), |(l, a), e| {
             (l + e.late_litres(), a + e.litres_made())
         });
+        let late_share = late / all;
         for element in &mut elements {
-            element.expect_lateness(late / all);
+            element.expect_lateness(late_share);
         }
         VanLooks {
             usage,
             hardness,
             meters,
             through_recovery,
+            late_share,
             elements,
         }
     }

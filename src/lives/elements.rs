@@ -1,6 +1,6 @@
 //! Membrane elements: lives with the water they drank and their salt passage.
 
-use crate::calendar::Date;
+use crate::calendar::{Date, DateExt};
 
 use super::changes::Change;
 use super::days::MICROS_PER_DAY;
@@ -115,6 +115,8 @@ impl<'a> Material<'a> {
 
 /// Hardness is kept in steps of this ratio.
 const LEVEL_RATIO: f64 = 1.05;
+/// Days for which the flow of a timed fill holds.
+const FLOW_KEEPS_DAYS: i32 = 3;
 
 /// Number of the 5 % step nearest to a hardness.
 fn level_of(hardness_mg_l: f64) -> i32 {
@@ -210,7 +212,7 @@ fn points(stretch: &Stretch<'_>, drunk: &mut Drunk<'_>) -> Vec<PassagePoint> {
     for (look, passage) in stretch.looks.iter().zip(passages(stretch.looks)) {
         while let Some(fill) = fills.next_if(|fill| fill.at <= look.at) {
             drunk.add(fill);
-            fill_lpm = fill.lpm.filter(|_| fill.date == look.date);
+            fill_lpm = fill.lpm.filter(|_| look.date.days_since(fill.date) <= FLOW_KEEPS_DAYS);
         }
         let (Some(passage), Some(feed_ppm), Some(permeate_ppm)) =
             (passage, look.feed_ppm, look.permeate_ppm)

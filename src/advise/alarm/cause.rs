@@ -39,12 +39,10 @@ pub fn causes(
     neighbours_rise: Option<f64>,
 ) -> Vec<Cause> {
     let all_rose = neighbours_rise.is_some_and(|r| r > ALL_RISE);
-    let [membrane, prefilter, probe, feed] = match behind.filter(|_| alarm.kind == AlarmKind::Step)
-    {
+    let mut weights = match behind.filter(|_| alarm.kind == AlarmKind::Step) {
         Some(b) => [b.seal + b.ageing, b.prefilter, b.permeate_probe, b.pressure],
         None => {
-            let usual = if all_rose { ALL_ROSE_FEED } else { FEED };
-            let feed = usual.max(pressure_lost);
+            let feed = if all_rose { ALL_ROSE_FEED } else { FEED };
             let rest = 1.0 - feed;
             [
                 rest * (1.0 - late.explains),
@@ -54,26 +52,44 @@ pub fn causes(
             ]
         }
     };
-    let sum = (membrane + prefilter + probe + feed).max(1e-300);
-    let probe = (probe / sum).max(doubt);
-    let rest = (membrane + prefilter + feed).max(1e-300);
-    let of = |suspect, weight: f64| Cause {
-        suspect,
-        probability: (1.0 - probe) * weight / rest,
-    };
-    let mut causes = vec![
-        of(Suspect::Membrane, membrane),
-        of(Suspect::Prefilter, prefilter),
-        Cause {
-            suspect: Suspect::Probe,
-            probability: probe,
-        },
-        of(Suspect::Feed, feed),
-    ];
+    // What was seen of pressure and meters themselves counts before all that follows from it.
+    at_least(&mut weights, FEED_PLACE, pressure_lost);
+    at_least(&mut weights, PROBE_PLACE, doubt);
+    let mut causes: Vec<Cause> = ORDER
+        .into_iter()
+        .zip(weights)
+        .map(|(suspect, probability)| Cause {
+            suspect,
+            probability,
+        })
+        .collect();
     causes.sort_by(|a, b| {
         b.probability
             .total_cmp(&a.probability)
             .then(a.suspect.cmp(&b.suspect))
     });
     causes
+}
+
+const ORDER: [Suspect; 4] = [
+    Suspect::Membrane,
+    Suspect::Prefilter,
+    Suspect::Probe,
+    Suspect::Feed,
+];
+const PROBE_PLACE: usize = 2;
+const FEED_PLACE: usize = 3;
+
+/// Makes weights sum to 1, the one at `place` no less than `least`.
+fn at_least(weights: &mut [f64; 4], place: usize, least: f64) {
+    let sum = weights.iter().sum::<f64>().max(1e-300);
+    let own = (weights[place] / sum).max(least);
+    let rest = (sum - weights[place]).max(1e-300);
+    for (n, weight) in weights.iter_mut().enumerate() {
+        *weight = if n == place {
+            own
+        } else {
+            (1.0 - own) * *weight / rest
+        };
+    }
 }

@@ -39,6 +39,8 @@ pub enum AlarmKind {
     Fast,
     /// Has stepped up.
     Step,
+    /// The pressure gave way.
+    Pressure,
 }
 
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, serde::Serialize)]
@@ -102,12 +104,15 @@ pub fn alarm(
     });
     let stepped = if gone { 0.0 } else { stepped };
     let step_on = step.map(|s| s.0.began()).filter(|_| stepped > 0.0);
+    let lost = meters.pressure.filter(|p| p.probability > stepped);
+    let lost_from = |date: Date| lost.filter(|p| p.since <= date).map_or(0.0, |p| p.probability);
     // What could be told after each of some readings, the newest last.
     let (mut raised, mut since, mut pending, mut quiet) = (false, None, None, 0);
     for short in &forecast.short {
         let stepped_then = step_on
             .filter(|day| *day <= short.date)
             .map_or(0.0, |_| stepped);
+        let stepped_then = stepped_then.max(lost_from(short.date));
         let p = 1.0 - (1.0 - short.probability) * (1.0 - stepped_then);
         pending = if p >= PENDING {
             pending.or(Some(short.date))
@@ -123,19 +128,26 @@ pub fn alarm(
         }
     }
     let fast = forecast.short.last().map_or(0.0, |s| s.probability);
-    let probability = 1.0 - (1.0 - fast) * (1.0 - stepped);
-    let kind = if stepped > fast {
+    let lost_now = lost.map_or(0.0, |p| p.probability);
+    let probability = 1.0 - (1.0 - fast) * (1.0 - stepped.max(lost_now));
+    let kind = if lost_now > fast {
+        AlarmKind::Pressure
+    } else if stepped > fast {
         AlarmKind::Step
     } else {
         AlarmKind::Fast
     };
-    let step_on = step_on.filter(|_| kind == AlarmKind::Step);
+    let began_on = match kind {
+        AlarmKind::Pressure => lost.map(|p| p.since),
+        AlarmKind::Step => step_on,
+        AlarmKind::Fast => None,
+    };
     raised |= probability >= rises;
     if raised {
         Some(Alarm {
             level: AlarmLevel::Raised,
             kind,
-            since: step_on
+            since: began_on
                 .or(since)
                 .or(forecast.short.last().map(|s| s.date))?,
             probability,
@@ -144,7 +156,7 @@ pub fn alarm(
         Some(Alarm {
             level: AlarmLevel::Pending,
             kind,
-            since: step_on
+            since: began_on
                 .or(pending)
                 .or(forecast.short.last().map(|s| s.date))?,
             probability,

@@ -2,7 +2,7 @@
 
 use super::{Alarm, AlarmKind, Late};
 use crate::advise::{Suspect, in_words};
-use crate::fit::{Beside, Break, Watched};
+use crate::fit::{Beside, Break, PressureLoss, Watched};
 
 /// `1.4 times`, `twice`.
 fn times(ratio: f64) -> String {
@@ -34,6 +34,9 @@ pub fn finding(alarm: &Alarm, step: Option<&Break>, watched: &Watched) -> String
                 in_words(step.began())
             )
         }
+        (AlarmKind::Pressure, _) => {
+            format!("the pressure before it fell and stayed down, from {since}")
+        }
         (AlarmKind::Step, None) => format!("what comes through rose at once before {since}"),
         (AlarmKind::Fast, _) if watched.pace >= 1.15 => format!(
             "it declines {} as fast as membranes usually do in this water (seen since {since})",
@@ -56,6 +59,7 @@ pub struct Known<'a> {
     /// What is thought of the meter that most misleads.
     pub meter: Option<&'a str>,
     pub neighbours_rise: Option<f64>,
+    pub pressure: Option<PressureLoss>,
 }
 
 /// The two or three facts for and against a cause, most telling first.
@@ -107,6 +111,13 @@ pub fn facts_for(suspect: Suspect, known: &Known<'_>) -> Vec<String> {
             out.extend(bar);
         }
         Suspect::Feed => {
+            if let Some(loss) = known.pressure {
+                out.push(format!(
+                    "the pressure fell by about {:.0} % around {} and has stayed down",
+                    -100.0 * (-loss.size).exp_m1(),
+                    in_words(loss.since)
+                ));
+            }
             if let Some(rise) = known.neighbours_rise.filter(|r| *r > 0.08) {
                 out.push(format!(
                     "salt passage rose by {} on the other vans nearby too",

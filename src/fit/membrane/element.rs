@@ -74,6 +74,14 @@ pub struct Mark {
     pub jump: f64,
 }
 
+/// A jump that is tried.
+struct Tried {
+    before: usize,
+    ln_odds: f64,
+    /// What it would be, ln.
+    size: f64,
+}
+
 impl Laid {
     /// `wander`: variance per unit of exposure.
     pub fn of(marks: &[Mark], end: f64, wander: f64, gain: impl Fn(u32) -> Gain) -> Laid {
@@ -160,42 +168,49 @@ impl Laid {
     pub fn jump_where_likely(&mut self, posterior: &Posterior, n: usize, rate: f64) -> bool {
         const MOST: usize = 4;
         const ODDS: f64 = 3.0;
-        if n < FEWEST_FOR_JUMP || self.jumps.len() >= MOST {
+        if self.jumps.len() >= MOST {
             return false;
         }
-        let sums = posterior.after_each(n);
-        let mut best: Option<(f64, usize)> = None;
-        // One cell behind it is no proof, nor is one before it.
-        for at in 2..n - 1 {
-            let (Some((miss, information)), Some(here), Some(before)) = (
-                sums.get(at),
-                self.exposure.get(at),
-                self.exposure.get(at - 1),
-            ) else {
-                continue;
-            };
-            if *miss <= 0.0 || self.jumps.contains(&at) {
-                continue;
-            }
-            let more = 1.0 + JUMP_VARIANCE * information;
-            let ln_factor = 0.5 * miss * miss * JUMP_VARIANCE / more - 0.5 * more.ln();
-            let ln_odds = ln_factor + (2.0 * rate * (here - before).max(1.0)).ln();
-            if best.is_none_or(|(odds, _)| ln_odds > odds) {
-                best = Some((ln_odds, at));
-            }
-        }
-        let Some((_, at)) = best.filter(|(odds, _)| *odds > ODDS.ln()) else {
+        let tried = self.jumps_tried(posterior, n, rate);
+        let best = tried.iter().max_by(|a, b| a.ln_odds.total_cmp(&b.ln_odds));
+        let Some(best) = best.filter(|b| b.ln_odds > ODDS.ln()) else {
             return false;
         };
-        self.let_jump(at);
+        self.let_jump(best.before);
         true
     }
 
-    /// How far it jumped at each place where it may have.
-    pub fn jumped(&self, posterior: &Posterior, n: usize) -> Vec<f64> {
+    /// Jumps up before each of the first `n` cells that has none yet.
+    fn jumps_tried(&self, posterior: &Posterior, n: usize, rate: f64) -> Vec<Tried> {
+        if n < FEWEST_FOR_JUMP {
+            return Vec::new();
+        }
         let sums = posterior.after_each(n);
-        let at = |i: &usize| sums.get(*i).map(|s| JUMP_VARIANCE * s.0);
-        self.jumps.iter().filter_map(at).collect()
+        // One cell behind it is no proof, nor is one before it.
+        let places = (2..n - 1).filter(|at| !self.jumps.contains(at));
+        let tried = places.filter_map(|before| {
+            let (miss, information) = *sums.get(before)?;
+            let (to, from) = (self.exposure.get(before)?, self.exposure.get(before - 1)?);
+            let more = 1.0 + JUMP_VARIANCE * information;
+            let ln_factor = 0.5 * miss * miss * JUMP_VARIANCE / more - 0.5 * more.ln();
+            (miss > 0.0).then(|| Tried {
+                before,
+                ln_odds: ln_factor + (2.0 * rate * (to - from).max(1.0)).ln(),
+                size: JUMP_VARIANCE * miss / more,
+            })
+        });
+        tried.collect()
+    }
+
+    /// How far it jumped, and how likely it did: at each place where it may have, and at
+    /// those where the readings leave it open.
+    pub fn jumped(&self, posterior: &Posterior, n: usize, rate: f64) -> Vec<(f64, f64)> {
+        let sums = posterior.after_each(n);
+        let at = |i: &usize| sums.get(*i).map(|s| (JUMP_VARIANCE * s.0, 1.0));
+        let tried = self.jumps_tried(posterior, n, rate);
+        let odds = tried.iter().map(|t| t.ln_odds.exp()).sum::<f64>();
+        let open = tried.iter().map(|t| (t.size, t.ln_odds.exp() / (1.0 + odds)));
+        self.jumps.iter().filter_map(at).chain(open).collect()
     }
 
     pub fn len(&self) -> usize {

@@ -382,8 +382,8 @@ struct Told {
     wander: [f64; 2],
     noise: [f64; 2],
     theta: [f64; 2],
-    /// Jumps with their sizes, and the exposure in which they could be told.
-    jumps: Vec<f64>,
+    /// Sizes of jumps and how likely each is, and the exposure in which they could be told.
+    jumps: Vec<(f64, f64)>,
     exposure: f64,
 }
 
@@ -397,7 +397,7 @@ fn told(numbers: &Numbers, van: usize, looks: &ElementLooks) -> Told {
         own[START] = None;
     }
     let posterior = &both.likelier().1;
-    let jumps = laid.jumped(posterior, n);
+    let jumps = laid.jumped(posterior, n, numbers.jump_rate);
     let solved = &posterior.solved;
     let at = |i: usize, j: usize| posterior.inverse.get(i * n + j).copied().unwrap_or(0.0);
     let (mut wander, mut noise, mut theta) = ([0.0; 2], [0.0; 2], [0.0; 2]);
@@ -486,13 +486,13 @@ impl Numbers {
         self.theta -= slope / information;
         // Vans of one season err alike.
         self.theta_sd = (2.0 / information).sqrt().min(THETA.sd);
-        let jumps = told.iter().map(|t| t.jumps.len() as f64).sum::<f64>();
+        let jumps: f64 = told.iter().flat_map(|t| &t.jumps).map(|j| j.1).sum();
         let exposure: f64 = told.iter().map(|t| t.exposure).sum();
         self.jump_rate = (JUMP_RATE_WORTH + jumps) / (JUMP_RATE_WORTH / JUMP_RATE + exposure);
         let sizes: f64 = told
             .iter()
             .flat_map(|t| &t.jumps)
-            .map(|s| s.clamp(0.1, 1.5))
+            .map(|(size, p)| p * size.clamp(0.1, 1.5))
             .sum();
         self.jump_size = (JUMP_SIZE * JUMP_SIZE_WORTH + sizes) / (JUMP_SIZE_WORTH + jumps);
         if self.law.levels_off() {

@@ -21,10 +21,12 @@ mod typical;
 mod watch;
 
 pub use course::{Course, CourseSums};
+pub use fleet::Numbers;
 pub use forecast::{
     ElementDraws, InUse, NewElement, draws_of, forecast, new_element_courses, new_element_lives,
     usual_exposures,
 };
+pub use law::PACE;
 pub use looks::{Aboard, ElementLooks, looks_of, teaches};
 pub use shared::{SharedFit, chosen, fit_shared};
 pub use told::{Told, told};

@@ -7,6 +7,7 @@ use crate::calendar::{Date, DateExt};
 use nalgebra::DVector;
 
 use super::evidence::{Explanation, Solved};
+use super::pressure::{self, PressureLoss};
 use super::taps::Others;
 use crate::lives::{Item, PassagePoint, VanLives};
 use crate::stats::robust::{mad_sd, median_in_place};
@@ -84,6 +85,12 @@ pub(super) fn since_moved(van: &VanLives) -> Vec<(usize, &PassagePoint)> {
         .skip(moved)
         .filter(|(_, p)| p.at_base && p.feed_ppm > 0.0 && p.salt_passage > 0.0)
         .collect()
+}
+
+/// Cosine and sine of the day in the year.
+pub(super) fn seasons(day: f64) -> [f64; 2] {
+    let year = TAU * day / DAYS_A_YEAR;
+    [year.cos(), year.sin()]
 }
 
 fn probe_days(van: &VanLives) -> impl Iterator<Item = Date> {
@@ -191,6 +198,7 @@ pub struct VanEvidence {
     /// What product water read first on each of the newest two fillings of resin, ppm, and
     /// what entered.
     pub fresh_ppm: Vec<(f64, f64)>,
+    pub pressure: Option<PressureLoss>,
 }
 
 impl VanEvidence {
@@ -236,9 +244,11 @@ pub fn explain(van: &VanLives, others: Option<&Others>, new: Option<(f64, f64)>)
         });
     }
     let fresh_ppm = fresh(van);
+    let pressure = pressure::loss(van);
     let (Some(first), Some(newest)) = (points.first(), points.last()) else {
         return VanEvidence {
             fresh_ppm,
+            pressure,
             ..VanEvidence::default()
         };
     };
@@ -283,6 +293,7 @@ pub fn explain(van: &VanLives, others: Option<&Others>, new: Option<(f64, f64)>)
             .filter(|d| *d <= newest_day)
             .last(),
         fresh_ppm,
+        pressure,
         ..VanEvidence::default()
     };
     let rows = Rows {
@@ -496,19 +507,18 @@ fn without_breaks(
             })
             .collect()
     };
-    let year = |day: f64| TAU * day / DAYS_A_YEAR;
     // Of a tap: level, drift a year, seasons. The others have the district's in them.
     let drift: f64 = if rows.is_compared { 0.03 } else { 0.1 };
     let season: f64 = if rows.is_compared { 0.03 } else { 0.06 };
     explained.add_column(tap(&|_| 1.0), 1.0 + tap_level * tap_level * 4.0);
     explained.add_column(tap(&|d| (d - first_day) / DAYS_A_YEAR), drift * drift);
-    explained.add_column(tap(&|d| year(d).cos()), season * season);
-    explained.add_column(tap(&|d| year(d).sin()), season * season);
+    explained.add_column(tap(&|d| seasons(d)[0]), season * season);
+    explained.add_column(tap(&|d| seasons(d)[1]), season * season);
     // Of what comes through: seasons; of each membrane: level, rise, bend, a first rise
     // that levels off.
     let all = (rows.taps, n);
-    explained.add_column(passage(all, &|_, d| year(d).cos()), 0.0036);
-    explained.add_column(passage(all, &|_, d| year(d).sin()), 0.0036);
+    explained.add_column(passage(all, &|_, d| seasons(d)[0]), 0.0036);
+    explained.add_column(passage(all, &|_, d| seasons(d)[1]), 0.0036);
     let mut levels = Vec::new();
     for rows in &rows.elements {
         let first = rows.0.checked_sub(taps.len()).and_then(|i| passages.get(i));

@@ -5,6 +5,7 @@ use crate::calendar::Date;
 
 use super::Rates;
 use super::explain::{Break, BreakKind, VanEvidence};
+use super::pressure::PressureLoss;
 use crate::fit::Span;
 use crate::stats::special::normal_cdf;
 
@@ -141,6 +142,8 @@ pub struct VanMeters {
     pub meters: Vec<Meter>,
     /// With what lies behind those in what comes through.
     pub breaks: Vec<(Break, Option<Behind>)>,
+    /// What flow and gauge tell of the pressure, whatever salt passage does.
+    pub pressure: Option<PressureLoss>,
     /// Probability that their ratio is off by more than a tenth now.
     passage_doubt: f64,
     /// Days since 1970 of the newest reading that was weighed.
@@ -258,6 +261,7 @@ impl VanMeters {
                 mean: permeate_now.mean - feed_now.mean,
                 variance: permeate_now.variance + feed_now.variance,
             },
+            pressure: told.pressure,
             passage_doubt: 1.0 - (1.0 - feed_alone) * (1.0 - permeate_alone),
             meters: [Some(feed.0), Some(permeate.0), product(told, together)]
                 .into_iter()
@@ -286,7 +290,8 @@ impl VanMeters {
             let lost = here && b.size > 0.0 && !b.is_over;
             lost.then_some(b.exists * b.of_kind * behind.as_ref()?.pressure)
         });
-        lost.fold(0.0, f64::max)
+        let told = self.pressure.map_or(0.0, |p| p.probability);
+        lost.fold(told, f64::max)
     }
 
     /// By how much more than it was corrected salt passage reads too high, should the meter

@@ -12,6 +12,7 @@
 mod evidence;
 mod explain;
 mod gain;
+mod pressure;
 mod taps;
 
 use std::sync::Arc;
@@ -19,6 +20,7 @@ use std::sync::Arc;
 use explain::VanEvidence;
 pub use explain::{Beside, Break, BreakKind};
 pub use gain::{Behind, Meter, Probe, VanMeters, Why};
+pub use pressure::PressureLoss;
 use taps::FleetTaps;
 pub use taps::VanTaps;
 

@@ -18,7 +18,7 @@ const LOOKED_BACK_FROM: f64 = 0.2;
 const EVERY_DAYS: i32 = 21;
 const MOST_TIMES: usize = 16;
 /// Spread of what late pre-filters do, over what they do in the middle, ln (judgement).
-const SPREAD_OF_LATENESS: f64 = 1.0;
+const SPREAD_OF_LATENESS: f64 = 1.5;
 /// Fewer readings tell of the element before, or of nothing.
 const LEAST_READINGS: usize = 3;
 
@@ -34,17 +34,19 @@ pub fn history(
     let Some(newest) = life.points.last() else {
         return Vec::new();
     };
-    let wears = |late_share: f64| 1.0 + fit.best.shared.late * late_share;
     let numbers = fit.likeliest();
+    let wears = |late_share: f64| 1.0 + numbers.late * late_share;
+    // To blame late ones, what they do has to be well known.
+    let blamed = (numbers.late - 0.5 * numbers.late_sd).max(0.0);
     let told = |draws: &ElementDraws, looks: &ElementLooks, date: Date| {
         let litres = looks.litres_made();
         let share = (looks.late_litres() / litres.max(1.0)).clamp(0.0, 1.0);
-        let worn = wears(share);
-        let late = worn / wears(fit.usual_late_share);
+        let late = wears(share) / wears(fit.usual_late_share);
         // In litres a life is the shorter the more of them wore it behind late pre-filters,
         // the usual one by what is usual of them.
         let lives = draws.draws.iter().map(|d| d.life_over_usual / late);
         let short: Vec<f64> = lives.filter(|l| *l < FAILING_BELOW).collect();
+        let worn = 1.0 + blamed * share;
         let by_lateness = short.iter().map(|life| lasts_in_time(numbers, *life, worn));
         Short {
             date,
@@ -101,7 +103,7 @@ fn day(date: Date) -> i32 {
 }
 
 /// How likely an element of a short life would have lasted behind fresh pre-filters: what
-/// late ones do differs from place to place about as much as it does at all, and so do
+/// late ones do differs from place to place more than it does on average, and so do
 /// elements, usual and weak ones. `worn`: how much faster the fleet's wear behind them.
 fn lasts_in_time(numbers: &Numbers, life_over_usual: f64, worn: f64) -> f64 {
     let ln_worn = worn.max(1.0).ln();

@@ -212,7 +212,9 @@ fn points(stretch: &Stretch<'_>, drunk: &mut Drunk<'_>) -> Vec<PassagePoint> {
     for (look, passage) in stretch.looks.iter().zip(passages(stretch.looks)) {
         while let Some(fill) = fills.next_if(|fill| fill.at <= look.at) {
             drunk.add(fill);
-            fill_lpm = fill.lpm.filter(|_| look.date.days_since(fill.date) <= FLOW_KEEPS_DAYS);
+            fill_lpm = fill
+                .lpm
+                .filter(|_| look.date.days_since(fill.date) <= FLOW_KEEPS_DAYS);
         }
         let (Some(passage), Some(feed_ppm), Some(permeate_ppm)) =
             (passage, look.feed_ppm, look.permeate_ppm)

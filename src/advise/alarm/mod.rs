@@ -105,7 +105,10 @@ pub fn alarm(
     let stepped = if gone { 0.0 } else { stepped };
     let step_on = step.map(|s| s.0.began()).filter(|_| stepped > 0.0);
     let lost = meters.pressure.filter(|p| p.probability > stepped);
-    let lost_from = |date: Date| lost.filter(|p| p.since <= date).map_or(0.0, |p| p.probability);
+    let lost_from = |date: Date| {
+        lost.filter(|p| p.since <= date)
+            .map_or(0.0, |p| p.probability)
+    };
     // What could be told after each of some readings, the newest last.
     let (mut raised, mut since, mut pending, mut quiet) = (false, None, None, 0);
     for short in &forecast.short {

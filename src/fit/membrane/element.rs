@@ -9,6 +9,7 @@
 
 use super::law::{Law, PARAMETERS, Parameters};
 use crate::stats::dense::{Factor, dot};
+use crate::stats::special::normal_cdf;
 
 /// Two probes, each good to some 2.5 % when set, drifting by some 2 % a year, and set two
 /// years or more before an element is fitted (common practice, no source).
@@ -46,6 +47,8 @@ pub struct Laid {
 const JUMP_VARIANCE: f64 = 0.25;
 /// Cells among which a jump can be told.
 const FEWEST_FOR_JUMP: usize = 5;
+/// Smaller jumps are told from wander only where readings are many, ln.
+const COUNTS: f64 = 0.3;
 
 /// Where and how surely a meter is off, by regime: `ln` gain of permeate over feed.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -78,8 +81,9 @@ pub struct Mark {
 struct Tried {
     before: usize,
     ln_odds: f64,
-    /// What it would be, ln.
+    /// What it would be, ln, and how unsure that is.
     size: f64,
+    sd: f64,
 }
 
 impl Laid {
@@ -197,19 +201,40 @@ impl Laid {
                 before,
                 ln_odds: ln_factor + (2.0 * rate * (to - from).max(1.0)).ln(),
                 size: JUMP_VARIANCE * miss / more,
+                sd: (JUMP_VARIANCE / more).sqrt(),
             })
         });
         tried.collect()
     }
 
     /// How far it jumped, and how likely it did: at each place where it may have, and at
-    /// those where the readings leave it open.
+    /// those where the readings leave it open, as far as it would count there.
     pub fn jumped(&self, posterior: &Posterior, n: usize, rate: f64) -> Vec<(f64, f64)> {
         let sums = posterior.after_each(n);
-        let at = |i: &usize| sums.get(*i).map(|s| (JUMP_VARIANCE * s.0, 1.0));
+        // How likely it is that it counts, and how large it is if so: the mean of what is
+        // left of a normal distribution above that.
+        let counts = |size: f64, sd: f64| normal_cdf((size - COUNTS) / sd.max(0.02));
+        let large = |size: f64, sd: f64| {
+            let sd = sd.max(0.02);
+            let z = (size - COUNTS) / sd;
+            let density = (-0.5 * z * z).exp() / std::f64::consts::TAU.sqrt();
+            (size + sd * density / counts(size, sd).max(1e-3)).clamp(COUNTS, 1.5)
+        };
+        let at = |i: &usize| {
+            let (miss, information) = *sums.get(*i)?;
+            let size = JUMP_VARIANCE * miss;
+            let variance = JUMP_VARIANCE * (1.0 - JUMP_VARIANCE * information);
+            let sd = variance.max(0.0).sqrt();
+            Some((large(size, sd), counts(size, sd)))
+        };
         let tried = self.jumps_tried(posterior, n, rate);
-        let odds = tried.iter().map(|t| t.ln_odds.exp()).sum::<f64>();
-        let open = tried.iter().map(|t| (t.size, t.ln_odds.exp() / (1.0 + odds)));
+        // Odds of jumps that count, instead of jumps of any size.
+        let of_all = 2.0 * normal_cdf(-COUNTS / JUMP_VARIANCE.sqrt());
+        let odds = |t: &Tried| t.ln_odds.exp() * counts(t.size, t.sd) / of_all;
+        let all: f64 = tried.iter().map(odds).sum();
+        let open = tried
+            .iter()
+            .map(|t| (large(t.size, t.sd), odds(t) / (1.0 + all)));
         self.jumps.iter().filter_map(at).chain(open).collect()
     }
 

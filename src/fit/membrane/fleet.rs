@@ -492,7 +492,7 @@ impl Numbers {
         let sizes: f64 = told
             .iter()
             .flat_map(|t| &t.jumps)
-            .map(|(size, p)| p * size.clamp(0.1, 1.5))
+            .map(|(size, p)| p * size)
             .sum();
         self.jump_size = (JUMP_SIZE * JUMP_SIZE_WORTH + sizes) / (JUMP_SIZE_WORTH + jumps);
         if self.law.levels_off() {

@@ -80,11 +80,7 @@ pub fn loss(van: &VanLives) -> Option<PressureLoss> {
     let newest = all.last()?.0;
     let points: Vec<&PassagePoint> = all.iter().map(|p| p.1).collect();
     // What a membrane makes is compared with itself.
-    let own: Vec<&PassagePoint> = all
-        .iter()
-        .filter(|p| p.0 == newest)
-        .map(|p| p.1)
-        .collect();
+    let own: Vec<&PassagePoint> = all.iter().filter(|p| p.0 == newest).map(|p| p.1).collect();
     let series: Vec<Series> = [
         Series::of(&points, |p| p.feed_bar, (AT_THE_GAUGE, GAUGE_A_YEAR)),
         Series::of(&own, |p| p.flow_lpm_25, (1.0, FOULING_A_YEAR)),

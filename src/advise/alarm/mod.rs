@@ -104,7 +104,10 @@ pub fn alarm(
     });
     let stepped = if gone { 0.0 } else { stepped };
     let step_on = step.map(|s| s.0.began()).filter(|_| stepped > 0.0);
-    let lost = meters.pressure.filter(|p| p.probability > stepped);
+    // One that this membrane has known from its first day is no change to it.
+    let lost = meters
+        .pressure
+        .filter(|p| p.since >= from && p.probability > stepped);
     let lost_from = |date: Date| {
         lost.filter(|p| p.since <= date)
             .map_or(0.0, |p| p.probability)

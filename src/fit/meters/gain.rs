@@ -21,8 +21,10 @@ const SCALE_SD: f64 = 0.05;
 const SCALE_SHARE: f64 = 0.03;
 const BROKEN_SHARE: f64 = 0.04;
 const BROKEN_SD: f64 = 0.35;
-/// A meter on another scale mostly shows all three waters.
-const SCALE_TOGETHER: f64 = 0.7;
+/// A meter that was on another scale from the first reading mostly shows all three waters;
+/// one that jumped there on its own, less often (judgement).
+const SCALE_TOGETHER: f64 = 0.9;
+const JUMPED_TOGETHER: f64 = 0.5;
 /// Product water that reads more than this on fresh resin, ppm, while more enters.
 const FRESH_PPM: f64 = 3.0;
 
@@ -445,15 +447,21 @@ fn feed(told: &VanEvidence, rates: &Rates) -> ((Meter, Ratio), f64) {
 /// Of a tap's meter that is on another scale, how likely the others are on it too: the
 /// tap's alone would show new membranes far from what is usual.
 fn scaled_together(told: &VanEvidence) -> f64 {
+    let jumped = told
+        .breaks
+        .iter()
+        .any(|b| b.kind == BreakKind::TapMeter && b.exists * b.of_kind > 0.5);
+    let before = if jumped {
+        JUMPED_TOGETHER
+    } else {
+        SCALE_TOGETHER
+    };
     let Some((level, variance)) = told.new_level else {
-        return SCALE_TOGETHER;
+        return before;
     };
     let side = told.offset.map_or(1.0, |o| o.mean.signum());
     let likely = |mean: f64| (-0.5 * (level - mean).powi(2) / variance).exp();
-    let (both, one) = (
-        SCALE_TOGETHER * likely(0.0),
-        (1.0 - SCALE_TOGETHER) * likely(-side * SCALE),
-    );
+    let (both, one) = (before * likely(0.0), (1.0 - before) * likely(-side * SCALE));
     both / (both + one).max(1e-300)
 }
 

@@ -320,8 +320,6 @@ pub struct VanSeries {
     pub salt_passage: Vec<(Date, f64)>,
     /// Fit and forecast of the element in use.
     pub salt_passage_path: Vec<Band<Date>>,
-    /// Salt passage against litres made on the element in use.
-    pub salt_passage_by_litres: Vec<(f64, f64)>,
     /// Product water read: day and ppm.
     pub product_ppm: Vec<(Date, f64)>,
     pub product_path: Vec<Band<Date>>,

@@ -11,7 +11,7 @@ use super::{
     in_words, lead_end, round_to, state_by_date,
 };
 use crate::fit::{
-    AreaFit, Break, CannotTell, MembraneForecast, Meter, Span, VanFit, VanMeters, Watched,
+    AreaFit, Break, CannotTell, Compared, MembraneForecast, Meter, Span, VanFit, VanMeters,
 };
 use crate::lives::{ElementLife, End, Frame, Start, VanLives};
 use crate::settings::Settings;
@@ -19,7 +19,7 @@ use crate::settings::Settings;
 /// How far the salt passage of the membrane in use rose of late beyond the usual, ln.
 pub fn rise_of_late(van: &VanLives, fit: &VanFit, until: Date) -> Option<f64> {
     let (life, forecast) = (van.elements.last()?, fit.membrane.as_ref().ok()?);
-    alarm::rise_of_late(life, &forecast.watched, until)
+    alarm::rise_of_late(life, &forecast.compared, until)
 }
 
 /// `area` and `next`: of its district.
@@ -63,7 +63,7 @@ pub fn assess(
     let burn = burn(van, fit, area, around.wide, prices);
     let planned = plan(van, forecast, next, &burn, until, prices);
     let replace_on = planned.replace_on;
-    let watched = &forecast.watched;
+    let compared = &forecast.compared;
     let begin = life.fitted_on.unwrap_or(life.seen_from);
     let raised = alarm_of(life, forecast, &fit.meters, settings);
     let state = match raised.map(|a| a.level) {
@@ -99,7 +99,7 @@ pub fn assess(
         alarm::causes(&a, behind, &late, (doubt, lost), beside.neighbours_rise)
     });
     let alarm = raised.map(|a| {
-        let finding = alarm::finding(&a, step.map(|s| s.0), watched);
+        let finding = alarm::finding(&a, step.map(|s| s.0), compared);
         let meter = meter.map(meters::sentence);
         let known = Known {
             finding: &finding,
@@ -115,7 +115,7 @@ pub fn assess(
             pressure: fit.meters.pressure,
         };
         let causes = causes.iter().flatten();
-        assessed(&a, step.map(|s| s.0), watched, causes, &known)
+        assessed(&a, step.map(|s| s.0), compared, causes, &known)
     });
     let named = matches!(state, State::FailingEarly | State::Watch);
     let suspect = named.then(|| {
@@ -125,7 +125,7 @@ pub fn assess(
             _ => likeliest.unwrap_or(Suspect::Membrane),
         }
     });
-    let finding = raised.map(|a| alarm::finding(&a, step.map(|s| s.0), watched));
+    let finding = raised.map(|a| alarm::finding(&a, step.map(|s| s.0), compared));
     let told = Told {
         state,
         life,
@@ -176,7 +176,7 @@ fn late_share(life: &ElementLife) -> f64 {
 fn assessed<'a>(
     raised: &Alarm,
     step: Option<&Break>,
-    watched: &Watched,
+    compared: &Compared,
     causes: impl Iterator<Item = &'a alarm::Cause>,
     known: &Known<'_>,
 ) -> AlarmAssessment {
@@ -189,8 +189,8 @@ fn assessed<'a>(
         probability: round_to(raised.probability, 0.01),
         step_on: step.map(Break::began),
         step_ratio: step.map(|s| round_to(s.size.exp(), 0.01)),
-        pace: round_to(watched.pace, 0.01),
-        p_faster_than_95: round_to(watched.p_faster_than_95, 0.001),
+        pace: round_to(compared.pace, 0.01),
+        p_faster_than_95: round_to(compared.p_faster_than_95, 0.001),
         causes: causes
             .map(|c| CauseAssessment {
                 suspect: c.suspect,

@@ -25,18 +25,16 @@ pub fn of_van(van: &VanLives, fit: &VanFit, is_drawn: bool) -> VanSeries {
     let passage = van.elements.iter().flat_map(|e| &e.points);
     let products = van.charges.iter().flat_map(|c| &c.points);
     let resin = fit.resin.as_ref().ok();
-    let looks = membrane.map_or(&[][..], |m| &m.watched.looks);
     VanSeries {
         salt_passage: fit.readings_at_25.clone(),
         salt_passage_path: membrane.map_or_else(Vec::new, |m| m.path.clone()),
-        salt_passage_by_litres: fit.readings_by_litres.clone(),
         product_ppm: products.map(|p| (p.date, p.product_ppm)).collect(),
         product_path: resin.map_or_else(Vec::new, |r| r.path.clone()),
         feed_ppm: passage.map(|p| (p.date, p.feed_ppm)).collect(),
         membrane_tests: van.membrane_tests.clone(),
         services: van.services.clone(),
         remarks: van.remarks.clone(),
-        usual_passage: looks.iter().map(|l| l.usual).collect(),
+        usual_passage: membrane.map_or_else(Vec::new, |m| m.compared.path.clone()),
         ..told
     }
 }

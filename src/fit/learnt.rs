@@ -93,9 +93,7 @@ impl Membranes {
                 let each = looks.elements.iter();
                 each.map(|e| membrane::told(&fit, e)).collect()
             })?;
-        let elements = told.iter().flatten().flatten();
         let ln_limit = settings.limits.salt_passage.ln();
-        fit.typical = membrane::typical_lives(&fit, elements, ln_limit);
         fit.usual_exposures = membrane::usual_exposures(&fit, ln_limit);
         let mut late: Vec<f64> = told
             .iter()
@@ -260,7 +258,7 @@ impl<'a> Learnt<'a> {
         FleetTold {
             areas,
             wide: self.fleet_wide(),
-            parts: membrane::lives_by_part(membrane, named, settings.limits.salt_passage.ln()),
+            parts: membrane::lives_by_part(self.membranes.told.iter().flatten().flatten(), named),
             membrane_dots: Charted::membrane_dots(charted),
             resin_dots: Charted::resin_dots(charted),
             membrane_life_by_hardness: areas::membrane_by_hardness(membrane, settings),

@@ -127,3 +127,21 @@ fn lasts_in_time(numbers: &Numbers, life_over_usual: f64, worn: f64) -> f64 {
     }
     if all > 0.0 { lasting / all } else { 0.0 }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::fit::membrane::Law;
+
+    #[test]
+    fn late_pre_filters_are_blamed_as_far_as_they_wear_in_this_fleet() {
+        let numbers = Numbers::before(Law::Exponential);
+        let blamed = |life: f64, worn: f64| lasts_in_time(&numbers, life, worn);
+        // Where they do nothing they explain nothing, where they double the wear most.
+        assert!(blamed(0.4, 1.0) < 0.01);
+        assert!(blamed(0.4, 2.0) > 0.6, "{}", blamed(0.4, 2.0));
+        // The more they wear, and the less is left to explain, the likelier it is they.
+        assert!(blamed(0.4, 2.0) > blamed(0.4, 1.4));
+        assert!(blamed(0.5, 1.4) > blamed(0.3, 1.4));
+    }
+}

@@ -86,8 +86,8 @@ pub struct MembraneForecast {
     pub growth_per_litre: f64,
     /// The few numbers that drove it.
     pub explained: Vec<Explained>,
-    /// What could be known when about a life too short, or a step.
-    pub watched: Watched,
+    /// How it does beside usual ones.
+    pub compared: Compared,
     /// How likely it is to fall short of what is usual, as could be told after some of
     /// its readings, the newest last.
     pub short: Vec<Short>,
@@ -106,45 +106,15 @@ pub struct Short {
     pub by_lateness: f64,
 }
 
-/// A lasting step in salt passage.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Step {
-    pub date: Date,
-    /// Salt passage after over before.
-    pub ratio: f64,
-    pub probability: f64,
-}
-
-/// What watching an element, reading by reading, has shown.
+/// An element beside usual ones of its water.
 #[derive(Debug, Clone, Default)]
-pub struct Watched {
-    /// One for each usable reading, oldest first.
-    pub looks: Vec<WatchedLook>,
-    /// The most telling step up so far; its probability is the share of the
-    /// whole evidence for a step that falls on it.
-    pub step: Option<Step>,
+pub struct Compared {
+    /// What usual ones let through after as many litres, at each usable reading.
+    pub path: Vec<Band<Date>>,
+    /// Its pace of decline over the usual one.
+    pub pace: f64,
     /// Probability of a pace above that of 95 % of elements in its water.
     pub p_faster_than_95: f64,
-    /// Its pace over what is usual in its water.
-    pub pace: f64,
-    /// Days over which a typical element lasts on this van.
-    pub typical_days: f64,
-}
-
-/// What could be known at one reading.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub struct WatchedLook {
-    pub date: Date,
-    /// How many times likelier the readings so far are in a life below 60 % of
-    /// what is typical than in one above 80 %.
-    pub fast_evidence: f64,
-    /// Probability of a life above 80 % of what is typical.
-    pub p_healthy: f64,
-    /// Evidence for a lasting step up, in days: an element without one goes
-    /// so many days on average before it shows as much.
-    pub step_evidence_days: f64,
-    /// What usual elements of this water let through after as many litres.
-    pub usual: Band<Date>,
 }
 
 /// What is forecast for the resin charge in use on a van.
@@ -221,9 +191,8 @@ pub struct Ahead {
 pub struct VanFit {
     pub van: Arc<str>,
     /// Salt passage at 25 °C of every usable reading, under the fleet's most
-    /// probable numbers: oldest first, and against litres for the element in use.
+    /// probable numbers, oldest first.
     pub readings_at_25: Vec<(Date, f64)>,
-    pub readings_by_litres: Vec<(f64, f64)>,
     pub membrane: Result<MembraneForecast, CannotTell>,
     /// What its readings tell of its meters.
     pub meters: Arc<super::VanMeters>,

@@ -306,13 +306,6 @@ pub fn forecast(
     });
     let best = membrane_fit.likeliest();
     let looks = known.looks;
-    let readings_by_litres = looks.elements.last().map_or_else(Vec::new, |e| {
-        e.litres_at_readings()
-            .into_iter()
-            .zip(e.readings_at_25(best))
-            .map(|(litres, (_, passage))| (litres, passage))
-            .collect()
-    });
     VanForecast {
         plant: Plant::of(van),
         fit: VanFit {
@@ -322,7 +315,6 @@ pub fn forecast(
                 .iter()
                 .flat_map(|e| e.readings_at_25(best))
                 .collect(),
-            readings_by_litres,
             membrane: drawn.map(|d| d.1),
             meters: looks.meters.clone(),
             resin,

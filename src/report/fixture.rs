@@ -201,10 +201,6 @@ fn van(i: usize, growth: f64, state: State) -> VanAssessment {
             },
             has_membrane: true,
             has_resin: true,
-            salt_passage_by_litres: points
-                .iter()
-                .map(|(d, p)| ((day_number(*d) - day_number(fitted)) / 7.0 * per_week, *p))
-                .collect(),
             salt_passage: points,
             salt_passage_path: path,
             product_ppm: product,
@@ -261,7 +257,6 @@ fn resin_only(i: usize) -> VanAssessment {
     van.series.has_membrane = false;
     van.series.salt_passage.clear();
     van.series.salt_passage_path.clear();
-    van.series.salt_passage_by_litres.clear();
     van
 }
 

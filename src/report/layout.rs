@@ -176,7 +176,6 @@ fn fleets() -> Vec<(&'static str, Assessment)> {
                 van.membrane.readings = 3;
                 let series = &mut van.series;
                 series.salt_passage.truncate(3);
-                series.salt_passage_by_litres.truncate(3);
                 series.product_ppm.truncate(2);
                 series.weeks.clear();
                 series.services.clear();

@@ -7,7 +7,6 @@
 #![allow(clippy::needless_range_loop)]
 
 pub mod dense;
-pub mod drift;
 mod error;
 pub mod life_table;
 pub mod passage;
@@ -16,7 +15,6 @@ pub mod random;
 pub mod robust;
 mod root;
 pub mod special;
-pub mod vigil;
 pub mod wide;
 
 pub use random::Rng;

@@ -2,7 +2,7 @@
 
 use crate::calendar::{Date, DateExt};
 
-use crate::fit::Watched;
+use crate::fit::Compared;
 use crate::lives::ElementLife;
 use crate::stats::robust::median;
 
@@ -53,26 +53,23 @@ fn ends(values: &[f64]) -> Option<(f64, f64)> {
 }
 
 /// `ln` of each reading over the usual salt passage then.
-fn residuals(life: &ElementLife, watched: &Watched) -> Vec<(Date, f64)> {
-    // Both oldest first; of several looks on a day the last one counts.
-    let mut looks = watched.looks.iter().peekable();
-    let mut last = None;
+fn residuals(life: &ElementLife, compared: &Compared) -> Vec<(Date, f64)> {
     life.points
         .iter()
-        .filter_map(|p| {
-            while let Some(look) = looks.next_if(|l| l.date <= p.date) {
-                last = Some(look);
-            }
-            let usual = last.filter(|l| l.date == p.date)?.usual.p50;
-            Some((p.date, (p.salt_passage.max(1e-6) / usual.max(1e-6)).ln()))
+        .zip(&compared.path)
+        .map(|(p, usual)| {
+            (
+                p.date,
+                (p.salt_passage.max(1e-6) / usual.p50.max(1e-6)).ln(),
+            )
         })
         .collect()
 }
 
 /// How far a van's salt passage rose over the last half year beyond the usual, ln.
-pub fn rise_of_late(life: &ElementLife, watched: &Watched, until: Date) -> Option<f64> {
+pub fn rise_of_late(life: &ElementLife, compared: &Compared, until: Date) -> Option<f64> {
     let from = until.plus_days(-183);
-    let recent: Vec<f64> = residuals(life, watched)
+    let recent: Vec<f64> = residuals(life, compared)
         .into_iter()
         .filter(|(date, _)| *date >= from)
         .map(|(_, r)| r)

@@ -2,7 +2,7 @@
 
 use super::{Alarm, AlarmKind, Late};
 use crate::advise::{Suspect, in_words};
-use crate::fit::{Beside, Break, PressureLoss, Watched};
+use crate::fit::{Beside, Break, Compared, PressureLoss};
 
 /// `1.4 times`, `twice`.
 fn times(ratio: f64) -> String {
@@ -19,7 +19,7 @@ fn percent(ln: f64) -> String {
 }
 
 /// What has happened, as part of a sentence that begins with the membrane.
-pub fn finding(alarm: &Alarm, step: Option<&Break>, watched: &Watched) -> String {
+pub fn finding(alarm: &Alarm, step: Option<&Break>, compared: &Compared) -> String {
     let since = in_words(alarm.since);
     match (alarm.kind, step) {
         (AlarmKind::Step, Some(step)) => {
@@ -38,9 +38,9 @@ pub fn finding(alarm: &Alarm, step: Option<&Break>, watched: &Watched) -> String
             format!("the pressure before it fell and stayed down, from {since}")
         }
         (AlarmKind::Step, None) => format!("what comes through rose at once before {since}"),
-        (AlarmKind::Fast, _) if watched.pace >= 1.15 => format!(
+        (AlarmKind::Fast, _) if compared.pace >= 1.15 => format!(
             "it declines {} as fast as membranes usually do in this water (seen since {since})",
-            times(watched.pace)
+            times(compared.pace)
         ),
         (AlarmKind::Fast, _) => format!(
             "it will not last 60 % of what membranes usually last in this water (seen since {since})"

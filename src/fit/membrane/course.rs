@@ -3,9 +3,8 @@
 // Lanes are counted: arrays of that length side by side.
 #![allow(clippy::needless_range_loop)]
 
-use crate::stats::drift::abreast::{LANES, Lanes, lanes};
 use crate::stats::passage::Passage;
-use crate::stats::wide;
+use crate::stats::wide::{self, LANES, Lanes, lanes};
 
 /// `ln` salt passage about which the scale is bent: a new element's.
 const BENT_ABOUT: f64 = -3.69;
@@ -78,22 +77,6 @@ impl Scale {
             } else {
                 curvature
             },
-        }
-    }
-
-    /// For loops over a bent scale: how steep a new element's growth is over that
-    /// here, and the same where the scale is not yet straight.
-    #[inline(always)]
-    pub(super) fn steepness(curvature: f64, ln_passage: f64) -> f64 {
-        1.0 + curvature * (ln_passage - BENT_ABOUT)
-    }
-
-    #[inline(always)]
-    pub(super) fn where_bent(w: f64) -> f64 {
-        if w > STRAIGHT_BELOW {
-            w
-        } else {
-            STRAIGHT_BELOW
         }
     }
 

@@ -651,8 +651,8 @@ fn spread(now: f64, before: f64, each: impl Iterator<Item = (f64, Own, f64)>) ->
 pub struct Laws {
     /// Each with its weight, which sum to 1; those that weigh next to nothing are out.
     pub weighed: Vec<(Numbers, f64)>,
-    /// The law of steady growth, whatever it weighs.
-    pub steady: Numbers,
+    /// Those of the law that weighs most.
+    pub likeliest: Numbers,
     /// How much wider outcomes lay than was said, from the fleet's own past, drawn
     /// towards 1 while that is short.
     pub wider: f64,
@@ -694,7 +694,6 @@ pub fn learn(elements: &[(usize, &ElementLooks)]) -> Laws {
     let total: f64 = weights.iter().sum();
     weights.iter_mut().for_each(|w| *w /= total);
     let wider = wider(each.iter().map(|e| &e.2).zip(&weights));
-    let steady = each.first().map(|e| e.0.clone());
     let mut weighed: Vec<(Numbers, f64)> = each
         .into_iter()
         .zip(&weights)
@@ -703,9 +702,11 @@ pub fn learn(elements: &[(usize, &ElementLooks)]) -> Laws {
         .collect();
     let total: f64 = weighed.iter().map(|w| w.1).sum();
     weighed.iter_mut().for_each(|w| w.1 /= total);
+    let most = weighed.iter().reduce(|a, b| if b.1 > a.1 { b } else { a });
+    let likeliest = most.map_or_else(|| Numbers::before(Law::Exponential), |m| m.0.clone());
     Laws {
         weighed,
-        steady: steady.unwrap_or_else(|| Numbers::before(Law::Exponential)),
+        likeliest,
         wider,
     }
 }

@@ -11,7 +11,7 @@ use super::fleet::{JUMP_SPREAD, Kin, Numbers};
 use super::law::{BEFORE, Law, PACE, PARAMETERS, Parameters, START, TOP};
 use super::looks::{ElementLooks, USUAL_C};
 use super::shared::{Outlook, SharedFit};
-use super::watch::watch;
+use super::usual;
 use crate::fit::horizon::{HORIZON_DAYS, Spreading, day_span, middle_of, sort, span_of};
 use crate::fit::usage::{Usage, UseAhead};
 use crate::fit::{Ahead, Band, DayDraws, Explained, MembraneForecast};
@@ -70,6 +70,12 @@ impl ElementDraw {
             0.0
         };
         (path.after(litres * self.stretch) + sway + jumped).min(0.0)
+    }
+
+    /// Its law, and `ln` of its pace under it.
+    pub(super) fn ln_pace(&self) -> (Law, f64) {
+        let pace = self.path.parameters.get(PACE).copied();
+        (self.path.law, pace.unwrap_or(f64::NAN))
     }
 
     /// `ln` of salt passage at the usual tap in the middle of the year over that at 25 °C.
@@ -637,7 +643,7 @@ pub fn forecast(draws: &ElementDraws, fit: &SharedFit, element: &InUse<'_>) -> M
         ln_now: median_of(|d| d.ln_now),
         growth_per_litre,
         explained: explain(draws, fit, element),
-        watched: watch(fit, element),
+        compared: usual::compared(fit, element, draws),
         short: Vec::new(),
         courses: courses(draws, element),
         use_ahead: UseAhead::of(usage, as_of),
@@ -694,11 +700,16 @@ fn course(path: &Path, litres: f64, litres_per_day: f64, ln_limit: f64) -> Cours
 fn explain(draws: &ElementDraws, fit: &SharedFit, element: &InUse<'_>) -> Vec<Explained> {
     let looks = element.looks;
     let usage = element.usage;
-    let usual_growth = |hardness: f64| {
-        let s = &fit.best.shared;
-        1000.0 * s.ln_rate.exp() * s.exposure_per_litre(hardness) / looks.membranes()
-    };
     let litres = looks.litres_made();
+    let numbers = fit.likeliest();
+    // Of a usual element that has made as many litres.
+    let usual_growth = {
+        let usual = numbers.prior(&looks.whose(), Kin::NONE, false, false).mean;
+        let per_litre = element.per_litre(numbers);
+        let now = per_litre * litres;
+        let after = now + 1000.0 * per_litre;
+        numbers.law.ln_passage(&usual, after) - numbers.law.ln_passage(&usual, now)
+    };
     let late = looks.late_litres();
     let now = || draws.draws.iter();
     let week = |d: &ElementDraw| 7.0 * d.litres_per_day;
@@ -725,7 +736,7 @@ fn explain(draws: &ElementDraws, fit: &SharedFit, element: &InUse<'_>) -> Vec<Ex
             "growth per 1000 L now",
             "% of itself",
             now().map(|d| 100.0 * (1000.0 * d.growth_per_litre).exp_m1()),
-            Some(100.0 * usual_growth(element.base_hardness).exp_m1()),
+            Some(100.0 * usual_growth.exp_m1()),
         ),
         Explained::of("litres a week from now on", "L", now().map(week), None),
         Explained::of(

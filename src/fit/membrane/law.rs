@@ -54,11 +54,6 @@ impl Law {
         (Law::Hyperbolic, 0.08),
     ];
 
-    /// `ln` of what an exposure of 1 at a pace of 1 adds to `ln` salt passage in steady growth.
-    pub fn ln_growth() -> f64 {
-        LN_RISE.ln()
-    }
-
     /// What it is called where its weight is told.
     pub fn name(self) -> &'static str {
         match self {

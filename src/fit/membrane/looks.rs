@@ -5,7 +5,7 @@ use std::sync::Arc;
 
 use crate::fit::VanMeters;
 use crate::lives::{ElementLife, PassagePoint, Start};
-use crate::stats::robust::{median, median_in_place};
+use crate::stats::robust::median;
 
 use super::cells::{self, Cell};
 use super::element::METER_SD;
@@ -15,17 +15,10 @@ use super::step::step_of;
 /// Variance of `ln` salt passage for a tap other than the usual one: pressure
 /// at the tap moves salt passage almost in inverse proportion (judgement).
 const AWAY_VARIANCE: f64 = 0.02;
-/// Whole ppm are off by the same at each look at a steady level: readings of a
-/// few ppm tell as little together as one in so many would alone.
-const STEADY_LOOKS: f64 = 8.0;
-/// Standard deviation of rounding to whole ppm.
-const ROUNDING_PPM: f64 = 0.29;
-/// Degrees of freedom of the heavy-tailed noise.
-const NU: f64 = 4.0;
 /// Mean temperature at a tap: what is usual of recovery is usual there, °C.
 pub(super) const USUAL_C: f64 = 11.5;
-/// Levels of hardness whose litres lie side by side.
-pub(super) const TOGETHER: usize = 4;
+/// So many readings tell what water is drunk of late.
+const LATELY: usize = 12;
 /// Scatter, in the readings' own standard deviations, of a meter that shows anything.
 const MOST_SCATTER: f64 = 3.0;
 /// A life longer than this many readings is read in groups.
@@ -39,7 +32,9 @@ pub struct ElementLooks {
     membranes: f64,
     /// District of the base.
     pub district: Option<Arc<str>>,
-    points: Vec<Point>,
+    /// `ln` salt passage of each reading at the prior mean of `theta` and usual recovery,
+    /// and the degrees through which `theta` acts.
+    points: Vec<(f64, f64)>,
     /// The same readings gathered.
     cells: Vec<Cell>,
     /// What a degree does through recovery, and how surely.
@@ -50,8 +45,9 @@ pub struct ElementLooks {
     levels: Vec<f64>,
     /// `ln` of the levels over 200 mg/L.
     ln_levels: Vec<f64>,
-    /// Litres made up to each reading, of [`TOGETHER`] levels after as many others.
-    litres: Vec<[f64; TOGETHER]>,
+    /// Litres by level made before the newest dozen of readings; `None` where there are
+    /// fewer.
+    before_lately: Option<Vec<f64>>,
     dates: Vec<crate::calendar::Date>,
     /// Litres by level, and behind late pre-filters, at the end of the record.
     end: Vec<f64>,
@@ -61,24 +57,6 @@ pub struct ElementLooks {
     /// Share of the litres ahead that this crew will make behind overdue
     /// pre-filters, if it goes on as it did.
     late_ahead: f64,
-}
-
-/// One reading.
-#[derive(Debug, Clone)]
-pub(super) struct Point {
-    /// At the prior mean of `theta` and usual recovery.
-    pub ln_passage: f64,
-    pub variance: f64,
-    /// Variance of a jump of the level before it.
-    pub jump: f64,
-    /// Its own noise over that: without weights that later readings lend.
-    bare_share: f64,
-    /// Changes where readings do not compare: another base, another probe.
-    regime: u32,
-    /// Degrees through which `theta` acts.
-    pub lever: f64,
-    /// Share of the litres up to here made behind late pre-filters.
-    pub late_share: f64,
 }
 
 /// What an element's van lends to its readings.
@@ -113,31 +91,23 @@ pub fn looks_of(
     };
     let begin = life.fitted_on.unwrap_or(life.seen_from);
     let days = |date: crate::calendar::Date| f64::from(date.days_since(begin)).max(0.0);
-    let weights = tail_weights(&life.points);
-    let rounding = rounding_variances(&life.points);
     let every = life.points.len().div_ceil(MOST_POINTS).max(1);
     // Counted from the newest, so that the newest reading always stays.
-    let kept: Vec<(&PassagePoint, (f64, f64))> = life
+    let kept: Vec<&PassagePoint> = life
         .points
         .iter()
-        .zip(weights.into_iter().zip(rounding))
         .enumerate()
         .filter(|(i, _)| (life.points.len() - 1 - i).is_multiple_of(every))
         .map(|(_, kept)| kept)
         .collect();
-    let groups = levels.len().div_ceil(TOGETHER);
-    let mut litres = Vec::with_capacity(groups * kept.len());
-    for group in 0..groups {
-        litres.extend(kept.iter().map(|(p, _)| -> [f64; TOGETHER] {
-            std::array::from_fn(|i| match group * TOGETHER + i {
-                level if counted => p.litres_by_level.get(level).copied().unwrap_or(0.0),
-                0 => days(p.date) * assumed_litres_per_day,
-                _ => 0.0,
-            })
-        }));
-    }
-    let kept_points: Vec<&PassagePoint> = kept.iter().map(|(p, _)| *p).collect();
-    let jump = likely_jump(&kept_points);
+    let before_lately = kept.len().checked_sub(LATELY).and_then(|place| {
+        let point = kept.get(place)?;
+        Some(if counted {
+            point.litres_by_level.to_vec()
+        } else {
+            vec![days(point.date) * assumed_litres_per_day]
+        })
+    });
     let all: Vec<&PassagePoint> = life.points.iter().collect();
     let own: Vec<f64> = all.iter().map(|p| own_variance(p)).collect();
     let all_jump = likely_jump(&all);
@@ -154,24 +124,10 @@ pub fn looks_of(
     }
     let points = kept
         .iter()
-        .enumerate()
-        .map(|(i, &(p, (weight, rounding)))| Point {
-            regime: p.regime,
-            bare_share: {
-                let own = own_variance(p);
-                (own + rounding) / (own / weight + rounding)
-            },
-            ln_passage: p.salt_passage.max(1e-6).ln()
-                - aboard.meters.ratio_on(p.date).mean
-                - aboard.through_recovery.0 * (25.0 - USUAL_C),
-            variance: own_variance(p) / weight + rounding,
-            jump: jump.filter(|j| j.0 == i).map_or(0.0, |j| j.1),
-            lever: p.theta_lever,
-            late_share: if counted {
-                late_share(p.late_litres, p.litres_by_level.iter().sum())
-            } else {
-                0.0
-            },
+        .map(|p| {
+            let ln = p.salt_passage.max(1e-6).ln() - aboard.meters.ratio_on(p.date).mean;
+            let at_recovery = aboard.through_recovery.0 * (25.0 - USUAL_C);
+            (ln - at_recovery, p.theta_lever)
         })
         .collect();
     let last_day = match life.end {
@@ -189,7 +145,7 @@ pub fn looks_of(
             let variance = aboard.meters.ratio_on(p.date).variance;
             (variance - METER_SD * METER_SD).max(0.0)
         }),
-        dates: kept.iter().map(|(p, _)| p.date).collect(),
+        dates: kept.iter().map(|p| p.date).collect(),
         end: if counted {
             life.litres_by_level.clone()
         } else {
@@ -200,7 +156,7 @@ pub fn looks_of(
         scatter: scatter(&life.points),
         ln_levels: levels.iter().map(|h| (h.max(1.0) / 200.0).ln()).collect(),
         levels,
-        litres,
+        before_lately,
     }
 }
 
@@ -212,70 +168,6 @@ pub fn teaches(life: &ElementLife) -> bool {
 /// Variance of one reading of `ln` salt passage.
 fn own_variance(p: &PassagePoint) -> f64 {
     p.sd_ln * p.sd_ln + if p.at_base { 0.0 } else { AWAY_VARIANCE }
-}
-
-fn late_share(late_litres: f64, litres: f64) -> f64 {
-    if litres > 0.0 {
-        (late_litres / litres).clamp(0.0, 1.0)
-    } else {
-        0.0
-    }
-}
-
-/// What rounding that lasts adds to the variance of each reading; nothing for
-/// meters that show tenths.
-fn rounding_variances(points: &[PassagePoint]) -> Vec<f64> {
-    let whole = points
-        .iter()
-        .all(|p| p.permeate_ppm.fract() == 0.0 || p.permeate_ppm < 0.5);
-    if !whole {
-        return vec![0.0; points.len()];
-    }
-    (0..points.len())
-        .map(|i| {
-            let around = points.iter().skip(i.saturating_sub(4));
-            let usual = median_of_few::<9>(around.map(|p| p.permeate_ppm));
-            let usual = usual.unwrap_or(1.0).max(0.5);
-            STEADY_LOOKS * (ROUNDING_PPM / usual).powi(2)
-        })
-        .collect()
-}
-
-/// Weights of Student's t for each reading against the median of its
-/// neighbours: one splashed probe must not move the path, and the weights must
-/// not depend on what is being fitted.
-fn tail_weights(points: &[PassagePoint]) -> Vec<f64> {
-    let ln: Vec<f64> = points
-        .iter()
-        .map(|p| p.salt_passage.max(1e-6).ln())
-        .collect();
-    ln.iter()
-        .enumerate()
-        .map(|(i, y)| {
-            let (from, to) = (i.saturating_sub(3), (i + 4).min(ln.len()));
-            if to - from < 3 {
-                return 1.0;
-            }
-            let before = ln.get(from..i).unwrap_or_default();
-            let after = ln.get(i + 1..to).unwrap_or_default();
-            let around = median_of_few::<6>(before.iter().chain(after).copied());
-            let sd = points.get(i).map_or(0.1, |p| p.sd_ln).max(0.02) * 1.25;
-            let z = (y - around.unwrap_or(*y)) / sd;
-            ((NU + 1.0) / (NU + z * z)).min(1.0)
-        })
-        .collect()
-}
-
-/// Median of the first so many values; `None` where there are none, or not all are
-/// finite.
-fn median_of_few<const MOST: usize>(values: impl Iterator<Item = f64>) -> Option<f64> {
-    let mut few = [0.0; MOST];
-    let mut count = 0;
-    for (to, value) in few.iter_mut().zip(values) {
-        *to = value;
-        count += 1;
-    }
-    median_in_place(few.get_mut(..count)?).ok()
 }
 
 /// Median distance of readings from the one before, in standard deviations:
@@ -326,32 +218,6 @@ impl ElementLooks {
         !self.points.is_empty() && self.scatter < MOST_SCATTER
     }
 
-    /// What a look's variance is without weights, as a share of it, and whether
-    /// readings before it do not compare.
-    pub(super) fn bare(&self, i: usize) -> (f64, bool) {
-        let before = i.checked_sub(1).and_then(|b| self.points.get(b));
-        self.points.get(i).map_or((1.0, false), |p| {
-            (p.bare_share, before.is_some_and(|b| b.regime != p.regime))
-        })
-    }
-
-    /// Days from each look to the one before; 0 for the first.
-    pub(super) fn days_between(&self) -> Vec<f64> {
-        let mut before = self.dates.first().copied();
-        self.dates
-            .iter()
-            .map(|&d| {
-                let days = before.replace(d).map_or(0, |b| d.days_since(b));
-                f64::from(days).max(0.0)
-            })
-            .collect()
-    }
-
-    /// Days of the readings behind the looks.
-    pub fn dates(&self) -> &[crate::calendar::Date] {
-        &self.dates
-    }
-
     /// The readings gathered, oldest first.
     pub(super) fn cells(&self) -> &[Cell] {
         &self.cells
@@ -373,25 +239,9 @@ impl ElementLooks {
         }
     }
 
-    /// The readings, oldest first.
-    pub(super) fn points(&self) -> &[Point] {
-        &self.points
-    }
-
     /// `ln` of the levels of hardness over 200 mg/L.
     pub(super) fn ln_levels(&self) -> &[f64] {
         &self.ln_levels
-    }
-
-    /// For each group of levels, the litres made of them up to each reading.
-    pub(super) fn litres_by_levels(&self) -> std::slice::ChunksExact<'_, [f64; TOGETHER]> {
-        self.litres.chunks_exact(self.points.len().max(1))
-    }
-
-    /// Of each level, the litres made up to a reading; nothing of levels beyond.
-    fn litres_at(&self, reading: usize) -> impl Iterator<Item = f64> {
-        let of_levels = self.litres_by_levels();
-        of_levels.flat_map(move |litres| litres.get(reading).copied().unwrap_or_default())
     }
 
     /// Day and salt passage at 25 °C of each reading, under these shared numbers.
@@ -399,18 +249,12 @@ impl ElementLooks {
         let middle = 25.0 - USUAL_C;
         let through = self.through_recovery;
         let level = (through.0 + numbers.theta_at_recovery(through).0) * middle;
-        let at_25 = |p: &Point| p.ln_passage + level + numbers.theta * (p.lever - middle);
+        let at_25 =
+            |(ln, lever): &(f64, f64)| (ln + level + numbers.theta * (lever - middle)).exp();
         self.dates
             .iter()
             .zip(&self.points)
-            .map(|(&d, p)| (d, at_25(p).exp()))
-            .collect()
-    }
-
-    /// Litres made up to each reading.
-    pub fn litres_at_readings(&self) -> Vec<f64> {
-        (0..self.points.len())
-            .map(|i| self.litres_at(i).sum())
+            .map(|(&d, p)| (d, at_25(p)))
             .collect()
     }
 
@@ -442,13 +286,11 @@ impl ElementLooks {
         per_litre: impl Fn(f64) -> f64,
         base_hardness: f64,
     ) -> f64 {
-        let recent: Vec<f64> = match self.points.len().checked_sub(12) {
-            Some(start) => self
-                .end
-                .iter()
-                .zip(self.litres_at(start))
-                .map(|(e, l)| (e - l).max(0.0))
-                .collect(),
+        let recent: Vec<f64> = match &self.before_lately {
+            Some(before) => {
+                let since = self.end.iter().zip(before);
+                since.map(|(e, l)| (e - l).max(0.0)).collect()
+            }
             None => self.end.clone(),
         };
         let litres: f64 = recent.iter().sum();

@@ -4,9 +4,8 @@
 //! lie about the fleet's; its readings, gathered into cells ([`cells`]), move them
 //! ([`element`]). What elements share is learnt step by step, robustly, and the laws are
 //! weighed by how well each forecasts the fleet's own past with the future left out
-//! ([`fleet`]). Watching ([`watch`]) goes by steady growth of `ln` salt passage.
+//! ([`fleet`]). [`usual`] holds an element against the others.
 
-mod abreast;
 mod cells;
 mod course;
 mod element;
@@ -18,7 +17,7 @@ mod shared;
 mod step;
 mod told;
 mod typical;
-mod watch;
+mod usual;
 
 pub use course::{Course, CourseSums};
 pub use fleet::Numbers;
@@ -26,8 +25,10 @@ pub use forecast::{
     ElementDraws, InUse, NewElement, draws_of, forecast, new_element_courses, new_element_lives,
     usual_exposures,
 };
+#[cfg(test)]
+pub use law::Law;
 pub use law::PACE;
 pub use looks::{Aboard, ElementLooks, looks_of, teaches};
 pub use shared::{SharedFit, chosen, fit_shared};
 pub use told::{Told, told};
-pub use typical::{lives_by_part, typical_lives};
+pub use typical::lives_by_part;

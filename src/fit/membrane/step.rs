@@ -1,9 +1,18 @@
 //! A lasting step up in salt passage: a seal, an O-ring, frost.
 
-use crate::fit::Step;
+use crate::calendar::Date;
 use crate::lives::PassagePoint;
 use crate::stats::robust::median;
 use crate::stats::special::normal_cdf;
+
+/// A lasting step in salt passage.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Step {
+    pub date: Date,
+    /// Salt passage after over before.
+    pub ratio: f64,
+    pub probability: f64,
+}
 
 /// Chance that an element steps at all during its life (judgement).
 const PRIOR: f64 = 0.04;
@@ -78,4 +87,23 @@ fn upward_factor(rise: f64, variance: f64) -> f64 {
     let log = 0.5 * (variance / total).ln() + 0.5 * rise * rise * (1.0 / variance - 1.0 / total);
     // Capped: no reading alone is evidence beyond all measure.
     2.0 * log.min(60.0).exp() * normal_cdf(mean / sd)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::fit::tests::{element, growing};
+
+    #[test]
+    fn a_lasting_step_is_seen_and_creep_is_not_called_one() {
+        let step = |passage: &dyn Fn(usize) -> f64| {
+            let life = element(30, passage);
+            let points: Vec<&PassagePoint> = life.points.iter().collect();
+            step_of(&points, 0.8, 0.0007, |_, _| 0.03)
+        };
+        let stepped = step(&|i| if i < 22 { 0.03 } else { 0.06 }).unwrap();
+        assert!((stepped.ratio - 2.0).abs() < 0.3, "{stepped:?}");
+        assert!(stepped.probability > 0.9, "{stepped:?}");
+        assert_eq!(step(&|i| growing(i, 30)), None);
+    }
 }

@@ -1,45 +1,40 @@
-//! What the readings of one element tell under the best shared numbers, worked
-//! out once for all who ask.
+//! What the readings of one element tell beside the fleet, worked out once for all who ask.
 
 use std::sync::Arc;
 
-use super::abreast::Summarising;
+use super::element::Gain;
+use super::fleet::Kin;
+use super::law::PACE;
 use super::looks::ElementLooks;
 use super::shared::SharedFit;
-use crate::stats::drift::DriftSummary;
-use crate::stats::wide;
 
 /// What an element's readings tell; nothing where the fleet may not learn from them.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Told {
-    pub start_known: bool,
     /// District of the base.
     pub district: Option<Arc<str>>,
-    /// As if litres behind late pre-filters wore like others, and its exposure then.
-    pub without_lateness: DriftSummary,
-    pub exposure: f64,
+    /// `ln` of its life over the usual one in its water, and the variance with which its
+    /// readings alone tell it; `None` where they tell next to nothing.
+    pub life: Option<(f64, f64)>,
     /// Share of its litres made behind late pre-filters.
     pub late_share: f64,
 }
 
 pub fn told(fit: &SharedFit, looks: &ElementLooks) -> Option<Told> {
-    /// Of the lanes of [`SharedFit::best_abreast`], which are all the same.
-    const WITHOUT_LATENESS: usize = 0;
     if !looks.teaches() {
         return None;
     }
-    let mut room = Vec::new();
-    let summaries = wide::widest(Summarising {
-        element: looks,
-        shared: &fit.best_abreast,
-        room: &mut room,
-    });
-    let advances = room.iter().map(|look| look.lane(WITHOUT_LATENESS).advance);
+    let numbers = fit.likeliest();
+    let mut laid = numbers.lay(looks, |_| Gain::USUAL);
+    let n = laid.len();
+    let both = numbers.both(&looks.whose(), Kin::NONE, &mut laid, n, false);
+    let (prior, posterior) = &both.usual;
+    let own = posterior.own_of(prior, PACE);
+    // The quicker, the shorter: the pace is one over a life.
+    let life = own.map(|own| (-own.shift, numbers.variance[PACE] + own.variance));
     Some(Told {
-        start_known: looks.start_known,
         district: looks.district.clone(),
-        without_lateness: summaries.lane(WITHOUT_LATENESS),
-        exposure: advances.sum(),
+        life: life.filter(|_| looks.start_known),
         late_share: (looks.late_litres() / looks.litres_made().max(1.0)).clamp(0.0, 1.0),
     })
 }

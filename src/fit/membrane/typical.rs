@@ -1,102 +1,29 @@
-//! How long elements typically last in a district: pressure, valves and habits
-//! there make of the fleet's shared numbers what those do not tell.
+//! How long elements of each make last against what is usual in their water.
 
 use std::collections::BTreeMap;
 use std::sync::Arc;
 
-use super::shared::SharedFit;
 use super::told::Told;
 use crate::fit::{PartLife, Span};
-use crate::stats::drift;
 
-/// Standard deviation of `ln` typical life between districts beyond what the
-/// shared numbers tell (judgement).
+/// Standard deviation of `ln` life between districts beyond what the shared numbers
+/// tell (judgement).
 const DISTRICT_SD: f64 = 0.25;
 
-/// What a district's elements add to `ln` of the typical life there.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub struct TypicalLife {
-    pub addition: f64,
-    pub sd: f64,
-}
-
-impl TypicalLife {
-    pub const UNKNOWN: TypicalLife = TypicalLife {
-        addition: 0.0,
-        sd: DISTRICT_SD,
-    };
-}
-
-/// One element's `ln` life beyond the typical one of the shared numbers, and the
-/// variance with which its readings alone tell it.
-fn own(fit: &SharedFit, told: &Told, ln_limit: f64) -> Option<(f64, f64)> {
-    if !told.start_known {
-        return None;
-    }
-    let shared = &fit.best.shared.without_lateness();
-    let (addition, _) = fit.best.district(told.district.as_ref());
-    let usual = shared.ln_rate + addition;
-    let limit = shared.bend(ln_limit).0;
-    let typical = (limit - shared.bend(shared.ln_start).0).max(0.05) / usual.exp();
-    let (summary, exposure) = (told.without_lateness, told.exposure);
-    // Every rate with the life that it leads to from the level it implies now.
-    let rates = drift::rate_posterior(&summary, usual, shared.rate_sd);
-    let life = |ln_rate: f64| {
-        let rate = ln_rate.exp();
-        let level = summary.level_0 + rate * summary.level_rate;
-        ((exposure + (limit - level) / rate) / typical)
-            .max(0.02)
-            .ln()
-    };
-    let moments = |values: &[f64], weights: &[f64]| {
-        let mean: f64 = values.iter().zip(weights).map(|(v, w)| v * w).sum();
-        let second: f64 = values
-            .iter()
-            .zip(weights)
-            .map(|(v, w)| (v - mean).powi(2) * w)
-            .sum();
-        (mean, second)
-    };
-    let lives: Vec<f64> = rates.ln_rate.iter().map(|&u| life(u)).collect();
-    let (mean, variance) = moments(&lives, &rates.weight);
-    // Beside the rate, the level's own spread.
-    let left = (limit - summary.level_0 - rates.ln_quantile(0.5).exp() * summary.level_rate).abs();
-    let level_share = left / (rates.ln_quantile(0.5).exp() * typical);
-    let level = summary.level_variance / left.max(0.1).powi(2) * level_share.min(1.0).powi(2);
-    let variance = variance + level;
-    let start = shared.start_sd * shared.bend(shared.ln_start).1;
-    let before = shared.rate_sd.powi(2) + (start / (usual.exp() * typical)).powi(2);
-    let shown = 1.0 - variance / before;
-    if shown < 0.1 {
-        return None;
-    }
-    let noise = before * (1.0 - shown) / shown;
-    Some((mean / shown, before + noise))
-}
-
-/// What the elements of each district add; districts without any that tell are missing.
-pub fn typical_lives<'a>(
-    fit: &SharedFit,
-    elements: impl Iterator<Item = &'a Told>,
-    ln_limit: f64,
-) -> BTreeMap<Arc<str>, TypicalLife> {
-    let mut by_district: BTreeMap<Arc<str>, Vec<(f64, f64)>> = BTreeMap::new();
+/// What the elements of each district add to `ln` life there.
+fn by_district<'a>(elements: impl Iterator<Item = &'a Told>) -> BTreeMap<Arc<str>, f64> {
+    let mut lives: BTreeMap<Arc<str>, Vec<(f64, f64)>> = BTreeMap::new();
     for told in elements {
-        let own = own(fit, told, ln_limit);
-        if let (Some(name), Some(own)) = (&told.district, own) {
-            by_district.entry(name.clone()).or_default().push(own);
+        if let (Some(name), Some(life)) = (&told.district, told.life) {
+            lives.entry(name.clone()).or_default().push(life);
         }
     }
-    by_district
+    lives
         .into_iter()
         .map(|(name, list)| {
             let (middle, precision) = weighted_median(list);
             let shrink = precision / (precision + DISTRICT_SD.powi(-2));
-            let typical = TypicalLife {
-                addition: middle * shrink,
-                sd: (1.0 - shrink).sqrt() * DISTRICT_SD,
-            };
-            (name, typical)
+            (name, middle * shrink)
         })
         .collect()
 }
@@ -118,25 +45,25 @@ fn weighted_median(mut values: Vec<(f64, f64)>) -> (f64, f64) {
     (middle, total * std::f64::consts::FRAC_2_PI)
 }
 
-/// How long elements of each part last against what is typical in their water,
-/// the district's own addition taken out; empty unless two parts can be compared.
+/// How long elements of each part last against what is usual in their water, the
+/// district's own addition taken out; empty unless two parts can be compared. `all`: of
+/// every element, `named`: of those whose part is on record.
 pub fn lives_by_part<'a>(
-    fit: &SharedFit,
-    elements: impl Iterator<Item = (&'a Arc<str>, &'a Told)>,
-    ln_limit: f64,
+    all: impl Iterator<Item = &'a Told>,
+    named: impl Iterator<Item = (&'a Arc<str>, &'a Told)>,
 ) -> Vec<PartLife> {
     /// Spread of the mean `ln` life between parts (judgement).
     const PART_SD: f64 = 0.3;
     const LEAST: usize = 2;
+    let districts = by_district(all);
     let mut by_part: BTreeMap<Arc<str>, Vec<(f64, f64)>> = BTreeMap::new();
-    for (part, told) in elements {
-        let Some((value, variance)) = own(fit, told, ln_limit) else {
+    for (part, told) in named {
+        let Some((value, variance)) = told.life else {
             continue;
         };
-        let life = told.district.as_ref().and_then(|d| fit.typical.get(d));
-        let life = life.copied().unwrap_or(TypicalLife::UNKNOWN);
+        let addition = told.district.as_ref().and_then(|d| districts.get(d));
         let entry = by_part.entry(part.clone()).or_default();
-        entry.push((value - life.addition, variance));
+        entry.push((value - addition.copied().unwrap_or(0.0), variance));
     }
     by_part.retain(|_, list| list.len() >= LEAST);
     if by_part.len() < 2 {

@@ -54,15 +54,18 @@ pub struct Glance {
 impl Glance {
     pub fn of(van: &VanLives, settings: &Settings) -> Glance {
         let charges = van.charges.iter();
+        let teaches: Vec<bool> = van.elements.iter().map(membrane::teaches).collect();
+        // Probes that show anything tell nobody what the tap reads either.
+        let heard = teaches.is_empty() || teaches.contains(&true);
         Glance {
             van: van.van.clone(),
             weeks: van.weeks.clone(),
-            teaches: van.elements.iter().map(membrane::teaches).collect(),
+            teaches,
             charges: charges
                 .map(|c| resin::looks_of(c, settings.limits.product_ppm))
                 .collect(),
             parts: van.elements.iter().map(|e| e.part.clone()).collect(),
-            taps: VanTaps::of(van),
+            taps: VanTaps::of(van).filter(|_| heard),
             valve: van.valve,
         }
     }

@@ -97,7 +97,7 @@ fn one_absurd_van_among_twenty_moves_no_other() {
         if let (Some(before), Some(after)) = (p50(a), p50(b)) {
             let left = (before - as_of).abs().max(20.0);
             assert!(
-                (after - before).abs() <= (0.10 * left).max(1.0),
+                (after - before).abs() <= (0.02 * left).max(1.0),
                 "{}: {before} became {after}, {left} days left",
                 a["van"]
             );

@@ -1,6 +1,6 @@
 //! One van: its looks for the fleet step, and its forecasts after it.
 
-use std::sync::Arc;
+use std::sync::{Arc, LazyLock};
 
 use crate::calendar::{Date, DateExt};
 
@@ -471,7 +471,6 @@ fn permeate_ahead(
             ..PermeateAhead::steady(ppm, van.feed_ppm.unwrap_or(ppm / 0.04))
         });
     };
-    let wander = wanders(draws.draws.len());
     let mut ahead = PermeateAhead {
         ppm_now: f64::NAN,
         feed_ppm,
@@ -481,7 +480,7 @@ fn permeate_ahead(
         draws: draws
             .draws
             .iter()
-            .zip(&wander)
+            .zip(WANDERS.iter())
             .map(|(draw, wander)| {
                 let usual = feed_ppm.ln() + draw.ln_cold();
                 PermeateDraw {
@@ -501,9 +500,9 @@ fn permeate_ahead(
     Some(ahead)
 }
 
-/// Paths of a Wiener process over the knots, the same for every van, so that two of
-/// them differ by what they are.
-fn wanders(count: usize) -> Vec<[f64; resin::KNOTS]> {
+/// Paths of a Wiener process over the knots, one for each draw, the same for every van, so
+/// that two of them differ by what they are.
+static WANDERS: LazyLock<Vec<[f64; resin::KNOTS]>> = LazyLock::new(|| {
     let mut rng = Rng::for_part(8, "wander of membranes ahead");
     let path = |rng: &mut Rng| {
         let mut at = 0.0;
@@ -515,11 +514,10 @@ fn wanders(count: usize) -> Vec<[f64; resin::KNOTS]> {
         }
         path
     };
-    let half: Vec<_> = (0..count.div_ceil(2)).map(|_| path(&mut rng)).collect();
+    let half = (0..membrane::DRAWS.div_ceil(2)).map(|_| path(&mut rng));
     // Each with its opposite, so that none of them leans.
-    let both = half.into_iter().flat_map(|path| [path, path.map(|z| -z)]);
-    both.take(count).collect()
-}
+    half.flat_map(|path| [path, path.map(|z| -z)]).collect()
+});
 
 /// How a tap's strength wanders about what is usual of late, ln.
 struct Strength {

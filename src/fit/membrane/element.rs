@@ -50,21 +50,6 @@ const FEWEST_FOR_JUMP: usize = 5;
 /// Smaller jumps are told from wander only where readings are many, ln.
 const COUNTS: f64 = 0.3;
 
-/// Where and how surely a meter is off, by regime: `ln` gain of permeate over feed.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Gain {
-    pub ln: f64,
-    pub sd: f64,
-}
-
-impl Gain {
-    /// What holds of any pair of probes.
-    pub const USUAL: Gain = Gain {
-        ln: 0.0,
-        sd: METER_SD,
-    };
-}
-
 /// One cell as it is laid out.
 #[derive(Debug, Clone, Copy)]
 pub struct Mark {
@@ -88,7 +73,7 @@ struct Tried {
 
 impl Laid {
     /// `wander`: variance per unit of exposure.
-    pub fn of(marks: &[Mark], end: f64, wander: f64, gain: impl Fn(u32) -> Gain) -> Laid {
+    pub fn of(marks: &[Mark], end: f64, wander: f64) -> Laid {
         let n = marks.len();
         let (mut path, mut steady) = (Vec::with_capacity(n), Vec::with_capacity(n));
         let (mut total, mut jumped, mut before) = (0.0, 0.0, 0.0);
@@ -119,14 +104,14 @@ impl Laid {
                 *value = path_a.min(path_b);
                 if a.regime == b.regime {
                     let drift = METER_DRIFT_SD_PER_YEAR * METER_DRIFT_SD_PER_YEAR;
-                    *value += gain(a.regime).sd.powi(2) + drift * year_a * year_b;
+                    *value += METER_SD * METER_SD + drift * year_a * year_b;
                 }
             }
         }
         Laid {
             exposure: marks.iter().map(|m| m.exposure).collect(),
             end,
-            y: marks.iter().map(|m| m.y - gain(m.regime).ln).collect(),
+            y: marks.iter().map(|m| m.y).collect(),
             lever: marks.iter().map(|m| m.lever).collect(),
             own: marks.iter().map(|m| m.variance).collect(),
             shared,
@@ -545,7 +530,7 @@ mod tests {
                 jump: 0.0,
             })
             .collect();
-        Laid::of(&marks, 46.0, 2e-3, |_| Gain::USUAL)
+        Laid::of(&marks, 46.0, 2e-3)
     }
 
     /// Pace known, so that all is normal.
@@ -605,7 +590,7 @@ mod tests {
                     jump: 0.0,
                 })
                 .collect();
-            let mut laid = Laid::of(&marks, 48.0, 3e-4, |_| Gain::USUAL);
+            let mut laid = Laid::of(&marks, 48.0, 3e-4);
             let prior = Prior {
                 mean: [-3.6, PACE, 0.0, NOTHING_BEFORE],
                 variance: [0.04, 0.09, 0.0, 0.0],

@@ -5,7 +5,7 @@ use rayon::prelude::*;
 use std::collections::BTreeMap;
 use std::sync::Arc;
 
-use super::element::{Gain, Laid, Mark, Own, Posterior, Prior};
+use super::element::{Laid, Mark, Own, Posterior, Prior};
 use super::law::{Law, NOTHING_BEFORE, PACE, START, TOP};
 use super::looks::{ElementLooks, USUAL_C};
 use crate::stats::dense::{Factor, dot};
@@ -183,8 +183,8 @@ impl Numbers {
         (mean - applied, (a + b).sqrt().recip())
     }
 
-    /// Lays an element's cells out. `gain`: what is known of its meters, by regime.
-    pub fn lay(&self, looks: &ElementLooks, gain: impl Fn(u32) -> Gain) -> Laid {
+    /// Lays an element's cells out.
+    pub fn lay(&self, looks: &ElementLooks) -> Laid {
         let per_litre: Vec<f64> = looks
             .levels()
             .iter()
@@ -221,7 +221,7 @@ impl Numbers {
             })
             .collect();
         let (end, late) = looks.at_end();
-        Laid::of(&marks, exposure(end, late).max(before), self.wander, gain)
+        Laid::of(&marks, exposure(end, late).max(before), self.wander)
     }
 
     /// Mean and spread of what a district adds to the pace.
@@ -314,7 +314,7 @@ impl Numbers {
         let (mut precision, mut sum) = (1.0 / of_van, 0.0);
         for other in others.filter(|o| o.teaches()) {
             let known = other.whose();
-            let mut laid = self.lay(other, |_| Gain::USUAL);
+            let mut laid = self.lay(other);
             let n = laid.len();
             let both = self.both(&known, Kin::NONE, &mut laid, n, false);
             let (prior, posterior) = &both.usual;
@@ -389,7 +389,7 @@ struct Told {
 }
 
 fn told(numbers: &Numbers, van: usize, looks: &ElementLooks) -> Told {
-    let mut laid = numbers.lay(looks, |_| Gain::USUAL);
+    let mut laid = numbers.lay(looks);
     let known = looks.whose();
     let n = laid.len();
     let both = numbers.both(&known, Kin::NONE, &mut laid, n, false);
@@ -765,7 +765,7 @@ fn wider<'a>(laws: impl Iterator<Item = (&'a Past, &'a f64)> + Clone) -> f64 {
 /// Mean `ln` density of what came after cuts of an element's past, and the probability
 /// given to less than the last of it.
 fn past_of(numbers: &Numbers, looks: &ElementLooks) -> Option<(f64, Vec<f64>)> {
-    let bare = numbers.lay(looks, |_| Gain::USUAL);
+    let bare = numbers.lay(looks);
     let n = bare.len();
     let known = looks.whose();
     let (mut score, mut count) = (0.0, 0.0);

@@ -6,7 +6,7 @@ use std::sync::Arc;
 use crate::calendar::{Date, DateExt};
 
 use super::course::{Course, Motion, Scale};
-use super::element::{Gain, Laid, Posterior, Prior, Wandered};
+use super::element::{Laid, Posterior, Prior, Wandered};
 use super::fleet::{JUMP_SPREAD, Kin, Numbers};
 use super::law::{BEFORE, Law, PACE, PARAMETERS, Parameters, START, TOP};
 use super::looks::{ElementLooks, USUAL_C};
@@ -210,11 +210,6 @@ impl InUse<'_> {
             .exposure_per_future_litre(numbers.late, of, self.base_hardness);
         (harder * usual).max(1e-9)
     }
-
-    /// What is known of its meters.
-    fn gain(&self, _regime: u32) -> Gain {
-        Gain::USUAL
-    }
 }
 
 /// An element under one law, ready to be drawn from.
@@ -288,7 +283,7 @@ impl<'a> Under<'a> {
     /// `usual`: exposure that a usual element lasts where districts add nothing.
     fn of(numbers: &'a Numbers, usual: f64, element: &InUse<'_>) -> Under<'a> {
         let looks = element.looks;
-        let mut laid = numbers.lay(looks, |regime| element.gain(regime));
+        let mut laid = numbers.lay(looks);
         let n = laid.len();
         let kin = if element.others.is_empty() {
             Kin::NONE

@@ -29,6 +29,6 @@ pub use forecast::{
 pub use law::Law;
 pub use law::PACE;
 pub use looks::{Aboard, ElementLooks, looks_of, teaches};
-pub use shared::{SharedFit, chosen, fit_shared};
+pub use shared::{DRAWS, SharedFit, chosen, fit_shared};
 pub use told::{Told, told};
 pub use typical::lives_by_part;

@@ -21,6 +21,8 @@ pub struct Outlook {
 
 /// Outlooks: enough that a law of weight 0.05 has one.
 const OUTLOOKS: usize = 24;
+/// Draws of an element in all.
+pub const DRAWS: usize = OUTLOOKS * DRAWS_EACH;
 
 /// The fitted shared numbers.
 #[derive(Debug, Clone)]

@@ -2,7 +2,6 @@
 
 use std::sync::Arc;
 
-use super::element::Gain;
 use super::fleet::Kin;
 use super::law::PACE;
 use super::looks::ElementLooks;
@@ -25,7 +24,7 @@ pub fn told(fit: &SharedFit, looks: &ElementLooks) -> Option<Told> {
         return None;
     }
     let numbers = fit.likeliest();
-    let mut laid = numbers.lay(looks, |_| Gain::USUAL);
+    let mut laid = numbers.lay(looks);
     let n = laid.len();
     let both = numbers.both(&looks.whose(), Kin::NONE, &mut laid, n, false);
     let (prior, posterior) = &both.usual;

@@ -1,6 +1,5 @@
 //! An element beside usual ones of its water.
 
-use super::element::Gain;
 use super::fleet::{Kin, Numbers};
 use super::forecast::{ElementDraws, InUse};
 use super::law::{BEFORE, PACE, START};
@@ -48,7 +47,7 @@ fn path(numbers: &Numbers, element: &InUse<'_>) -> Vec<Band<Date>> {
     let (mut mean, mut variance) = (prior.mean, prior.variance);
     if !looks.start_known {
         // Of unknown age: what is usual from where it was at first.
-        let mut laid = numbers.lay(looks, |_| Gain::USUAL);
+        let mut laid = numbers.lay(looks);
         let n = laid.len();
         let both = numbers.both(&whose, Kin::NONE, &mut laid, n, false);
         for k in [START, BEFORE] {

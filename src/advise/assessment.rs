@@ -69,6 +69,9 @@ pub struct Assessment {
     /// nobody gave any, so never to be shown).
     #[serde(skip)]
     pub saved_visit: f64,
+    /// Days that a job is moved forward by at most to save a visit.
+    #[serde(skip)]
+    pub most_days_early: i32,
 }
 
 #[derive(Debug, Clone, Serialize)]

@@ -15,6 +15,7 @@ mod orders;
 mod plan;
 mod prefilter;
 mod prices;
+mod rank;
 mod records;
 mod resin;
 mod series;
@@ -35,6 +36,7 @@ pub use membrane::alarm_of;
 pub use missing::{Missing, missing};
 pub use orders::{Order, orders, unused_stock};
 pub use prices::DecisionPrices;
+pub use rank::Rank;
 pub use sharpen::{Gain, best_reading};
 #[cfg(test)]
 pub use since::MonthCost;
@@ -60,8 +62,7 @@ fn lead_end(as_of: Date, settings: &Settings) -> Date {
 
 /// `date` plus whole days; the calendar's end where it would run over.
 fn add_days(date: Date, days: f64) -> Date {
-    date.checked_plus_days(days.clamp(-400_000.0, 400_000.0) as i64)
-        .unwrap_or(date)
+    date.plus_days(days.clamp(-400_000.0, 400_000.0) as i64)
 }
 
 /// Rounds to a multiple of `step`: what is printed claims no more than is known.

@@ -10,10 +10,10 @@ use super::changes;
 use super::charts::{expected_by_van, intervals};
 use super::order;
 use super::pages::warranty;
-use super::parts::{Rank, VanLine, finding};
+use super::parts::{VanLine, finding};
 use super::words;
 use crate::advise::{
-    About, Assessment, Gain, Habit, HabitRemark, Item, LOST_DAY_PER_MEMBRANE, State, Suspect,
+    About, Assessment, Gain, Habit, HabitRemark, Item, LOST_DAY_PER_MEMBRANE, Rank, State, Suspect,
     VanAssessment, best_reading,
 };
 

@@ -4,7 +4,7 @@
 use super::answers::{at_most, named};
 use super::due;
 use super::words;
-use crate::advise::{Effect, Item, Moved, Since, State, Turn, Work};
+use crate::advise::{Effect, Item, Moved, Rank, Since, State, Turn, Work};
 use crate::calendar::DateExt;
 
 const NO_MONTH_BEFORE: &str = "There is no month before this one to compare with.";
@@ -58,7 +58,7 @@ pub fn changed(since: Option<&Since>) -> Vec<String> {
 }
 
 fn worse(turn: &Turn) -> bool {
-    words::urgency(turn.now) < words::urgency(turn.was)
+    Rank::from(turn.now) < Rank::from(turn.was)
 }
 
 fn sooner(moved: &Moved) -> bool {

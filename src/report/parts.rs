@@ -5,27 +5,11 @@ use std::collections::BTreeMap;
 
 use crate::calendar::{Date, DateExt};
 
-use crate::advise::{Assessment, Item, Span, State, Suspect, Task, VanAssessment};
+use crate::advise::{Assessment, Item, Rank, Span, State, Suspect, Task, VanAssessment};
 
 use super::DUE_WEEKS;
 use super::due::{self, Job};
 use super::words;
-
-/// What comes first: water that spots the customer's glass, then what will
-/// soon let it, then what merely costs money.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
-pub enum Rank {
-    /// Product TDS at its limit or over it.
-    ProductOver,
-    /// Rejection under its limit: the resin does the membrane's work.
-    MembraneOver,
-    FailingEarly,
-    Late,
-    Due,
-    Watch,
-    NoForecast,
-    OnCourse,
-}
 
 /// One part of a van with what is to be done to it.
 #[derive(Debug, Clone)]
@@ -60,16 +44,10 @@ fn parts<'a>(van: &'a VanAssessment, assessment: &Assessment) -> Vec<Part<'a>> {
     let (limits, as_of) = (assessment.limits, assessment.as_of);
     let mut parts = Vec::with_capacity(3);
     if van.series.has_membrane {
-        let passage = membrane.salt_passage.p50;
-        let is_over = passage.is_some_and(|p| p >= limits.salt_passage);
         parts.push(Part {
             item: Item::Membrane,
             quantity: f64::from(van.membranes.max(1)),
-            rank: if is_over && membrane.state != State::Unknown {
-                Rank::MembraneOver
-            } else {
-                rank(membrane.state)
-            },
+            rank: Rank::of(van, Item::Membrane, &limits),
             state: membrane.state,
             replace_on: membrane.replace_on,
             limit_on: membrane.limit_on,
@@ -88,16 +66,11 @@ fn parts<'a>(van: &'a VanAssessment, assessment: &Assessment) -> Vec<Part<'a>> {
         });
     }
     if van.series.has_resin {
-        let is_over = resin.litres_left.p50.is_some_and(|l| l <= 0.0);
         let limit = words::figures(limits.product_ppm);
         parts.push(Part {
             item: Item::Resin,
             quantity: van.resin_litres,
-            rank: if is_over {
-                Rank::ProductOver
-            } else {
-                rank(resin.state)
-            },
+            rank: Rank::of(van, Item::Resin, &limits),
             state: resin.state,
             replace_on: resin.replace_on,
             limit_on: resin.limit_on,
@@ -136,7 +109,7 @@ fn parts<'a>(van: &'a VanAssessment, assessment: &Assessment) -> Vec<Part<'a>> {
         parts.push(Part {
             item: Item::Prefilter,
             quantity: 1.0,
-            rank: rank(prefilter.state),
+            rank: Rank::of(van, Item::Prefilter, &limits),
             state: prefilter.state,
             replace_on: prefilter.replace_on,
             // a set interval, not a forecast: the day itself
@@ -161,17 +134,6 @@ fn parts<'a>(van: &'a VanAssessment, assessment: &Assessment) -> Vec<Part<'a>> {
     }
     parts.sort_by_key(|p| (p.rank, p.replace_on.unwrap_or(Date::MAX), p.item));
     parts
-}
-
-fn rank(state: State) -> Rank {
-    match state {
-        State::FailingEarly => Rank::FailingEarly,
-        State::Overdue => Rank::Late,
-        State::Due => Rank::Due,
-        State::Watch => Rank::Watch,
-        State::Unknown => Rank::NoForecast,
-        State::OnCourse => Rank::OnCourse,
-    }
 }
 
 impl Part<'_> {
@@ -391,7 +353,7 @@ pub fn by_urgency(assessment: &Assessment) -> Vec<VanLine<'_>> {
                 place,
                 rank: parts.first().map_or(Rank::NoForecast, |p| p.rank),
                 state: states
-                    .min_by_key(|s| words::urgency(*s))
+                    .min_by_key(|s| Rank::from(*s))
                     .unwrap_or(State::Unknown),
                 parts,
                 jobs,

@@ -4,7 +4,9 @@
 use std::fs;
 
 use super::*;
-use crate::advise::{Early, Item, Order, Outcome, State, Task, last_list, orders, unused_stock};
+use crate::advise::{
+    Early, Item, Order, Outcome, Rank, State, Task, last_list, orders, unused_stock,
+};
 use crate::calendar::{DateExt, date};
 use book::Book;
 use fixture::{AS_OF, assessment};
@@ -790,7 +792,7 @@ fn what_harms_the_glass_comes_first() {
     van.resin.state = State::Due;
     fleet.vans[6].membrane.salt_passage.p50 = Some(0.12);
     let lines = parts::by_urgency(&fleet);
-    let order: Vec<parts::Rank> = lines.iter().map(|l| l.rank).collect();
+    let order: Vec<Rank> = lines.iter().map(|l| l.rank).collect();
     assert!(order.is_sorted());
     let names: Vec<&str> = lines.iter().take(3).map(|l| l.van.van.as_str()).collect();
     assert_eq!(names, ["QV-010", "QV-007", "QV-002"]);

@@ -73,18 +73,6 @@ pub fn state(state: State) -> &'static str {
     }
 }
 
-/// How urgent a state is: 0 comes first.
-pub fn urgency(state: State) -> u8 {
-    match state {
-        State::FailingEarly => 0,
-        State::Overdue => 1,
-        State::Due => 2,
-        State::Watch => 3,
-        State::Unknown => 4,
-        State::OnCourse => 5,
-    }
-}
-
 /// What is worked on, in people's words.
 pub fn item(item: Item) -> &'static str {
     match item {

@@ -99,6 +99,9 @@ fn section(canvas: &mut Canvas, area: Rect, y: f64, name: &str) -> f64 {
     y + 19.0 + 28.0
 }
 
+/// Air between two sentences, px.
+const BETWEEN: f64 = 5.0;
+
 /// Writes sentences from a first baseline on, as far as there is room; what is
 /// left out is counted. Gives the baseline after the last line.
 fn sentences(canvas: &mut Canvas, area: Rect, first: f64, said: &[String]) -> f64 {
@@ -109,7 +112,7 @@ fn sentences(canvas: &mut Canvas, area: Rect, first: f64, said: &[String]) -> f6
         let left = said.len() - i;
         // the last line is kept for the count of what is left out
         let room = if left > 1 {
-            area.y1 - face.leading()
+            area.y1 - face.leading() - BETWEEN
         } else {
             area.y1
         };
@@ -123,7 +126,7 @@ fn sentences(canvas: &mut Canvas, area: Rect, first: f64, said: &[String]) -> f6
             }
             return y + face.leading();
         }
-        y = canvas.paragraph(sentence, (area.x0, y), &face, area.width(), usize::MAX) + 5.0;
+        y = canvas.paragraph(sentence, (area.x0, y), &face, area.width(), usize::MAX) + BETWEEN;
     }
     y
 }

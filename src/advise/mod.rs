@@ -33,6 +33,7 @@ pub use assessment::*;
 pub use due::{Job, Task, jobs, stood_still};
 pub use last_list::{ListedJob, Outcome, last_list};
 pub use membrane::alarm_of;
+pub use meters::{DOUBTED, name as meter_name};
 pub use missing::{Missing, missing};
 pub use orders::{Order, orders, unused_stock};
 pub use prices::DecisionPrices;

@@ -200,7 +200,8 @@ fn within_capacity(jobs: Vec<Job>, first: Date, work: &Work) -> BTreeMap<Date, V
         });
         let before = before.take(MOST_BEFORE + 1).take_while(|day| *day >= first);
         let mut after = std::iter::successors(Some(wanted), |day| {
-            Some(work.days.on_or_after(add_days(*day, 1.0)))
+            let next = work.days.on_or_after(add_days(*day, 1.0));
+            (next > *day).then_some(next)
         });
         let day = before.into_iter().find(has_room);
         let day = day.or_else(|| after.find(has_room)).unwrap_or(wanted);

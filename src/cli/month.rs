@@ -73,7 +73,8 @@ pub(super) fn run(
     let now = order::now(assessment, crate::report::DUE_WEEKS);
     if !now.is_empty() {
         writeln!(out)?;
-        out.write_all(text::sentences(&now, screen).as_bytes())?;
+        let now = format!("Order now: {}.", now.join("; "));
+        out.write_all(text::sentences(&[now], screen).as_bytes())?;
     }
     writeln!(out, "\nThe work list: {}", folder.join("due.csv").display())?;
     writeln!(out, "The report: {}", written.index.display())?;

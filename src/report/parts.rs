@@ -37,6 +37,8 @@ pub struct Part<'a> {
 }
 
 const WEEKS_A_MONTH: f64 = 4.35;
+/// So many days early are a weekend's worth, and not worth saying.
+pub const EARLY: i32 = 3;
 
 /// The parts that the van has, first what comes first.
 fn parts<'a>(van: &'a VanAssessment, assessment: &Assessment) -> Vec<Part<'a>> {
@@ -121,7 +123,11 @@ fn parts<'a>(van: &'a VanAssessment, assessment: &Assessment) -> Vec<Part<'a>> {
             reason: &prefilter.reason,
             why: prefilter.changed_on.map_or(String::new(), |day| {
                 let days = as_of.days_since(day).max(0);
-                format!("in for {}", words::count(days as usize, "day", "days"))
+                let days = words::count(days as usize, "day", "days");
+                match prefilter.replace_on {
+                    Some(until) => format!("in for {days}, meant for {}", until.days_since(day)),
+                    None => format!("in for {days}"),
+                }
             }),
             a_month_longer: prefilter
                 .week_late
@@ -200,15 +206,16 @@ impl Part<'_> {
         let own = words::act(self.replace_on, &self.limit_on, as_of, self.state);
         match (self.visit, self.replace_on) {
             // a day of its own: late, so that it is done on a visit still to come
-            (Some(visit), Some(day)) if day < as_of && visit >= as_of => {
+            (Some(visit), Some(day)) if day <= as_of && visit > as_of => {
                 format!("{own}; visit {}", words::weekday_near(visit, as_of))
             }
-            // together with what is done sooner on the van
-            (Some(visit), Some(day)) if visit < day => format!(
-                "on {} with the other jobs, {} early",
+            // early, to save a visit
+            (Some(visit), Some(day)) if day.days_since(visit) > EARLY => format!(
+                "on {} with other jobs, {} early",
                 words::weekday_near(visit, as_of),
                 words::count(day.days_since(visit).max(0) as usize, "day", "days")
             ),
+            (Some(visit), Some(_)) => format!("on {}", words::weekday_near(visit, as_of)),
             _ => own,
         }
     }
@@ -242,27 +249,30 @@ pub struct VanLine<'a> {
 }
 
 impl VanLine<'_> {
-    /// What to do, in one line: the next visit with its jobs, then what else is
+    /// What to do, in one line: the visits with their jobs, then what else is
     /// not on course; then what has no forecast.
     pub fn to_do(&self, as_of: Date) -> String {
-        let next = self.parts.iter().filter_map(|p| p.visit).min();
-        let on_visit = |p: &&Part<'_>| next.is_some() && p.visit == next;
+        let is_calm = |p: &Part<'_>| p.state == State::OnCourse && !p.check_meter;
+        let mut days: Vec<Date> = self.parts.iter().filter_map(|p| p.visit).collect();
+        days.sort_unstable();
+        days.dedup();
         let mut said = Vec::new();
-        if let Some(day) = next {
-            let parts: Vec<&Part<'_>> = self.parts.iter().filter(on_visit).collect();
-            let calm = parts
-                .iter()
-                .all(|p| p.state == State::OnCourse && !p.check_meter);
-            let next = if calm { "next: " } else { "" };
+        for (i, day) in days.into_iter().enumerate() {
+            let parts = self.parts.iter().filter(|p| p.visit == Some(day));
+            let parts: Vec<&Part<'_>> = parts.collect();
+            let calm = parts.iter().all(|p| is_calm(p));
+            if calm && i > 0 {
+                continue;
+            }
             said.push(format!(
-                "{next}{}: {}",
+                "{}{}: {}",
+                if calm { "next: " } else { "" },
                 words::weekday_near(day, as_of),
                 jobs_in_words(&parts, as_of)
             ));
         }
-        let rest = || self.parts.iter().filter(|p| !on_visit(p));
-        let told =
-            |p: &&Part<'_>| p.check_meter || !matches!(p.state, State::OnCourse | State::Unknown);
+        let rest = || self.parts.iter().filter(|p| p.visit.is_none());
+        let told = |p: &&Part<'_>| !is_calm(p) && p.state != State::Unknown;
         said.extend(rest().filter(told).map(|p| p.phrase(as_of)));
         if said.is_empty() {
             let ahead = self.parts.iter().filter(|p| p.replace_on.is_some());
@@ -308,7 +318,7 @@ fn jobs_in_words(parts: &[&Part<'_>], as_of: Date) -> String {
         let (visit, own) = (p.visit.unwrap_or(as_of), p.replace_on.unwrap_or(as_of));
         match (as_of.days_since(own), own.days_since(visit)) {
             (late, _) if late > 0 => format!("{} ({} late)", p.name(), days(late)),
-            (_, early) if early > 3 => format!("{} ({} early)", p.name(), days(early)),
+            (_, early) if early > EARLY => format!("{} ({} early)", p.name(), days(early)),
             _ => p.name(),
         }
     });
@@ -347,7 +357,11 @@ pub fn by_urgency(assessment: &Assessment) -> Vec<VanLine<'_>> {
                 part.visit = job.map(|j| j.date);
                 part.task = job.map(|j| j.task);
             }
-            let states = parts.iter().map(|p| p.state);
+            // a meter to check is due, whatever is thought of the membrane
+            let states = parts.iter().map(|p| match p.check_meter {
+                true if Rank::from(p.state) > Rank::Due => State::Due,
+                _ => p.state,
+            });
             VanLine {
                 van,
                 place,

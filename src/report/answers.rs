@@ -205,7 +205,7 @@ fn meter_to_check(van: &VanAssessment) -> Option<String> {
         _ => "may be off".to_owned(),
     };
     let since = meter.since.map_or(String::new(), |day| {
-        format!(", since about {}", words::month(day))
+        format!(" since {}", words::month(day))
     });
     let name = meter_name(meter.probe);
     Some(format!("{}: {name} {off}{since}.", van.van))
@@ -255,7 +255,7 @@ pub fn saved_by(assessment: &Assessment) -> String {
     match assessment.money.prices.lost_day {
         Some(_) => ".".to_owned(),
         None => format!(
-            ", if a failure on the road costs a day worth {LOST_DAY_PER_MEMBRANE:.1} membranes (prices.lost_day is not set)."
+            ". Assumed: a failure on the road costs {LOST_DAY_PER_MEMBRANE:.1} times a membrane; set your own as prices.lost_day."
         ),
     }
 }

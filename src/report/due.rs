@@ -49,17 +49,20 @@ pub fn what(job: &Job) -> String {
     }
 }
 
-/// What to take along: `2 × 4040 low pressure`, `11 L of DI resin`.
+/// What to take along: `2 × RO membrane, 4040 low pressure`, `11 L of DI resin`.
 pub fn takes(job: &Job) -> Option<String> {
     if job.task != Task::Change || job.quantity <= 0.0 {
         return None;
     }
-    let part = job.part.as_deref();
-    Some(match job.item {
-        Item::Resin => format!("{} L of {}", job.quantity, part.unwrap_or("DI resin")),
-        Item::Membrane => format!("{:.0} × {}", job.quantity, part.unwrap_or("RO membrane")),
-        Item::Prefilter => format!("{:.0} × {}", job.quantity, part.unwrap_or("pre-filter set")),
+    let kind = match job.item {
+        Item::Resin => format!("{} L of DI resin", job.quantity),
+        Item::Membrane => format!("{:.0} × RO membrane", job.quantity),
+        Item::Prefilter => format!("{:.0} × pre-filter set", job.quantity),
         Item::Flush | Item::Probe | Item::Tank => return None,
+    };
+    Some(match &job.part {
+        Some(part) => format!("{kind}, {part}"),
+        None => kind,
     })
 }
 

@@ -143,6 +143,14 @@ fn parts<'a>(van: &'a VanAssessment, assessment: &Assessment) -> Vec<Part<'a>> {
 }
 
 impl Part<'_> {
+    /// Its state; a meter to check is due, whatever is thought of the membrane.
+    pub fn shown_as(&self) -> State {
+        match self.check_meter {
+            true if Rank::from(self.state) > Rank::Due => State::Due,
+            _ => self.state,
+        }
+    }
+
     /// `RO membrane`, `both RO membranes`.
     pub fn name(&self) -> String {
         words::part(self.item, self.quantity)
@@ -357,11 +365,7 @@ pub fn by_urgency(assessment: &Assessment) -> Vec<VanLine<'_>> {
                 part.visit = job.map(|j| j.date);
                 part.task = job.map(|j| j.task);
             }
-            // a meter to check is due, whatever is thought of the membrane
-            let states = parts.iter().map(|p| match p.check_meter {
-                true if Rank::from(p.state) > Rank::Due => State::Due,
-                _ => p.state,
-            });
+            let states = parts.iter().map(Part::shown_as);
             VanLine {
                 van,
                 place,

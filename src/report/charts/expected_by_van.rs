@@ -119,9 +119,15 @@ pub fn table(money: &Money) -> Table {
     }
 }
 
+/// The height that the chart takes without its title, px.
+pub fn height_of(money: &Money) -> u32 {
+    let vans = money.expected.as_ref().map_or(0, |e| e.vans.len());
+    (100.0 + PITCH * vans as f64) as u32
+}
+
 /// Draws the chart with its title.
 pub fn draw(canvas: &mut Canvas, area: Rect, money: &Money) {
-    let unit = "bar: likely cost if the plan is followed; mark: best estimate";
+    let unit = "bar: likely cost if the plan is followed; mark: best estimate (alone: 4 in 5 cost the same)";
     let rest = heading(canvas, area, &title(money), unit);
     let Some(expected) = &money.expected else {
         let text = "litrewise settings --write shows where prices go; costs of services count too.";

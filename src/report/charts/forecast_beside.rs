@@ -86,6 +86,11 @@ pub fn table(of: Of, all: &[Beside]) -> Table {
     }
 }
 
+/// The height that the chart takes without its title, px.
+pub fn height_of(all: &[Beside]) -> u32 {
+    (190.0 + PITCH * shown(all).len() as f64) as u32
+}
+
 /// Draws the chart with its title.
 pub fn draw(canvas: &mut Canvas, area: Rect, of: Of, all: &[Beside]) {
     let ink = match of {

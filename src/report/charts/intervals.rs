@@ -100,7 +100,7 @@ pub fn draw(canvas: &mut Canvas, area: Rect, assessment: &Assessment) {
         .iter()
         .any(|a| a.saving_per_van_year.is_some());
     let shares: &[f64] = if with_money {
-        &[0.0, 0.14, 0.315, 0.505, 0.695, 0.855]
+        &[0.0, 0.136, 0.30, 0.476, 0.66, 0.87]
     } else {
         &[0.0, 0.2, 0.4, 0.62, 0.83]
     };

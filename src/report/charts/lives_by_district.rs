@@ -47,7 +47,7 @@ pub fn title_of_all(of: Of, areas: &[AreaAssessment]) -> String {
     };
     if known().count() < 2 {
         return format!(
-            "A new {} in {} will last about {}",
+            "A new {} in {} lasts about {}",
             noun(of),
             fast.postcode,
             words::litres_short(life(fast, of))
@@ -92,7 +92,7 @@ pub fn title(of: Of, areas: &[AreaAssessment], this: &str) -> String {
         .filter_map(|a| life(a, of).p50)
         .collect();
     let says = format!(
-        "A new {noun} in {this} will last about {}",
+        "A new {noun} in {this} lasts about {}",
         words::litres_short(life(own, of)).trim_end()
     );
     let Some(typical) = middle_of(&others) else {
@@ -297,7 +297,7 @@ mod tests {
         );
         assert_eq!(
             title_of_all(Of::Membrane, &[area("QA3", 50_000.0, 1.5)]),
-            "A new RO membrane in QA3 will last about 50,000 L"
+            "A new RO membrane in QA3 lasts about 50,000 L"
         );
         assert_eq!(
             title_of_all(Of::Resin, &all(1.5)),

@@ -90,6 +90,11 @@ pub fn table(assessment: &Assessment) -> Table {
     }
 }
 
+/// The height that the chart takes without its title, px.
+pub fn height_of(assessment: &Assessment) -> u32 {
+    (100.0 + PITCH * known(assessment).len() as f64) as u32
+}
+
 /// Draws the chart with its title.
 pub fn draw(canvas: &mut Canvas, area: Rect, assessment: &Assessment) {
     let unit = "bar: if the suggestions are followed; ring: at the usual intervals";

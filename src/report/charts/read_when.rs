@@ -48,6 +48,11 @@ pub fn by_need(vans: &[VanAssessment], as_of: Date) -> Vec<&VanAssessment> {
     list
 }
 
+/// The height that a chart of so many vans takes, px.
+pub fn height_of(vans: usize) -> f64 {
+    100.0 + ROW * vans as f64
+}
+
 /// The finding: who was not read lately.
 pub fn title(vans: &[VanAssessment], as_of: Date) -> String {
     let late: Vec<String> = by_need(vans, as_of)

@@ -29,11 +29,11 @@ pub fn title(vans: &[&VanAssessment], limit: f64) -> String {
     match (over, known.len()) {
         (0, 1) => format!("{name}: rejection {worst}, above the limit of {limit}"),
         (0, n) => format!(
-            "Rejection is above the limit of {limit} on all {n} vans; {name} is nearest with {worst}"
+            "Rejection is above the limit of {limit} on all {n} vans, nearest {name}: {worst}"
         ),
         (1, _) => format!("Rejection is under the limit of {limit} on {name}: {worst}"),
         (over, _) => format!(
-            "Rejection is under the limit of {limit} on {over} vans; {name} is worst with {worst}"
+            "Rejection is under the limit of {limit} on {over} vans, worst {name}: {worst}"
         ),
     }
 }
@@ -82,9 +82,14 @@ pub fn table(vans: &[&VanAssessment]) -> Table {
 }
 
 /// Height of a row, at least and at most, px.
-const ROW: (f64, f64) = (20.0, 27.0);
+const ROW: (f64, f64) = (22.0, 28.0);
 /// Days back to the mark of last month.
 const MONTH: i32 = 30;
+
+/// The height that a chart of so many membranes takes without its title, px.
+pub fn height_of(membranes: usize) -> u32 {
+    (130.0 + ROW.1 * membranes as f64) as u32
+}
 
 /// A membrane's rejection in percent: now, its likely range, a month ago.
 struct Now<'a> {

@@ -110,7 +110,11 @@ fn membrane(
 pub fn said(van: &VanAssessment) -> String {
     let membrane = &van.membrane;
     if !van.series.has_membrane {
-        return "no membrane".to_owned();
+        let left = van.resin.litres_left.p50;
+        return left.map_or_else(
+            || "DI resin: litres left not known".to_owned(),
+            |l| format!("about {} L left in the resin", words::thousands(words::two_figures(l))),
+        );
     }
     let Some(now) = membrane.salt_passage.p50 else {
         return "rejection not known".to_owned();

@@ -17,7 +17,7 @@ use crate::report::words;
 /// A fleet of so few has its charts under the list.
 const FEW: usize = 6;
 /// Height of the upper half, px.
-const UPPER: f64 = 560.0;
+const UPPER: f64 = 572.0;
 /// Height of the first page's list, px.
 const LIST: f64 = UPPER - KICKER + 8.0;
 /// Height of a further page's list, px.
@@ -27,10 +27,10 @@ const TROUBLE: f64 = 200.0;
 /// Height that what changed may take, px.
 const CHANGED: f64 = 170.0;
 /// Height that the cost may take, px.
-const COST: f64 = 160.0;
+const COST: f64 = 152.0;
 /// Height that what to order, and the meters to check, may take, px.
 const ORDER: f64 = 160.0;
-const METERS: f64 = 142.0;
+const METERS: f64 = 158.0;
 /// From a question's top to the first baseline of its answer, px.
 const KICKER: f64 = 46.0;
 
@@ -127,7 +127,7 @@ pub fn first(canvas: &mut Canvas, plan: &ReportPlan<'_>, lines: &[VanLine<'_>]) 
     );
 
     let first = Rect {
-        x1: lower.x0 + 500.0,
+        x1: lower.x0 + 492.0,
         ..lower
     };
     // the cost takes what its sentences need; the work takes the rest
@@ -139,8 +139,8 @@ pub fn first(canvas: &mut Canvas, plan: &ReportPlan<'_>, lines: &[VanLine<'_>]) 
     answered(canvas, above, &work);
     answered(canvas, Rect { y0: split, ..first }, &cost);
     let second = Rect {
-        x0: lower.x0 + 534.0,
-        x1: lower.x0 + 1090.0,
+        x0: lower.x0 + 520.0,
+        x1: lower.x0 + 1100.0,
         ..lower
     };
     let table = Rect {
@@ -149,7 +149,7 @@ pub fn first(canvas: &mut Canvas, plan: &ReportPlan<'_>, lines: &[VanLine<'_>]) 
     };
     intervals::draw(canvas, table, assessment);
     let mut third = Rect {
-        x0: lower.x0 + 1124.0,
+        x0: lower.x0 + 1128.0,
         ..lower
     };
     // what to order and to check always has its room; trust takes the rest

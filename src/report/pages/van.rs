@@ -72,7 +72,7 @@ pub fn draw(canvas: &mut Canvas, assessment: &Assessment, line: &VanLine<'_>, mo
 }
 
 /// Width of the words, px.
-const WORDS: f64 = 440.0;
+const WORDS: f64 = 474.0;
 /// Between two charts, px.
 const BETWEEN: f64 = 20.0;
 
@@ -119,10 +119,15 @@ fn words_column(
         ) + 5.0;
     }
     let done = done_in(van, month);
+    // a heading takes as much as two lines under it
+    let has_room = |y: f64| y + 8.0 + 4.0 * look::SMALL.leading() < side.y1;
+    if !has_room(y) {
+        return;
+    }
     let title = format!("Done in {}", words::month(month));
     y = section(canvas, side, y + 8.0, &title);
     for said in done.iter().take(5) {
-        if y > side.y1 {
+        if y + look::SMALL.leading() > side.y1 {
             return;
         }
         y = canvas.paragraph(
@@ -133,7 +138,7 @@ fn words_column(
             2,
         ) + 3.0;
     }
-    if van.records.is_empty() || y + 60.0 > side.y1 {
+    if van.records.is_empty() || !has_room(y) {
         return;
     }
     y = section(canvas, side, y + 8.0, "Records to fix");
@@ -156,7 +161,7 @@ fn words_column(
 }
 
 fn part_in_words(canvas: &mut Canvas, side: Rect, y: f64, part: &Part<'_>, as_of: Date) -> f64 {
-    let (shape, ink) = badge(part.state);
+    let (shape, ink) = badge(part.shown_as());
     canvas.mark(shape, (side.x0 + 9.0, y - 6.0), 8.0, ink);
     let x = side.x0 + 28.0;
     let width = side.x1 - x;
@@ -167,12 +172,12 @@ fn part_in_words(canvas: &mut Canvas, side: Rect, y: f64, part: &Part<'_>, as_of
         (x, y),
         &look::SMALL.inked(look::TEXT),
         width,
-        if part.state == State::FailingEarly {
-            10
+        if part.state == State::FailingEarly || part.check_meter {
+            9
         } else {
-            5
+            4
         },
-    ) + 10.0
+    ) + 8.0
 }
 
 /// The van's numbers in words, each a line of its own.

@@ -8,9 +8,9 @@ use serde::Serialize;
 
 // The finished assessment is all that a page reads, so what it is made of is named here too.
 pub use super::alarm::{AlarmKind, AlarmLevel};
-pub use super::money::{Expected, Money, MonthSpent, PartYears, SpentIn, VanExpected};
 #[cfg(test)]
 pub use super::money::Spent;
+pub use super::money::{Expected, Money, MonthSpent, PartYears, SpentIn, VanExpected};
 pub use super::plan::bottle::Bottle;
 pub use super::plan::membrane::MembraneMoney;
 pub use super::plan::parts::MonthOfParts;

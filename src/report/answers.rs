@@ -204,9 +204,9 @@ fn meter_to_check(van: &VanAssessment) -> Option<String> {
         ),
         _ => "may be off".to_owned(),
     };
-    let since = meter.since.map_or(String::new(), |day| {
-        format!(" since {}", words::month(day))
-    });
+    let since = meter
+        .since
+        .map_or(String::new(), |day| format!(" since {}", words::month(day)));
     let name = meter_name(meter.probe);
     Some(format!("{}: {name} {off}{since}.", van.van))
 }

@@ -209,9 +209,14 @@ pub fn cost(since: Option<&Since>, currency: Option<&str>) -> Vec<String> {
     match spent.month {
         Some(sum) => {
             said.push(format!(
-                "{}: about {}{}.",
+                "{}: about {}{}{}.",
                 words::month(spent.from),
                 words::money(sum, currency),
+                if currency.is_none() {
+                    " (no currency set)"
+                } else {
+                    ""
+                },
                 if spent.to == spent.to.last_of_month() {
                     String::new()
                 } else {

@@ -400,6 +400,14 @@ pub fn finding(lines: &[VanLine<'_>]) -> String {
     let now = ranked(&|rank| rank <= Rank::Late);
     let soon = ranked(&|rank| rank == Rank::Due);
     let unknown = ranked(&|rank| rank == Rank::NoForecast);
+    if let ([only], false) = (lines, now + soon == 0) {
+        let when = if now > 0 {
+            "needs work now"
+        } else {
+            "is due for work"
+        };
+        return format!("{} {when}", only.van.van);
+    }
     let vans = words::count(lines.len(), "van", "vans");
     let mut said = match (now, soon) {
         (0, 0) => "No van needs work now".to_owned(),

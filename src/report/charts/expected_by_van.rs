@@ -127,7 +127,7 @@ pub fn height_of(money: &Money) -> u32 {
 
 /// Draws the chart with its title.
 pub fn draw(canvas: &mut Canvas, area: Rect, money: &Money) {
-    let unit = "bar: likely cost if the plan is followed; mark: best estimate (alone: 4 in 5 cost the same)";
+    let unit = "bar: likely range if the plan is followed; mark: best estimate";
     let rest = heading(canvas, area, &title(money), unit);
     let Some(expected) = &money.expected else {
         let text = "litrewise settings --write shows where prices go; costs of services count too.";

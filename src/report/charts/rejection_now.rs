@@ -29,12 +29,12 @@ pub fn title(vans: &[&VanAssessment], limit: f64) -> String {
     match (over, known.len()) {
         (0, 1) => format!("{name}: rejection {worst}, above the limit of {limit}"),
         (0, n) => format!(
-            "Rejection is above the limit of {limit} on all {n} vans, nearest {name}: {worst}"
+            "All {n} vans are above the rejection limit of {limit}, nearest {name}: {worst}"
         ),
-        (1, _) => format!("Rejection is under the limit of {limit} on {name}: {worst}"),
-        (over, _) => format!(
-            "Rejection is under the limit of {limit} on {over} vans, worst {name}: {worst}"
-        ),
+        (1, _) => format!("{name} is under the rejection limit of {limit}: {worst}"),
+        (over, _) => {
+            format!("{over} vans are under the rejection limit of {limit}, worst {name}: {worst}")
+        }
     }
 }
 

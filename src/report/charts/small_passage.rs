@@ -97,7 +97,10 @@ fn membrane(
     panel.line(&[(today, panel.y().low), (today, 100.0)], look::MUTED, 1.2);
     if explained {
         let face = look::SMALL.inked(look::LIMIT);
-        let at = (plot.x0 + 4.0, panel.y_px(floor) + 18.0);
+        // under its line where there is room
+        let line = panel.y_px(floor);
+        let below = if line + 28.0 < plot.y1 { 18.0 } else { -6.0 };
+        let at = (plot.x0 + 4.0, line + below);
         panel.note(&limit_name(limit), at, &face, Align::Left);
         let at = (panel.x_px(today) + 5.0, plot.y1 - 6.0);
         panel.note("today", at, &look::SMALL, Align::Left);
@@ -113,7 +116,12 @@ pub fn said(van: &VanAssessment) -> String {
         let left = van.resin.litres_left.p50;
         return left.map_or_else(
             || "DI resin: litres left not known".to_owned(),
-            |l| format!("about {} L left in the resin", words::thousands(words::two_figures(l))),
+            |l| {
+                format!(
+                    "about {} L left in the resin",
+                    words::thousands(words::two_figures(l))
+                )
+            },
         );
     }
     let Some(now) = membrane.salt_passage.p50 else {

@@ -39,7 +39,13 @@ pub fn rows_in(height: f64, lines: &[VanLine<'_>]) -> usize {
     let mut used = 0.0;
     let fits = lines.iter().take_while(|line| {
         used += height_of(line);
-        used <= room
+        // before the calm come the reasons of the most urgent
+        let reasons = if is_calm(line) && all > height {
+            3.0 * THIRD
+        } else {
+            0.0
+        };
+        used + reasons <= room
     });
     fits.count()
 }

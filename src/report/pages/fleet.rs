@@ -242,7 +242,8 @@ fn answered(canvas: &mut Canvas, area: Rect, answer: &Answer) -> f64 {
         None => ("", &[][..]),
     };
     let face = look::BODY;
-    let y = canvas.paragraph(first, (area.x0, y), &face, area.width(), 4);
+    let lines = ((area.y1 - y) / face.leading()).max(0.0) as usize + 1;
+    let y = canvas.paragraph(first, (area.x0, y), &face, area.width(), lines.min(4));
     sentences(canvas, area, y, rest) - look::SMALL.leading()
 }
 

@@ -70,6 +70,13 @@ pub fn draw(
             y0: body.y0 + row * high,
             y1: body.y0 + (row + 1.0) * high - 16.0,
         };
-        small_passage::draw(canvas, area, line, assessment.as_of, limit, Some(i) == explained);
+        small_passage::draw(
+            canvas,
+            area,
+            line,
+            assessment.as_of,
+            limit,
+            Some(i) == explained,
+        );
     }
 }

@@ -176,7 +176,9 @@ pub fn draw(canvas: &mut Canvas, assessment: &Assessment, month: Date) {
         ..body
     };
     if per_1000_litres::any(assessment) {
-        let split = right.y0 + 580.0;
+        // the second chart follows what the first one takes
+        let first = f64::from(expected_by_van::height_of(money)) + 70.0;
+        let split = right.y0 + first.min(580.0);
         expected_by_van::draw(
             canvas,
             Rect {

@@ -7,8 +7,8 @@ use crate::calendar::{Date, parse_date};
 
 use crate::advise::{Assessment, Item, MonthOfParts, Order, Span, orders, unused_stock};
 use crate::report::DUE_WEEKS;
-use crate::report::canvas::Canvas;
 use crate::report::axis::days_after;
+use crate::report::canvas::Canvas;
 use crate::report::due;
 use crate::report::order;
 use crate::report::pages::{place, sentences, sheet, table};
@@ -111,10 +111,12 @@ pub fn unused(assessment: &Assessment) -> Option<String> {
 pub fn by_visit(assessment: &Assessment) -> Table {
     let visits = due::visits(assessment, DUE_WEEKS).into_iter();
     let rows = visits.filter_map(|visit| {
-        let jobs = visit.jobs.iter();
-        let takes: Vec<String> = jobs
-            .filter_map(|job| Some(format!("{}: {}", job.van, due::takes(job)?)))
-            .collect();
+        let takes = visit.vans().into_iter().filter_map(|van| {
+            let jobs = visit.jobs.iter().filter(|job| job.van == van);
+            let parts: Vec<String> = jobs.filter_map(due::takes).collect();
+            (!parts.is_empty()).then(|| format!("{van}: {}", parts.join(" + ")))
+        });
+        let takes: Vec<String> = takes.collect();
         (!takes.is_empty()).then(|| {
             vec![
                 words::weekday_near(visit.day, assessment.as_of),

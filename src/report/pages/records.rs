@@ -1,5 +1,6 @@
 //! How good the records are: when each van was read, and what to fix.
 
+use std::cmp::Reverse;
 use std::collections::BTreeMap;
 
 use crate::calendar::Date;
@@ -43,11 +44,17 @@ pub fn to_fix(assessment: &Assessment) -> Vec<String> {
         }
     }
     let mut shared: Vec<_> = shared.into_iter().collect();
-    shared.sort_by(|a, b| b.1.len().cmp(&a.1.len()).then_with(|| a.0.cmp(b.0)));
+    // a meter that misleads spoils every forecast
+    let is_of_meter = |text: &str| text.contains("TDS meter");
+    shared.sort_by(|a, b| {
+        let key = |(text, vans): &(&str, Vec<_>)| (!is_of_meter(text), Reverse(vans.len()));
+        key(a).cmp(&key(b)).then_with(|| a.0.cmp(b.0))
+    });
     for (text, vans) in shared {
         match vans.as_slice() {
             [(van, day)] => {
-                let when = day.map_or(String::new(), |d| format!(", {}", words::day(d)));
+                let day = day.map(words::day).filter(|day| !text.contains(day));
+                let when = day.map_or(String::new(), |day| format!(", {day}"));
                 said.push(format!("{van}{when}: {text}"));
             }
             many => {

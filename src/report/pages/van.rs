@@ -173,7 +173,7 @@ fn part_in_words(canvas: &mut Canvas, side: Rect, y: f64, part: &Part<'_>, as_of
         &look::SMALL.inked(look::TEXT),
         width,
         if part.state == State::FailingEarly || part.check_meter {
-            9
+            11
         } else {
             4
         },

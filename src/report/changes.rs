@@ -111,9 +111,6 @@ pub fn helped(since: Option<&Since>) -> Vec<String> {
     let all = since.work.iter().filter(judged).count();
     let good = count(since, |e| matches!(e, Effect::Helped { .. }));
     let mut said = Vec::new();
-    if !since.list.is_empty() {
-        said.extend(due::last_list(&since.list, since.from));
-    }
     if all > 0 {
         said.push(match (good, all) {
             (1, 1) => "The one job that readings can check worked.".to_owned(),
@@ -121,6 +118,9 @@ pub fn helped(since: Option<&Since>) -> Vec<String> {
             (good, all) if good == all => format!("All {all} jobs that readings can check worked."),
             _ => format!("{good} of the {all} jobs that readings can check worked."),
         });
+    }
+    if !since.list.is_empty() {
+        said.extend(due::last_list(&since.list, since.from));
     }
     // what did not help is what somebody has to look at
     let mut told: Vec<&Work> = since.work.iter().filter(judged).collect();

@@ -492,6 +492,16 @@ pub fn rejection_now(salt_passage: &Span<f64>) -> Option<String> {
     Some(percent(1.0 - salt_passage.p50?, decimals))
 }
 
+/// `95.9 % (limit 90 %)`; what rounds to the limit is said to a tenth.
+pub fn rejection_beside(salt_passage: &Span<f64>, limit: f64) -> Option<String> {
+    let (now, limit) = (rejection_now(salt_passage)?, rejection_limit(limit));
+    let now = match now == limit {
+        true => percent(1.0 - salt_passage.p50?, 1),
+        false => now,
+    };
+    Some(format!("{now} (limit {limit})"))
+}
+
 /// The limit of salt passage as a rejection: `90 %`.
 pub fn rejection_limit(salt_passage: f64) -> String {
     let whole = (salt_passage * 100.0).fract().abs() < 1e-9;

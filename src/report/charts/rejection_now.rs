@@ -25,7 +25,7 @@ pub fn title(vans: &[&VanAssessment], limit: f64) -> String {
         return "Rejection is not known for any RO membrane here".to_owned();
     };
     let limit = words::rejection_limit(limit);
-    let worst = words::percent(1.0 - *most, 0);
+    let worst = words::percent(1.0 - *most, 1);
     match (over, known.len()) {
         (0, 1) => format!("{name}: rejection {worst}, above the limit of {limit}"),
         (0, n) => format!(

@@ -49,8 +49,11 @@ pub fn draw(
         membrane(canvas, plot, van, as_of, limit, explained);
     } else {
         canvas.fill(plot, look::SHADE);
-        let text = "DI resin only: no membrane";
-        let text = canvas.shortened(text, &look::SMALL, plot.width() - 16.0);
+        let text = match van.series.product_ppm.last() {
+            Some((_, ppm)) => format!("DI resin only: product TDS {ppm:.0} ppm"),
+            None => "DI resin only: no membrane".to_owned(),
+        };
+        let text = canvas.shortened(&text, &look::SMALL, plot.width() - 16.0);
         let middle = (
             (plot.x0 + plot.x1) / 2.0,
             (plot.y0 + plot.y1) / 2.0 + look::SMALL.below_middle(),
@@ -104,8 +107,8 @@ fn membrane(
         panel.note(&limit_name(limit), at, &face, Align::Left);
         let at = (panel.x_px(today) + 5.0, plot.y1 - 6.0);
         panel.note("today", at, &look::SMALL, Align::Left);
-        let at = (plot.x0 + 4.0, plot.y0 + 17.0);
-        panel.note("100 %", at, &look::SMALL, Align::Left);
+        let at = (plot.x1 - 4.0, plot.y0 + 17.0);
+        panel.note("100 %", at, &look::SMALL, Align::Right);
     }
 }
 

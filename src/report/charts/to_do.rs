@@ -10,7 +10,7 @@ use crate::report::parts::VanLine;
 use crate::report::rect::Rect;
 use crate::report::words;
 
-/// Height of a row that has nothing to do, px.
+/// Height of a row with nothing to do but one job to come, px.
 const CALM: f64 = 32.0;
 /// Height of any other: two lines.
 const BUSY: f64 = 53.0;
@@ -19,8 +19,9 @@ const THIRD: f64 = 23.0;
 /// Height of the line that says what is left out.
 const AFTER: f64 = 28.0;
 
+/// Whether all that is said of it fits into a line.
 fn is_calm(line: &VanLine<'_>) -> bool {
-    line.rank == Rank::OnCourse
+    line.rank == Rank::OnCourse && line.jobs.len() <= 1
 }
 
 fn height_of(line: &VanLine<'_>) -> f64 {
@@ -30,22 +31,18 @@ fn height_of(line: &VanLine<'_>) -> f64 {
 /// How many of the lines, from the first one on, fit into `height` px with a line
 /// that says what is left out.
 pub fn rows_in(height: f64, lines: &[VanLine<'_>]) -> usize {
+    let busy = lines.iter().filter(|line| !is_calm(line)).count();
+    // before the calm come the reasons of the most urgent
+    let reasons = THIRD * busy.min(3) as f64;
     let all: f64 = lines.iter().map(height_of).sum();
-    let room = if all <= height {
-        height
-    } else {
-        height - AFTER
+    let room = match all + reasons <= height || (busy == lines.len() && all <= height) {
+        true => height,
+        false => height - AFTER,
     };
     let mut used = 0.0;
     let fits = lines.iter().take_while(|line| {
         used += height_of(line);
-        // before the calm come the reasons of the most urgent
-        let reasons = if is_calm(line) && all > height {
-            3.0 * THIRD
-        } else {
-            0.0
-        };
-        used + reasons <= room
+        used + if is_calm(line) { reasons } else { 0.0 } <= room
     });
     fits.count()
 }

@@ -23,13 +23,17 @@ const COLUMNS: [(&str, bool); 6] = [
 /// Whole days until the first part of the van is to be changed; negative where
 /// that day has passed, `None` where none is to be.
 pub fn days_left(line: &VanLine<'_>, assessment: &Assessment) -> Option<f64> {
-    let first = line.parts.iter().filter_map(|p| p.replace_on).min()?;
+    // what is to be checked is for now, whenever the part itself is due
+    let jobs = line.jobs.iter().map(|job| job.own_day);
+    let planned = line.parts.iter().filter_map(|p| p.replace_on);
+    let first = jobs.min().or_else(|| planned.min())?;
     Some(day_number(first) - day_number(assessment.as_of))
 }
 
 fn days_in_words(days: Option<f64>) -> String {
     match days {
         None => "–".to_owned(),
+        Some(0.0) => "now".to_owned(),
         Some(days) if days < 0.0 => format!("{:.0} late", -days),
         Some(days) => format!("{days:.0}"),
     }

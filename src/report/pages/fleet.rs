@@ -207,10 +207,14 @@ fn below_the_list(canvas: &mut Canvas, area: Rect, assessment: &Assessment, line
     match shown.as_slice() {
         [one] if lines.len() == 1 => van_passage::draw(canvas, area, one.van, as_of, limit),
         few if !few.is_empty() && lines.len() <= FEW => {
+            // a lower chart shows nothing; the most urgent have theirs
+            const LEAST: f64 = 130.0;
             let columns = few.len().min(3);
+            let rows = few.len().div_ceil(columns);
+            let rows = rows.min((area.height() / LEAST) as usize);
             let wide = area.width() / columns as f64;
-            let high = area.height() / few.len().div_ceil(columns) as f64;
-            for (i, line) in few.iter().enumerate() {
+            let high = area.height() / rows.max(1) as f64;
+            for (i, line) in few.iter().take(rows * columns).enumerate() {
                 let (x, y) = ((i % columns) as f64, (i / columns) as f64);
                 let at = Rect::at(
                     area.x0 + x * wide,

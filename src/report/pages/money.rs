@@ -87,7 +87,7 @@ pub fn years(money: &Money) -> Table {
     }
     Table {
         caption: "The last 12 months and the next, at today's prices".to_owned(),
-        heads: vec!["Part", "Last 12", "Cost", "Next 12", "Cost"],
+        heads: vec!["Part", "Last 12 months", "Cost", "Next 12 months", "Cost"],
         rows,
     }
 }
@@ -166,7 +166,7 @@ pub fn draw(canvas: &mut Canvas, assessment: &Assessment, month: Date) {
     let years = years(money);
     let mut words_at = lower;
     if !years.rows.is_empty() {
-        let shares = [0.0, 0.30, 0.47, 0.64, 0.82];
+        let shares = [0.0, 0.25, 0.46, 0.63, 0.84];
         words_at.y0 = table(canvas, lower, &years, &shares);
     }
     let y = section(canvas, words_at, words_at.y0, "In words");

@@ -267,10 +267,9 @@ fn believe(plan: &ReportPlan<'_>) -> Vec<String> {
         Some(result) => {
             said.extend(super::past::in_short(result));
         }
-        None => said.push(
-            "Past forecasts were not checked this time: litrewise report --backtest does so."
-                .to_owned(),
-        ),
+        None => {
+            said.push("Past forecasts not checked: run litrewise report --backtest.".to_owned())
+        }
     }
     let with_membrane = || assessment.vans.iter().filter(|v| v.series.has_membrane);
     let (few, all) = (

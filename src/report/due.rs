@@ -367,11 +367,19 @@ pub fn last_list(list: &[ListedJob], before: Date) -> Vec<String> {
     }
     let still: usize = open.values().map(Vec::len).sum();
     let done = list.len() - still - put_off.len();
+    let mut counts = format!(
+        "{done} {} done or settled",
+        if done == 1 { "is" } else { "are" }
+    );
+    for (n, what) in [(still, "still open"), (put_off.len(), "put off")] {
+        if n > 0 {
+            counts.push_str(&format!(", {n} {what}"));
+        }
+    }
     let mut said = vec![format!(
-        "Of the {} on the list of {}, {done} {} done or settled.",
+        "Of the {} on the list of {}, {counts}.",
         words::count(list.len(), "job", "jobs"),
         words::day(before),
-        if done == 1 { "is" } else { "are" }
     )];
     if still > 0 {
         let open = open.into_iter().map(|(Reverse(late), named)| {

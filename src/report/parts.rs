@@ -207,7 +207,10 @@ impl Part<'_> {
     }
 
     fn when(&self, as_of: Date) -> String {
-        let own = words::act(self.replace_on, &self.limit_on, as_of, self.state);
+        let mut own = words::act(self.replace_on, &self.limit_on, as_of, self.state);
+        if self.is_plural() {
+            own = own.replacen("was due", "were due", 1);
+        }
         match (self.visit, self.replace_on) {
             // a day of its own: late, so that it is done on a visit still to come
             (Some(visit), Some(day)) if day <= as_of && visit > as_of => {

@@ -73,6 +73,19 @@ pub enum SettingsError {
     },
 }
 
+impl SettingsError {
+    /// Whether it lies in an option of this run, not in a file.
+    pub fn is_mistyped(&self) -> bool {
+        match self {
+            SettingsError::Unreadable { .. } => false,
+            SettingsError::NotToml { origin, .. }
+            | SettingsError::UnknownKey { origin, .. }
+            | SettingsError::Renamed { origin, .. }
+            | SettingsError::NotAllowed { origin, .. } => matches!(origin, Origin::Flag),
+        }
+    }
+}
+
 fn did_you_mean(suggestion: Option<&str>) -> String {
     suggestion.map_or_else(
         || "; remove it or see `litrewise settings` for the settings there are".to_owned(),

@@ -28,9 +28,9 @@ pub fn title(vans: &[&VanAssessment], limit: f64) -> String {
     let worst = words::percent(1.0 - *most, 1);
     match (over, known.len()) {
         (0, 1) => format!("{name}: rejection {worst}, above the limit of {limit}"),
-        (0, n) => format!(
-            "All {n} vans are above the rejection limit of {limit}, nearest {name}: {worst}"
-        ),
+        (0, n) => {
+            format!("All {n} vans above the rejection limit of {limit}, nearest {name}: {worst}")
+        }
         (1, _) => format!("{name} is under the rejection limit of {limit}: {worst}"),
         (over, _) => {
             format!("{over} vans are under the rejection limit of {limit}, worst {name}: {worst}")

@@ -25,9 +25,9 @@ const NEXT: f64 = 940.0;
 /// Height that the words on trouble may take, px.
 const TROUBLE: f64 = 200.0;
 /// Height that what changed may take, px.
-const CHANGED: f64 = 170.0;
+const CHANGED: f64 = 148.0;
 /// Height that the cost may take, px.
-const COST: f64 = 152.0;
+const COST: f64 = 142.0;
 /// Height that what to order, and the meters to check, may take, px.
 const ORDER: f64 = 160.0;
 const METERS: f64 = 158.0;

@@ -103,6 +103,15 @@ pub const BODY_BOLD: Type = Type::new(19.0, true, TEXT);
 pub const SMALL: Type = Type::new(18.0, false, MUTED);
 pub const SMALL_BOLD: Type = Type::new(18.0, true, TEXT);
 
+/// Every size there is, px.
+pub const SIZES: [f64; 5] = [
+    SMALL.size,
+    BODY.size,
+    CHART_TITLE.size,
+    LEAD.size,
+    PAGE_TITLE.size,
+];
+
 /// Markers that stay apart in grey print.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Shape {

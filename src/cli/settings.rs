@@ -16,7 +16,7 @@ use crate::settings::{self, FILE_NAME, Value};
 /// Say which settings are in force and where each came from, or write them to a file
 #[derive(Debug, Args)]
 #[command(
-    after_help = "Example:\n  litrewise settings\n  litrewise settings set prices.membrane=180\n  litrewise settings --write",
+    after_help = "Example:\n  litrewise settings\n  litrewise settings --write\n  litrewise settings set prices.membrane=180",
     args_conflicts_with_subcommands = true
 )]
 pub(super) struct SettingsArgs {

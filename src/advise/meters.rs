@@ -34,9 +34,14 @@ pub fn to_check(meters: &VanMeters, would_wait: impl Fn() -> bool) -> Option<&Me
         .filter(|_| wanted)
 }
 
-/// `its tap meter, 22 % low, reads ...`.
-pub fn sentence(meter: &Meter) -> String {
-    format!("its {} ({}) {}", name(meter.probe), off(meter), why(meter))
+/// `its tap TDS meter (22 % low) reads ...`; by how much it is off only where that
+/// is more likely than not.
+pub fn sentence(meter: &Meter, its: &str) -> String {
+    let off = match meter.doubt >= DOUBTED {
+        true => format!(" ({})", off(meter)),
+        false => String::new(),
+    };
+    format!("{its} {}{off} {}", name(meter.probe), why(meter))
 }
 
 /// Where a meter sits, as people say it.

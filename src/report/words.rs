@@ -469,6 +469,17 @@ pub fn percent(fraction: f64, decimals: usize) -> String {
     format!("{:.decimals$} %", fraction * 100.0)
 }
 
+/// A remark with its day before it, where it does not name the day itself.
+pub fn dated(day: Option<Date>, text: &str) -> String {
+    let day = day
+        .map(self::day)
+        .filter(|day| !text.contains(day.as_str()));
+    match day {
+        Some(day) => format!("{day}: {text}"),
+        None => capital(text),
+    }
+}
+
 /// Salt passage as people say it: `rejection 95.9 %, likely between 95.6 and
 /// 96.2 %`; nothing where it is unknown.
 pub fn rejection(salt_passage: &Span<f64>) -> Option<String> {

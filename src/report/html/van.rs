@@ -191,8 +191,7 @@ fn facts(plan: &ReportPlan<'_>, line: &VanLine<'_>) -> Markup {
                 @for remark in &van.records {
                     li {
                         "Record to fix: "
-                        @if let Some(day) = remark.date { (words::day(day)) ": " }
-                        (remark.text)
+                        (words::dated(remark.date, &remark.text))
                     }
                 }
             }

@@ -145,10 +145,7 @@ fn words_column(
     let face = look::SMALL.inked(look::TEXT);
     let all = van.records.len();
     for (i, remark) in van.records.iter().rev().enumerate() {
-        let said = match remark.date {
-            Some(date) => format!("{}: {}", words::day(date), remark.text),
-            None => remark.text.clone(),
-        };
+        let said = words::dated(remark.date, &remark.text);
         let lines = canvas.wrapped(&said, &face, side.width()).len().min(3) as f64;
         let last_line = side.y1 - face.leading();
         if y + (lines - 1.0) * face.leading() > last_line {

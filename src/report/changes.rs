@@ -115,7 +115,12 @@ pub fn helped(since: Option<&Since>) -> Vec<String> {
         said.push(match (good, all) {
             (1, 1) => "The one job that readings can check worked.".to_owned(),
             (_, 1) => "The one job that readings can check did not help.".to_owned(),
-            (good, all) if good == all => format!("All {all} jobs that readings can check worked."),
+            (good, all) if good == all => {
+                let worked = since.work.iter().filter(judged);
+                let worked: Vec<String> = worked.map(|w| of(&w.van, w.item)).collect();
+                let worked = at_most(&worked, MOVED + 1);
+                format!("All {all} jobs that readings can check worked: {worked}.")
+            }
             _ => format!("{good} of the {all} jobs that readings can check worked."),
         });
     }

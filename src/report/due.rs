@@ -367,10 +367,11 @@ pub fn last_list(list: &[ListedJob], before: Date) -> Vec<String> {
     }
     let still: usize = open.values().map(Vec::len).sum();
     let done = list.len() - still - put_off.len();
-    let mut counts = format!(
-        "{done} {} done or settled",
-        if done == 1 { "is" } else { "are" }
-    );
+    let mut counts = match done {
+        0 => "none is done".to_owned(),
+        1 => "1 is done or settled".to_owned(),
+        _ => format!("{done} are done or settled"),
+    };
     for (n, what) in [(still, "still open"), (put_off.len(), "put off")] {
         if n > 0 {
             counts.push_str(&format!(", {n} {what}"));

@@ -54,8 +54,13 @@ fn parts<'a>(van: &'a VanAssessment, assessment: &Assessment) -> Vec<Part<'a>> {
             replace_on: membrane.replace_on,
             limit_on: membrane.limit_on,
             reason: &membrane.reason,
-            why: words::rejection_beside(&membrane.salt_passage, limits.salt_passage)
-                .map_or(String::new(), |now| format!("rejection {now}")),
+            why: words::rejection_beside(&membrane.salt_passage, limits.salt_passage).map_or(
+                String::new(),
+                |now| match membrane.state {
+                    State::FailingEarly => format!("rejection {now}, falling faster than normal"),
+                    _ => format!("rejection {now}"),
+                },
+            ),
             a_month_longer: membrane.costs.map(|c| c.a_month_longer),
             suspect: membrane.suspect,
             check_meter: membrane.check_meter_first,

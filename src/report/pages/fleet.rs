@@ -84,6 +84,11 @@ pub fn first(canvas: &mut Canvas, plan: &ReportPlan<'_>, lines: &[VanLine<'_>]) 
         y0: kicker(canvas, left, todo.question) - 8.0,
         ..left
     };
+    if lines.iter().any(|line| !line.jobs.is_empty()) {
+        let at = (left.x1, left.y0 + look::CHART_TITLE.size);
+        let cards = "job cards for the drivers: card-….png";
+        canvas.text(cards, at, &look::SMALL, Align::Right);
+    }
     let used = to_do_list(canvas, rows, assessment, lines);
     let below = Rect {
         y0: used + 24.0,

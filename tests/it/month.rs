@@ -215,3 +215,16 @@ fn a_setting_is_set_by_command_and_holds_from_then_on() {
     yard.bad(2, &["settings", "set", "stock.resin=30", "work.days=never"]);
     assert_eq!(yard.read("litrewise-store/litrewise.toml"), file);
 }
+
+#[test]
+fn the_calendars_end_neither_stops_a_report_nor_holds_it_up() {
+    let yard = Yard::new();
+    yard.good(&[
+        "simulate", "--vans", "2", "--months", "8", "--out", "exports",
+    ]);
+    yard.good(&["ingest", "exports", "-q"]);
+    for day in ["9999-06-01", "9999-12-31"] {
+        let seen = yard.good(&["report", "-q", "--as-of", day, "--van", "QV-001", "-o", day]);
+        assert!(seen.out.contains("van-QV-001.png"), "{seen:#?}");
+    }
+}

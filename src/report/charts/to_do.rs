@@ -90,7 +90,7 @@ pub fn draw(
         let name = canvas.shortened(&line.van.van, &look::BODY_BOLD, name_width);
         let base = middle + look::BODY.below_middle();
         canvas.text(&name, (area.x0 + 34.0, base), &look::BODY_BOLD, Align::Left);
-        let state = if is_calm(line) {
+        let state = if line.rank == Rank::OnCourse {
             look::BODY
         } else {
             look::BODY_BOLD

@@ -61,19 +61,20 @@ pub fn assess(
     let usual_membrane = rule
         .membrane_litres
         .filter(|l| membrane_life.is_some_and(|most| *l <= most));
-    let saves = |policy: &Policy| district.saving(policy, &rule).is_none_or(|s| s.0 >= 0.0);
-    let ours = if saves(&cheapest) {
-        cheapest
+    let saving = district.saving(&cheapest, &rule);
+    let (ours, saving) = if saving.is_none_or(|s| s.0 >= 0.0) {
+        (cheapest, saving)
     } else {
-        district.cheapest_of(
+        let ours = district.cheapest_of(
             &cheapest,
             &[membrane, usual_membrane.or(membrane)],
             &[resin, None],
-        )
+        );
+        (ours, district.saving(&ours, &rule))
     };
     let (membrane, resin) = (ours.membrane_litres, ours.resin_litres);
     let with_money = prices.own && per_day > 0.0;
-    let saving = with_money.then(|| district.saving(&ours, &rule)).flatten();
+    let saving = saving.filter(|_| with_money);
     let per_1000 = |policy: &Policy| {
         with_money
             .then(|| district.per_1000(policy, &ours))

@@ -232,6 +232,7 @@ impl<'a> Assessing<'a> {
                 stock: settings.stock.clone(),
             },
             saved_visit: prices.saved_visit(),
+            most_days_early: super::visits::most_days_early(&prices.known, settings),
         }
     }
 }

@@ -8,9 +8,9 @@ use serde::Serialize;
 
 // The finished assessment is all that a page reads, so what it is made of is named here too.
 pub use super::alarm::{AlarmKind, AlarmLevel};
-pub use super::money::{Expected, Money, MonthSpent, SpentIn, VanExpected};
 #[cfg(test)]
-pub use super::money::{PartYears, Spent};
+pub use super::money::Spent;
+pub use super::money::{Expected, Money, MonthSpent, PartYears, SpentIn, VanExpected};
 pub use super::plan::bottle::Bottle;
 pub use super::plan::membrane::MembraneMoney;
 pub use super::plan::parts::MonthOfParts;
@@ -69,6 +69,9 @@ pub struct Assessment {
     /// nobody gave any, so never to be shown).
     #[serde(skip)]
     pub saved_visit: f64,
+    /// Days that a job is moved forward by at most to save a visit.
+    #[serde(skip)]
+    pub most_days_early: i32,
 }
 
 #[derive(Debug, Clone, Serialize)]

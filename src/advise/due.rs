@@ -5,7 +5,7 @@ use crate::calendar::{Date, DateExt};
 use serde::Serialize;
 
 use super::plan::Early;
-use super::{Assessment, Item, State, VanAssessment, add_days, visits};
+use super::{Assessment, Item, Rank, State, VanAssessment, add_days, visits};
 
 /// What is done to a part.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize)]
@@ -39,9 +39,8 @@ pub struct Job {
     /// The day that would be cheapest for this job alone; it may have passed.
     pub own_day: Date,
     pub state: State,
-    /// How much it presses, 0 first: what harms the customer's glass, then the
-    /// membrane over its limit, failing early, late, due, the rest.
-    pub rank: u8,
+    /// How much it presses.
+    pub rank: Rank,
     /// The reason, one sentence.
     pub why: String,
     /// When the part in use was fitted; `None` if unknown.
@@ -73,26 +72,6 @@ pub(super) struct Candidate<'a> {
 pub fn jobs(assessment: &Assessment, weeks: u32) -> Vec<Job> {
     let visits = visits::visits(assessment, weeks).into_iter();
     visits.flat_map(|visit| visit.jobs).collect()
-}
-
-/// How much a part's state presses; the lowest first.
-fn rank(van: &VanAssessment, item: Item, as_of: Date, limit: f64) -> u8 {
-    let state = match item {
-        Item::Resin if van.resin.limit_on.p50.is_some_and(|day| day <= as_of) => return 0,
-        Item::Membrane if van.membrane.salt_passage.p50.is_some_and(|sp| sp >= limit) => return 1,
-        Item::Resin => van.resin.state,
-        Item::Membrane => van.membrane.state,
-        Item::Probe => State::Due,
-        _ => van.prefilter.state,
-    };
-    match state {
-        State::FailingEarly => 2,
-        State::Overdue => 3,
-        State::Due => 4,
-        State::Watch => 5,
-        State::OnCourse => 6,
-        State::Unknown => 7,
-    }
 }
 
 /// The next job on each part of a van.
@@ -130,7 +109,7 @@ pub(super) fn candidates<'a>(
             date: day,
             own_day: day,
             state,
-            rank: rank(van, item, as_of, assessment.limits.salt_passage),
+            rank: Rank::of(van, item, &assessment.limits),
             why: why.clone(),
             since,
             as_of,

@@ -100,7 +100,7 @@ pub fn assess(
     });
     let alarm = raised.map(|a| {
         let finding = alarm::finding(&a, step.map(|s| s.0), compared);
-        let meter = meter.map(meters::sentence);
+        let meter = meter.map(|m| meters::sentence(m, "its"));
         let known = Known {
             finding: &finding,
             beside: step.map_or_else(Default::default, |s| s.0.beside),
@@ -217,7 +217,9 @@ struct Told<'a> {
 impl Told<'_> {
     fn reason(&self, settings: &Settings) -> String {
         let (life, forecast) = (self.life, self.forecast);
-        let holds = forecast.salt_passage.p50.map_or(0.0, |s| 100.0 * (1.0 - s));
+        let holds = forecast.salt_passage.p50;
+        // as the assessment tells it, so that no page differs by a tenth
+        let holds = holds.map_or(0.0, |s| 100.0 * (1.0 - round_to(s, 0.0001)));
         let limit = 100.0 * (1.0 - settings.limits.salt_passage);
         let few = if forecast.readings < 5 {
             format!(
@@ -240,9 +242,9 @@ impl Told<'_> {
                 format!(" If the meter is right, the membrane needs changing {when}.")
             });
             return format!(
-                "Check the TDS meter first: {}. {} With the meter corrected, rejection is about \
+                "{}. {} With the meter corrected, rejection is about \
                  {holds:.1} % (limit {limit:.0} %).{day}{start}{few}",
-                meters::sentence(meter),
+                meters::sentence(meter, "Its"),
                 meters::HOW
             );
         }

@@ -34,9 +34,14 @@ pub fn to_check(meters: &VanMeters, would_wait: impl Fn() -> bool) -> Option<&Me
         .filter(|_| wanted)
 }
 
-/// `its tap meter, 22 % low, reads ...`.
-pub fn sentence(meter: &Meter) -> String {
-    format!("its {} ({}) {}", name(meter.probe), off(meter), why(meter))
+/// `its tap TDS meter (22 % low) reads ...`; by how much it is off only where that
+/// is more likely than not.
+pub fn sentence(meter: &Meter, its: &str) -> String {
+    let off = match meter.doubt >= DOUBTED {
+        true => format!(" ({})", off(meter)),
+        false => String::new(),
+    };
+    format!("{its} {}{off} {}", name(meter.probe), why(meter))
 }
 
 /// Where a meter sits, as people say it.
@@ -69,9 +74,10 @@ fn percent(ln: f64) -> String {
     format!("{:.0} % {side}", 100.0 * ln.exp_m1().abs())
 }
 
-fn since(date: Option<Date>) -> String {
-    date.map_or(String::new(), |d| {
-        format!(" since about {}", d.format("%B %Y"))
+/// `than before April 2026`.
+fn than_before(date: Option<Date>) -> String {
+    date.map_or("than it did".to_owned(), |d| {
+        format!("than before {}", d.format("%B %Y"))
     })
 }
 
@@ -89,16 +95,16 @@ fn why(meter: &Meter) -> String {
                 n => format!(", nor did {}", vans(n)),
             };
             format!(
-                "reads {} than it did{}, and membrane TDS did not follow{beside}",
+                "reads {} {}; membrane TDS did not follow{beside}",
                 percent(by),
-                since(meter.since)
+                than_before(meter.since)
             )
         }
         Why::Passage { by } => format!(
-            "reads {} for this tap than it did{}; the membrane could do that, but flow, \
+            "reads {} {} on the same tap water; the membrane could do that, but flow, \
              pressure and resin do not confirm it",
             percent(by),
-            since(meter.since)
+            than_before(meter.since)
         ),
         Why::Fresh { ppm } => {
             format!("reads {ppm:.0} ppm on fresh resin, which gives 0 to 1")

@@ -1,4 +1,4 @@
-//! What a month's records lack.
+//! What a month's records lack; gaps of earlier months are the fleet's (`FleetSeries`).
 
 use std::collections::BTreeSet;
 
@@ -14,9 +14,6 @@ pub struct Missing {
     pub not_read: Vec<String>,
     /// Vans without a litre recorded in the month.
     pub no_litres: Vec<String>,
-    /// Earlier months without any row of any van, first days; only those between
-    /// months with rows.
-    pub empty_months: Vec<Date>,
     /// Districts whose hardness is in no table.
     pub no_hardness: Vec<String>,
     /// Rows that wait to be corrected.
@@ -45,32 +42,7 @@ pub fn missing(assessment: &Assessment, month: Date) -> Missing {
     Missing {
         not_read: names(&|van| !van.series.last_reading_on.is_some_and(is_in_month)),
         no_litres: names(&|van| !made(van)),
-        empty_months: empty_months(assessment),
         no_hardness: no_hardness.into_iter().collect(),
         rows_to_fix: assessment.rows.set_aside,
     }
-}
-
-fn empty_months(assessment: &Assessment) -> Vec<Date> {
-    let series = || assessment.vans.iter().map(|van| &van.series);
-    let read = series().flat_map(|s| {
-        s.salt_passage
-            .iter()
-            .chain(&s.product_ppm)
-            .chain(&s.feed_ppm)
-    });
-    let made = series().flat_map(|s| s.weeks.iter().filter(|w| w.litres > 0.0));
-    // A week's litres may be of either of two months.
-    let made = made.flat_map(|w| [w.monday, w.monday.plus_days(6)]);
-    let done = series().flat_map(|s| s.services.iter().map(|mark| mark.date));
-    let days = read.map(|(day, _)| *day).chain(made).chain(done);
-    let with_rows: BTreeSet<Date> = days.map(Date::first_of_month).collect();
-    let (Some(first), Some(last)) = (with_rows.first(), with_rows.last()) else {
-        return Vec::new();
-    };
-    let months = std::iter::successors(Some(*first), |month| {
-        let next = month.plus_months(1);
-        (next <= *last).then_some(next)
-    });
-    months.filter(|month| !with_rows.contains(month)).collect()
 }

@@ -15,6 +15,7 @@ mod orders;
 mod plan;
 mod prefilter;
 mod prices;
+mod rank;
 mod records;
 mod resin;
 mod series;
@@ -32,9 +33,11 @@ pub use assessment::*;
 pub use due::{Job, Task, jobs, stood_still};
 pub use last_list::{ListedJob, Outcome, last_list};
 pub use membrane::alarm_of;
+pub use meters::{DOUBTED, name as meter_name};
 pub use missing::{Missing, missing};
 pub use orders::{Order, orders, unused_stock};
 pub use prices::DecisionPrices;
+pub use rank::Rank;
 pub use sharpen::{Gain, best_reading};
 #[cfg(test)]
 pub use since::MonthCost;
@@ -60,8 +63,7 @@ fn lead_end(as_of: Date, settings: &Settings) -> Date {
 
 /// `date` plus whole days; the calendar's end where it would run over.
 fn add_days(date: Date, days: f64) -> Date {
-    date.checked_plus_days(days.clamp(-400_000.0, 400_000.0) as i64)
-        .unwrap_or(date)
+    date.plus_days(days.clamp(-400_000.0, 400_000.0) as i64)
 }
 
 /// Rounds to a multiple of `step`: what is printed claims no more than is known.

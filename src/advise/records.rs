@@ -11,7 +11,7 @@ pub fn of_van(van: &VanLives, meters: &VanMeters) -> Vec<RecordsRemark> {
     out.extend(doubted.map(|meter| RecordsRemark {
         date: van.last_reading_on,
         about: About::Probe,
-        text: format!("{}. {HOW}", sentence(meter)),
+        text: format!("{}. {HOW}", sentence(meter, "its")),
     }));
     out
 }

@@ -8,8 +8,9 @@ use crate::calendar::{Date, DateExt};
 
 use super::due::{Candidate, Job, candidates, end};
 use super::plan::cost_of_early;
+use super::prices::KnownPrices;
 use super::{Assessment, State, add_days};
-use crate::settings::Work;
+use crate::settings::{Settings, Work};
 
 /// Jobs at one base on one day.
 #[derive(Debug, Clone, PartialEq)]
@@ -48,12 +49,11 @@ pub fn visits(assessment: &Assessment, weeks: u32) -> Vec<Visit> {
     }
     let mut visits: Vec<Visit> = Vec::new();
     for ((base, _), jobs) in by_base {
-        let days = plan(
-            jobs,
-            assessment.as_of,
-            assessment.saved_visit,
-            &assessment.work,
-        );
+        let sharing = Sharing {
+            saved_visit: assessment.saved_visit,
+            most_days_early: assessment.most_days_early,
+        };
+        let days = plan(jobs, assessment.as_of, sharing, &assessment.work);
         visits.extend(days.into_iter().map(|(day, jobs)| Visit {
             day,
             base: base.map(str::to_owned),
@@ -73,11 +73,29 @@ pub fn visits(assessment: &Assessment, weeks: u32) -> Vec<Visit> {
     visits
 }
 
+/// What decides whether jobs share a visit.
+#[derive(Debug, Clone, Copy)]
+struct Sharing {
+    /// What a visit less is worth.
+    saved_visit: f64,
+    most_days_early: i32,
+}
+
+/// Days that a job is moved forward by at most to save a visit: those within which it
+/// counts as due; within the week where nobody priced a visit.
+pub(super) fn most_days_early(known: &KnownPrices, settings: &Settings) -> i32 {
+    const A_WEEK: i32 = 7;
+    match known.labour_per_visit {
+        Some(_) => settings.running.lead_days,
+        None => settings.running.lead_days.min(A_WEEK),
+    }
+}
+
 /// The days of a base's jobs.
 fn plan(
     mut jobs: Vec<Candidate<'_>>,
     as_of: Date,
-    saved_visit: f64,
+    sharing: Sharing,
     work: &Work,
 ) -> BTreeMap<Date, Vec<Job>> {
     let first = work.days.on_or_after(add_days(as_of, 1.0));
@@ -95,9 +113,13 @@ fn plan(
             return f64::INFINITY;
         };
         let own = candidate.job.own_day.days_since(as_of);
-        cost_of_early(candidate.early, f64::from((own - day).max(0)))
+        let days_early = (own - day).max(0);
+        match days_early <= sharing.most_days_early {
+            true => cost_of_early(candidate.early, f64::from(days_early)),
+            false => f64::INFINITY,
+        }
     };
-    let shared = shared(&days, &early, saved_visit);
+    let shared = shared(&days, &early, sharing.saved_visit);
     let moved = jobs.into_iter().zip(shared).map(|(candidate, day)| Job {
         date: add_days(as_of, f64::from(day)),
         ..candidate.job
@@ -162,7 +184,7 @@ fn within_capacity(jobs: Vec<Job>, first: Date, work: &Work) -> BTreeMap<Date, V
         let key = (job.date, job.van.clone());
         of_van.entry(key).or_default().push(job);
     }
-    let rank = |jobs: &[Job]| jobs.iter().map(|job| job.rank).min();
+    let rank = |jobs: &[Job]| jobs.iter().map(|job| (job.rank, job.own_day)).min();
     let mut of_van: Vec<((Date, String), Vec<Job>)> = of_van.into_iter().collect();
     of_van.sort_by(|((a, van_a), jobs_a), ((b, van_b), jobs_b)| {
         (a, rank(jobs_a), van_a).cmp(&(b, rank(jobs_b), van_b))
@@ -178,7 +200,8 @@ fn within_capacity(jobs: Vec<Job>, first: Date, work: &Work) -> BTreeMap<Date, V
         });
         let before = before.take(MOST_BEFORE + 1).take_while(|day| *day >= first);
         let mut after = std::iter::successors(Some(wanted), |day| {
-            Some(work.days.on_or_after(add_days(*day, 1.0)))
+            let next = work.days.on_or_after(add_days(*day, 1.0));
+            (next > *day).then_some(next)
         });
         let day = before.into_iter().find(has_room);
         let day = day.or_else(|| after.find(has_room)).unwrap_or(wanted);
@@ -186,7 +209,9 @@ fn within_capacity(jobs: Vec<Job>, first: Date, work: &Work) -> BTreeMap<Date, V
         there.extend(jobs.into_iter().map(|job| Job { date: day, ..job }));
     }
     for jobs in days.values_mut() {
-        jobs.sort_by(|a, b| (a.rank, &a.van, a.item).cmp(&(b.rank, &b.van, b.item)));
+        jobs.sort_by(|a, b| {
+            (a.rank, a.own_day, &a.van, a.item).cmp(&(b.rank, b.own_day, &b.van, b.item))
+        });
         together(jobs);
     }
     days
@@ -207,11 +232,21 @@ fn together(jobs: &mut [Job]) {
 #[cfg(test)]
 mod tests {
     #![allow(clippy::unwrap_used)]
+    use super::super::Rank;
     use super::super::due::Task;
     use super::super::plan::Early;
     use super::*;
     use crate::calendar::date;
     use crate::lives::Item;
+
+    const RANKS: [Rank; 6] = [
+        Rank::ProductOver,
+        Rank::MembraneOver,
+        Rank::FailingEarly,
+        Rank::Late,
+        Rank::Due,
+        Rank::Watch,
+    ];
 
     const CHEAP: &[Early] = &[Early {
         days: 100.0,
@@ -290,7 +325,7 @@ mod tests {
         assert!((found - least).abs() < 1e-9, "{found} against {least}");
     }
 
-    fn job(van: &str, own_day: Date, rank: u8) -> Candidate<'static> {
+    fn job(van: &str, own_day: Date, rank: Rank) -> Candidate<'static> {
         Candidate {
             early: CHEAP,
             job: Job {
@@ -311,15 +346,36 @@ mod tests {
         }
     }
 
+    fn sharing(saved_visit: f64) -> Sharing {
+        Sharing {
+            saved_visit,
+            most_days_early: 14,
+        }
+    }
+
+    #[test]
+    fn a_job_is_never_moved_further_than_it_counts_as_due() {
+        let as_of = date(2026, 10, 31);
+        let jobs = |later: Date| {
+            vec![
+                job("a", date(2026, 11, 2), RANKS[4]),
+                job("b", later, RANKS[4]),
+            ]
+        };
+        let visits = |later: Date| plan(jobs(later), as_of, sharing(1e6), &Work::default()).len();
+        assert_eq!(visits(date(2026, 11, 16)), 1);
+        assert_eq!(visits(date(2026, 11, 17)), 2);
+    }
+
     #[test]
     fn visits_are_on_working_days_after_today_and_never_later_than_wished() {
         let as_of = date(2026, 10, 31);
         let jobs = vec![
-            job("a", date(2026, 9, 1), 3),
-            job("b", date(2026, 11, 8), 4),
-            job("c", date(2026, 11, 14), 4),
+            job("a", date(2026, 9, 1), RANKS[3]),
+            job("b", date(2026, 11, 8), RANKS[4]),
+            job("c", date(2026, 11, 14), RANKS[4]),
         ];
-        let days = plan(jobs, as_of, 0.0, &Work::default());
+        let days = plan(jobs, as_of, sharing(0.0), &Work::default());
         let days: Vec<Date> = days.into_keys().collect();
         // A Saturday's list: Monday; the Fridays before a Sunday and a Saturday.
         assert_eq!(
@@ -336,13 +392,13 @@ mod tests {
             ..Work::default()
         };
         let late = date(2026, 10, 1);
-        let jobs = (0..5).map(|n| job(&format!("van {n}"), late, 5 - n));
-        let days = plan(jobs.collect(), as_of, 20.0, &work);
+        let jobs = (0..5).map(|n| job(&format!("van {n}"), late, RANKS[5 - n]));
+        let days = plan(jobs.collect(), as_of, sharing(20.0), &work);
         let vans: Vec<(Date, Vec<String>)> = days
             .into_iter()
             .map(|(day, jobs)| (day, jobs.into_iter().map(|j| j.van).collect()))
             .collect();
-        let of = |n: [u8; 2]| n.map(|n| format!("van {n}")).to_vec();
+        let of = |n: [usize; 2]| n.map(|n| format!("van {n}")).to_vec();
         assert_eq!(vans[0], (date(2026, 11, 2), of([4, 3])));
         assert_eq!(vans[1], (date(2026, 11, 3), of([2, 1])));
         assert_eq!(vans[2].0, date(2026, 11, 4));
@@ -351,8 +407,8 @@ mod tests {
             crews: [("QA3".to_owned(), 2.0)].into(),
             ..work
         };
-        let jobs = (0..5).map(|n| job(&format!("van {n}"), late, 5 - n));
-        assert_eq!(plan(jobs.collect(), as_of, 20.0, &work).len(), 2);
+        let jobs = (0..5).map(|n| job(&format!("van {n}"), late, RANKS[5 - n]));
+        assert_eq!(plan(jobs.collect(), as_of, sharing(20.0), &work).len(), 2);
     }
 
     #[test]
@@ -363,8 +419,12 @@ mod tests {
             ..Work::default()
         };
         let day = date(2026, 11, 18);
-        let jobs = vec![job("a", day, 4), job("b", day, 4), job("c", day, 3)];
-        let days = plan(jobs, as_of, 0.0, &work);
+        let jobs = vec![
+            job("a", day, RANKS[4]),
+            job("b", day, RANKS[4]),
+            job("c", day, RANKS[3]),
+        ];
+        let days = plan(jobs, as_of, sharing(0.0), &work);
         let days: Vec<(Date, String)> = days
             .into_iter()
             .map(|(day, jobs)| (day, jobs[0].van.clone()))

@@ -154,7 +154,7 @@ fn day(typed: &str) -> Result<Date, String> {
     parse_date(typed).ok_or_else(|| "write the day as YYYY-MM-DD, such as 2026-10-31".to_owned())
 }
 
-fn key_and_value(typed: &str) -> Result<(String, String), String> {
+pub(super) fn key_and_value(typed: &str) -> Result<(String, String), String> {
     typed
         .split_once('=')
         .map(|(key, value)| (key.trim().to_owned(), value.trim().to_owned()))

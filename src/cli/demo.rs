@@ -12,6 +12,7 @@ use super::error::CliError;
 use super::looking::Looking;
 use super::{remake, report, said};
 use crate::ingest::{FileReader, Options};
+use crate::report::text;
 use crate::settings::{FILE_NAME, Settings};
 use crate::store::Store;
 
@@ -91,13 +92,12 @@ fn show(plan: &DemoPlan, context: &Context, out: &mut dyn Write) -> Result<ExitC
     let pages = plan.out.join("report");
     let written = report::write(&told, as_of.first_of_month(), &pages, context)?;
     writeln!(out)?;
-    out.write_all(crate::report::text::summary(&told.assessment, context.screen).as_bytes())?;
+    let (assessment, screen) = (&told.assessment, context.screen);
+    out.write_all(text::reservations(assessment, screen).as_bytes())?;
+    out.write_all(text::summary(assessment, screen).as_bytes())?;
     writeln!(out)?;
     writeln!(out, "The report: {}", written.index.display())?;
-    writeln!(
-        out,
-        "With your own files: litrewise ingest FOLDER, then litrewise assess"
-    )?;
+    writeln!(out, "With your own files: litrewise month FOLDER")?;
     Ok(ExitCode::SUCCESS)
 }
 

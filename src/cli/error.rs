@@ -98,6 +98,7 @@ impl CliError {
             | CliError::WhatIf(
                 WhatIfError::NoVan(_) | WhatIfError::NoVanThere(_) | WhatIfError::NoWater(_),
             ) => 2,
+            CliError::Settings(error) if error.is_mistyped() => 2,
             _ => 1,
         }
     }

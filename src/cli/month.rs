@@ -61,7 +61,9 @@ pub(super) fn run(
     let screen = context.screen;
     let missing = advise::missing(assessment, month);
     writeln!(out, "\n{}", month.format("%B %Y"))?;
-    out.write_all(missing_text(&missing, screen).as_bytes())?;
+    let gaps = text::reservations(assessment, screen);
+    out.write_all(gaps.as_bytes())?;
+    out.write_all(missing_text(&missing, gaps.is_empty(), screen).as_bytes())?;
     writeln!(out)?;
     out.write_all(text::summary(assessment, screen).as_bytes())?;
     if let Some(since) = &told.since {
@@ -71,7 +73,8 @@ pub(super) fn run(
     let now = order::now(assessment, crate::report::DUE_WEEKS);
     if !now.is_empty() {
         writeln!(out)?;
-        out.write_all(text::sentences(&now, screen).as_bytes())?;
+        let now = format!("Order now: {}.", now.join("; "));
+        out.write_all(text::sentences(&[now], screen).as_bytes())?;
     }
     writeln!(out, "\nThe work list: {}", folder.join("due.csv").display())?;
     writeln!(out, "The report: {}", written.index.display())?;
@@ -84,18 +87,16 @@ pub(super) fn run(
     })
 }
 
-/// What is missing, in sentences; one where nothing is.
-fn missing_text(missing: &Missing, screen: Screen) -> String {
+/// What the month lacks, in sentences; one where nothing is and the records are
+/// complete.
+fn missing_text(missing: &Missing, complete: bool, screen: Screen) -> String {
     let listed = |what: &str, names: &[String]| match names.is_empty() {
         true => None,
         false => Some(format!("{what}: {}.", names.join(", "))),
     };
-    let months = missing.empty_months.iter();
-    let months: Vec<String> = months.map(|m| m.format("%B %Y").to_string()).collect();
     let mut said: Vec<String> = [
         listed("No TDS reading this month", &missing.not_read),
         listed("No litres recorded this month", &missing.no_litres),
-        listed("No rows of any van, file forgotten?", &months),
         listed(
             "No hardness from the water company for",
             &missing.no_hardness,
@@ -111,7 +112,7 @@ fn missing_text(missing: &Missing, screen: Screen) -> String {
             "{rows} rows to fix: `litrewise to-fix` lists them."
         )),
     }
-    if said.is_empty() {
+    if said.is_empty() && complete {
         said.push("Nothing is missing: every van was read and has litres.".to_owned());
     }
     text::sentences(&said, screen)

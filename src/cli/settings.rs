@@ -4,8 +4,9 @@ use std::io::Write;
 use std::path::PathBuf;
 use std::process::ExitCode;
 
-use clap::{Args, ValueEnum};
+use clap::{Args, Subcommand, ValueEnum};
 
+use super::args::key_and_value;
 use super::context::{Context, complain};
 use super::error::CliError;
 use super::json;
@@ -15,7 +16,8 @@ use crate::settings::{self, FILE_NAME, Value};
 /// Say which settings are in force and where each came from, or write them to a file
 #[derive(Debug, Args)]
 #[command(
-    after_help = "Example:\n  litrewise settings\n  litrewise --set prices.membrane=180 settings --write"
+    after_help = "Example:\n  litrewise settings\n  litrewise settings --write\n  litrewise settings set prices.membrane=180",
+    args_conflicts_with_subcommands = true
 )]
 pub(super) struct SettingsArgs {
     /// Output format
@@ -24,6 +26,20 @@ pub(super) struct SettingsArgs {
     /// Write a commented file [default: litrewise.toml in the store], - for standard output; an existing file is never overwritten
     #[arg(long, value_name = "FILE", num_args = 0..=1)]
     write: Option<Option<PathBuf>>,
+    #[command(subcommand)]
+    command: Option<SettingsCommand>,
+}
+
+#[derive(Debug, Subcommand)]
+enum SettingsCommand {
+    /// Change values in the store's litrewise.toml; all else in it stays
+    #[command(
+        after_help = "Example:\n  litrewise settings set prices.currency=£ prices.membrane=180\n  litrewise settings set stock.resin=25"
+    )]
+    Set {
+        #[arg(required = true, value_name = "KEY=VALUE", value_parser = key_and_value)]
+        values: Vec<(String, String)>,
+    },
 }
 
 #[derive(Debug, Clone, Copy, ValueEnum)]
@@ -39,6 +55,9 @@ pub(super) fn run(
     context: &Context,
     out: &mut dyn Write,
 ) -> Result<ExitCode, CliError> {
+    if let Some(SettingsCommand::Set { values }) = &args.command {
+        return set(values, context);
+    }
     let effective = context.settings_with_origins()?;
     if let Some(path) = &args.write {
         let path = path
@@ -96,5 +115,29 @@ pub(super) fn run(
         }
         Format::Json => json::write(&list, out)?,
     }
+    Ok(ExitCode::SUCCESS)
+}
+
+/// Changes the store's settings file, at once or not at all.
+fn set(values: &[(String, String)], context: &Context) -> Result<ExitCode, CliError> {
+    let path = context.store.join(FILE_NAME);
+    let mut text = match std::fs::read_to_string(&path) {
+        Ok(text) => text,
+        Err(e) if e.kind() == std::io::ErrorKind::NotFound => String::new(),
+        Err(source) => return Err(CliError::Read { path, source }),
+    };
+    for (key, typed) in values {
+        text = settings::with_value(&path, &text, key, typed)?;
+    }
+    let written = std::fs::create_dir_all(&context.store)
+        .and_then(|()| tempfile::NamedTempFile::new_in(&context.store))
+        .and_then(|mut file| {
+            file.write_all(text.as_bytes())?;
+            Ok(file.persist(&path)?)
+        });
+    if let Err(source) = written {
+        return Err(CliError::Write { path, source });
+    }
+    context.say(format_args!("wrote {}", path.display()));
     Ok(ExitCode::SUCCESS)
 }

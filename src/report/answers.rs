@@ -1,7 +1,7 @@
 //! What a fleet manager asks of a month's report, in the order of asking, each
 //! answered in a few sentences from finished results.
 
-use crate::calendar::{Date, DateExt};
+use crate::calendar::Date;
 
 use super::DUE_WEEKS;
 use super::ReportPlan;
@@ -10,11 +10,11 @@ use super::changes;
 use super::charts::{expected_by_van, intervals};
 use super::order;
 use super::pages::warranty;
-use super::parts::{Rank, VanLine, finding};
+use super::parts::{VanLine, finding};
 use super::words;
 use crate::advise::{
-    About, Assessment, Gain, Habit, HabitRemark, Item, LOST_DAY_PER_MEMBRANE, State, Suspect,
-    VanAssessment, best_reading,
+    Assessment, DOUBTED, Gain, Habit, HabitRemark, Item, LOST_DAY_PER_MEMBRANE, MeterAssessment,
+    Probe, Rank, State, Suspect, VanAssessment, best_reading, meter_name,
 };
 
 /// A question with its answer.
@@ -29,8 +29,6 @@ pub struct Answer {
 
 /// A van not read for longer is named, days.
 const NOT_READ: f64 = 21.0;
-/// A remark on a TDS meter older than this is of the past, days.
-const RECENT_DAYS: i32 = 62;
 /// Names in one sentence; the rest is counted.
 const NAMED: usize = 8;
 /// Fewer readings than this and a forecast leans on the fleet.
@@ -171,35 +169,49 @@ fn warranty_sheets(assessment: &Assessment) -> Option<String> {
 
 /// TDS meters to check before anything is bought on their word.
 pub fn meters_to_check(assessment: &Assessment) -> Vec<String> {
-    let mut said: Vec<String> = Vec::new();
-    for van in &assessment.vans {
-        let doubted =
-            van.membrane.check_meter_first || van.membrane.suspect == Some(Suspect::Probe);
-        let remark = van.records.iter().rev().find(|r| {
-            r.about == About::Probe
-                && r.date
-                    .is_some_and(|d| assessment.as_of.days_since(d) <= RECENT_DAYS)
-        });
-        match remark {
-            // how to check it stands on the van's own page
-            Some(remark) => {
-                let text = remark.text.split_once(". ").map_or(&*remark.text, |t| t.0);
-                said.push(format!("{}: {}.", van.van, text.trim_end_matches('.')));
-            }
-            None if doubted => said.push(format!(
-                "{}: put both TDS meters in one cup of tap water before the RO membrane is changed.",
-                van.van
-            )),
-            None => {}
-        }
-    }
-    if said.is_empty() {
-        said.push("No TDS meter is in doubt.".to_owned());
-    }
+    let mut said: Vec<String> = assessment.vans.iter().filter_map(meter_to_check).collect();
+    said.push(match said.is_empty() {
+        true => "No TDS meter is in doubt.".to_owned(),
+        false => CUP.to_owned(),
+    });
     said
 }
 
-/// What has to be ordered now, for which vans.
+const CUP: &str =
+    "Put both TDS meters in one cup of tap water: they must read the same within 5 %.";
+
+/// What is thought of a van's doubtful meter.
+fn meter_to_check(van: &VanAssessment) -> Option<String> {
+    let is_doubted = |m: &&MeterAssessment| m.doubt >= DOUBTED;
+    let of_membrane = |m: &&MeterAssessment| m.probe != Probe::Product;
+    let membrane = &van.membrane;
+    let wanted = membrane.check_meter_first || membrane.suspect == Some(Suspect::Probe);
+    let doubted = van.meters.iter().filter(is_doubted);
+    let worst = doubted.max_by(|a, b| a.doubt.total_cmp(&b.doubt));
+    let meters = van.meters.iter().filter(of_membrane);
+    let meter = worst.or_else(|| {
+        let worst = meters.max_by(|a, b| a.doubt.total_cmp(&b.doubt));
+        worst.filter(|_| wanted)
+    });
+    let Some(meter) = meter else {
+        return wanted.then(|| format!("{}: check its TDS meters.", van.van));
+    };
+    let off = match meter.off_by.p50.map(|by| 100.0 * (by - 1.0)) {
+        Some(off) if meter.doubt >= DOUBTED && off.abs() >= 1.5 => format!(
+            "reads about {:.0} % {}",
+            off.abs(),
+            if off > 0.0 { "high" } else { "low" }
+        ),
+        _ => "may be off".to_owned(),
+    };
+    let since = meter
+        .since
+        .map_or(String::new(), |day| format!(" since {}", words::month(day)));
+    let name = meter_name(meter.probe);
+    Some(format!("{}: {name} {off}{since}.", van.van))
+}
+
+/// What has to be ordered now.
 pub fn order_now(assessment: &Assessment) -> Vec<String> {
     let mut said = order::now(assessment, DUE_WEEKS);
     if said.is_empty() {
@@ -243,7 +255,7 @@ pub fn saved_by(assessment: &Assessment) -> String {
     match assessment.money.prices.lost_day {
         Some(_) => ".".to_owned(),
         None => format!(
-            ", if a failure on the road costs a day worth {LOST_DAY_PER_MEMBRANE:.1} membranes (prices.lost_day is not set)."
+            ". Assumed: a failure on the road costs {LOST_DAY_PER_MEMBRANE:.1} times a membrane; set your own as prices.lost_day."
         ),
     }
 }
@@ -255,10 +267,9 @@ fn believe(plan: &ReportPlan<'_>) -> Vec<String> {
         Some(result) => {
             said.extend(super::past::in_short(result));
         }
-        None => said.push(
-            "Past forecasts were not checked this time: litrewise report --backtest does so."
-                .to_owned(),
-        ),
+        None => {
+            said.push("Past forecasts not checked: run litrewise report --backtest.".to_owned())
+        }
     }
     let with_membrane = || assessment.vans.iter().filter(|v| v.series.has_membrane);
     let (few, all) = (

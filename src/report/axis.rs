@@ -188,9 +188,9 @@ pub fn date_ticks(from: Date, to: Date, most: usize) -> Vec<Tick> {
     ticks
 }
 
-/// The day `days` after `day`, or `day` where the calendar ends.
+/// The day `days` after `day`, held within the calendar.
 pub fn days_after(day: Date, days: i32) -> Date {
-    day.checked_plus_days(i64::from(days)).unwrap_or(day)
+    day.plus_days(i64::from(days))
 }
 
 #[cfg(test)]

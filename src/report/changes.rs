@@ -4,7 +4,7 @@
 use super::answers::{at_most, named};
 use super::due;
 use super::words;
-use crate::advise::{Effect, Item, Moved, Since, State, Turn, Work};
+use crate::advise::{Effect, Item, Moved, Rank, Since, State, Turn, Work};
 use crate::calendar::DateExt;
 
 const NO_MONTH_BEFORE: &str = "There is no month before this one to compare with.";
@@ -58,7 +58,7 @@ pub fn changed(since: Option<&Since>) -> Vec<String> {
 }
 
 fn worse(turn: &Turn) -> bool {
-    words::urgency(turn.now) < words::urgency(turn.was)
+    Rank::from(turn.now) < Rank::from(turn.was)
 }
 
 fn sooner(moved: &Moved) -> bool {
@@ -111,16 +111,21 @@ pub fn helped(since: Option<&Since>) -> Vec<String> {
     let all = since.work.iter().filter(judged).count();
     let good = count(since, |e| matches!(e, Effect::Helped { .. }));
     let mut said = Vec::new();
-    if !since.list.is_empty() {
-        said.extend(due::last_list(&since.list, since.from));
-    }
     if all > 0 {
         said.push(match (good, all) {
             (1, 1) => "The one job that readings can check worked.".to_owned(),
             (_, 1) => "The one job that readings can check did not help.".to_owned(),
-            (good, all) if good == all => format!("All {all} jobs that readings can check worked."),
+            (good, all) if good == all => {
+                let worked = since.work.iter().filter(judged);
+                let worked: Vec<String> = worked.map(|w| of(&w.van, w.item)).collect();
+                let worked = at_most(&worked, MOVED + 1);
+                format!("All {all} jobs that readings can check worked: {worked}.")
+            }
             _ => format!("{good} of the {all} jobs that readings can check worked."),
         });
+    }
+    if !since.list.is_empty() {
+        said.extend(due::last_list(&since.list, since.from));
     }
     // what did not help is what somebody has to look at
     let mut told: Vec<&Work> = since.work.iter().filter(judged).collect();
@@ -209,9 +214,14 @@ pub fn cost(since: Option<&Since>, currency: Option<&str>) -> Vec<String> {
     match spent.month {
         Some(sum) => {
             said.push(format!(
-                "{}: about {}{}.",
+                "{}: about {}{}{}.",
                 words::month(spent.from),
                 words::money(sum, currency),
+                if currency.is_none() {
+                    " (no currency set)"
+                } else {
+                    ""
+                },
                 if spent.to == spent.to.last_of_month() {
                     String::new()
                 } else {

@@ -1,6 +1,9 @@
 //! The work list: for the terminal, a spreadsheet, other programs and a calendar
 //! (RFC 5545). Jobs come in visits: those of the vans at one base on one day.
 
+use std::cmp::Reverse;
+use std::collections::BTreeMap;
+
 use crate::calendar::{Date, DateExt, Datelike};
 use icalendar::{Calendar, Component, Event, EventLike, Property};
 use serde::Serialize;
@@ -13,6 +16,7 @@ use super::axis::days_after;
 use super::cautions;
 use super::error::ReportError;
 use super::export::{harmless, row};
+use super::parts::EARLY;
 use super::text::{Screen, push_wrapped};
 use super::words;
 
@@ -45,17 +49,20 @@ pub fn what(job: &Job) -> String {
     }
 }
 
-/// What to take along: `2 × 4040 low pressure`, `11 L of DI resin`.
+/// What to take along: `2 × RO membrane, 4040 low pressure`, `11 L of DI resin`.
 pub fn takes(job: &Job) -> Option<String> {
     if job.task != Task::Change || job.quantity <= 0.0 {
         return None;
     }
-    let part = job.part.as_deref();
-    Some(match job.item {
-        Item::Resin => format!("{} L of {}", job.quantity, part.unwrap_or("DI resin")),
-        Item::Membrane => format!("{:.0} × {}", job.quantity, part.unwrap_or("RO membrane")),
-        Item::Prefilter => format!("{:.0} × {}", job.quantity, part.unwrap_or("pre-filter set")),
+    let kind = match job.item {
+        Item::Resin => format!("{} L of DI resin", job.quantity),
+        Item::Membrane => format!("{:.0} × RO membrane", job.quantity),
+        Item::Prefilter => format!("{:.0} × pre-filter set", job.quantity),
         Item::Flush | Item::Probe | Item::Tank => return None,
+    };
+    Some(match &job.part {
+        Some(part) => format!("{kind}, {part}"),
+        None => kind,
     })
 }
 
@@ -74,7 +81,7 @@ fn timing(job: &Job) -> Option<String> {
     let days = |n: i32| words::count(n.unsigned_abs() as usize, "day", "days");
     match (job.days_late(), job.days_early()) {
         (late, _) if late > 0 && job.task == Task::Change => Some(format!("{} late", days(late))),
-        (_, early) if early > 3 => Some(format!(
+        (_, early) if early > EARLY => Some(format!(
             "{} before its own day, {}, which saves a visit",
             days(early),
             words::day(job.own_day)
@@ -344,41 +351,63 @@ pub fn last_list(list: &[ListedJob], before: Date) -> Vec<String> {
     if list.is_empty() {
         return vec![format!("The list of {} held no jobs.", words::day(before))];
     }
-    let open: Vec<&ListedJob> = list
-        .iter()
-        .filter(|listed| matches!(listed.outcome, Outcome::Open { .. }))
-        .collect();
-    let jobs = words::count(list.len(), "job", "jobs");
-    let later: Vec<String> = list
-        .iter()
-        .filter_map(|listed| match listed.outcome {
-            Outcome::Later(day) => Some(format!(
-                "Put off by newer readings: {}, {}, now by {}.",
-                listed.job.van,
-                what(&listed.job),
-                weekday(day)
-            )),
-            _ => None,
-        })
-        .collect();
-    let done = list.len() - open.len() - later.len();
-    let mut said = vec![format!(
-        "Of the {jobs} on the list of {}, {done} {} done or settled.",
-        words::day(before),
-        if done == 1 { "is" } else { "are" }
-    )];
-    said.extend(later);
-    said.extend(open.into_iter().map(|listed| {
-        let late = match listed.outcome {
-            Outcome::Open { days_late } if days_late > 0 => {
-                let days = words::count(days_late.unsigned_abs() as usize, "day", "days");
-                format!(", {days} after the day it was listed for")
+    let name = |listed: &ListedJob| format!("{} {}", listed.job.van, part_of(&listed.job));
+    let mut put_off: Vec<String> = Vec::new();
+    // by how late they are, the latest first
+    let mut open: BTreeMap<Reverse<i32>, Vec<String>> = BTreeMap::new();
+    for listed in list {
+        match listed.outcome {
+            Outcome::Open { days_late } => {
+                let named = open.entry(Reverse(days_late)).or_default();
+                named.push(name(listed));
             }
-            _ => String::new(),
-        };
-        format!("Open: {}, {}{late}.", listed.job.van, what(&listed.job))
-    }));
+            Outcome::Later(day) => put_off.push(format!("{} (now {})", name(listed), weekday(day))),
+            Outcome::Done(_) | Outcome::Settled => {}
+        }
+    }
+    let still: usize = open.values().map(Vec::len).sum();
+    let done = list.len() - still - put_off.len();
+    let mut counts = match done {
+        0 => "none is done".to_owned(),
+        1 => "1 is done or settled".to_owned(),
+        _ => format!("{done} are done or settled"),
+    };
+    for (n, what) in [(still, "still open"), (put_off.len(), "put off")] {
+        if n > 0 {
+            counts.push_str(&format!(", {n} {what}"));
+        }
+    }
+    let mut said = vec![format!(
+        "Of the {} on the list of {}, {counts}.",
+        words::count(list.len(), "job", "jobs"),
+        words::day(before),
+    )];
+    if still > 0 {
+        let open = open.into_iter().map(|(Reverse(late), named)| {
+            let late = words::count(late.unsigned_abs() as usize, "day", "days");
+            format!("{} ({late} late)", words::list(&named))
+        });
+        said.push(format!(
+            "Still open: {}.",
+            open.collect::<Vec<String>>().join("; ")
+        ));
+    }
+    if !put_off.is_empty() {
+        said.push(format!(
+            "Put off by newer readings: {}.",
+            words::list(&put_off)
+        ));
+    }
     said
+}
+
+/// What a job is about, in a word or two.
+fn part_of(job: &Job) -> String {
+    match job.task {
+        Task::CheckMeter => "TDS meter check".to_owned(),
+        Task::Inspect | Task::ReadAgain => "RO membrane check".to_owned(),
+        Task::Change => words::part(job.item, job.quantity),
+    }
 }
 
 /// The visits as a calendar of all-day events. The same visit keeps its identity

@@ -405,6 +405,7 @@ pub fn assessment() -> Assessment {
             stock: Default::default(),
         },
         saved_visit: 20.0,
+        most_days_early: 14,
     }
 }
 

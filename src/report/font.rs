@@ -32,8 +32,8 @@ impl Fonts {
         static READ: OnceLock<Result<Fonts, DrawError>> = OnceLock::new();
         READ.get_or_init(|| {
             Ok(Fonts {
-                regular: Font::read(dejavu::sans::regular(), "DejaVu Sans")?,
-                bold: Font::read(dejavu::sans::bold(), "DejaVu Sans Bold")?,
+                regular: Font::read(dejavu::sans_condensed::regular(), "DejaVu Sans Condensed")?,
+                bold: Font::read(dejavu::sans_condensed::bold(), "DejaVu Sans Condensed Bold")?,
             })
         })
         .as_ref()

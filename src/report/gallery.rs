@@ -61,8 +61,8 @@ pub(super) fn singles<'a>(
         "what-needs-doing.png",
         Box::new(move |c| {
             let area = area_of(c);
-            let room = charts::to_do::rows_in(area.height() - 34.0);
-            let shown = lines.get(..lines.len().min(room)).unwrap_or_default();
+            let room = charts::to_do::rows_in(area.height() - 34.0, lines);
+            let shown = lines.get(..room).unwrap_or_default();
             let face = look::CHART_TITLE;
             let title = c.shortened(&parts::finding(lines), &face, area.width());
             c.text(

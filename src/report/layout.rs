@@ -495,6 +495,11 @@ fn no_text_of_a_drawing_covers_another_or_leaves_it() {
         let plan = plan_of(&fleet, Path::new("unused"));
         let names = Book::of(&plan, &lines).names;
         let index = html::index(&plan, &lines, &names);
+        for text in index.split("<text class=\"t").skip(1) {
+            let size = text.split([' ', '"']).next().unwrap();
+            let styled = format!(".t{size}{{font-size:{size}px}}");
+            assert!(index.contains(&styled), "{kind}: {styled}");
+        }
         for (page, texts) in drawn_texts(&index) {
             for (i, (a, text)) in texts.iter().enumerate() {
                 assert!(page.holds(a), "{kind}: {text:?} leaves {page:?} at {a:?}");

@@ -85,7 +85,7 @@ impl Type {
 
     /// Distance from one baseline to the next, px.
     pub fn leading(&self) -> f64 {
-        (self.size * 1.38).round()
+        (self.size * 1.3).round()
     }
 
     /// How far the baseline lies under the middle of its digits and capitals, px.
@@ -94,14 +94,23 @@ impl Type {
     }
 }
 
-/// The scale of type sizes. 15 px is 7.2 points on A4; nothing is smaller.
-pub const PAGE_TITLE: Type = Type::new(36.0, true, TEXT);
-pub const LEAD: Type = Type::new(20.0, false, TEXT);
-pub const CHART_TITLE: Type = Type::new(19.0, true, TEXT);
-pub const BODY: Type = Type::new(17.0, false, TEXT);
-pub const BODY_BOLD: Type = Type::new(17.0, true, TEXT);
-pub const SMALL: Type = Type::new(15.0, false, MUTED);
-pub const SMALL_BOLD: Type = Type::new(15.0, true, TEXT);
+/// The scale of type sizes. 18 px is 8.6 points on A4; nothing is smaller.
+pub const PAGE_TITLE: Type = Type::new(38.0, true, TEXT);
+pub const LEAD: Type = Type::new(22.0, false, TEXT);
+pub const CHART_TITLE: Type = Type::new(21.0, true, TEXT);
+pub const BODY: Type = Type::new(19.0, false, TEXT);
+pub const BODY_BOLD: Type = Type::new(19.0, true, TEXT);
+pub const SMALL: Type = Type::new(18.0, false, MUTED);
+pub const SMALL_BOLD: Type = Type::new(18.0, true, TEXT);
+
+/// Every size there is, px.
+pub const SIZES: [f64; 5] = [
+    SMALL.size,
+    BODY.size,
+    CHART_TITLE.size,
+    LEAD.size,
+    PAGE_TITLE.size,
+];
 
 /// Markers that stay apart in grey print.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]

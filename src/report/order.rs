@@ -56,19 +56,18 @@ pub fn order_by(order: &Order, assessment: &Assessment) -> String {
     }
 }
 
-/// What has to be ordered now, as sentences.
+/// What has to be ordered now, each part in a few words: `9 × pre-filter set, 5 micron`.
 pub fn now(assessment: &Assessment, weeks: u32) -> Vec<String> {
     let orders = orders(assessment, weeks).into_iter();
     let now = orders.filter(|o| o.order_by.is_some_and(|day| day <= assessment.as_of));
-    now.map(|order| {
-        let mut vans: Vec<String> = order.vans.iter().map(|v| v.van.clone()).collect();
-        vans.dedup();
-        format!(
-            "Order now: {}, {} ({}).",
-            part(&order),
-            to_order(&order),
-            words::list(&vans)
-        )
+    now.map(|order| match order.bags {
+        Some(bags) => format!(
+            "{} of {} L {}",
+            words::count(bags.bags as usize, "bag", "bags"),
+            bags.litres_each,
+            part(&order)
+        ),
+        None => format!("{:.0} × {}", order.to_order, part(&order)),
     })
     .collect()
 }

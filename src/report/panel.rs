@@ -64,29 +64,100 @@ pub fn frame_from(
     canvas.kept(panel)
 }
 
-/// Draws axes into `area` for a chart of named rows: the names, shortened to
-/// `share` of its width, have their room left of the plot. Gives them as they fit.
-pub fn frame_of_rows(
-    canvas: &Canvas,
-    area: Rect,
-    names: impl Iterator<Item = String>,
-    (face, share): (&Type, f64),
-    x: &Axis,
-    x_name: &str,
-) -> Option<(Panel, Vec<String>)> {
-    let names: Vec<String> = names
-        .map(|name| canvas.shortened(&name, face, area.width() * share))
-        .collect();
-    let widest = names
-        .iter()
-        .map(|n| canvas.width_of(n, face))
-        .fold(0.0, f64::max);
-    let inner = Rect {
-        x0: area.x0 + widest,
-        ..area
-    };
-    let panel = frame(canvas, inner, x, &Axis::bare(0.0, 1.0), x_name)?;
-    Some((panel, names))
+/// A chart of named rows: the names stand left of the plot.
+pub struct Rows {
+    pub panel: Panel,
+    names: Vec<String>,
+    /// Height of a row, px.
+    pitch: f64,
+}
+
+/// Room that an axis without a name takes below a plot, and the air above it, px.
+const AXIS: f64 = BELOW + TOP;
+
+/// How many of `all` rows `pitch` px high a chart in `area` has room for; where not
+/// for all, with a line that counts the others.
+pub fn rows_that_fit(area: Rect, pitch: f64, all: usize) -> usize {
+    let room = area.height() - AXIS;
+    if all as f64 * pitch <= room {
+        return all;
+    }
+    let fit = ((room - look::SMALL.leading()) / pitch).max(1.0) as usize;
+    fit.min(all)
+}
+
+impl Rows {
+    /// Draws axes at the top of `area` for rows at most `most` px high; names are
+    /// shortened to `share` of its width.
+    pub fn framed(
+        canvas: &Canvas,
+        area: Rect,
+        names: impl Iterator<Item = String>,
+        (face, share): (&Type, f64),
+        (x, x_name): (&Axis, &str),
+        most: f64,
+    ) -> Option<Rows> {
+        let names: Vec<String> = names
+            .map(|name| canvas.shortened(&name, face, area.width() * share))
+            .collect();
+        let widest = names
+            .iter()
+            .map(|n| canvas.width_of(n, face))
+            .fold(0.0, f64::max);
+        let count = names.len().max(1) as f64;
+        let axis = TOP + below(x_name);
+        let inner = Rect {
+            x0: area.x0 + widest,
+            y1: area.y1.min(area.y0 + axis + most * count),
+            ..area
+        };
+        let panel = frame(canvas, inner, x, &Axis::bare(0.0, 1.0), x_name)?;
+        Some(Rows {
+            pitch: panel.plot.height() / count,
+            panel,
+            names,
+        })
+    }
+
+    /// Writes the i-th row's name and gives the row's middle.
+    pub fn named(&self, i: usize, face: &Type) -> f64 {
+        let plot = self.panel.plot;
+        let middle = plot.y0 + self.pitch * (i as f64 + 0.5);
+        let at = (plot.x0 - 10.0, middle + face.below_middle());
+        let name = self.names.get(i).map_or("", String::as_str);
+        let mut canvas = self.panel.canvas.clone();
+        canvas.text(name, at, face, Align::Right);
+        middle
+    }
+
+    /// A likely range as a box `half` px up and down from a row's middle; without an
+    /// end it runs on as an arrow. `best`: a stroke at the best estimate.
+    pub fn range(
+        &self,
+        (middle, half): (f64, f64),
+        span: (f64, Option<f64>),
+        best: Option<f64>,
+        series: Ink,
+    ) {
+        let plot = self.panel.plot;
+        let height = |px: f64| 1.0 - (px - plot.y0) / plot.height();
+        let between = (height(middle + half), height(middle - half));
+        self.panel.range_bar(span, between, series);
+        if let Some(best) = best.filter(|best| self.panel.x().holds(*best)) {
+            let stroke = [(best, between.0), (best, between.1)];
+            self.panel.line(&stroke, series, 2.0);
+        }
+    }
+
+    /// Says under the axis what is left out.
+    pub fn left_out(&self, text: &str) {
+        let at = (
+            self.panel.plot.x0,
+            self.panel.plot.y1 + BELOW + look::SMALL.size,
+        );
+        let mut canvas = self.panel.canvas.clone();
+        canvas.text(text, at, &look::SMALL, Align::Left);
+    }
 }
 
 /// Labels of an axis from `from` to `to` px, those that would collide left empty.
@@ -104,6 +175,19 @@ fn spaced(canvas: &Canvas, axis: &Axis, (from, to): (f64, f64), face: &Type) -> 
         }
     }
     axis
+}
+
+/// Air above a plot, px.
+const TOP: f64 = 8.0;
+/// Room for the labels below a plot, px.
+const BELOW: f64 = 32.0;
+
+/// Room below a plot whose axis has that name, px.
+fn below(x_name: &str) -> f64 {
+    match x_name {
+        "" => BELOW,
+        _ => BELOW + look::SMALL.leading(),
+    }
 }
 
 type Refused = plotters::drawing::DrawingAreaErrorKind<std::convert::Infallible>;
@@ -125,7 +209,7 @@ impl Panel {
         let left = (labels.fold(0.0, f64::max) + 10.0)
             .max(beside)
             .max(least_left);
-        let below = if x_name.is_empty() { 30.0 } else { 54.0 };
+        let below = below(x_name);
         // a label under the right edge reaches half its width beyond it
         let last = x.ticks.last().filter(|t| x.share(t.value) > 0.9);
         let beyond = last.map_or(0.0, |t| canvas.width_of(&t.label, &face) / 2.0);
@@ -137,7 +221,7 @@ impl Panel {
             (fine(area.width()), fine(area.height())),
         );
         let mut chart: Chart = ChartBuilder::on(&root)
-            .margin_top(fine(8.0))
+            .margin_top(fine(TOP))
             .margin_right(fine(right))
             .set_label_area_size(LabelAreaPosition::Left, fine(left))
             .set_label_area_size(LabelAreaPosition::Bottom, fine(below))
@@ -159,7 +243,7 @@ impl Panel {
         if !x_name.is_empty() {
             let mut canvas = canvas.clone();
             let name = canvas.shortened(x_name, &face, area.width());
-            let at = (panel.plot.x1, panel.plot.y1 + 47.0);
+            let at = (panel.plot.x1, panel.plot.y1 + BELOW + look::SMALL.size);
             canvas.text(&name, at, &face, Align::Right);
         }
         Ok(panel)

@@ -5,27 +5,11 @@ use std::collections::BTreeMap;
 
 use crate::calendar::{Date, DateExt};
 
-use crate::advise::{Assessment, Item, Span, State, Suspect, Task, VanAssessment};
+use crate::advise::{Assessment, Item, Rank, Span, State, Suspect, Task, VanAssessment};
 
 use super::DUE_WEEKS;
 use super::due::{self, Job};
 use super::words;
-
-/// What comes first: water that spots the customer's glass, then what will
-/// soon let it, then what merely costs money.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
-pub enum Rank {
-    /// Product TDS at its limit or over it.
-    ProductOver,
-    /// Rejection under its limit: the resin does the membrane's work.
-    MembraneOver,
-    FailingEarly,
-    Late,
-    Due,
-    Watch,
-    NoForecast,
-    OnCourse,
-}
 
 /// One part of a van with what is to be done to it.
 #[derive(Debug, Clone)]
@@ -53,6 +37,8 @@ pub struct Part<'a> {
 }
 
 const WEEKS_A_MONTH: f64 = 4.35;
+/// So many days early are a weekend's worth, and not worth saying.
+pub const EARLY: i32 = 3;
 
 /// The parts that the van has, first what comes first.
 fn parts<'a>(van: &'a VanAssessment, assessment: &Assessment) -> Vec<Part<'a>> {
@@ -60,26 +46,21 @@ fn parts<'a>(van: &'a VanAssessment, assessment: &Assessment) -> Vec<Part<'a>> {
     let (limits, as_of) = (assessment.limits, assessment.as_of);
     let mut parts = Vec::with_capacity(3);
     if van.series.has_membrane {
-        let passage = membrane.salt_passage.p50;
-        let is_over = passage.is_some_and(|p| p >= limits.salt_passage);
         parts.push(Part {
             item: Item::Membrane,
             quantity: f64::from(van.membranes.max(1)),
-            rank: if is_over && membrane.state != State::Unknown {
-                Rank::MembraneOver
-            } else {
-                rank(membrane.state)
-            },
+            rank: Rank::of(van, Item::Membrane, &limits),
             state: membrane.state,
             replace_on: membrane.replace_on,
             limit_on: membrane.limit_on,
             reason: &membrane.reason,
-            why: words::rejection_now(&membrane.salt_passage).map_or(String::new(), |now| {
-                format!(
-                    "rejection {now} (limit {})",
-                    words::rejection_limit(limits.salt_passage)
-                )
-            }),
+            why: words::rejection_beside(&membrane.salt_passage, limits.salt_passage).map_or(
+                String::new(),
+                |now| match membrane.state {
+                    State::FailingEarly => format!("rejection {now}, falling faster than normal"),
+                    _ => format!("rejection {now}"),
+                },
+            ),
             a_month_longer: membrane.costs.map(|c| c.a_month_longer),
             suspect: membrane.suspect,
             check_meter: membrane.check_meter_first,
@@ -88,16 +69,11 @@ fn parts<'a>(van: &'a VanAssessment, assessment: &Assessment) -> Vec<Part<'a>> {
         });
     }
     if van.series.has_resin {
-        let is_over = resin.litres_left.p50.is_some_and(|l| l <= 0.0);
         let limit = words::figures(limits.product_ppm);
         parts.push(Part {
             item: Item::Resin,
             quantity: van.resin_litres,
-            rank: if is_over {
-                Rank::ProductOver
-            } else {
-                rank(resin.state)
-            },
+            rank: Rank::of(van, Item::Resin, &limits),
             state: resin.state,
             replace_on: resin.replace_on,
             limit_on: resin.limit_on,
@@ -136,7 +112,7 @@ fn parts<'a>(van: &'a VanAssessment, assessment: &Assessment) -> Vec<Part<'a>> {
         parts.push(Part {
             item: Item::Prefilter,
             quantity: 1.0,
-            rank: rank(prefilter.state),
+            rank: Rank::of(van, Item::Prefilter, &limits),
             state: prefilter.state,
             replace_on: prefilter.replace_on,
             // a set interval, not a forecast: the day itself
@@ -148,7 +124,11 @@ fn parts<'a>(van: &'a VanAssessment, assessment: &Assessment) -> Vec<Part<'a>> {
             reason: &prefilter.reason,
             why: prefilter.changed_on.map_or(String::new(), |day| {
                 let days = as_of.days_since(day).max(0);
-                format!("in for {}", words::count(days as usize, "day", "days"))
+                let days = words::count(days as usize, "day", "days");
+                match prefilter.replace_on {
+                    Some(until) => format!("in for {days}, meant for {}", until.days_since(day)),
+                    None => format!("in for {days}"),
+                }
             }),
             a_month_longer: prefilter
                 .week_late
@@ -163,18 +143,15 @@ fn parts<'a>(van: &'a VanAssessment, assessment: &Assessment) -> Vec<Part<'a>> {
     parts
 }
 
-fn rank(state: State) -> Rank {
-    match state {
-        State::FailingEarly => Rank::FailingEarly,
-        State::Overdue => Rank::Late,
-        State::Due => Rank::Due,
-        State::Watch => Rank::Watch,
-        State::Unknown => Rank::NoForecast,
-        State::OnCourse => Rank::OnCourse,
-    }
-}
-
 impl Part<'_> {
+    /// Its state; a meter to check is due, whatever is thought of the membrane.
+    pub fn shown_as(&self) -> State {
+        match self.check_meter {
+            true if Rank::from(self.state) > Rank::Due => State::Due,
+            _ => self.state,
+        }
+    }
+
     /// `RO membrane`, `both RO membranes`.
     pub fn name(&self) -> String {
         words::part(self.item, self.quantity)
@@ -235,18 +212,22 @@ impl Part<'_> {
     }
 
     fn when(&self, as_of: Date) -> String {
-        let own = words::act(self.replace_on, &self.limit_on, as_of, self.state);
+        let mut own = words::act(self.replace_on, &self.limit_on, as_of, self.state);
+        if self.is_plural() {
+            own = own.replacen("was due", "were due", 1);
+        }
         match (self.visit, self.replace_on) {
             // a day of its own: late, so that it is done on a visit still to come
-            (Some(visit), Some(day)) if day < as_of && visit >= as_of => {
+            (Some(visit), Some(day)) if day <= as_of && visit > as_of => {
                 format!("{own}; visit {}", words::weekday_near(visit, as_of))
             }
-            // together with what is done sooner on the van
-            (Some(visit), Some(day)) if visit < day => format!(
-                "on {} with the other jobs, {} early",
+            // early, to save a visit
+            (Some(visit), Some(day)) if day.days_since(visit) > EARLY => format!(
+                "on {} with other jobs, {} early",
                 words::weekday_near(visit, as_of),
                 words::count(day.days_since(visit).max(0) as usize, "day", "days")
             ),
+            (Some(visit), Some(_)) => format!("on {}", words::weekday_near(visit, as_of)),
             _ => own,
         }
     }
@@ -280,27 +261,30 @@ pub struct VanLine<'a> {
 }
 
 impl VanLine<'_> {
-    /// What to do, in one line: the next visit with its jobs, then what else is
+    /// What to do, in one line: the visits with their jobs, then what else is
     /// not on course; then what has no forecast.
     pub fn to_do(&self, as_of: Date) -> String {
-        let next = self.parts.iter().filter_map(|p| p.visit).min();
-        let on_visit = |p: &&Part<'_>| next.is_some() && p.visit == next;
+        let is_calm = |p: &Part<'_>| p.state == State::OnCourse && !p.check_meter;
+        let mut days: Vec<Date> = self.parts.iter().filter_map(|p| p.visit).collect();
+        days.sort_unstable();
+        days.dedup();
         let mut said = Vec::new();
-        if let Some(day) = next {
-            let parts: Vec<&Part<'_>> = self.parts.iter().filter(on_visit).collect();
-            let calm = parts
-                .iter()
-                .all(|p| p.state == State::OnCourse && !p.check_meter);
-            let next = if calm { "next: " } else { "" };
+        for (i, day) in days.into_iter().enumerate() {
+            let parts = self.parts.iter().filter(|p| p.visit == Some(day));
+            let parts: Vec<&Part<'_>> = parts.collect();
+            let calm = parts.iter().all(|p| is_calm(p));
+            if calm && i > 0 {
+                continue;
+            }
             said.push(format!(
-                "{next}{}: {}",
+                "{}{}: {}",
+                if calm { "next: " } else { "" },
                 words::weekday_near(day, as_of),
                 jobs_in_words(&parts, as_of)
             ));
         }
-        let rest = || self.parts.iter().filter(|p| !on_visit(p));
-        let told =
-            |p: &&Part<'_>| p.check_meter || !matches!(p.state, State::OnCourse | State::Unknown);
+        let rest = || self.parts.iter().filter(|p| p.visit.is_none());
+        let told = |p: &&Part<'_>| !is_calm(p) && p.state != State::Unknown;
         said.extend(rest().filter(told).map(|p| p.phrase(as_of)));
         if said.is_empty() {
             let ahead = self.parts.iter().filter(|p| p.replace_on.is_some());
@@ -346,7 +330,7 @@ fn jobs_in_words(parts: &[&Part<'_>], as_of: Date) -> String {
         let (visit, own) = (p.visit.unwrap_or(as_of), p.replace_on.unwrap_or(as_of));
         match (as_of.days_since(own), own.days_since(visit)) {
             (late, _) if late > 0 => format!("{} ({} late)", p.name(), days(late)),
-            (_, early) if early > 3 => format!("{} ({} early)", p.name(), days(early)),
+            (_, early) if early > EARLY => format!("{} ({} early)", p.name(), days(early)),
             _ => p.name(),
         }
     });
@@ -385,13 +369,13 @@ pub fn by_urgency(assessment: &Assessment) -> Vec<VanLine<'_>> {
                 part.visit = job.map(|j| j.date);
                 part.task = job.map(|j| j.task);
             }
-            let states = parts.iter().map(|p| p.state);
+            let states = parts.iter().map(Part::shown_as);
             VanLine {
                 van,
                 place,
                 rank: parts.first().map_or(Rank::NoForecast, |p| p.rank),
                 state: states
-                    .min_by_key(|s| words::urgency(*s))
+                    .min_by_key(|s| Rank::from(*s))
                     .unwrap_or(State::Unknown),
                 parts,
                 jobs,
@@ -420,6 +404,14 @@ pub fn finding(lines: &[VanLine<'_>]) -> String {
     let now = ranked(&|rank| rank <= Rank::Late);
     let soon = ranked(&|rank| rank == Rank::Due);
     let unknown = ranked(&|rank| rank == Rank::NoForecast);
+    if let ([only], false) = (lines, now + soon == 0) {
+        let when = if now > 0 {
+            "needs work now"
+        } else {
+            "is due for work"
+        };
+        return format!("{} {when}", only.van.van);
+    }
     let vans = words::count(lines.len(), "van", "vans");
     let mut said = match (now, soon) {
         (0, 0) => "No van needs work now".to_owned(),

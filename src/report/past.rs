@@ -9,7 +9,7 @@ pub fn in_short(result: &Backtest) -> Vec<String> {
         let within = score.within?;
         let parts = words::count(score.parts, one, many);
         Some(format!(
-            "Over all month-ends, {} of forecasts for {parts} came true inside their likely range (target 80 %).",
+            "{} of past forecasts for {parts} came true in range (target 80 %).",
             words::percent(within, 0)
         ))
     };

@@ -7,7 +7,7 @@ use std::collections::BTreeSet;
 use std::fmt::Write;
 
 use super::display_list::{DisplayList, Stroke};
-use super::look::{Ink, Type};
+use super::look::{self, Ink, Type};
 use super::night::by_night;
 use super::rect::Rect;
 
@@ -57,6 +57,9 @@ pub fn style(inks: &BTreeSet<Ink>) -> String {
             out,
             ".f{name}{{fill:var(--{name})}}.s{name}{{stroke:var(--{name})}}"
         );
+    }
+    for size in look::SIZES {
+        let _ = writeln!(out, ".t{size:.0}{{font-size:{size}px}}");
     }
     out
 }

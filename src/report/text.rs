@@ -53,10 +53,10 @@ pub fn reservations(assessment: &Assessment, screen: Screen) -> String {
     out
 }
 
-/// Which vans need what, most urgent first.
+/// Which vans need what, most urgent first; [`reservations`] belong before it.
 pub fn summary(assessment: &Assessment, screen: Screen) -> String {
     let lines = by_urgency(assessment);
-    let mut out = reservations(assessment, screen);
+    let mut out = String::new();
     push_wrapped(&mut out, &format!("{}.", finding(&lines)), ("", ""), screen);
     for line in lines.iter().filter(|l| l.state != State::OnCourse) {
         let base = line

@@ -73,18 +73,6 @@ pub fn state(state: State) -> &'static str {
     }
 }
 
-/// How urgent a state is: 0 comes first.
-pub fn urgency(state: State) -> u8 {
-    match state {
-        State::FailingEarly => 0,
-        State::Overdue => 1,
-        State::Due => 2,
-        State::Watch => 3,
-        State::Unknown => 4,
-        State::OnCourse => 5,
-    }
-}
-
 /// What is worked on, in people's words.
 pub fn item(item: Item) -> &'static str {
     match item {
@@ -481,6 +469,17 @@ pub fn percent(fraction: f64, decimals: usize) -> String {
     format!("{:.decimals$} %", fraction * 100.0)
 }
 
+/// A remark with its day before it, where it does not name the day itself.
+pub fn dated(day: Option<Date>, text: &str) -> String {
+    let day = day
+        .map(self::day)
+        .filter(|day| !text.contains(day.as_str()));
+    match day {
+        Some(day) => format!("{day}: {text}"),
+        None => capital(text),
+    }
+}
+
 /// Salt passage as people say it: `rejection 95.9 %, likely between 95.6 and
 /// 96.2 %`; nothing where it is unknown.
 pub fn rejection(salt_passage: &Span<f64>) -> Option<String> {
@@ -502,6 +501,16 @@ pub fn rejection_now(salt_passage: &Span<f64>) -> Option<String> {
     let width = salt_passage.p10.zip(salt_passage.p90);
     let decimals = percent_decimals(width.map(|(low, high)| high - low));
     Some(percent(1.0 - salt_passage.p50?, decimals))
+}
+
+/// `95.9 % (limit 90 %)`; what rounds to the limit is said to a tenth.
+pub fn rejection_beside(salt_passage: &Span<f64>, limit: f64) -> Option<String> {
+    let (now, limit) = (rejection_now(salt_passage)?, rejection_limit(limit));
+    let now = match now == limit {
+        true => percent(1.0 - salt_passage.p50?, 1),
+        false => now,
+    };
+    Some(format!("{now} (limit {limit})"))
 }
 
 /// The limit of salt passage as a rejection: `90 %`.

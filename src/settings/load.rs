@@ -73,6 +73,19 @@ pub enum SettingsError {
     },
 }
 
+impl SettingsError {
+    /// Whether it lies in an option of this run, not in a file.
+    pub fn is_mistyped(&self) -> bool {
+        match self {
+            SettingsError::Unreadable { .. } => false,
+            SettingsError::NotToml { origin, .. }
+            | SettingsError::UnknownKey { origin, .. }
+            | SettingsError::Renamed { origin, .. }
+            | SettingsError::NotAllowed { origin, .. } => matches!(origin, Origin::Flag),
+        }
+    }
+}
+
 fn did_you_mean(suggestion: Option<&str>) -> String {
     suggestion.map_or_else(
         || "; remove it or see `litrewise settings` for the settings there are".to_owned(),
@@ -81,7 +94,7 @@ fn did_you_mean(suggestion: Option<&str>) -> String {
 }
 
 /// The settings in force, and where each value that is not built in came from.
-#[derive(Debug, Clone)]
+#[derive(Debug, Clone, Default)]
 pub struct Effective {
     pub settings: Settings,
     /// By the key's name.
@@ -103,10 +116,7 @@ pub fn load(store: &Path, overrides: &Overrides) -> Result<Settings, SettingsErr
 /// # Errors
 /// As [`load`].
 pub fn load_with_origins(store: &Path, overrides: &Overrides) -> Result<Effective, SettingsError> {
-    let mut effective = Effective {
-        settings: Settings::default(),
-        origins: BTreeMap::new(),
-    };
+    let mut effective = Effective::default();
     let path = store.join(FILE_NAME);
     match std::fs::read_to_string(&path) {
         Ok(text) => from_file(&path, &text, &mut effective)?,
@@ -120,7 +130,11 @@ pub fn load_with_origins(store: &Path, overrides: &Overrides) -> Result<Effectiv
     Ok(effective)
 }
 
-fn from_file(path: &Path, text: &str, settings: &mut Effective) -> Result<(), SettingsError> {
+pub(super) fn from_file(
+    path: &Path,
+    text: &str,
+    settings: &mut Effective,
+) -> Result<(), SettingsError> {
     let origin = |offset: usize| Origin::File {
         path: path.to_owned(),
         line: line_of(text, offset),
@@ -205,7 +219,7 @@ fn from_environment(
     Ok(())
 }
 
-fn put_typed(
+pub(super) fn put_typed(
     origin: Origin,
     key: &str,
     typed: &str,

@@ -3,6 +3,7 @@
 
 mod keys;
 mod load;
+mod set;
 mod show;
 mod work;
 
@@ -12,6 +13,7 @@ use crate::calendar::TimeZone;
 
 pub use keys::{SECTIONS, Value};
 pub use load::{Effective, FILE_NAME, Overrides, SettingsError, load, load_with_origins};
+pub use set::with_value;
 pub use show::{as_text, as_toml, listed};
 pub use work::{Work, WorkingDays};
 

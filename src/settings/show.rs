@@ -46,7 +46,7 @@ fn of_key(key: &Key, effective: &Effective) -> Vec<Listed> {
 }
 
 /// A value as it is written in the file.
-fn written(value: &Value) -> String {
+pub(super) fn written(value: &Value) -> String {
     match value {
         Value::Number(x) => x.to_string(),
         // TOML's basic strings and the debug form agree on quotes and backslashes.
@@ -55,7 +55,7 @@ fn written(value: &Value) -> String {
 }
 
 /// A name as it is written in the file: in quotes unless TOML takes it bare.
-fn bare(name: &str) -> String {
+pub(super) fn bare(name: &str) -> String {
     let plain = |c: char| c.is_ascii_alphanumeric() || matches!(c, '_' | '-');
     match name.chars().all(plain) {
         true => name.to_owned(),

@@ -123,6 +123,9 @@ async function checkReport(folder) {
     const pdf = await page.pdf({ format: 'A4' });
     assert.equal(pdf.subarray(0, 5).toString(), '%PDF-');
     assert.ok(pdf.length > 10_000, 'something is printed');
+    const pages = pdf.toString('latin1').match(/\/Type\s*\/Page\b/g)?.length ?? 0;
+    // a fleet of a dozen goes on two sheets
+    if (data.vans.length <= 12) assert.ok(pages >= 1 && pages <= 2, `${pages} pages printed`);
     await context.close();
     passed(`prints (${Math.round(pdf.length / 1024)} kB as PDF)`);
   }

@@ -44,11 +44,14 @@ fn one_command_takes_in_what_is_new_says_what_is_missing_and_writes_the_pages() 
     let seen = yard.good(&["month", "exports", "-q"]);
     assert!(seen.out.contains("files with nothing new"), "{}", seen.out);
     assert_eq!(std::fs::read(&page).unwrap(), drawn);
-    // One van's pages alone.
-    let seen = yard.good(&["report", "-q", "--van", "qv 003", "--out", "one"]);
+    // One van's pages alone: of one with a job to come, named loosely.
+    let due = json(&yard.good(&["due", "-q", "-f", "json"]).out);
+    let van = due["visits"][0]["jobs"][0]["van"].as_str().unwrap();
+    let loosely = van.to_lowercase().replace('-', " ");
+    let seen = yard.good(&["report", "-q", "--van", &loosely, "--out", "one"]);
     assert_eq!(
         seen.out.lines().collect::<Vec<_>>(),
-        ["one/van-QV-003.png", "one/card-QV-003.png"]
+        [format!("one/van-{van}.png"), format!("one/card-{van}.png")]
     );
     assert_eq!(
         std::fs::read_dir(yard.path().join("one")).unwrap().count(),
@@ -163,6 +166,9 @@ fn the_exit_code_tells_what_was_mistyped_and_what_is_overdue() {
         &["report", "--month", "2031-01"],
         &["assess", "--what-if", "membranes 2 for nobody"],
         &["files", "take-back", "nothing.csv"],
+        &["settings", "set", "prices.membrain=180"],
+        &["settings", "set", "work.jobs_per_day=many"],
+        &["assess", "--set", "limits.product_ppm=ten"],
     ] {
         let seen = yard.run(&[arguments, &["-q"]].concat());
         assert_eq!(seen.code, 2, "{arguments:?}: {seen:#?}");
@@ -189,4 +195,36 @@ fn colour_comes_when_it_is_asked_for() {
     };
     assert!(has_colour(&["--color", "always"]) && has_colour(&["--colour=always"]));
     assert!(!has_colour(&["--color", "never"]) && !has_colour(&[]));
+}
+
+#[test]
+fn a_setting_is_set_by_command_and_holds_from_then_on() {
+    let yard = Yard::new();
+    yard.good(&["settings", "--write"]);
+    yard.good(&["settings", "set", "prices.currency=£", "stock.resin=25"]);
+    yard.good(&["settings", "set", "prices.currency=EUR"]);
+    let listed = json(&yard.good(&["settings", "-q", "-f", "json"]).out);
+    let value = |key: &str| {
+        let mut lines = listed.as_array().unwrap().iter();
+        lines.find(|l| l["key"] == key).unwrap()["value"].clone()
+    };
+    assert_eq!(value("prices.currency"), "EUR");
+    assert_eq!(value("stock.resin"), 25.0);
+    // Nothing is written where one value of several is wrong.
+    let file = yard.read("litrewise-store/litrewise.toml");
+    yard.bad(2, &["settings", "set", "stock.resin=30", "work.days=never"]);
+    assert_eq!(yard.read("litrewise-store/litrewise.toml"), file);
+}
+
+#[test]
+fn the_calendars_end_neither_stops_a_report_nor_holds_it_up() {
+    let yard = Yard::new();
+    yard.good(&[
+        "simulate", "--vans", "2", "--months", "8", "--out", "exports",
+    ]);
+    yard.good(&["ingest", "exports", "-q"]);
+    for day in ["9999-06-01", "9999-12-31"] {
+        let seen = yard.good(&["report", "-q", "--as-of", day, "--van", "QV-001", "-o", day]);
+        assert!(seen.out.contains("van-QV-001.png"), "{seen:#?}");
+    }
 }

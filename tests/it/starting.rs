@@ -98,6 +98,9 @@ fn every_example_of_a_help_works_as_it_stands() {
                 helps.push(yard.good(&["files", below, "--help"]).out);
             }
         }
+        if command == "settings" {
+            helps.push(yard.good(&["settings", "set", "--help"]).out);
+        }
         for line in helps.iter().flat_map(|help| example(help)) {
             type_in(&yard, &line);
             typed += 1;
@@ -117,7 +120,7 @@ fn every_command_of_the_readme_works_as_it_stands() {
     let readme = std::path::Path::new(env!("CARGO_MANIFEST_DIR")).join("README.md");
     let readme = std::fs::read_to_string(readme).expect("the README");
     assert!(
-        readme.lines().count() <= 150,
+        readme.lines().count() <= 120,
         "{} lines",
         readme.lines().count()
     );

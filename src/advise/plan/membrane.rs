@@ -117,14 +117,17 @@ pub fn plan(
             a_month_longer: (a_month * (going_on - rate)).max(0.0),
         })
     };
+    // Where going on pays no more, it stopped to pay on a day that stays where it is.
+    let stopped_to_pay = || {
+        overdue_days(forecast, until, |passage, per_litre_lost| {
+            per_litre(passage) + prices.lost_day * per_litre_lost - rate
+        })
+    };
     if most_days <= 0.0 {
         // The limit is behind it: what is left to weigh is the resin that it burns. That
         // it paid to change it before does not change on the day of the limit.
-        let days = overdue_days(forecast, until, |passage, per_litre_lost| {
-            per_litre(passage) + prices.lost_day * per_litre_lost - rate
-        });
         return MembranePlan {
-            replace_on: Some(add_days(until, days.min(most_days))),
+            replace_on: Some(add_days(until, stopped_to_pay().min(most_days))),
             money: money(per_litre(forecast.ln_now.exp()), None),
             ..last
         };
@@ -150,13 +153,10 @@ pub fn plan(
     }
     let excess = costs.excess_over(rate);
     let lowest = excess.iter().copied().fold(0.0, f64::min);
-    // Where going on pays no more, it stopped to pay on a day that stays where it is.
     let days = if wait > 0.0 {
         use_ahead.days_for(wait).min(most_days)
     } else {
-        overdue_days(forecast, until, |passage, per_litre_lost| {
-            per_litre(passage) + prices.lost_day * per_litre_lost - rate
-        })
+        stopped_to_pay()
     };
     let early = early(
         std::iter::once((0.0, 0.0)).chain(

@@ -4,7 +4,7 @@ use crate::advise::{Expected, Money, VanExpected};
 use crate::report::axis::{Axis, nice_top};
 use crate::report::canvas::{Align, Canvas};
 use crate::report::look::{self, Shape};
-use crate::report::panel::{frame_of_rows, heading};
+use crate::report::panel::{Rows, heading, rows_that_fit};
 use crate::report::rect::Rect;
 use crate::report::table::Table;
 use crate::report::words;
@@ -119,9 +119,15 @@ pub fn table(money: &Money) -> Table {
     }
 }
 
+/// The height that the chart takes without its title, px.
+pub fn height_of(money: &Money) -> u32 {
+    let vans = money.expected.as_ref().map_or(0, |e| e.vans.len());
+    (100.0 + PITCH * vans as f64) as u32
+}
+
 /// Draws the chart with its title.
 pub fn draw(canvas: &mut Canvas, area: Rect, money: &Money) {
-    let unit = "bar: likely cost if the plan is followed; mark: best estimate";
+    let unit = "bar: likely range if the plan is followed; mark: best estimate";
     let rest = heading(canvas, area, &title(money), unit);
     let Some(expected) = &money.expected else {
         let text = "litrewise settings --write shows where prices go; costs of services count too.";
@@ -130,24 +136,19 @@ pub fn draw(canvas: &mut Canvas, area: Rect, money: &Money) {
         return;
     };
     let all = dearest(expected);
-    let fits = ((rest.height() - 84.0) / PITCH).max(1.0) as usize;
-    let shown = all.get(..all.len().min(fits).min(MOST)).unwrap_or_default();
+    let fits = rows_that_fit(rest, PITCH, all.len());
+    let shown = all.get(..fits.min(MOST)).unwrap_or_default();
     let most = shown.iter().filter_map(|v| v.cost.p90.or(v.cost.p50));
     let top = nice_top(most.fold(1.0, f64::max), 5);
     let face = look::SMALL;
     let x = Axis::numbers((0.0, top), 5, |v, _| words::thousands(v));
-    let area = Rect {
-        y1: rest.y1.min(rest.y0 + 36.0 + PITCH * shown.len() as f64),
-        ..rest
-    };
     let names = shown.iter().map(|v| v.van.clone());
-    let Some((panel, names)) = frame_of_rows(canvas, area, names, (&face, 0.25), &x, "") else {
+    let Some(rows) = Rows::framed(canvas, rest, names, (&face, 0.25), (&x, ""), PITCH) else {
         return;
     };
-    for (i, (van, name)) in shown.iter().zip(&names).enumerate() {
-        let middle = panel.plot.y0 + PITCH * (i as f64 + 0.5);
-        let spot = (panel.plot.x0 - 10.0, middle + look::SMALL.below_middle());
-        canvas.text(name, spot, &face, Align::Right);
+    let panel = &rows.panel;
+    for (i, van) in shown.iter().enumerate() {
+        let middle = rows.named(i, &face);
         let Some(p50) = van.cost.p50 else {
             let at = (panel.plot.x0 + 8.0, middle + face.below_middle());
             canvas.text("no forecast", at, &face, Align::Left);
@@ -172,8 +173,9 @@ pub fn draw(canvas: &mut Canvas, area: Rect, money: &Money) {
     }
     if all.len() > shown.len() {
         let n = all.len() - shown.len();
-        let text = format!("and {} that cost less", words::count(n, "van", "vans"));
-        let spot = (panel.plot.x0, area.y1 + 18.0);
-        canvas.text(&text, spot, &look::SMALL, Align::Left);
+        rows.left_out(&format!(
+            "and {} that cost less",
+            words::count(n, "van", "vans")
+        ));
     }
 }

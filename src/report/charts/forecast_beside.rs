@@ -4,11 +4,11 @@
 use crate::backtest::Beside;
 use crate::calendar::DateExt;
 use crate::report::axis::{Axis, nice_top};
-use crate::report::canvas::{Align, Canvas};
+use crate::report::canvas::Canvas;
 use crate::report::charts::key::{self, Key};
 use crate::report::charts::life_by_hardness::Of;
 use crate::report::look::{self, Ink, Shape};
-use crate::report::panel::{frame_of_rows, heading};
+use crate::report::panel::{Rows, heading, rows_that_fit};
 use crate::report::rect::Rect;
 use crate::report::table::Table;
 use crate::report::words;
@@ -86,6 +86,11 @@ pub fn table(of: Of, all: &[Beside]) -> Table {
     }
 }
 
+/// The height that the chart takes without its title, px.
+pub fn height_of(all: &[Beside]) -> u32 {
+    (190.0 + PITCH * shown(all).len() as f64) as u32
+}
+
 /// Draws the chart with its title.
 pub fn draw(canvas: &mut Canvas, area: Rect, of: Of, all: &[Beside]) {
     let ink = match of {
@@ -105,8 +110,8 @@ pub fn draw(canvas: &mut Canvas, area: Rect, of: Of, all: &[Beside]) {
     // the last one at the top
     let list: Vec<&Beside> = list.iter().rev().collect();
     let rest = summary(canvas, rest, &list, ink);
-    let fits = ((rest.height() - 64.0) / LEAST_PITCH).max(1.0) as usize;
-    let list = list.get(..list.len().min(fits)).unwrap_or_default();
+    let fits = rows_that_fit(rest, LEAST_PITCH, list.len());
+    let list = list.get(..fits).unwrap_or_default();
     let days =
         |from: crate::calendar::Date, to: crate::calendar::Date| f64::from(to.days_since(from));
     let ends = list.iter().map(|b| {
@@ -116,38 +121,20 @@ pub fn draw(canvas: &mut Canvas, area: Rect, of: Of, all: &[Beside]) {
     let top = nice_top(ends.fold(30.0, f64::max), 6);
     let face = look::SMALL;
     let x = Axis::numbers((0.0, top), 6, |v, _| words::thousands(v));
-    let used = 58.0 + PITCH * list.len() as f64;
-    let area = Rect {
-        y1: rest.y1.min(rest.y0 + used),
-        ..rest
-    };
     let names = list
         .iter()
         .map(|b| format!("{}, {}", b.van, words::day(b.made_on)));
-    let Some((panel, names)) = frame_of_rows(
-        canvas,
-        area,
-        names,
-        (&face, 0.4),
-        &x,
-        "days after the forecast was made",
-    ) else {
+    let x = (&x, "days after the forecast was made");
+    let Some(rows) = Rows::framed(canvas, rest, names, (&face, 0.4), x, PITCH) else {
         return;
     };
-    let pitch = (panel.plot.height() / list.len() as f64).min(PITCH);
-    for (i, (row, name)) in list.iter().zip(&names).enumerate() {
-        let middle = panel.plot.y0 + pitch * (i as f64 + 0.5);
-        let spot = (panel.plot.x0 - 10.0, middle + look::SMALL.below_middle());
-        canvas.text(name, spot, &face, Align::Right);
+    for (i, row) in list.iter().enumerate() {
+        let middle = rows.named(i, &face);
         let after = |day: crate::calendar::Date| days(row.made_on, day);
-        let height = |px: f64| 1.0 - (px - panel.plot.y0) / panel.plot.height();
-        let between = (height(middle + 6.5), height(middle - 6.5));
         let early = row.limit_on.p10.map_or(f64::INFINITY, after);
-        panel.range_bar((early, row.limit_on.p90.map(after)), between, ink);
-        if let Some(best) = row.limit_on.p50.map(after).filter(|d| *d <= top) {
-            panel.line(&[(best, between.0), (best, between.1)], ink, 2.0);
-        }
-        let spot = (panel.x_px(after(row.came_on)), middle);
+        let span = (early, row.limit_on.p90.map(after));
+        rows.range((middle, 6.5), span, row.limit_on.p50.map(after), ink);
+        let spot = (rows.panel.x_px(after(row.came_on)), middle);
         if row.held() {
             canvas.mark(Shape::Diamond, spot, 6.5, ink);
         } else {

@@ -32,8 +32,12 @@ pub fn title(assessment: &Assessment) -> String {
             short.0, long.0
         ),
         (Some(short), Some(_)) => format!(
-            "RO membranes: about {:.0} months everywhere; the usual interval is {rule:.0}",
-            short.0
+            "RO membranes: about {:.0} months {}; the usual interval is {rule:.0}",
+            short.0,
+            match assessment.areas.as_slice() {
+                [one] => format!("in {}", one.postcode),
+                _ => "everywhere".to_owned(),
+            }
         ),
         _ => "No interval yet: not enough readings".to_owned(),
     }
@@ -100,7 +104,7 @@ pub fn draw(canvas: &mut Canvas, area: Rect, assessment: &Assessment) {
         .iter()
         .any(|a| a.saving_per_van_year.is_some());
     let shares: &[f64] = if with_money {
-        &[0.0, 0.14, 0.315, 0.505, 0.695, 0.855]
+        &[0.0, 0.132, 0.295, 0.482, 0.668, 0.872]
     } else {
         &[0.0, 0.2, 0.4, 0.62, 0.83]
     };

@@ -184,12 +184,12 @@ pub fn draw(canvas: &mut Canvas, area: Rect, of: Of, dots: &[LifeDot], curve: &[
         return;
     }
     let (x, y) = axes(dots, curve);
-    let beyond = dots.iter().any(|d| d.litres > y.high);
-    let rest = key::draw(canvas, rest, &keys(of, beyond));
+    let curve = among(dots, curve);
+    let rest = key::draw(canvas, rest, &keys(of, dots, curve, y.high));
     let Some(panel) = frame(canvas, rest, &x, &y, "hardness, mg/L as CaCO₃") else {
         return;
     };
-    draw_curve(&panel, of, among(dots, curve));
+    draw_curve(&panel, of, curve);
     for dot in dots {
         draw_dot(canvas, &panel, of, dot);
     }
@@ -261,15 +261,32 @@ fn draw_curve(panel: &Panel, of: Of, curve: &[Band<f64>]) {
     panel.line(&middle, of.ink(), 2.6);
 }
 
-fn keys(of: Of, beyond: bool) -> Vec<(Key, &'static str)> {
-    let mut keys = vec![
-        (Key::Mark(Shape::Circle, of.ink()), "reached its limit"),
-        (Key::Mark(Shape::Ring, of.ink()), "forecast"),
-        (Key::Line(of.ink()), "best estimate"),
-        (Key::Range(of.ink()), "likely range (4 in 5) of a new one"),
+/// What is drawn: `top` is where the scale ends.
+fn keys(of: Of, dots: &[LifeDot], curve: &[Band<f64>], top: f64) -> Vec<(Key, &'static str)> {
+    let shown = |wanted: &dyn Fn(&LifeDot) -> bool| dots.iter().any(wanted);
+    let all = [
+        (
+            shown(&|d| d.seen && d.litres <= top),
+            Key::Mark(Shape::Circle, of.ink()),
+            "reached its limit",
+        ),
+        (
+            shown(&|d| !d.seen && d.litres <= top),
+            Key::Mark(Shape::Ring, of.ink()),
+            "forecast",
+        ),
+        (!curve.is_empty(), Key::Line(of.ink()), "best estimate"),
+        (
+            !curve.is_empty(),
+            Key::Range(of.ink()),
+            "likely range (4 in 5) of a new one",
+        ),
+        (
+            shown(&|d| d.litres > top),
+            Key::Mark(Shape::Triangle, of.ink()),
+            "off the scale",
+        ),
     ];
-    if beyond {
-        keys.push((Key::Mark(Shape::Triangle, of.ink()), "off the scale"));
-    }
-    keys
+    let drawn = all.into_iter().filter(|(drawn, ..)| *drawn);
+    drawn.map(|(_, key, text)| (key, text)).collect()
 }

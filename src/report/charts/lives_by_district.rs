@@ -6,7 +6,7 @@ use crate::report::axis::{Axis, Tick};
 use crate::report::canvas::{Align, Canvas};
 use crate::report::charts::life_by_hardness::Of;
 use crate::report::look::{self, Shape};
-use crate::report::panel::{frame_of_rows, heading};
+use crate::report::panel::{Rows, heading};
 use crate::report::rect::Rect;
 use crate::report::table::Table;
 use crate::report::words;
@@ -47,7 +47,7 @@ pub fn title_of_all(of: Of, areas: &[AreaAssessment]) -> String {
     };
     if known().count() < 2 {
         return format!(
-            "A new {} in {} will last about {}",
+            "A new {} in {} lasts about {}",
             noun(of),
             fast.postcode,
             words::litres_short(life(fast, of))
@@ -92,7 +92,7 @@ pub fn title(of: Of, areas: &[AreaAssessment], this: &str) -> String {
         .filter_map(|a| life(a, of).p50)
         .collect();
     let says = format!(
-        "A new {noun} in {this} will last about {}",
+        "A new {noun} in {this} lasts about {}",
         words::litres_short(life(own, of)).trim_end()
     );
     let Some(typical) = middle_of(&others) else {
@@ -237,21 +237,14 @@ pub fn draw(canvas: &mut Canvas, area: Rect, of: Of, areas: &[AreaAssessment], t
         Some(h) => format!("{} · {h:.0} mg/L", a.postcode),
         None => a.postcode.clone(),
     });
-    let Some((panel, names)) = frame_of_rows(canvas, rest, names, (&face, 0.34), &x, "litres")
-    else {
+    let (face_and_share, x) = ((&face, 0.34), (&x, "litres"));
+    let Some(rows) = Rows::framed(canvas, rest, names, face_and_share, x, 76.0) else {
         return;
     };
-    let pitch = (panel.plot.height() / shown.len().max(1) as f64).min(76.0);
-    for (i, (district, name)) in shown.iter().zip(&names).enumerate() {
-        let middle = panel.plot.y0 + pitch * (i as f64 + 0.5);
+    let panel = &rows.panel;
+    for (i, district) in shown.iter().enumerate() {
         let own = district.postcode == this;
-        let face = if own { face } else { look::SMALL };
-        canvas.text(
-            name,
-            (panel.plot.x0 - 10.0, middle + look::SMALL.below_middle()),
-            &face,
-            Align::Right,
-        );
+        let middle = rows.named(i, if own { &face } else { &look::SMALL });
         let span = life(district, of);
         let Some(low) = span.p10 else {
             canvas.text(
@@ -263,10 +256,8 @@ pub fn draw(canvas: &mut Canvas, area: Rect, of: Of, areas: &[AreaAssessment], t
             continue;
         };
         let half = if own { 9.0 } else { 6.0 };
-        let height = |px: f64| 1.0 - (px - panel.plot.y0) / panel.plot.height();
-        let between = (height(middle + half), height(middle - half));
         let high = span.p90.map(f64::log10);
-        panel.range_bar((low.log10(), high), between, ink);
+        rows.range((middle, half), (low.log10(), high), None, ink);
         if let Some(best) = span.p50 {
             let shape = if own { Shape::Diamond } else { Shape::Circle };
             let spot = (panel.x_px(best.log10()), middle);
@@ -306,7 +297,7 @@ mod tests {
         );
         assert_eq!(
             title_of_all(Of::Membrane, &[area("QA3", 50_000.0, 1.5)]),
-            "A new RO membrane in QA3 will last about 50,000 L"
+            "A new RO membrane in QA3 lasts about 50,000 L"
         );
         assert_eq!(
             title_of_all(Of::Resin, &all(1.5)),

@@ -3,9 +3,9 @@
 
 use crate::advise::{AreaAssessment, Assessment, CostPer1000Litres};
 use crate::report::axis::{Axis, nice_top};
-use crate::report::canvas::{Align, Canvas};
+use crate::report::canvas::Canvas;
 use crate::report::look::{self, Shape};
-use crate::report::panel::{frame_of_rows, heading};
+use crate::report::panel::{Rows, heading, rows_that_fit};
 use crate::report::rect::Rect;
 use crate::report::table::Table;
 use crate::report::words;
@@ -90,13 +90,18 @@ pub fn table(assessment: &Assessment) -> Table {
     }
 }
 
+/// The height that the chart takes without its title, px.
+pub fn height_of(assessment: &Assessment) -> u32 {
+    (100.0 + PITCH * known(assessment).len() as f64) as u32
+}
+
 /// Draws the chart with its title.
 pub fn draw(canvas: &mut Canvas, area: Rect, assessment: &Assessment) {
     let unit = "bar: if the suggestions are followed; ring: at the usual intervals";
     let rest = heading(canvas, area, &title(assessment), unit);
     let all = known(assessment);
-    let fits = ((rest.height() - 84.0) / PITCH).max(1.0) as usize;
-    let shown = all.get(..all.len().min(fits).min(MOST)).unwrap_or_default();
+    let fits = rows_that_fit(rest, PITCH, all.len());
+    let shown = all.get(..fits.min(MOST)).unwrap_or_default();
     if shown.is_empty() {
         let text = "litrewise settings --write shows where prices go; costs of services count too.";
         let at = (rest.x0, rest.y0 + 40.0);
@@ -111,18 +116,13 @@ pub fn draw(canvas: &mut Canvas, area: Rect, assessment: &Assessment) {
     let top = nice_top(most.fold(1.0, f64::max), 5);
     let face = look::SMALL;
     let x = Axis::numbers((0.0, top), 5, |v, d| format!("{v:.d$}"));
-    let area = Rect {
-        y1: rest.y1.min(rest.y0 + 36.0 + PITCH * shown.len() as f64),
-        ..rest
-    };
     let names = shown.iter().map(|(a, _)| a.postcode.clone());
-    let Some((panel, names)) = frame_of_rows(canvas, area, names, (&face, 0.3), &x, "") else {
+    let Some(rows) = Rows::framed(canvas, rest, names, (&face, 0.3), (&x, ""), PITCH) else {
         return;
     };
-    for (i, ((district, cost), name)) in shown.iter().zip(&names).enumerate() {
-        let middle = panel.plot.y0 + PITCH * (i as f64 + 0.5);
-        let spot = (panel.plot.x0 - 10.0, middle + look::SMALL.below_middle());
-        canvas.text(name, spot, &face, Align::Right);
+    let panel = &rows.panel;
+    for (i, (district, cost)) in shown.iter().enumerate() {
+        let middle = rows.named(i, &face);
         let bar = Rect {
             x0: panel.plot.x0,
             x1: panel.x_px(cost.total),
@@ -133,5 +133,9 @@ pub fn draw(canvas: &mut Canvas, area: Rect, assessment: &Assessment) {
         if let Some(rule) = rule(district) {
             canvas.mark(Shape::Ring, (panel.x_px(rule), middle), 7.0, look::MEMBRANE);
         }
+    }
+    if all.len() > shown.len() {
+        let n = all.len() - shown.len();
+        rows.left_out(&format!("and {}", words::count(n, "district", "districts")));
     }
 }

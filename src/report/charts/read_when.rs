@@ -5,9 +5,9 @@ use crate::calendar::Date;
 use crate::advise::VanAssessment;
 use crate::report::answers::named;
 use crate::report::axis::{Axis, day_number, days_after};
-use crate::report::canvas::{Align, Canvas};
+use crate::report::canvas::Canvas;
 use crate::report::look::{self, Shape};
-use crate::report::panel::{frame, heading};
+use crate::report::panel::{Rows, heading, rows_that_fit};
 use crate::report::rect::Rect;
 use crate::report::table::Table;
 use crate::report::words;
@@ -48,9 +48,9 @@ pub fn by_need(vans: &[VanAssessment], as_of: Date) -> Vec<&VanAssessment> {
     list
 }
 
-/// How many vans fit into a chart of that height.
-pub fn rows_in(height: f64) -> usize {
-    ((height - 70.0) / ROW).floor().max(1.0) as usize
+/// The height that a chart of so many vans takes, px.
+pub fn height_of(vans: usize) -> f64 {
+    100.0 + ROW * vans as f64
 }
 
 /// The finding: who was not read lately.
@@ -126,37 +126,23 @@ pub fn draw(canvas: &mut Canvas, area: Rect, vans: &[VanAssessment], as_of: Date
     if list.is_empty() {
         return;
     }
-    let fits = rows_in(rest.height());
-    let shown = list.get(..list.len().min(fits)).unwrap_or_default();
+    let fits = rows_that_fit(rest, ROW, list.len());
+    let shown = list.get(..fits).unwrap_or_default();
     let face = look::SMALL;
-    let names: Vec<String> = shown
-        .iter()
-        .map(|v| canvas.shortened(&v.van, &face, rest.width() * 0.25))
-        .collect();
-    // those that stand out are bold, and wider
-    let widest = names
-        .iter()
-        .map(|n| canvas.width_of(n, &look::SMALL_BOLD))
-        .fold(0.0, f64::max);
     let (from, to) = (days_after(as_of, -BACK), days_after(as_of, 3));
     let x = Axis::days(from, to, 7);
-    let y = Axis::bare(0.0, 1.0);
     let left_out = list.len() - shown.len();
-    let bottom = rest.y0 + 8.0 + ROW * shown.len() as f64 + 28.0;
-    let inner = Rect {
-        x0: rest.x0 + widest,
-        y1: bottom.min(rest.y1),
-        ..rest
-    };
-    let Some(panel) = frame(canvas, inner, &x, &y, "") else {
+    let names = shown.iter().map(|v| v.van.clone());
+    // those that stand out are bold, and wider
+    let widest = (&look::SMALL_BOLD, 0.25);
+    let Some(rows) = Rows::framed(canvas, rest, names, widest, (&x, ""), ROW) else {
         return;
     };
-    for (i, (van, name)) in shown.iter().zip(&names).enumerate() {
-        let middle = panel.plot.y0 + ROW * (i as f64 + 0.5);
+    let panel = &rows.panel;
+    for (i, van) in shown.iter().enumerate() {
         let late = days_since(van, as_of).is_none_or(|d| d > LATE);
         let face = if late { look::SMALL_BOLD } else { face };
-        let spot = (panel.plot.x0 - 10.0, middle + look::SMALL.below_middle());
-        canvas.text(name, spot, &face, Align::Right);
+        let middle = rows.named(i, &face);
         let line = Rect {
             y0: middle - 0.5,
             y1: middle + 0.5,
@@ -172,11 +158,9 @@ pub fn draw(canvas: &mut Canvas, area: Rect, vans: &[VanAssessment], as_of: Date
         }
     }
     if left_out > 0 {
-        let text = format!(
+        rows.left_out(&format!(
             "and {} read more lately",
             words::count(left_out, "van", "vans")
-        );
-        let spot = (panel.plot.x0, (bottom + 18.0).min(area.y1));
-        canvas.text(&text, spot, &look::SMALL, Align::Left);
+        ));
     }
 }

@@ -9,7 +9,7 @@ use crate::report::canvas::{Align, Canvas};
 use crate::report::charts::key::{self, Key};
 use crate::report::charts::van_passage::{axis, limit_name, rejection};
 use crate::report::look::{self, Shape, badge};
-use crate::report::panel::{frame_of_rows, heading};
+use crate::report::panel::{Rows, heading, rows_that_fit};
 use crate::report::rect::Rect;
 use crate::report::table::Table;
 use crate::report::words::{self, MEMBRANE_TDS, TAP_TDS};
@@ -25,16 +25,16 @@ pub fn title(vans: &[&VanAssessment], limit: f64) -> String {
         return "Rejection is not known for any RO membrane here".to_owned();
     };
     let limit = words::rejection_limit(limit);
-    let worst = words::percent(1.0 - *most, 0);
+    let worst = words::percent(1.0 - *most, 1);
     match (over, known.len()) {
         (0, 1) => format!("{name}: rejection {worst}, above the limit of {limit}"),
-        (0, n) => format!(
-            "Rejection is above the limit of {limit} on all {n} vans; {name} is nearest with {worst}"
-        ),
-        (1, _) => format!("Rejection is under the limit of {limit} on {name}: {worst}"),
-        (over, _) => format!(
-            "Rejection is under the limit of {limit} on {over} vans; {name} is worst with {worst}"
-        ),
+        (0, n) => {
+            format!("All {n} vans above the rejection limit of {limit}, nearest {name}: {worst}")
+        }
+        (1, _) => format!("{name} is under the rejection limit of {limit}: {worst}"),
+        (over, _) => {
+            format!("{over} vans are under the rejection limit of {limit}, worst {name}: {worst}")
+        }
     }
 }
 
@@ -82,9 +82,14 @@ pub fn table(vans: &[&VanAssessment]) -> Table {
 }
 
 /// Height of a row, at least and at most, px.
-const ROW: (f64, f64) = (20.0, 27.0);
+const ROW: (f64, f64) = (22.0, 28.0);
 /// Days back to the mark of last month.
 const MONTH: i32 = 30;
+
+/// The height that a chart of so many membranes takes without its title, px.
+pub fn height_of(membranes: usize) -> u32 {
+    (130.0 + ROW.1 * membranes as f64) as u32
+}
 
 /// A membrane's rejection in percent: now, its likely range, a month ago.
 struct Now<'a> {
@@ -149,30 +154,33 @@ pub fn draw(canvas: &mut Canvas, area: Rect, vans: &[&VanAssessment], as_of: Dat
         (Key::Dashes(look::LIMIT), &limit_name(limit)),
     ];
     let rest = key::draw(canvas, rest, &keys);
-    let row = ((rest.height() - 44.0) / all.len() as f64).clamp(ROW.0, ROW.1);
-    // the last row is kept for what is left out
-    let rows = ((rest.height() - 44.0) / row).max(1.0) as usize;
-    let fits = if all.len() > rows { rows - 1 } else { rows };
-    let shown = all.get(..all.len().min(fits.max(1))).unwrap_or_default();
+    let fits = rows_that_fit(rest, ROW.0, all.len());
+    let shown = all.get(..fits).unwrap_or_default();
     let lowest = shown.iter().map(|n| n.range.map_or(n.rejection, |r| r.0));
     let x = axis(lowest, limit);
-    let bottom = rest.y0 + 8.0 + row * shown.len() as f64 + 30.0;
+    // a line is kept for what is left out
+    let left_out = all.len() - shown.len();
+    let more = if left_out > 0 {
+        look::SMALL.leading()
+    } else {
+        0.0
+    };
     let frame_area = Rect {
         x1: rest.x1 - VALUE,
-        y1: bottom.min(rest.y1),
+        y1: rest.y1 - more,
         ..rest
     };
     let names = shown.iter().map(|n| n.van.van.clone());
     let face = look::SMALL_BOLD;
-    let framed = frame_of_rows(canvas, frame_area, names, (&face, 0.26), &x, "");
-    let Some((panel, names)) = framed else {
+    let widest = (&face, 0.26);
+    let Some(rows) = Rows::framed(canvas, frame_area, names, widest, (&x, ""), ROW.1) else {
         return;
     };
+    let panel = &rows.panel;
     panel.upright(rejection(limit), look::LIMIT, 2.0, (9.0, 5.0));
-    for (i, (now, name)) in shown.iter().zip(&names).enumerate() {
-        let middle = panel.plot.y0 + row * (i as f64 + 0.5);
+    for (i, now) in shown.iter().enumerate() {
+        let middle = rows.named(i, &face);
         let base = middle + face.below_middle();
-        canvas.text(name, (panel.plot.x0 - 12.0, base), &face, Align::Right);
         let at = |value: f64| panel.x_px(value);
         if let Some((low, high)) = now.range {
             let ends = [(at(low), middle), (at(high), middle)];
@@ -186,11 +194,9 @@ pub fn draw(canvas: &mut Canvas, area: Rect, vans: &[&VanAssessment], as_of: Dat
         let value = format!("{:.1}", now.rejection);
         canvas.text(&value, (rest.x1, base), &look::SMALL, Align::Right);
     }
-    if all.len() > shown.len() {
-        let left = words::count(all.len() - shown.len(), "van", "vans");
-        let text = format!("and {left} with a higher rejection");
-        let spot = (panel.plot.x0, frame_area.y1 + 20.0);
-        canvas.text(&text, spot, &look::SMALL, Align::Left);
+    if left_out > 0 {
+        let vans = words::count(left_out, "van", "vans");
+        rows.left_out(&format!("and {vans} with a higher rejection"));
     }
 }
 

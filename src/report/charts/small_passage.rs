@@ -49,8 +49,11 @@ pub fn draw(
         membrane(canvas, plot, van, as_of, limit, explained);
     } else {
         canvas.fill(plot, look::SHADE);
-        let text = "DI resin only: no membrane";
-        let text = canvas.shortened(text, &look::SMALL, plot.width() - 16.0);
+        let text = match van.series.product_ppm.last() {
+            Some((_, ppm)) => format!("DI resin only: product TDS {ppm:.0} ppm"),
+            None => "DI resin only: no membrane".to_owned(),
+        };
+        let text = canvas.shortened(&text, &look::SMALL, plot.width() - 16.0);
         let middle = (
             (plot.x0 + plot.x1) / 2.0,
             (plot.y0 + plot.y1) / 2.0 + look::SMALL.below_middle(),
@@ -97,12 +100,15 @@ fn membrane(
     panel.line(&[(today, panel.y().low), (today, 100.0)], look::MUTED, 1.2);
     if explained {
         let face = look::SMALL.inked(look::LIMIT);
-        let at = (plot.x0 + 4.0, panel.y_px(floor) + 18.0);
+        // under its line where there is room
+        let line = panel.y_px(floor);
+        let below = if line + 28.0 < plot.y1 { 18.0 } else { -6.0 };
+        let at = (plot.x0 + 4.0, line + below);
         panel.note(&limit_name(limit), at, &face, Align::Left);
         let at = (panel.x_px(today) + 5.0, plot.y1 - 6.0);
         panel.note("today", at, &look::SMALL, Align::Left);
-        let at = (plot.x0 + 4.0, plot.y0 + 17.0);
-        panel.note("100 %", at, &look::SMALL, Align::Left);
+        let at = (plot.x1 - 4.0, plot.y0 + 17.0);
+        panel.note("100 %", at, &look::SMALL, Align::Right);
     }
 }
 
@@ -110,7 +116,16 @@ fn membrane(
 pub fn said(van: &VanAssessment) -> String {
     let membrane = &van.membrane;
     if !van.series.has_membrane {
-        return "no membrane".to_owned();
+        let left = van.resin.litres_left.p50;
+        return left.map_or_else(
+            || "DI resin: litres left not known".to_owned(),
+            |l| {
+                format!(
+                    "about {} L left in the resin",
+                    words::thousands(words::two_figures(l))
+                )
+            },
+        );
     }
     let Some(now) = membrane.salt_passage.p50 else {
         return "rejection not known".to_owned();

@@ -68,11 +68,17 @@ pub fn draw(canvas: &mut Canvas, area: Rect, van: &VanAssessment, as_of: Date, l
     let series = &van.series;
     let unit = "Bar: litres left in the resin. Below: product TDS, ppm";
     let rest = heading(canvas, area, &title(van, as_of, limit), unit);
+    let x = van_time::axis(van, as_of, area.width());
     let changes = series.services.iter().filter(|s| s.item == Item::Resin);
-    let new_ones: Vec<f64> = changes.map(|s| day_number(s.date)).collect();
+    let changes = changes.map(|s| day_number(s.date));
+    // lines are drawn only where there are readings to draw them through
+    let drawn = |day: &f64| x.holds(*day) && !series.product_ppm.is_empty();
+    let new_ones: Vec<f64> = changes.filter(drawn).collect();
     let mut keys = Vec::new();
-    if van.resin.litres_left.p10.is_some() {
-        keys.push((Key::Bar(look::RESIN), "very likely left"));
+    if let Some(low) = van.resin.litres_left.p10 {
+        if low > 0.0 {
+            keys.push((Key::Bar(look::RESIN), "very likely left"));
+        }
         keys.push((Key::Range(look::RESIN), "likely range (4 in 5)"));
     }
     if van.resin.litres_left.p50.is_some() {
@@ -92,7 +98,6 @@ pub fn draw(canvas: &mut Canvas, area: Rect, van: &VanAssessment, as_of: Date, l
         canvas.paragraph(&text, at, &look::BODY, rest.width(), 3);
         return;
     }
-    let x = van_time::axis(van, as_of, area.width());
     let shown = series.product_ppm.iter();
     let shown = shown.map(|(day, ppm)| (day_number(*day), *ppm));
     let shown: Vec<(f64, f64)> = shown.filter(|(day, _)| x.holds(*day)).collect();

@@ -117,6 +117,11 @@ fn answered(
     Ok(html! { (lists::answer(&answer.said)) (shown) })
 }
 
+/// A drawing no higher than its rows need.
+fn low_enough((width, height): (u32, u32), needed: u32) -> (u32, u32) {
+    (width, height.min(needed))
+}
+
 fn rejections(assessment: &Assessment, charts: &mut Charts) -> Result<Markup, ReportError> {
     let vans = assessment.vans.iter();
     let vans: Vec<&VanAssessment> = vans.filter(|v| v.series.has_membrane).collect();
@@ -128,7 +133,7 @@ fn rejections(assessment: &Assessment, charts: &mut Charts) -> Result<Markup, Re
         Chart {
             title: rejection_now::title(&vans, limit),
             alternative: rejection_now::alternative(&vans, limit),
-            size: look::DRAWING_WIDE,
+            size: low_enough(look::DRAWING_WIDE, rejection_now::height_of(vans.len())),
             table: rejection_now::table(&vans),
         },
         |c| rejection_now::draw(c, c.page().inset(6.0), &vans, assessment.as_of, limit),
@@ -149,7 +154,7 @@ fn past(plan: &ReportPlan<'_>, charts: &mut Charts) -> Result<Markup, ReportErro
                 Chart {
                     title: forecast_beside::title(of, beside),
                     alternative: forecast_beside::alternative(of, beside),
-                    size: look::DRAWING_TALL,
+                    size: low_enough(look::DRAWING_TALL, forecast_beside::height_of(beside)),
                     table: forecast_beside::table(of, beside),
                 },
                 |c| forecast_beside::draw(c, c.page().inset(6.0), of, beside),
@@ -178,7 +183,7 @@ fn money(assessment: &Assessment, charts: &mut Charts) -> Result<Markup, ReportE
             Chart {
                 title: expected_by_van::title(money),
                 alternative: expected_by_van::alternative(money),
-                size: look::DRAWING_TALL,
+                size: low_enough(look::DRAWING_TALL, expected_by_van::height_of(money)),
                 table: expected_by_van::table(money),
             },
             |c| expected_by_van::draw(c, c.page().inset(6.0), money),
@@ -189,7 +194,7 @@ fn money(assessment: &Assessment, charts: &mut Charts) -> Result<Markup, ReportE
             Chart {
                 title: per_1000_litres::title(assessment),
                 alternative: per_1000_litres::alternative(assessment),
-                size: look::DRAWING_LOW,
+                size: low_enough(look::DRAWING_LOW, per_1000_litres::height_of(assessment)),
                 table: per_1000_litres::table(assessment),
             },
             |c| per_1000_litres::draw(c, c.page().inset(6.0), assessment),
@@ -197,7 +202,8 @@ fn money(assessment: &Assessment, charts: &mut Charts) -> Result<Markup, ReportE
     }
     Ok(html! {
         (lists::sentences(&pages::money::bought(money)))
-        (lists::sentences(&pages::money::years(money)))
+        @if !money.years.is_empty() { (lists::table(&pages::money::years(money))) }
+        (lists::sentences(&pages::money::why_it_differs(money)))
         div.two { @for chart in drawn { (chart) } }
     })
 }
@@ -206,7 +212,8 @@ fn what_to_order(assessment: &Assessment, names: &Names) -> Markup {
     html! {
         p { (pages::orders::lead(assessment)) "." }
         (lists::table(&pages::orders::list(assessment)))
-        @if let Some(unused) = pages::orders::unused(assessment) { p { (unused) } }
+        (lists::sentences(&pages::orders::notes(assessment)))
+        (lists::table(&pages::orders::by_visit(assessment)))
         (lists::table(&pages::orders::by_month(assessment)))
         p.quiet { a href=(names.orders) { "The order list on one page, as a picture" } }
     }

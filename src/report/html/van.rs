@@ -61,7 +61,7 @@ fn one(
             p { (pages::van::lead(van)) "." }
             ul.parts {
                 @for part in &line.parts {
-                    li { (shape(part.state)) " " strong { (part.headline(as_of)) "." } " " (part.reason) }
+                    li { (shape(part.shown_as())) " " strong { (part.headline(as_of)) "." } " " (part.reason) }
                 }
             }
             @if let Some(alarm) = &van.membrane.alarm { (causes(alarm)) }
@@ -191,8 +191,7 @@ fn facts(plan: &ReportPlan<'_>, line: &VanLine<'_>) -> Markup {
                 @for remark in &van.records {
                     li {
                         "Record to fix: "
-                        @if let Some(day) = remark.date { (words::day(day)) ": " }
-                        (remark.text)
+                        (words::dated(remark.date, &remark.text))
                     }
                 }
             }

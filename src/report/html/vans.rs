@@ -5,7 +5,7 @@ use std::collections::BTreeSet;
 use maud::{Markup, html};
 
 use super::badge::shape;
-use crate::advise::{Assessment, State};
+use crate::advise::{Assessment, Rank, State};
 use crate::report::axis::day_number;
 use crate::report::parts::VanLine;
 use crate::report::words;
@@ -23,13 +23,17 @@ const COLUMNS: [(&str, bool); 6] = [
 /// Whole days until the first part of the van is to be changed; negative where
 /// that day has passed, `None` where none is to be.
 pub fn days_left(line: &VanLine<'_>, assessment: &Assessment) -> Option<f64> {
-    let first = line.parts.iter().filter_map(|p| p.replace_on).min()?;
+    // what is to be checked is for now, whenever the part itself is due
+    let jobs = line.jobs.iter().map(|job| job.own_day);
+    let planned = line.parts.iter().filter_map(|p| p.replace_on);
+    let first = jobs.min().or_else(|| planned.min())?;
     Some(day_number(first) - day_number(assessment.as_of))
 }
 
 fn days_in_words(days: Option<f64>) -> String {
     match days {
         None => "–".to_owned(),
+        Some(0.0) => "now".to_owned(),
         Some(days) if days < 0.0 => format!("{:.0} late", -days),
         Some(days) => format!("{days:.0}"),
     }
@@ -64,7 +68,7 @@ pub fn table(assessment: &Assessment, lines: &[VanLine<'_>]) -> Markup {
 /// Hidden until the script shows them: without it they would do nothing.
 fn controls(lines: &[VanLine<'_>]) -> Markup {
     let mut states: Vec<State> = lines.iter().map(|l| l.state).collect();
-    states.sort_by_key(|s| words::urgency(*s));
+    states.sort_by_key(|s| Rank::from(*s));
     states.dedup();
     let districts: BTreeSet<&str> = lines.iter().map(|l| district(l)).collect();
     let days = [
@@ -79,7 +83,7 @@ fn controls(lines: &[VanLine<'_>]) -> Markup {
             label { "Van " input #by-name type="search" autocomplete="off"; }
             label { "State " select #by-state {
                 option value="" { "all" }
-                @for state in states { option value=(words::urgency(state)) { (words::state(state)) } }
+                @for state in states { option value=(Rank::from(state) as u8) { (words::state(state)) } }
             } }
             label { "District " select #by-district {
                 option value="" { "all" }
@@ -104,7 +108,7 @@ fn row(assessment: &Assessment, line: &VanLine<'_>) -> Markup {
     let key = |value: Option<f64>| value.map_or(String::new(), |v| v.to_string());
     let passage = &line.van.membrane.salt_passage;
     let rejection = words::rejection_now(passage).unwrap_or_else(|| "–".to_owned());
-    let urgency = words::urgency(line.state);
+    let urgency = Rank::from(line.state) as u8;
     let why = line.why(assessment.fleet.currency.as_deref());
     html! {
         tr data-van=(line.place) data-state=(urgency) data-district=(district(line)) data-days=(key(days)) {

@@ -163,13 +163,7 @@ pub fn draw(
         ..left
     };
     let own: Vec<VanLine<'_>> = lines.iter().filter(|l| here(l.van)).cloned().collect();
-    // the last row is kept for what is left out
-    let room = to_do::rows_in(rows.height());
-    let fits = if own.len() <= room {
-        own.len()
-    } else {
-        room.saturating_sub(1)
-    };
+    let fits = to_do::rows_in(rows.height(), &own);
     let after = match own.len() - fits {
         0 => String::new(),
         n => format!("and {} more, see the index", words::count(n, "van", "vans")),

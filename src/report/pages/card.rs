@@ -3,7 +3,7 @@
 
 use crate::calendar::Date;
 
-use crate::advise::{Assessment, Item, Job, State, Task, VanAssessment};
+use crate::advise::{Assessment, Habit, Item, Job, State, Task, VanAssessment};
 use crate::report::canvas::{Align, Canvas};
 use crate::report::cautions;
 use crate::report::due;
@@ -107,8 +107,14 @@ fn valve(van: &VanAssessment) -> String {
             )
         },
     );
+    let turn = van.habits.iter().find_map(|h| match h.habit {
+        Habit::ValveTooOpen => Some(" Too open: close the reject valve in small steps."),
+        Habit::ValveTooTight => Some(" Too tight: open the reject valve in small steps."),
+        _ => None,
+    });
+    let turn = turn.unwrap_or_default();
     format!(
-        "{now} Fill a bucket from product and from waste for a minute each. Aim for 2 : 1, two litres of waste to one of product; never under 1 : 1, nor tighter than the membrane's maker allows."
+        "{now}{turn} Fill a bucket from product and from waste for a minute each. Aim for 2 : 1, two litres of waste to one of product; never under 1 : 1, nor tighter than the membrane's maker allows."
     )
 }
 

@@ -3,7 +3,7 @@
 
 use crate::calendar::Date;
 
-use crate::advise::{Assessment, State, VanAssessment};
+use crate::advise::{Assessment, Rank, VanAssessment};
 use crate::report::ReportPlan;
 use crate::report::answers::{Answer, answers, meters_to_check, order_now};
 use crate::report::canvas::{Align, Canvas};
@@ -14,29 +14,38 @@ use crate::report::parts::{VanLine, finding};
 use crate::report::rect::Rect;
 use crate::report::words;
 
-/// Vans on the first page.
-const ON_FIRST: usize = 12;
-/// Vans on each further page.
-const ON_NEXT: usize = 22;
 /// A fleet of so few has its charts under the list.
 const FEW: usize = 6;
 /// Height of the upper half, px.
-const UPPER: f64 = 590.0;
+const UPPER: f64 = 572.0;
+/// Height of the first page's list, px.
+const LIST: f64 = UPPER - KICKER + 8.0;
+/// Height of a further page's list, px.
+const NEXT: f64 = 940.0;
 /// Height that the words on trouble may take, px.
-const TROUBLE: f64 = 190.0;
-/// Height that the words on trust may take, px.
-const BELIEVE: f64 = 170.0;
+const TROUBLE: f64 = 200.0;
 /// Height that what changed may take, px.
-const CHANGED: f64 = 150.0;
+const CHANGED: f64 = 148.0;
+/// Height that the cost may take, px.
+const COST: f64 = 142.0;
+/// Height that what to order, and the meters to check, may take, px.
+const ORDER: f64 = 160.0;
+const METERS: f64 = 158.0;
+/// From a question's top to the first baseline of its answer, px.
+const KICKER: f64 = 46.0;
 
 /// The lines of each page: the most urgent first, the calm ones only as far as
 /// the first page has room.
 pub fn paged<'a, 'b>(lines: &'b [VanLine<'a>]) -> Vec<&'b [VanLine<'a>]> {
-    let busy = lines.iter().filter(|l| l.state != State::OnCourse).count();
-    let first = lines.len().min(ON_FIRST);
+    let busy = lines.iter().filter(|l| l.rank != Rank::OnCourse).count();
+    let first = to_do::rows_in(LIST, lines);
     let mut pages = vec![lines.get(..first).unwrap_or_default()];
-    let rest = lines.get(first..busy.max(first)).unwrap_or_default();
-    pages.extend(rest.chunks(ON_NEXT));
+    let mut rest = lines.get(first..busy.max(first)).unwrap_or_default();
+    while !rest.is_empty() {
+        let (page, after) = rest.split_at(to_do::rows_in(NEXT, rest).max(1));
+        pages.push(page);
+        rest = after;
+    }
     pages
 }
 
@@ -66,7 +75,7 @@ pub fn first(canvas: &mut Canvas, plan: &ReportPlan<'_>, lines: &[VanLine<'_>]) 
         ..body
     };
 
-    let split = upper.x0 + 890.0;
+    let split = upper.x0 + 900.0;
     let left = Rect {
         x1: split - 34.0,
         ..upper
@@ -75,8 +84,17 @@ pub fn first(canvas: &mut Canvas, plan: &ReportPlan<'_>, lines: &[VanLine<'_>]) 
         y0: kicker(canvas, left, todo.question) - 8.0,
         ..left
     };
-    to_do_list(canvas, rows, assessment, lines);
-    below_the_list(canvas, rows, assessment, lines);
+    if lines.iter().any(|line| !line.jobs.is_empty()) {
+        let at = (left.x1, left.y0 + look::CHART_TITLE.size);
+        let cards = "a job card for each driver: card-VAN.png";
+        canvas.text(cards, at, &look::SMALL, Align::Right);
+    }
+    let used = to_do_list(canvas, rows, assessment, lines);
+    let below = Rect {
+        y0: used + 24.0,
+        ..rows
+    };
+    below_the_list(canvas, below, assessment, lines);
 
     let right = Rect { x0: split, ..upper };
     let words_of_change = Rect {
@@ -85,7 +103,7 @@ pub fn first(canvas: &mut Canvas, plan: &ReportPlan<'_>, lines: &[VanLine<'_>]) 
     };
     let used = answered(canvas, words_of_change, &changed);
     let chart = Rect {
-        y0: (used + 14.0).max(right.y0 + 90.0),
+        y0: used + 12.0,
         ..right
     };
     let used = answered(
@@ -97,7 +115,7 @@ pub fn first(canvas: &mut Canvas, plan: &ReportPlan<'_>, lines: &[VanLine<'_>]) 
         &trouble,
     );
     let chart = Rect {
-        y0: used + 2.0,
+        y0: used + 14.0,
         ..chart
     };
     let vans: Vec<&VanAssessment> = assessment
@@ -114,57 +132,44 @@ pub fn first(canvas: &mut Canvas, plan: &ReportPlan<'_>, lines: &[VanLine<'_>]) 
     );
 
     let first = Rect {
-        x1: lower.x0 + 484.0,
+        x1: lower.x0 + 492.0,
         ..lower
     };
     // the cost takes what its sentences need; the work takes the rest
-    let split = first.y1 - 170.0;
-    answered(
-        canvas,
-        Rect {
-            y1: split - 16.0,
-            ..first
-        },
-        &work,
-    );
+    let split = first.y1 - COST;
+    let above = Rect {
+        y1: split - 16.0,
+        ..first
+    };
+    answered(canvas, above, &work);
     answered(canvas, Rect { y0: split, ..first }, &cost);
     let second = Rect {
-        x0: lower.x0 + 512.0,
-        x1: lower.x0 + 1128.0,
+        x0: lower.x0 + 520.0,
+        x1: lower.x0 + 1100.0,
         ..lower
     };
     let table = Rect {
-        y0: kicker(canvas, second, intervals.question) - 16.0,
+        y0: kicker(canvas, second, intervals.question) - 18.0,
         ..second
     };
     intervals::draw(canvas, table, assessment);
-    let third = Rect {
-        x0: lower.x0 + 1154.0,
+    let mut third = Rect {
+        x0: lower.x0 + 1128.0,
         ..lower
     };
-    let mut top = answered(
-        canvas,
-        Rect {
-            y1: third.y0 + BELIEVE,
-            ..third
-        },
-        &believe,
-    );
-    for (name, said) in [
-        ("Check the TDS meter", meters_to_check(assessment)),
-        ("Order now", order_now(assessment)),
+    // what to order and to check always has its room; trust takes the rest
+    for (name, most, said) in [
+        ("Order now", ORDER, order_now(assessment)),
+        ("Check the TDS meter", METERS, meters_to_check(assessment)),
     ] {
-        let rest = Rect {
-            y0: top + 12.0,
+        let block = Rect {
+            y1: third.y0 + most,
             ..third
         };
-        // nothing is begun that has no room for a line or two
-        if rest.height() < 3.0 * look::CHART_TITLE.leading() {
-            break;
-        }
-        let y = kicker(canvas, rest, name);
-        top = sentences(canvas, rest, y, &said) - look::SMALL.leading();
+        let y = kicker(canvas, block, name);
+        third.y0 = sentences(canvas, block, y, &said) - look::SMALL.leading() + 14.0;
     }
+    answered(canvas, third, &believe);
 }
 
 /// The day and the currency in which the list speaks.
@@ -172,8 +177,13 @@ pub fn when(assessment: &Assessment) -> (Date, Option<&str>) {
     (assessment.as_of, assessment.fleet.currency.as_deref())
 }
 
-/// The most urgent vans, and how many more there are.
-fn to_do_list(canvas: &mut Canvas, rows: Rect, assessment: &Assessment, lines: &[VanLine<'_>]) {
+/// The most urgent vans, and how many more there are. Gives where the list ends.
+fn to_do_list(
+    canvas: &mut Canvas,
+    rows: Rect,
+    assessment: &Assessment,
+    lines: &[VanLine<'_>],
+) -> f64 {
     let pages = paged(lines);
     let shown = pages.first().copied().unwrap_or_default();
     let more = pages.iter().skip(1).map(|p| p.len()).sum::<usize>();
@@ -189,28 +199,27 @@ fn to_do_list(canvas: &mut Canvas, rows: Rect, assessment: &Assessment, lines: &
     if lines.is_empty() {
         let text = "No vans yet. Take in readings, fills and services first: litrewise template shows what to write down.";
         let at = (rows.x0, rows.y0 + 24.0);
-        canvas.paragraph(text, at, &look::BODY, rows.width(), 3);
+        canvas.paragraph(text, at, &look::BODY, rows.width(), 3)
     } else {
-        to_do::draw(canvas, rows, shown, when(assessment), &after);
+        to_do::draw(canvas, rows, shown, when(assessment), &after)
     }
 }
 
 /// A fleet of few leaves room under its list: the vans' own charts.
-fn below_the_list(canvas: &mut Canvas, rows: Rect, assessment: &Assessment, lines: &[VanLine<'_>]) {
-    let used = to_do::height_of(lines.len());
-    let area = Rect {
-        y0: rows.y0 + used + 30.0,
-        ..rows
-    };
+fn below_the_list(canvas: &mut Canvas, area: Rect, assessment: &Assessment, lines: &[VanLine<'_>]) {
     let (as_of, limit) = (assessment.as_of, assessment.limits.salt_passage);
     let shown: Vec<&VanLine<'_>> = lines.iter().filter(|l| l.van.series.has_membrane).collect();
     match shown.as_slice() {
         [one] if lines.len() == 1 => van_passage::draw(canvas, area, one.van, as_of, limit),
         few if !few.is_empty() && lines.len() <= FEW => {
+            // a lower chart shows nothing; the most urgent have theirs
+            const LEAST: f64 = 130.0;
             let columns = few.len().min(3);
+            let rows = few.len().div_ceil(columns);
+            let rows = rows.min((area.height() / LEAST) as usize);
             let wide = area.width() / columns as f64;
-            let high = area.height() / few.len().div_ceil(columns) as f64;
-            for (i, line) in few.iter().enumerate() {
+            let high = area.height() / rows.max(1) as f64;
+            for (i, line) in few.iter().take(rows * columns).enumerate() {
                 let (x, y) = ((i % columns) as f64, (i / columns) as f64);
                 let at = Rect::at(
                     area.x0 + x * wide,
@@ -230,7 +239,7 @@ fn kicker(canvas: &mut Canvas, area: Rect, question: &str) -> f64 {
     let face = look::CHART_TITLE;
     let at = (area.x0, area.y0 + face.size);
     canvas.text(question, at, &face, Align::Left);
-    area.y0 + face.size + 26.0
+    area.y0 + KICKER
 }
 
 /// A question with its answer in words, the first sentence large; gives where
@@ -242,7 +251,8 @@ fn answered(canvas: &mut Canvas, area: Rect, answer: &Answer) -> f64 {
         None => ("", &[][..]),
     };
     let face = look::BODY;
-    let y = canvas.paragraph(first, (area.x0, y), &face, area.width(), 4);
+    let lines = ((area.y1 - y) / face.leading()).max(0.0) as usize + 1;
+    let y = canvas.paragraph(first, (area.x0, y), &face, area.width(), lines.min(4));
     sentences(canvas, area, y, rest) - look::SMALL.leading()
 }
 

@@ -10,6 +10,9 @@ use crate::report::parts::VanLine;
 use crate::report::rect::Rect;
 use crate::report::words;
 
+/// Between two columns, px.
+const GUTTER: f64 = 26.0;
+
 /// Columns and rows of a full page.
 const FULL: (usize, usize) = (5, 4);
 
@@ -53,16 +56,27 @@ pub fn draw(
     let limit = assessment.limits.salt_passage;
     let body = sheet(canvas, &title, &lead(limit), &place(month, assessment));
     let (columns, rows) = if of > 1 { FULL } else { grid(shown.len()) };
-    let (wide, high) = (body.width() / columns as f64, body.height() / rows as f64);
+    // a gutter right of each but the last
+    let wide = (body.width() + GUTTER) / columns as f64;
+    let high = body.height() / rows as f64;
+    // the first chart with a line in it says what the lines are
+    let explained = shown.iter().position(|l| l.van.series.has_membrane);
     for (i, line) in shown.iter().enumerate() {
         let (column, row) = ((i % columns) as f64, (i / columns) as f64);
         let left = body.x0 + column * wide;
         let area = Rect {
             x0: left,
-            x1: left + wide - 26.0,
+            x1: left + wide - GUTTER,
             y0: body.y0 + row * high,
             y1: body.y0 + (row + 1.0) * high - 16.0,
         };
-        small_passage::draw(canvas, area, line, assessment.as_of, limit, i == 0);
+        small_passage::draw(
+            canvas,
+            area,
+            line,
+            assessment.as_of,
+            limit,
+            Some(i) == explained,
+        );
     }
 }

@@ -18,6 +18,7 @@ use super::canvas::{Align, Canvas};
 use super::cautions;
 use super::look;
 use super::rect::Rect;
+use super::table::Table;
 use super::words;
 use crate::advise::Assessment;
 
@@ -99,6 +100,9 @@ fn section(canvas: &mut Canvas, area: Rect, y: f64, name: &str) -> f64 {
     y + 19.0 + 28.0
 }
 
+/// Air between two sentences, px.
+const BETWEEN: f64 = 5.0;
+
 /// Writes sentences from a first baseline on, as far as there is room; what is
 /// left out is counted. Gives the baseline after the last line.
 fn sentences(canvas: &mut Canvas, area: Rect, first: f64, said: &[String]) -> f64 {
@@ -109,7 +113,7 @@ fn sentences(canvas: &mut Canvas, area: Rect, first: f64, said: &[String]) -> f6
         let left = said.len() - i;
         // the last line is kept for the count of what is left out
         let room = if left > 1 {
-            area.y1 - face.leading()
+            area.y1 - face.leading() - BETWEEN
         } else {
             area.y1
         };
@@ -123,7 +127,69 @@ fn sentences(canvas: &mut Canvas, area: Rect, first: f64, said: &[String]) -> f6
             }
             return y + face.leading();
         }
-        y = canvas.paragraph(sentence, (area.x0, y), &face, area.width(), usize::MAX) + 5.0;
+        y = canvas.paragraph(sentence, (area.x0, y), &face, area.width(), usize::MAX) + BETWEEN;
     }
     y
+}
+
+/// Draws a table with its caption; columns begin at `shares` of the width. Gives
+/// where it ends.
+fn table(canvas: &mut Canvas, area: Rect, table: &Table, shares: &[f64]) -> f64 {
+    let mut y = section(canvas, area, area.y0, &table.caption);
+    if table.rows.is_empty() {
+        canvas.text("Nothing.", (area.x0, y), &look::BODY, Align::Left);
+        return y + look::BODY.leading();
+    }
+    let room = |i: usize| {
+        let from = shares.get(i).copied().unwrap_or(1.0);
+        let to = shares.get(i + 1).copied().unwrap_or(1.0);
+        (
+            area.x0 + from * area.width(),
+            (to - from) * area.width() - 12.0,
+        )
+    };
+    for (i, head) in table.heads.iter().enumerate() {
+        let (x, width) = room(i);
+        let head = canvas.shortened(head, &look::SMALL_BOLD, width);
+        canvas.text(&head, (x, y), &look::SMALL_BOLD, Align::Left);
+    }
+    y += 10.0;
+    let face = look::BODY;
+    for (n, row) in table.rows.iter().enumerate() {
+        let cells = row.iter().enumerate().map(|(i, cell)| (room(i), cell));
+        let cells: Vec<((f64, f64), Vec<String>)> = cells
+            .map(|(at, cell)| (at, canvas.wrapped(cell, &face, at.1)))
+            .collect();
+        let lines = cells
+            .iter()
+            .map(|(_, lines)| lines.len())
+            .max()
+            .unwrap_or(1);
+        let height = lines as f64 * face.leading() + 10.0;
+        let left = table.rows.len() - n;
+        if y + height > area.y1 - if left > 1 { face.leading() } else { 0.0 } {
+            let more = format!(
+                "and {} more in the index",
+                words::count(left, "row", "rows")
+            );
+            canvas.text(&more, (area.x0, y + 20.0), &look::SMALL, Align::Left);
+            return y + 20.0 + face.leading();
+        }
+        canvas.fill(
+            Rect {
+                y0: y,
+                y1: y + 1.0,
+                ..area
+            },
+            look::GRID,
+        );
+        for ((x, _), lines) in &cells {
+            for (k, line) in lines.iter().enumerate() {
+                let baseline = y + 20.0 + k as f64 * face.leading();
+                canvas.text(line, (*x, baseline), &face, Align::Left);
+            }
+        }
+        y += height;
+    }
+    y + face.leading()
 }

@@ -2,11 +2,12 @@
 
 use crate::calendar::Date;
 
-use crate::advise::{Assessment, Item, Money};
+use crate::advise::{Assessment, Item, Money, PartYears};
 use crate::report::canvas::Canvas;
 use crate::report::charts::{expected_by_van, per_1000_litres, spent_by_month};
-use crate::report::pages::{place, section, sentences, sheet};
+use crate::report::pages::{place, section, sentences, sheet, table};
 use crate::report::rect::Rect;
+use crate::report::table::Table;
 use crate::report::words;
 
 /// Whether there is anything to show: a cost on record, or a price.
@@ -48,44 +49,89 @@ pub fn bought(money: &Money) -> Vec<String> {
     said
 }
 
-/// The coming twelve months beside the last twelve, and why they differ.
-pub fn years(money: &Money) -> Vec<String> {
-    let say = |amount: f64| words::money(amount, money.currency.as_deref());
+/// The coming twelve months beside the last twelve, part by part.
+pub fn years(money: &Money) -> Table {
+    let say = |amount: Option<f64>| {
+        let money = amount.map(|a| words::money(a, money.currency.as_deref()));
+        money.unwrap_or_else(|| "–".to_owned())
+    };
     let pieces = |n: f64, item: Item| match item {
         Item::Resin => format!("{} L", words::thousands(words::two_figures(n))),
         _ => words::thousands(n),
     };
-    let parts: Vec<String> = money
+    let mut rows: Vec<Vec<String>> = money
         .years
         .iter()
         .map(|p| {
-            let what = match p.item {
-                Item::Membrane => "RO membranes",
-                Item::Prefilter => "pre-filter sets",
-                _ => "of DI resin",
-            };
-            let (next, last) = (pieces(p.next, p.item), pieces(p.last, p.item));
-            format!("{next} {what} ({last})")
+            vec![
+                words::capital(part(p.item)),
+                pieces(p.last, p.item),
+                say(p.last_at_prices),
+                pieces(p.next, p.item),
+                say(p.next_cost),
+            ]
         })
         .collect();
-    if parts.is_empty() {
-        return Vec::new();
+    let sum = |of: fn(&PartYears) -> Option<f64>| {
+        let known: Vec<f64> = money.years.iter().filter_map(of).collect();
+        say((!known.is_empty()).then(|| known.iter().sum()))
+    };
+    if rows.len() > 1 {
+        rows.push(vec![
+            "Together".to_owned(),
+            String::new(),
+            sum(|p| p.last_at_prices),
+            String::new(),
+            sum(|p| p.next_cost),
+        ]);
     }
-    let mut said = vec![format!(
-        "Expected in the next 12 months, with the last 12 in brackets: {}.",
-        parts.join(", ")
-    )];
+    Table {
+        caption: "The last 12 months and the next, at today's prices".to_owned(),
+        heads: vec!["Part", "Last 12 months", "Cost", "Next 12 months", "Cost"],
+        rows,
+    }
+}
+
+fn part(item: Item) -> &'static str {
+    match item {
+        Item::Membrane => "RO membranes",
+        Item::Prefilter => "pre-filter sets",
+        _ => "DI resin",
+    }
+}
+
+/// Why the coming twelve months differ from the last twelve.
+pub fn why_it_differs(money: &Money) -> Vec<String> {
+    let say = |amount: f64| words::money(amount, money.currency.as_deref());
+    let mut more: Vec<(f64, Item)> = money
+        .years
+        .iter()
+        .filter_map(|p| Some((p.next_cost? - p.last_at_prices?, p.item)))
+        .filter(|(more, _)| more.abs() >= 1.0)
+        .collect();
+    more.sort_by(|a, b| b.0.abs().total_cmp(&a.0.abs()));
+    let parts: Vec<String> = more
+        .into_iter()
+        .map(|(more, item)| {
+            let side = if more > 0.0 { "more" } else { "less" };
+            format!("{} {} {side}", part(item), say(more.abs()))
+        })
+        .collect();
+    let mut said = Vec::new();
+    if !parts.is_empty() {
+        said.push(format!(
+            "Next year against last year, at today's prices: {}.",
+            words::list(&parts)
+        ));
+    }
     let spent = &money.spent.last_12_months;
     let at_prices: f64 = money.years.iter().filter_map(|p| p.last_at_prices).sum();
-    if spent.total > 0.0 && at_prices > 0.0 {
-        let missing = match spent.without_cost {
-            0 => String::new(),
-            n => format!(" ({n} of {} jobs have no cost recorded)", spent.services),
-        };
+    if spent.total > 0.0 && at_prices > 0.0 && spent.without_cost > 0 {
         said.push(format!(
-            "The last 12 months: {} recorded{missing}; all its parts at today's prices come to {}.",
+            "Recorded for the last 12 months: {}, as {} of {} jobs have no cost recorded.",
             say(spent.total),
-            say(at_prices)
+            spent.without_cost,
+            spent.services
         ));
     }
     said
@@ -106,7 +152,7 @@ pub fn draw(canvas: &mut Canvas, assessment: &Assessment, month: Date) {
         ..body
     };
     let upper = Rect {
-        y1: left.y0 + 440.0,
+        y1: left.y0 + 430.0,
         ..left
     };
     spent_by_month::draw(canvas, upper, money);
@@ -116,15 +162,23 @@ pub fn draw(canvas: &mut Canvas, assessment: &Assessment, month: Date) {
     };
     let mut said = bought(money);
     said.extend(expected_by_van::in_words(money));
-    said.extend(years(money));
-    let y = section(canvas, lower, lower.y0, "In words");
-    sentences(canvas, lower, y, &said);
+    said.extend(why_it_differs(money));
+    let years = years(money);
+    let mut words_at = lower;
+    if !years.rows.is_empty() {
+        let shares = [0.0, 0.25, 0.46, 0.63, 0.84];
+        words_at.y0 = table(canvas, lower, &years, &shares);
+    }
+    let y = section(canvas, words_at, words_at.y0, "In words");
+    sentences(canvas, words_at, y, &said);
     let right = Rect {
         x0: split + 20.0,
         ..body
     };
     if per_1000_litres::any(assessment) {
-        let split = right.y0 + 560.0;
+        // the second chart follows what the first one takes
+        let first = f64::from(expected_by_van::height_of(money)) + 70.0;
+        let split = right.y0 + first.min(580.0);
         expected_by_van::draw(
             canvas,
             Rect {

@@ -1,14 +1,17 @@
 //! What to order: for the jobs of the coming weeks by make and size, less the
 //! shelf, and what is likely in each of the coming months.
 
+use std::collections::BTreeMap;
+
 use crate::calendar::{Date, parse_date};
 
 use crate::advise::{Assessment, Item, MonthOfParts, Order, Span, orders, unused_stock};
 use crate::report::DUE_WEEKS;
-use crate::report::canvas::{Align, Canvas};
-use crate::report::look;
+use crate::report::axis::days_after;
+use crate::report::canvas::Canvas;
+use crate::report::due;
 use crate::report::order;
-use crate::report::pages::{place, section, sheet};
+use crate::report::pages::{place, sentences, sheet, table};
 use crate::report::rect::Rect;
 use crate::report::table::Table;
 use crate::report::words;
@@ -35,17 +38,22 @@ fn is_now(order: &Order, assessment: &Assessment) -> bool {
 pub fn list(assessment: &Assessment) -> Table {
     let rows = orders(assessment, DUE_WEEKS);
     let rows = rows.iter().map(|line| {
-        let vans = line.vans.iter();
-        let vans: Vec<String> = vans
-            .map(|v| format!("{} ({})", v.van, words::day_near(v.on, assessment.as_of)))
-            .collect();
+        let mut by_day: BTreeMap<Date, Vec<&str>> = BTreeMap::new();
+        for van in &line.vans {
+            by_day.entry(van.on).or_default().push(&van.van);
+        }
+        let vans = by_day.into_iter().map(|(day, vans)| {
+            let day = words::weekday_near(day, assessment.as_of);
+            format!("{day}: {}", vans.join(", "))
+        });
+        let vans: Vec<String> = vans.collect();
         vec![
             order::order_by(line, assessment),
             words::capital(&order::part(line)),
             order::to_order(line),
             amount(line, line.needed),
             amount(line, line.on_shelf),
-            vans.join(", "),
+            vans.join("; "),
         ]
     });
     Table {
@@ -99,98 +107,91 @@ pub fn unused(assessment: &Assessment) -> Option<String> {
     })
 }
 
+/// What each visit takes: what to load, and for which vans.
+pub fn by_visit(assessment: &Assessment) -> Table {
+    let visits = due::visits(assessment, DUE_WEEKS).into_iter();
+    let rows = visits.filter_map(|visit| {
+        let takes = visit.vans().into_iter().filter_map(|van| {
+            let jobs = visit.jobs.iter().filter(|job| job.van == van);
+            let parts: Vec<String> = jobs.filter_map(due::takes).collect();
+            (!parts.is_empty()).then(|| format!("{van}: {}", parts.join(" + ")))
+        });
+        let takes: Vec<String> = takes.collect();
+        (!takes.is_empty()).then(|| {
+            vec![
+                words::weekday_near(visit.day, assessment.as_of),
+                visit.base.clone().unwrap_or_else(|| "–".to_owned()),
+                takes.join("; "),
+            ]
+        })
+    });
+    Table {
+        caption: "What each visit takes".to_owned(),
+        heads: vec!["Visit", "Base", "To load"],
+        rows: rows.collect(),
+    }
+}
+
+/// Parts that are needed before what is ordered today arrives, in a sentence.
+pub fn too_late(assessment: &Assessment) -> Option<String> {
+    let days = assessment.ordering.order_days.max(0);
+    let arrives = days_after(assessment.as_of, days);
+    let orders = orders(assessment, DUE_WEEKS).into_iter();
+    let late = orders.filter(|o| o.needed_on.is_some_and(|day| day < arrives));
+    let late: Vec<String> = late
+        .filter_map(|o| {
+            let day = words::weekday_near(o.needed_on?, assessment.as_of);
+            Some(format!("{} ({day})", order::part(&o)))
+        })
+        .collect();
+    (!late.is_empty()).then(|| {
+        format!(
+            "Needed before what is ordered today arrives ({}): {}. Fetch them, or put the visit off.",
+            words::count(days.unsigned_abs() as usize, "day", "days"),
+            words::list(&late)
+        )
+    })
+}
+
+/// How to read the list, in sentences.
+pub fn notes(assessment: &Assessment) -> Vec<String> {
+    let ordering = &assessment.ordering;
+    let mut said: Vec<String> = too_late(assessment).into_iter().collect();
+    said.extend(unused(assessment));
+    said.push(format!(
+        "Order by: the last working day that leaves {} for delivery. Resin in bags of {} L. Both, and what is on the shelf, are in the settings.",
+        words::count(ordering.order_days.max(0) as usize, "day", "days"),
+        words::figures(ordering.resin_bag_litres)
+    ));
+    said
+}
+
 /// Draws the page.
 pub fn draw(canvas: &mut Canvas, assessment: &Assessment, month: Date) {
     let place = place(month, assessment);
     let body = sheet(canvas, "What to order", &lead(assessment), &place);
     let split = body.x0 + 0.68 * body.width();
     let left = Rect {
-        x1: split - 24.0,
+        x1: split - 20.0,
         ..body
     };
     let right = Rect {
-        x0: split + 24.0,
+        x0: split + 20.0,
         ..body
     };
-    let shares = [0.0, 0.13, 0.40, 0.58, 0.67, 0.77];
-    let mut y = table(canvas, left, &list(assessment), &shares);
-    if let Some(said) = unused(assessment) {
-        y = canvas.paragraph(&said, (left.x0, y + 20.0), &look::BODY, left.width(), 3);
-    }
-    let ordering = &assessment.ordering;
-    let said = format!(
-        "Order by: the last working day that leaves {} for delivery. Resin in bags of {} L. Stock and both of these are set in the settings.",
-        words::count(ordering.order_days.max(0) as usize, "day", "days"),
-        words::figures(ordering.resin_bag_litres)
-    );
-    let at = (left.x0, y + 14.0);
-    canvas.paragraph(&said, at, &look::SMALL, left.width(), 3);
-    table(
-        canvas,
-        right,
-        &by_month(assessment),
-        &[0.0, 0.34, 0.57, 0.80],
-    );
-}
-
-/// Draws a table with its caption; columns begin at `shares` of the width. Gives
-/// where it ends.
-fn table(canvas: &mut Canvas, area: Rect, table: &Table, shares: &[f64]) -> f64 {
-    let mut y = section(canvas, area, area.y0, &table.caption);
-    if table.rows.is_empty() {
-        canvas.text("Nothing.", (area.x0, y), &look::BODY, Align::Left);
-        return y + look::BODY.leading();
-    }
-    let room = |i: usize| {
-        let from = shares.get(i).copied().unwrap_or(1.0);
-        let to = shares.get(i + 1).copied().unwrap_or(1.0);
-        (
-            area.x0 + from * area.width(),
-            (to - from) * area.width() - 12.0,
-        )
+    // the visits take what the order and its notes leave, and never less than a third
+    let upper = Rect {
+        y1: left.y0 + 0.62 * left.height(),
+        ..left
     };
-    for (i, head) in table.heads.iter().enumerate() {
-        let (x, width) = room(i);
-        let head = canvas.shortened(head, &look::SMALL_BOLD, width);
-        canvas.text(&head, (x, y), &look::SMALL_BOLD, Align::Left);
-    }
-    y += 10.0;
-    let face = look::BODY;
-    for (n, row) in table.rows.iter().enumerate() {
-        let cells = row.iter().enumerate().map(|(i, cell)| (room(i), cell));
-        let cells: Vec<((f64, f64), Vec<String>)> = cells
-            .map(|(at, cell)| (at, canvas.wrapped(cell, &face, at.1)))
-            .collect();
-        let lines = cells
-            .iter()
-            .map(|(_, lines)| lines.len())
-            .max()
-            .unwrap_or(1);
-        let height = lines as f64 * face.leading() + 10.0;
-        let left = table.rows.len() - n;
-        if y + height > area.y1 - if left > 1 { face.leading() } else { 0.0 } {
-            let more = format!(
-                "and {} more in the index",
-                words::count(left, "row", "rows")
-            );
-            canvas.text(&more, (area.x0, y + 20.0), &look::SMALL, Align::Left);
-            return y + 20.0 + face.leading();
-        }
-        canvas.fill(
-            Rect {
-                y0: y,
-                y1: y + 1.0,
-                ..area
-            },
-            look::GRID,
-        );
-        for ((x, _), lines) in &cells {
-            for (k, line) in lines.iter().enumerate() {
-                let baseline = y + 20.0 + k as f64 * face.leading();
-                canvas.text(line, (*x, baseline), &face, Align::Left);
-            }
-        }
-        y += height;
-    }
-    y + face.leading()
+    let shares = [0.0, 0.11, 0.36, 0.53, 0.61, 0.67];
+    let y = table(canvas, upper, &list(assessment), &shares);
+    let y = sentences(canvas, left, y, &notes(assessment));
+    let visits = Rect {
+        y0: y + 6.0,
+        ..left
+    };
+    table(canvas, visits, &by_visit(assessment), &[0.0, 0.13, 0.21]);
+    let months = by_month(assessment);
+    table(canvas, right, &months, &[0.0, 0.33, 0.58, 0.80]);
 }

@@ -1,5 +1,6 @@
 //! How good the records are: when each van was read, and what to fix.
 
+use std::cmp::Reverse;
 use std::collections::BTreeMap;
 
 use crate::calendar::Date;
@@ -43,12 +44,18 @@ pub fn to_fix(assessment: &Assessment) -> Vec<String> {
         }
     }
     let mut shared: Vec<_> = shared.into_iter().collect();
-    shared.sort_by(|a, b| b.1.len().cmp(&a.1.len()).then_with(|| a.0.cmp(b.0)));
+    // a meter that misleads spoils every forecast
+    let is_of_meter = |text: &str| text.contains("TDS meter");
+    shared.sort_by(|a, b| {
+        let key = |(text, vans): &(&str, Vec<_>)| (!is_of_meter(text), Reverse(vans.len()));
+        key(a).cmp(&key(b)).then_with(|| a.0.cmp(b.0))
+    });
     for (text, vans) in shared {
         match vans.as_slice() {
             [(van, day)] => {
-                let when = day.map_or(String::new(), |d| format!(" ({})", words::day(d)));
-                said.push(format!("{van}: {text}{when}"));
+                let day = day.map(words::day).filter(|day| !text.contains(day));
+                let when = day.map_or(String::new(), |day| format!(", {day}"));
+                said.push(format!("{van}{when}: {text}"));
             }
             many => {
                 let names: Vec<String> = many.iter().map(|(name, _)| (*name).to_owned()).collect();
@@ -99,20 +106,24 @@ pub fn draw(canvas: &mut Canvas, assessment: &Assessment, month: Date) {
         side.y0 = sentences(canvas, side, y, &[next]) + 8.0;
     }
     let habits = habits(assessment);
+    // under a short chart there is more room than beside it
+    let below = Rect {
+        y0: left.y0 + read_when::height_of(assessment.vans.len()) + 30.0,
+        ..left
+    };
+    let is_below = below.height() > body.height() / 3.0;
     if !habits.is_empty() {
         // the records take the rest, and never less than half of the column
+        let share = if is_below { 1.0 } else { 2.0 };
         let most = Rect {
-            y1: side.y0 + side.height() / 2.0,
+            y1: side.y0 + side.height() / share,
             ..side
         };
-        let y = section(
-            canvas,
-            side,
-            side.y0,
-            "Running faults that wear parts or waste water",
-        );
+        let name = "Running faults that wear parts or waste water";
+        let y = section(canvas, side, side.y0, name);
         side.y0 = sentences(canvas, most, y, &habits) + 8.0;
     }
-    let y = section(canvas, side, side.y0, "Records to fix");
-    sentences(canvas, side, y, &to_fix(assessment));
+    let at = if is_below { below } else { side };
+    let y = section(canvas, at, at.y0, "Records to fix");
+    sentences(canvas, at, y, &to_fix(assessment));
 }

@@ -72,7 +72,7 @@ pub fn draw(canvas: &mut Canvas, assessment: &Assessment, line: &VanLine<'_>, mo
 }
 
 /// Width of the words, px.
-const WORDS: f64 = 440.0;
+const WORDS: f64 = 474.0;
 /// Between two charts, px.
 const BETWEEN: f64 = 20.0;
 
@@ -119,10 +119,15 @@ fn words_column(
         ) + 5.0;
     }
     let done = done_in(van, month);
+    // a heading takes as much as two lines under it
+    let has_room = |y: f64| y + 8.0 + 4.0 * look::SMALL.leading() < side.y1;
+    if !has_room(y) {
+        return;
+    }
     let title = format!("Done in {}", words::month(month));
     y = section(canvas, side, y + 8.0, &title);
     for said in done.iter().take(5) {
-        if y > side.y1 {
+        if y + look::SMALL.leading() > side.y1 {
             return;
         }
         y = canvas.paragraph(
@@ -133,17 +138,14 @@ fn words_column(
             2,
         ) + 3.0;
     }
-    if van.records.is_empty() || y + 60.0 > side.y1 {
+    if van.records.is_empty() || !has_room(y) {
         return;
     }
     y = section(canvas, side, y + 8.0, "Records to fix");
     let face = look::SMALL.inked(look::TEXT);
     let all = van.records.len();
     for (i, remark) in van.records.iter().rev().enumerate() {
-        let said = match remark.date {
-            Some(date) => format!("{}: {}", words::day(date), remark.text),
-            None => remark.text.clone(),
-        };
+        let said = words::dated(remark.date, &remark.text);
         let lines = canvas.wrapped(&said, &face, side.width()).len().min(3) as f64;
         let last_line = side.y1 - face.leading();
         if y + (lines - 1.0) * face.leading() > last_line {
@@ -156,7 +158,7 @@ fn words_column(
 }
 
 fn part_in_words(canvas: &mut Canvas, side: Rect, y: f64, part: &Part<'_>, as_of: Date) -> f64 {
-    let (shape, ink) = badge(part.state);
+    let (shape, ink) = badge(part.shown_as());
     canvas.mark(shape, (side.x0 + 9.0, y - 6.0), 8.0, ink);
     let x = side.x0 + 28.0;
     let width = side.x1 - x;
@@ -167,12 +169,12 @@ fn part_in_words(canvas: &mut Canvas, side: Rect, y: f64, part: &Part<'_>, as_of
         (x, y),
         &look::SMALL.inked(look::TEXT),
         width,
-        if part.state == State::FailingEarly {
-            10
+        if part.state == State::FailingEarly || part.check_meter {
+            11
         } else {
-            5
+            4
         },
-    ) + 10.0
+    ) + 8.0
 }
 
 /// The van's numbers in words, each a line of its own.

@@ -3,7 +3,7 @@
 use std::collections::HashMap;
 
 use crate::ingest::{FileReader, shown};
-use crate::store::records::{FileTail, Note, RowCounts};
+use crate::store::records::{FileTail, Note, RowCounts, SetAside};
 use crate::store::{FileOutcome, Taking, Writer};
 
 use super::error::CliError;
@@ -48,11 +48,21 @@ pub(super) fn file(file: FileReader<'_>, writer: &mut Writer<'_>) -> Result<Told
     if let Some((style, delimiter)) = file.row_style() {
         taking.writes_rows_as(style, &delimiter);
     }
-    let tail = file.read(|batch| taking.take(batch).map_err(CliError::from))?;
-    finish(taking, tail, name)
+    let mut first: Option<SetAside> = None;
+    let tail = file.read(|batch| {
+        first = first.take().or_else(|| batch.set_aside.first().cloned());
+        taking.take(batch).map_err(CliError::from)
+    })?;
+    finish(taking, tail, first, name)
 }
 
-fn finish(taking: Taking<'_, '_>, tail: FileTail, name: String) -> Result<Told, CliError> {
+/// `first`: the first row that ingest set aside.
+fn finish(
+    taking: Taking<'_, '_>,
+    tail: FileTail,
+    first: Option<SetAside>,
+    name: String,
+) -> Result<Told, CliError> {
     let (notes, recognised) = (tail.notes.clone(), tail.recognised.clone());
     let outcome = taking.finish(tail)?;
     let unknown = outcome.unknown_vans.iter().take(VANS_SHOWN);
@@ -65,6 +75,16 @@ fn finish(taking: Taking<'_, '_>, tail: FileTail, name: String) -> Result<Told, 
     let mut remarks: Vec<String> = unknown.collect();
     if let Some(more) = outcome.unknown_vans.len().checked_sub(VANS_SHOWN + 1) {
         remarks.push(format!("and of {} more such vans", more + 1));
+    }
+    if let Some(row) = first.filter(|_| outcome.counts.set_aside > 0) {
+        let line = row
+            .line
+            .map(|line| format!("line {line}: "))
+            .unwrap_or_default();
+        remarks.push(format!(
+            "set aside: {line}{} (`litrewise to-fix` lists all)",
+            shown(&row.reason)
+        ));
     }
     if outcome.stray > 0 {
         remarks.push(format!(

@@ -13,12 +13,13 @@ use super::mend_file::{self, is_ours};
 use super::notes::Notes;
 use super::own_output::{self, OwnOutput, is_day_done};
 use super::quotes::quote_of;
+use super::remarks::{job_headed, may_tell_of_work, says_no_work, work_in, work_named};
 use super::settle::settle;
 use super::sheet::Sheet;
 use super::split::{RowAt, Rows};
 use super::text::{folded, is_no_value, plain};
 use super::units::Measure;
-use super::words::{SourceWord, items, job_headed, source, work_in};
+use super::words::{SourceWord, source};
 
 /// Title lines that may stand above the header.
 const TITLE_LINES: usize = 30;
@@ -128,7 +129,7 @@ pub(super) fn recognise(
                 headers,
                 kinds,
             } = candidate;
-            let kinds = parts_of(kinds, &headers, delimiter, header, text);
+            let kinds = parts_of(kinds, &headers, (delimiter, header, text), notes);
             let main = kinds
                 .first()
                 .map_or(RecordKind::Readings, |tried| tried.kind);
@@ -185,6 +186,7 @@ fn headings(headers: &[String]) -> String {
         let shown: String = header.chars().take(40).collect();
         match of {
             Some(column) => format!("\"{shown}\" ({})", column.name()),
+            None if job_headed(header).is_some() => format!("\"{shown}\" (work, ticked)"),
             None => match nearest(header) {
                 Some((spelling, column)) if folded(spelling) == folded(column.name()) => {
                     format!("\"{shown}\" (not known: {}?)", column.name())
@@ -484,7 +486,7 @@ fn confirm_by_rows(kinds: &mut [Tried], delimiter: u8, header: RowAt, text: &str
         let cell = plain(rows.cell(cell));
         if !is_no_value(cell) {
             let is_source = matches!(source(cell), SourceWord::Known(_));
-            match (items(cell).is_empty(), is_source) {
+            match (work_named(cell).is_empty(), is_source) {
                 (false, _) => known += 1,
                 (true, true) => unknown += 1,
                 (true, false) => {}
@@ -506,10 +508,10 @@ fn is_canonical(meaning: &Meaning) -> bool {
 fn parts_of(
     kinds: Vec<Tried>,
     headers: &[String],
-    delimiter: u8,
-    header: RowAt,
-    text: &str,
+    below: (u8, RowAt, &str),
+    notes: &mut Notes,
 ) -> Vec<Tried> {
+    let (delimiter, header, text) = below;
     let mut kinds = kinds.into_iter();
     let Some(main) = kinds.next() else {
         return Vec::new();
@@ -544,6 +546,7 @@ fn parts_of(
             rest.push(tried);
         }
     }
+    rest.extend(jobs_of_other_kinds(&mut parts, headers, below, notes));
     quantity_or_litres(&mut parts, delimiter, header, text);
     share_out(&mut parts, delimiter, header, text);
     parts.retain(|tried| {
@@ -558,7 +561,7 @@ fn parts_of(
     let services = rest.iter().position(|t| t.kind == RecordKind::Services);
     let is_told = |services: &Tried| match stated {
         Some(stated) => stated.contains(RecordKind::Services),
-        None => tells_of_work(headers, services, (delimiter, header, text)),
+        None => tells_of_work(headers, services, below, notes),
     };
     if !parts.iter().any(|tried| tried.kind == RecordKind::Services)
         && let Some(at) = services.filter(|at| rest.get(*at).is_some_and(is_told))
@@ -708,30 +711,88 @@ fn quantity_or_litres(parts: &mut Vec<Tried>, delimiter: u8, header: RowAt, text
     }
 }
 
+/// The services of a sheet of several kinds, where its column of jobs is about
+/// other jobs, such as those of the customers: not one of its cells names work
+/// on the plant.
+fn jobs_of_other_kinds(
+    parts: &mut Vec<Tried>,
+    headers: &[String],
+    (delimiter, header, text): (u8, RowAt, &str),
+    notes: &mut Notes,
+) -> Option<Tried> {
+    /// So many jobs of other kinds are no slips.
+    const FROM: usize = 3;
+    if parts.len() < 2 {
+        return None;
+    }
+    let at = parts.iter().position(|t| t.kind == RecordKind::Services)?;
+    let services = parts.get_mut(at)?;
+    let is_item = |m: &Meaning| m.column().is_some_and(|h| h.column == Column::Item);
+    let cell = services.meanings.iter().position(is_item)?;
+    if services.meanings.get(cell).is_some_and(is_canonical) {
+        return None;
+    }
+    let (mut work, mut others) = (0, 0);
+    rows_below(text, delimiter, header, &mut |rows| {
+        let cell = plain(rows.cell(cell));
+        if !is_no_value(cell) && !says_no_work(cell) {
+            match work_named(cell).is_empty() {
+                true => others += 1,
+                false => work += 1,
+            }
+        }
+    });
+    if work > 0 || others < FROM {
+        return None;
+    }
+    *services.meanings.get_mut(cell)? = Meaning::Extra;
+    let told = headers.get(cell).map_or("", |header| plain(header));
+    notes.file(
+        Some(header.line),
+        format!(
+            "column \"{told}\" kept out: none of its cells names work on resin, membrane or filters"
+        ),
+    );
+    Some(parts.remove(at))
+}
+
 /// Whether a sheet without a column of jobs tells of work in its notes, or in
 /// columns that are ticked where something was changed.
-fn tells_of_work(headers: &[String], services: &Tried, below: (u8, RowAt, &str)) -> bool {
+fn tells_of_work(
+    headers: &[String],
+    services: &Tried,
+    (delimiter, header, text): (u8, RowAt, &str),
+    notes: &mut Notes,
+) -> bool {
     let free = |header: &&String| job_headed(header).is_some();
     if !services.has(Column::Van) {
         return false;
     }
-    if headers.iter().any(|header| free(&header)) {
-        return true;
-    }
+    let is_ticked = headers.iter().any(|header| free(&header));
     let is_note = |m: &Meaning| m.column().is_some_and(|h| h.column == Column::Note);
     let Some(cell) = services.meanings.iter().position(is_note) else {
-        return false;
+        return is_ticked;
     };
-    let (delimiter, header, text) = below;
     let mut rows = Rows::new(text, delimiter);
     rows.quote = quote_of(text, delimiter);
     rows.rewind_behind(header);
-    while rows.next_row().is_some() {
-        if !work_in(plain(rows.cell(cell))).is_empty() {
-            return true;
+    let mut is_told = false;
+    let mut unclear: Vec<(u64, String)> = Vec::new();
+    while let Some(at) = rows.next_row() {
+        let remark = plain(rows.cell(cell));
+        if !work_in(remark).is_empty() {
+            is_told = true;
+        } else if may_tell_of_work(remark) {
+            unclear.push((at.line, remark.chars().take(60).collect()));
         }
     }
-    false
+    for (line, remark) in unclear {
+        notes.file(
+            Some(line),
+            format!("\"{remark}\" may tell of work, but not plainly: no service taken; write \"new resin\", \"filters changed\""),
+        );
+    }
+    is_told || is_ticked
 }
 
 /// The work that a list of planned jobs says was done.

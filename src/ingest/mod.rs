@@ -34,6 +34,7 @@ mod postcode;
 mod quotes;
 mod ragged;
 mod read;
+mod remarks;
 mod row;
 mod row_dates;
 mod row_numbers;

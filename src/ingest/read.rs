@@ -38,13 +38,13 @@ use super::names::Names;
 use super::notes::Notes;
 use super::numbers::DecimalMark;
 use super::own_output;
+use super::remarks::{Tick, tick};
 use super::row::{Cells, FileContext};
 use super::rows_hardness::bare_is_mg_l;
 use super::sheet::Sheet;
 use super::source::{Seen, Source, Watched};
 use super::split::{RowAt, Rows};
 use super::text::plain;
-use super::words::{Tick, tick};
 
 /// Rows handed on at a time.
 const BATCH_ROWS: usize = 8_192;
@@ -388,7 +388,10 @@ impl<'b> FileReader<'b> {
             })?;
             context.bare_is_mg_l = surely;
         }
-        let mut words = vec![layout.delimiter_word()];
+        // what a workbook or JSON lines were made into is nobody's separator
+        let is_made = matches!(self.source, Source::Made(_));
+        let mut words = Vec::new();
+        words.extend((!is_made).then(|| layout.delimiter_word()));
         words.extend(self.script.told);
         words.extend(evidence.told(&habits));
         let settled = Habits {
@@ -769,12 +772,10 @@ impl<'f> File<'f> {
             );
             self.notes.file(None, text);
         }
-        let recognised = format!(
-            "{}: {}, {} {row}",
-            sheet.kinds(),
-            words.join(", "),
-            self.read
-        );
+        let mut told: Vec<&str> = words.to_vec();
+        let rows = format!("{} {row}", self.read);
+        told.push(&rows);
+        let recognised = format!("{}: {}", sheet.kinds(), told.join(", "));
         FileTail {
             recognised,
             notes: self.notes.finish(|column| sheet.told(column)),

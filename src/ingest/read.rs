@@ -234,6 +234,11 @@ impl<'b> FileReader<'b> {
         Some((plan.style.clone(), char::from(plan.delimiter).to_string()))
     }
 
+    /// Leaves nothing to be read in bulk: each row comes with its text.
+    pub fn carefully(self) -> FileReader<'b> {
+        FileReader { bulk: None, ..self }
+    }
+
     /// What is known of the file before its rows are read.
     pub fn head(&self) -> FileHead {
         FileHead {

@@ -415,6 +415,14 @@ impl TableName {
         }
     }
 
+    /// The columns of a record as it goes out and comes in: where only the day is
+    /// known, the day stands for the moment. Empty for tables of other things.
+    pub fn header(self) -> Vec<&'static str> {
+        let fields: &[&str] = of_kind!(self, T => T::FIELDS, else &[]);
+        let fields = fields.iter().filter(|field| **field != DAY_POSITION);
+        fields.copied().collect()
+    }
+
     /// How many columns of its own a record has.
     pub fn width(self) -> usize {
         self.own_columns().len()

@@ -43,6 +43,9 @@ struct Candidate {
     headers: Vec<String>,
     /// The likeliest first.
     kinds: Vec<Tried>,
+    /// The van of all rows, where no column says which, and the line above that
+    /// says so.
+    van: Option<(String, Option<u64>)>,
 }
 
 impl Candidate {
@@ -81,6 +84,7 @@ pub(super) fn recognise(
     ) {
         let mut rows = Rows::new(text, delimiter);
         rows.quote = quote_of(text, delimiter);
+        let mut said_above: Option<(String, Option<u64>)> = None;
         for _ in 0..TITLE_LINES {
             let Some(at) = rows.next_row() else { break };
             // a header found higher up by another delimiter is the likelier one
@@ -97,10 +101,16 @@ pub(super) fn recognise(
                 return work_list(output, found, (text, file), options, notes);
             }
             let named = renamed(&headers, options);
+            let given = options.van.clone().or_else(|| options.kept.van_of(file));
+            let given = given.or_else(|| mend_file::find(&headers).and_then(|(_, h)| h.van));
+            let van = given.map(|van| (van, None)).or_else(|| said_above.clone());
             let mut kinds: Vec<Tried> = RecordKind::ALL
                 .into_iter()
-                .map(|kind| try_kind(kind, &named))
+                .map(|kind| try_kind(kind, &named, van.is_some()))
                 .collect();
+            said_above = van_named(&headers)
+                .map(|van| (van, Some(at.line)))
+                .or(said_above);
             confirm_by_rows(&mut kinds, delimiter, at, text);
             // stable: of equals the first kind
             kinds.sort_by_key(|tried| std::cmp::Reverse(tried.rank()));
@@ -109,6 +119,7 @@ pub(super) fn recognise(
                 header: at,
                 headers,
                 kinds,
+                van,
             };
             let is_better = best
                 .as_ref()
@@ -128,6 +139,7 @@ pub(super) fn recognise(
                 header,
                 headers,
                 kinds,
+                van,
             } = candidate;
             let kinds = parts_of(kinds, &headers, (delimiter, header, text), notes);
             let main = kinds
@@ -135,6 +147,12 @@ pub(super) fn recognise(
                 .map_or(RecordKind::Readings, |tried| tried.kind);
             let mut layout = Layout::new(main, delimiter, header, headers);
             layout.quote = quote_of(text, delimiter);
+            let names_none = kinds.first().is_some_and(|tried| !tried.has(Column::Van));
+            if let Some((van, line)) = van.filter(|_| names_none && main != RecordKind::Hardness) {
+                let above = line.map_or("", |_| ", as this line above the headings says");
+                notes.file(line, format!("all rows are of van {van}{above}"));
+                layout.van = Some(van);
+            }
             settle(layout, kinds, text, file, notes)
         }
         Some(candidate) if candidate.rank().1 >= ALIKE => {
@@ -162,6 +180,29 @@ pub(super) fn recognise(
             headings: widest.map(|headers| headings(&headers)).unwrap_or_default(),
         }),
     }
+}
+
+/// The van that a line above the headings names: `Van: Quill`, or `Van` and the
+/// name in the next cell.
+fn van_named(cells: &[String]) -> Option<String> {
+    let mut filled = cells
+        .iter()
+        .map(|cell| plain(cell))
+        .filter(|cell| !cell.is_empty());
+    let (first, next, more) = (filled.next()?, filled.next(), filled.next());
+    let is_van = |word: &str| {
+        let headed = meaning(RecordKind::Readings, word);
+        headed
+            .column()
+            .is_some_and(|h| h.column == Column::Van && !h.is_weak)
+    };
+    let (word, name) = match (first.split_once(':'), next, more) {
+        (Some((word, name)), None, None) if !name.trim().is_empty() => (word, name),
+        (_, Some(name), None) => (first.trim_end_matches(':'), name),
+        _ => return None,
+    };
+    let name = plain(name);
+    (is_van(word) && !is_van(name) && name.chars().count() <= 40).then(|| name.to_owned())
 }
 
 /// How many cells could be headings.
@@ -238,7 +279,8 @@ fn renamed(headers: &[String], options: &super::Options) -> Vec<String> {
     headers.iter().map(meant).collect()
 }
 
-fn try_kind(kind: RecordKind, headers: &[String]) -> Tried {
+/// `has_van`: it is known whose all rows are.
+fn try_kind(kind: RecordKind, headers: &[String], has_van: bool) -> Tried {
     let mut meanings: Vec<Meaning> = headers.iter().map(|h| meaning(kind, h)).collect();
     part_as_item(kind, headers, &mut meanings);
     let mut tried = Tried {
@@ -251,7 +293,8 @@ fn try_kind(kind: RecordKind, headers: &[String]) -> Tried {
     let own = headers.iter().filter(|header| !is_ours(header)).count();
     let only_vans = kind == RecordKind::Vans && own == 1 && tried.has(Column::Van);
     if !only_vans {
-        tried.lacking = lacking(kind, &tried.meanings).or_else(|| foreign(kind, headers, &tried));
+        tried.lacking =
+            lacking(kind, &tried.meanings, has_van).or_else(|| foreign(kind, headers, &tried));
     }
     // each column counts once, a canonical name a little more
     let mut seen: Vec<Column> = Vec::new();
@@ -342,7 +385,7 @@ pub(super) fn heads_a_table<'c>(cells: impl Iterator<Item = &'c str>) -> bool {
     RecordKind::ALL.into_iter().any(|kind| {
         let meanings: Vec<Meaning> = cells.iter().map(|cell| meaning(kind, cell)).collect();
         let columns = meanings.iter().filter_map(Meaning::column).count();
-        2 * columns >= cells.len() && lacking(kind, &meanings).is_none()
+        2 * columns >= cells.len() && lacking(kind, &meanings, false).is_none()
     })
 }
 
@@ -404,12 +447,18 @@ const NO_DATE: [&str; 3] = [
 ];
 
 /// What a kind cannot do without and this header does not plainly have.
-fn lacking(kind: RecordKind, meanings: &[Meaning]) -> Option<&'static str> {
+fn lacking(kind: RecordKind, meanings: &[Meaning], has_van: bool) -> Option<&'static str> {
     let dated = |column| {
         has(meanings, column) || has(meanings, Column::Day) || has(meanings, Column::Clock)
     };
-    if kind != RecordKind::Hardness && !has(meanings, Column::Van) {
-        return Some("no column says which van");
+    let has_van = has_van && when_of(kind).is_some() || has(meanings, Column::Van);
+    if kind != RecordKind::Hardness && !has_van {
+        return Some(match when_of(kind) {
+            Some(_) => {
+                "no column says which van; where all rows are of one, say --van NAME (or --van-by-sheet)"
+            }
+            None => "no column says which van",
+        });
     }
     if kind == RecordKind::Hardness && !has(meanings, Column::Postcode) {
         return Some("no column holds the postcode");
@@ -765,9 +814,6 @@ fn tells_of_work(
     notes: &mut Notes,
 ) -> bool {
     let free = |header: &&String| job_headed(header).is_some();
-    if !services.has(Column::Van) {
-        return false;
-    }
     let is_ticked = headers.iter().any(|header| free(&header));
     let is_note = |m: &Meaning| m.column().is_some_and(|h| h.column == Column::Note);
     let Some(cell) = services.meanings.iter().position(is_note) else {

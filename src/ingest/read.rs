@@ -202,12 +202,12 @@ impl<'b> FileReader<'b> {
             options.date_order = options.date_order.or(answer.date_order);
             options.tank_fills = options.tank_fills.or(answer.tank_fills);
         }
-        if let Some((_, habits)) = mends {
+        if let Some((_, habits)) = &mends {
             for layout in sheet.parts_mut() {
                 layout.date_order = layout.date_order.or(habits.order);
             }
         }
-        let bulk = match (script.plain_behind(), mends, lines_before) {
+        let bulk = match (script.plain_behind(), &mends, lines_before) {
             (Some(mark), None, 0) => plan_of(&sheet, &start, mark, &options),
             _ => None,
         };
@@ -246,6 +246,11 @@ impl<'b> FileReader<'b> {
             sha256: self.seen.sha256.clone(),
             bytes: self.seen.bytes,
         }
+    }
+
+    /// The van of all rows, where no column says which.
+    pub fn van(&self) -> Option<&str> {
+        self.sheet.main().van.as_deref()
     }
 
     /// What tells files of its kind from others, for answers given once.
@@ -368,7 +373,11 @@ impl<'b> FileReader<'b> {
             notes.file(None, unsettled_note(open, contradicts));
         }
         let zone = LocalDays::new(options.time_zone);
-        let came_with = self.mends.map(|(_, habits)| habits).unwrap_or_default();
+        let came_with = self
+            .mends
+            .clone()
+            .map(|(_, habits)| habits)
+            .unwrap_or_default();
         habits.midnight_is_none &= !came_with.midnights;
         let own_mark = evidence.decimal_mark(layout.delimiter);
         let mark = came_with.mark.filter(|_| !evidence.tells_decimals());
@@ -408,9 +417,10 @@ impl<'b> FileReader<'b> {
                 .sheet
                 .is_mixed()
                 .then(|| self.sheet.parts().map(|part| part.kind).collect()),
+            van: layout.van.clone(),
         };
         let mut file = File::new(&self.name, &context, notes);
-        file.mark_cell = self.mends.map(|(cell, _)| cell);
+        file.mark_cell = self.mends.as_ref().map(|(cell, _)| *cell);
         file.lines_before = self.lines_before;
         file.read = bulk.counted.rows;
         for row in &bulk.odd {

@@ -183,6 +183,9 @@ impl<'r> Row<'r> {
 
     /// The van, which every row but one of hardness needs.
     pub fn van(&mut self) -> Result<Arc<str>, Reason> {
+        if let (Some(van), false) = (&self.layout().van, self.layout().has(Column::Van)) {
+            return Ok(self.names.van(van));
+        }
         let cell = self.cell(Column::Van);
         if is_no_value(cell) {
             return Err(format!("{} is empty", self.cells.layout.told(Column::Van)));

@@ -662,6 +662,71 @@ fn a_row_of_a_sheet_is_set_aside_with_its_number() {
 }
 
 #[test]
+fn a_file_of_one_van_need_not_name_it_in_every_row() {
+    let rows = "Date,Tap,Membrane,Litres,Filters changed\n05/10/2026,320,12,310,x\n19/10/2026,3Z1,12,300,\n";
+    // a line above the headings says it
+    for title in [
+        "Van: Quill,,,,\n",
+        "Van,Quill,,,\n",
+        "Water log\nReg: Quill\n",
+    ] {
+        let (yard, seen) = ingest(&format!("{title}{rows}"));
+        assert_eq!(totals(&seen), [5, 4, 0, 1], "{title}: {seen:#?}");
+        assert!(seen.err.contains("all rows are of van Quill"), "{seen:#?}");
+        assert!(stored(&yard, "services")[0].starts_with("Quill,2026-10-05,prefilter"));
+    }
+    // otherwise it is asked, and the answer is kept for this file
+    let yard = Yard::new();
+    yard.write("log.csv", rows);
+    yard.write("other.csv", rows);
+    let seen = yard.run(&["ingest", "log.csv"]);
+    assert!(seen.err.contains("--van NAME"), "{seen:#?}");
+    let seen = yard.good(&["ingest", "log.csv", "--van", "Quill"]);
+    assert_eq!(totals(&seen), [5, 4, 0, 1], "{seen:#?}");
+    yard.write("log.csv", format!("{rows}26/10/2026,322,12,301,\n"));
+    let seen = yard.good(&["ingest", "log.csv"]);
+    assert_eq!(totals(&seen), [7, 2, 4, 1], "{seen:#?}");
+    assert_eq!(yard.run(&["ingest", "other.csv"]).code, 1);
+    // what is mended goes to the same van
+    yard.good(&["to-fix", "--out", "fix.csv"]);
+    let fix = yard.read("fix.csv").replace("3Z1", "321");
+    yard.write("fix.csv", fix);
+    yard.good(&["ingest", "fix.csv"]);
+    assert_eq!(rows_in_store(&yard), [11, 7, 4, 0]);
+    assert!(
+        stored(&yard, "readings")
+            .iter()
+            .all(|row| row.starts_with("Quill,"))
+    );
+
+    let mut book = Workbook::new();
+    for (name, tap) in [("Quill", 320), ("Moth", 180)] {
+        let sheet = book.add_worksheet().set_name(name).expect("a name");
+        for (column, head) in ["Date", "Tap", "Membrane"].into_iter().enumerate() {
+            sheet.write(0, column as u16, head).expect("a heading");
+        }
+        sheet.write(1, 0, "25/10/2026").expect("a date");
+        sheet.write(1, 1, tap).expect("a number");
+        sheet.write(1, 2, 12).expect("a number");
+    }
+    let yard = Yard::new();
+    book.save(yard.path().join("book.xlsx"))
+        .expect("a workbook");
+    assert_eq!(yard.run(&["ingest", "book.xlsx"]).code, 1);
+    let seen = yard.good(&["ingest", "book.xlsx", "--van-by-sheet"]);
+    assert_eq!(totals(&seen), [2, 2, 0, 0], "{seen:#?}");
+    let readings = stored(&yard, "readings");
+    assert!(
+        readings[0].starts_with("Moth,2026-10-25,,180"),
+        "{readings:?}"
+    );
+    assert!(
+        readings[1].starts_with("Quill,2026-10-25,,320"),
+        "{readings:?}"
+    );
+}
+
+#[test]
 fn json_lines_are_read_as_far_as_their_keys_tell() {
     let (yard, seen) = ingest(
         "{\"van\":\"Quill\",\"takenAt\":\"2026-10-05T08:00\",\"tds\":{\"in\":320,\"out\":12},\"litres\":310}\n\

@@ -197,7 +197,9 @@ pub(super) fn may_tell_of_work(remark: &str) -> bool {
                     matches!(item, Item::Resin | Item::Membrane | Item::Prefilter)
                 })
             };
-            !says(NOT_YET) && (says(DONE) || says(NEW) || says(CHANGE)) && words.iter().any(names)
+            !says(NOT_YET)
+                && (says(DONE) || says(NEW) || says(CHANGE) || says(&["done"]))
+                && words.iter().any(names)
         })
 }
 

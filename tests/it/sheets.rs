@@ -623,6 +623,52 @@ fn each_sheet_of_a_workbook_is_a_file_of_its_own() {
 }
 
 #[test]
+fn tables_of_a_sheet_one_below_the_other_are_read_one_by_one() {
+    let yard = Yard::new();
+    let mut book = Workbook::new();
+    let sheet = book.add_worksheet().set_name("All").expect("a name");
+    let rows: [&[&str]; 12] = [
+        &["dateRead", "vanName", "tdsTap", "tdsMembrane"],
+        &["2026-10-05 07:30", "Quill", "320", "12"],
+        &["2026-10-12 07:30", "Quill", "3Z1", "12"],
+        &[],
+        &["Filling up"],
+        &["fillDate", "vanName", "litresFilled", "meterReading"],
+        &["2026-10-05", "Quill", "310", "8310"],
+        &["2026-10-12", "Quill", "300", "8610"],
+        &[],
+        &["Parts changed"],
+        &["dateDone", "vanName", "whatWasChanged", "cost"],
+        &["2026-10-12", "Quill", "Resin", "85"],
+    ];
+    for (row, cells) in rows.into_iter().enumerate() {
+        for (column, cell) in cells.iter().enumerate() {
+            sheet
+                .write(row as u32, column as u16, *cell)
+                .expect("a cell");
+        }
+    }
+    book.save(yard.path().join("book.xlsx"))
+        .expect("a workbook");
+    let seen = yard.run(&["ingest", "book.xlsx"]);
+    assert_eq!(totals(&seen), [5, 4, 0, 1], "{seen:#?}");
+    for said in [
+        "book.xlsx#All: readings",
+        "book.xlsx#All (2): fills",
+        "book.xlsx#All (3): services",
+    ] {
+        assert!(seen.out.contains(said), "{said}: {seen:#?}");
+    }
+    assert_eq!(set_aside(&yard)[0].1, 3);
+    assert_eq!(stored(&yard, "services"), ["Quill,2026-10-12,resin,,85,,"]);
+    let again = yard.run(&["ingest", "book.xlsx"]);
+    assert_eq!(totals(&again), [5, 0, 4, 1], "{again:#?}");
+    assert!(!again.err.contains("not in it any more"), "{again:#?}");
+    yard.good(&["files", "take-back", "book.xlsx#All (3):12"]);
+    assert!(stored(&yard, "services").is_empty());
+}
+
+#[test]
 fn a_row_of_a_sheet_is_set_aside_with_its_number() {
     let yard = Yard::new();
     let mut book = Workbook::new();

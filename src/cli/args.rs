@@ -9,7 +9,7 @@ use clap::{Args, Parser, Subcommand};
 use super::screen::When;
 use super::{
     assess, backtest, check, completions, demo, districts, due, export, files, ingest, licences,
-    man, month, parts, repair, report, settings, simulate, summarise, template, to_fix,
+    man, month, parts, repair, report, settings, simulate, summarise, template, to_fix, vans,
 };
 
 /// From TDS readings to replacement dates: when each van's RO membrane, DI
@@ -82,6 +82,7 @@ pub(super) enum Command {
     #[command(visible_alias = "set-aside")]
     ToFix(to_fix::ToFixArgs),
     Files(files::FilesArgs),
+    Vans(vans::VansArgs),
     Check(check::CheckArgs),
     Repair(repair::RepairArgs),
     Export(export::ExportArgs),
@@ -103,7 +104,10 @@ pub(super) const GROUPS: [(&str, &[&str]); 5] = [
         &["month", "ingest", "assess", "due", "parts", "report"],
     ),
     ("Looking closer", &["districts", "backtest"]),
-    ("Records", &["to-fix", "files", "check", "repair", "export"]),
+    (
+        "Records",
+        &["to-fix", "files", "vans", "check", "repair", "export"],
+    ),
     (
         "Setting up",
         &[

@@ -11,7 +11,7 @@ use super::context::Context;
 use super::error::CliError;
 use super::looking::{self, Looking};
 use super::summarise::sources;
-use super::vans;
+use super::van_names;
 use crate::advise::Assessment;
 use crate::advise::what_if::{self, Change, WhatIf};
 use crate::report;
@@ -105,7 +105,10 @@ impl AssessArgs {
         };
         if !self.van.is_empty() {
             let names = || assessment.vans.iter().map(|v| v.van.as_str());
-            let wanted = self.van.iter().map(|typed| vans::named(typed, names()));
+            let wanted = self
+                .van
+                .iter()
+                .map(|typed| van_names::named(typed, names()));
             let wanted = wanted.collect::<Result<Vec<String>, CliError>>()?;
             assessment.vans.retain(|v| wanted.contains(&v.van));
         }

@@ -9,7 +9,7 @@ use clap::{Args, ValueEnum};
 use super::context::Context;
 use super::error::CliError;
 use super::looking;
-use super::vans;
+use super::van_names;
 use crate::advise::{self, Assessment, ListedJob, State, VanAssessment, Visit};
 use crate::report::due::{self, By};
 
@@ -83,7 +83,10 @@ impl DueArgs {
         };
         if !self.van.is_empty() {
             let names = || assessment.vans.iter().map(|v| v.van.as_str());
-            let wanted = self.van.iter().map(|typed| vans::named(typed, names()));
+            let wanted = self
+                .van
+                .iter()
+                .map(|typed| van_names::named(typed, names()));
             let wanted = wanted.collect::<Result<Vec<String>, CliError>>()?;
             assessment.vans.retain(|v| wanted.contains(&v.van));
         }

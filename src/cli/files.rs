@@ -1,6 +1,7 @@
 //! `litrewise files`: the files that were taken in: listed, taken back out, put back.
 
 use std::io::Write;
+use std::ops::RangeInclusive;
 use std::process::ExitCode;
 
 use clap::{Args, Subcommand, ValueEnum};
@@ -11,13 +12,13 @@ use super::error::CliError;
 use super::ingest::now;
 use super::{json, said};
 use crate::ingest::shown;
-use crate::store::records::{Instant, RowCounts};
+use crate::store::records::{self, Instant, RowCounts};
 use crate::store::{Action, FileLine, Store, UndoEntry};
 
-/// List the files taken in; take a wrong one back out, or put it back
+/// List the files taken in; take a wrong file or row back out, or put it back
 #[derive(Debug, Args)]
 #[command(
-    after_help = "Example:\n  litrewise files\n  litrewise files take-back october.csv\n  litrewise files put-back october.csv\n  litrewise files remarks october.csv"
+    after_help = "Example:\n  litrewise files\n  litrewise files take-back october.csv\n  litrewise files put-back october.csv\n  litrewise files take-back october.csv:2\n  litrewise files remarks october.csv"
 )]
 pub(super) struct FilesArgs {
     #[command(subcommand)]
@@ -29,12 +30,19 @@ pub(super) struct FilesArgs {
 
 #[derive(Debug, Subcommand)]
 enum FilesCommand {
-    /// Take a file's rows back out of the store; what was done stays on record
-    #[command(after_help = "Example:\n  litrewise files take-back october.csv")]
-    TakeBack(Named),
-    /// Put the rows of a file that was taken back into the store again
-    #[command(after_help = "Example:\n  litrewise files put-back october.csv")]
-    PutBack(Named),
+    /// Take a file, or single rows by their lines, back out of the store
+    ///
+    /// What was done stays on record. A row taken back stays out when its file
+    /// comes again; one that was set aside leaves the list for good.
+    #[command(
+        after_help = "Example:\n  litrewise files take-back october.csv:2-3\n  litrewise files take-back october.csv"
+    )]
+    TakeBack(Rows),
+    /// Put a file or rows that were taken back into the store again
+    #[command(
+        after_help = "Example:\n  litrewise files put-back october.csv\n  litrewise files put-back october.csv:2"
+    )]
+    PutBack(Rows),
     /// Print every remark that was made when a file was taken in
     #[command(after_help = "Example:\n  litrewise files remarks october.csv")]
     Remarks(Named),
@@ -45,6 +53,17 @@ struct Named {
     /// The file's id, or its name where only one file has it
     #[arg(value_name = "ID-OR-NAME")]
     file: String,
+}
+
+#[derive(Debug, Args)]
+struct Rows {
+    /// The file's id, or its name where only one file has it; with :LINE or
+    /// :LINE-LINE behind it only those rows
+    #[arg(value_name = "FILE[:LINE]", required = true)]
+    of: Vec<String>,
+    /// Of a line that holds several kinds, only this one
+    #[arg(long, value_name = "KIND", value_parser = records::KINDS)]
+    only: Option<String>,
 }
 
 #[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
@@ -74,8 +93,8 @@ pub(super) fn run(
             Format::Json => json::write(&Listing::of(&store)?.0, out)?,
             Format::Csv => csv(&Listing::of(&store)?, out)?,
         },
-        Some(FilesCommand::TakeBack(named)) => act(&store, &named.file, Action::TakenBack, out)?,
-        Some(FilesCommand::PutBack(named)) => act(&store, &named.file, Action::PutBack, out)?,
+        Some(FilesCommand::TakeBack(rows)) => act_on_all(&store, rows, Action::TakenBack, out)?,
+        Some(FilesCommand::PutBack(rows)) => act_on_all(&store, rows, Action::PutBack, out)?,
         Some(FilesCommand::Remarks(named)) => remarks(&store, &named.file, context, out)?,
     }
     Ok(ExitCode::SUCCESS)
@@ -103,11 +122,14 @@ struct ListedDeed {
     at: String,
     what: &'static str,
     by: String,
+    /// The row that it was done to, where not the whole file.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    line: Option<u64>,
 }
 
 impl Listing {
     fn of(store: &Store) -> Result<Listing, CliError> {
-        let deeds = store.undone()?;
+        let (deeds, of_rows) = (store.undone()?, store.rows_undone()?);
         let listed = store.files()?.into_iter().map(|file| {
             let of_file = deeds.iter().filter(|deed| deed.file_id == file.id);
             Listed {
@@ -122,7 +144,19 @@ impl Listing {
                         at: when(deed.at),
                         what: deed.action.word(),
                         by: deed.by.clone(),
+                        line: None,
                     })
+                    .chain(
+                        of_rows
+                            .iter()
+                            .filter(|deed| deed.file_id == file.id)
+                            .map(|deed| ListedDeed {
+                                at: when(deed.at),
+                                what: deed.action.word(),
+                                by: deed.by.clone(),
+                                line: Some(deed.line()),
+                            }),
+                    )
                     .collect(),
                 file: file.name,
             }
@@ -207,7 +241,7 @@ fn counted(counts: RowCounts) -> String {
 
 /// Lists every file with its id, its rows and what was done to it since.
 fn list(store: &Store, context: &Context, out: &mut dyn Write) -> Result<(), CliError> {
-    let (files, deeds) = (store.files()?, store.undone()?);
+    let (files, deeds, of_rows) = (store.files()?, store.undone()?, store.rows_undone()?);
     for file in &files {
         let head = format!(
             "{:>4}  {}  {}",
@@ -221,11 +255,23 @@ fn list(store: &Store, context: &Context, out: &mut dyn Write) -> Result<(), Cli
         let between = if apart { "\n      " } else { "  " };
         writeln!(out, "{head}{between}{counts}")?;
         for deed in deeds.iter().filter(|deed| deed.file_id == file.id) {
-            let by = match deed.by.as_str() {
-                "" => String::new(),
-                name => format!(" by {}", shown(name)),
-            };
+            let by = by_whom(&deed.by);
             writeln!(out, "      {}  {}{by}", when(deed.at), deed.action.word())?;
+        }
+        // of the parts of a line it is said once
+        let mut of_file: Vec<_> = of_rows
+            .iter()
+            .filter(|deed| deed.file_id == file.id)
+            .collect();
+        of_file.dedup_by_key(|deed| (deed.line(), deed.action, deed.at));
+        for deed in of_file {
+            let (line, by) = (deed.line(), by_whom(&deed.by));
+            writeln!(
+                out,
+                "      {}  line {line} {}{by}",
+                when(deed.at),
+                deed.action.word()
+            )?;
         }
     }
     if files.is_empty() {
@@ -236,12 +282,102 @@ fn list(store: &Store, context: &Context, out: &mut dyn Write) -> Result<(), Cli
     Ok(())
 }
 
+fn by_whom(by: &str) -> String {
+    match by {
+        "" => String::new(),
+        name => format!(" by {}", shown(name)),
+    }
+}
+
+/// Takes files and rows back out, or puts them back.
+fn act_on_all(
+    store: &Store,
+    rows: &Rows,
+    action: Action,
+    out: &mut dyn Write,
+) -> Result<(), CliError> {
+    for named in &rows.of {
+        let files = store.files()?;
+        match lines_of(named).filter(|_| by_id_or_name(&files, named).is_empty()) {
+            Some((file, lines)) => act_on_rows(store, (file, &lines), rows, action, out)?,
+            None if rows.only.is_some() => {
+                let why = "--only goes with a line of a file, as in october.csv:2";
+                return Err(CliError::Usage(why.to_owned()));
+            }
+            None => act(store, named, action, out)?,
+        }
+    }
+    writeln!(out, "store: {}", said::equation(store.row_counts()?))?;
+    Ok(())
+}
+
+/// `october.csv:2`, `12:5-6`
+fn lines_of(named: &str) -> Option<(&str, RangeInclusive<u64>)> {
+    let (file, lines) = named.rsplit_once(':')?;
+    let (first, last) = lines.split_once('-').unwrap_or((lines, lines));
+    let lines = first.parse().ok()?..=last.parse().ok()?;
+    (!lines.is_empty()).then_some((file, lines))
+}
+
+/// Takes the rows on some lines back out, or puts them back.
+fn act_on_rows(
+    store: &Store,
+    (named, lines): (&str, &RangeInclusive<u64>),
+    asked: &Rows,
+    action: Action,
+    out: &mut dyn Write,
+) -> Result<(), CliError> {
+    let mut writer = store.writer()?;
+    let (files, deeds) = (store.files()?, store.undone()?);
+    // the newest version of that name that is in the store
+    let of_name = by_id_or_name(&files, named);
+    let file = of_name.iter().rev().find(|file| !is_out(&deeds, file));
+    let file = file.ok_or_else(|| match of_name.is_empty() {
+        true => no_file(named),
+        false => CliError::Usage(format!(
+            "{named} was taken back as a whole: `litrewise files put-back {named}` first"
+        )),
+    })?;
+    let mut rows = store.rows_on(file.id, lines)?;
+    rows.retain(|row| asked.only.is_none() || row.kind == asked.only.as_deref());
+    let (name, id, word) = (shown(&file.name), file.id, action.word());
+    let line = match lines.start() == lines.end() {
+        true => format!("line {}", lines.start()),
+        false => format!("lines {} to {}", lines.start(), lines.end()),
+    };
+    if rows.is_empty() {
+        return Err(CliError::Usage(format!(
+            "{name} (file {id}): no row stands on {line}; a row is named by the line on which it starts"
+        )));
+    }
+    let rows = writer.act_on_rows(rows, action, now(), &user())?;
+    if rows.is_empty() {
+        let state = state(action);
+        writeln!(
+            out,
+            "{name} (file {id}), {line}: nothing to do, it is {state}"
+        )?;
+        return Ok(());
+    }
+    writeln!(out, "{name} (file {id}), {line}: {word}")?;
+    for row in &rows {
+        let kind = row.kind.map(|kind| format!("{kind}: ")).unwrap_or_default();
+        writeln!(out, "    {kind}{}", shown(row.text.trim()))?;
+    }
+    Ok(())
+}
+
+/// Who is logged in, for the record.
+pub(super) fn user() -> String {
+    let name = std::env::var("USER").or_else(|_| std::env::var("LOGNAME"));
+    name.unwrap_or_default()
+}
+
 /// Takes a file back out, or puts it back.
 fn act(store: &Store, named: &str, action: Action, out: &mut dyn Write) -> Result<(), CliError> {
     let mut writer = store.writer()?;
     let file = find(&store.files()?, &store.undone()?, named, action)?;
-    let by = std::env::var("USER").or_else(|_| std::env::var("LOGNAME"));
-    let changed = writer.act(file.id, action, now(), &by.unwrap_or_default())?;
+    let changed = writer.act(file.id, action, now(), &user())?;
     let (name, id, word) = (shown(&file.name), file.id, action.word());
     if changed {
         writeln!(out, "{name} (file {id}): {word}")?;
@@ -252,7 +388,6 @@ fn act(store: &Store, named: &str, action: Action, out: &mut dyn Write) -> Resul
             state(action)
         )?;
     }
-    writeln!(out, "store: {}", said::equation(store.row_counts()?))?;
     Ok(())
 }
 
@@ -320,7 +455,7 @@ fn find(
 }
 
 /// To the minute, UTC.
-fn when(at: Instant) -> String {
+pub(super) fn when(at: Instant) -> String {
     crate::calendar::utc(at.0).map_or_else(
         || "unknown time".to_owned(),
         |at| at.format("%Y-%m-%d %H:%MZ").to_string(),

@@ -46,6 +46,12 @@ pub(super) struct IngestArgs {
     /// "litres", where they are what they say
     #[arg(long, value_name = "LITRES", value_parser = tank_fills)]
     tank_fills: Option<TankFills>,
+    /// The van of files in which no column says which
+    #[arg(long, value_name = "NAME")]
+    van: Option<String>,
+    /// Each sheet of a workbook is of the van that it is called
+    #[arg(long, conflicts_with = "van")]
+    van_by_sheet: bool,
     /// Take a list of jobs that are due as work done, as far as it is ticked
     #[arg(long)]
     done: bool,
@@ -118,6 +124,7 @@ pub(super) struct IngestPlan {
     store: PathBuf,
     dry_run: bool,
     no_wait: bool,
+    van_by_sheet: bool,
     options: Options,
     format: Format,
 }
@@ -130,7 +137,9 @@ impl IngestArgs {
             store: context.store.clone(),
             dry_run: self.dry_run,
             no_wait: self.no_wait,
+            van_by_sheet: self.van_by_sheet,
             options: Options {
+                van: self.van,
                 date_order: self.date_order.map(DateOrder::from),
                 columns: self.column,
                 tank_fills: self.tank_fills,
@@ -191,7 +200,8 @@ pub(super) fn run(
     context: &Context,
     out: &mut dyn Write,
 ) -> Result<ExitCode, CliError> {
-    let files = Files::named(&plan.paths, context)?;
+    let mut files = Files::named(&plan.paths, context)?;
+    files.van_by_sheet = plan.van_by_sheet;
     let mut tell = |told: &Told| match plan.format {
         Format::Text => say(told, context, out),
         Format::Json => Ok(()),
@@ -295,6 +305,8 @@ enum Source {
 #[derive(Default)]
 struct Files {
     sources: Vec<Source>,
+    /// Whether sheets are called by their vans.
+    van_by_sheet: bool,
     refused: Vec<String>,
 }
 
@@ -361,9 +373,17 @@ impl Files {
         tell: &mut dyn FnMut(&Told) -> Result<(), CliError>,
     ) -> Result<Taken, CliError> {
         let sources = std::mem::take(&mut self.sources);
+        let by_sheet = self.van_by_sheet;
+        let of_source = |source: &Source| Options {
+            van: by_sheet
+                .then(|| source.sheet())
+                .flatten()
+                .or_else(|| options.van.clone()),
+            ..options.clone()
+        };
         let ahead = |n: usize| {
             let source = sources.get(n).filter(|source| source.is_small())?;
-            Some(source.read(options))
+            Some(source.read(&of_source(source)))
         };
         let is_quiet = context.is_quiet();
         let in_turn = || {
@@ -386,8 +406,14 @@ impl Files {
         let mut is_new_answer = false;
         for (n, source) in sources.iter().enumerate() {
             let file = next.take();
-            let file = file.unwrap_or_else(|| source.read(options));
+            let file = file.unwrap_or_else(|| source.read(&of_source(source)));
             let shape = file.as_ref().map_or("", FileReader::shape).to_owned();
+            let van = file
+                .as_ref()
+                .ok()
+                .and_then(FileReader::van)
+                .map(str::to_owned);
+            let van = van.filter(|_| by_sheet || options.van.is_some());
             // committing one leaves time to read the next
             let told;
             (told, next) = rayon::join(
@@ -397,6 +423,7 @@ impl Files {
             match told {
                 Ok(told) => {
                     tell(&told)?;
+                    is_new_answer |= van.is_some_and(|van| kept.keep_van(&told.name, &van));
                     rows = rows.with(told.counts);
                     files.push(TakenFile::from(told));
                     is_new_answer |= kept.keep(&shape, options);
@@ -453,6 +480,14 @@ impl Source {
                 table.is_held() || found.is_ok_and(|f| f.is_file() && f.len() <= SMALL)
             }
             Source::Input(bytes) => bytes.len() as u64 <= SMALL,
+        }
+    }
+
+    /// What its sheet is called, if it is one.
+    fn sheet(&self) -> Option<String> {
+        match self {
+            Source::Table(table) => Some(table.name.rsplit_once('#')?.1.to_owned()),
+            Source::Input(_) => None,
         }
     }
 

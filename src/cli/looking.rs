@@ -4,7 +4,7 @@ use crate::calendar::{Date, DateExt, TimeZone};
 
 use super::context::Context;
 use super::error::CliError;
-use super::vans;
+use super::van_names;
 use crate::advise::what_if::{Change, WhatIf, what_if};
 use crate::advise::{self, Assessment, Glance, KnownPrices, Since};
 use crate::backtest::{self, Backtest};
@@ -114,7 +114,7 @@ impl Looking {
                 let names = || lives.vans.iter().map(|van| &*van.van);
                 let mut changes = changes.clone();
                 for named in changes.iter_mut().filter_map(Change::van_mut) {
-                    *named = vans::named(named, names())?;
+                    *named = van_names::named(named, names())?;
                 }
                 Ok(what_if(
                     asked,

@@ -12,7 +12,7 @@ mod said;
 mod scratch;
 mod screen;
 mod to_mend;
-mod vans;
+mod van_names;
 
 mod assess;
 mod backtest;
@@ -36,6 +36,7 @@ mod simulate;
 mod summarise;
 mod template;
 mod to_fix;
+mod vans;
 
 use std::io::{BufWriter, Write};
 use std::process::ExitCode;
@@ -73,6 +74,7 @@ pub fn run(cli: Cli) -> Result<ExitCode, CliError> {
         Command::Due(args) => due::run(&args.plan(&context)?, &context, &mut out),
         Command::Check(args) => check::run(&args, &context, &mut out),
         Command::Repair(args) => repair::run(&args, &context, &mut out),
+        Command::Vans(args) => vans::run(&args, &context, &mut out),
         Command::Files(args) => files::run(&args, &context, &mut out),
         Command::Districts(args) => districts::run(&args, &context, &mut out),
         Command::Parts(args) => parts::run(&args, &context, &mut out),

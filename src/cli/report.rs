@@ -10,7 +10,7 @@ use clap::Args;
 use super::context::{Context, complain};
 use super::error::CliError;
 use super::looking::{Looking, Month};
-use super::vans;
+use super::van_names;
 use crate::report::{self, ReportPlan, Written};
 
 /// Write the month's report: a page for the fleet, one per van and per district
@@ -68,7 +68,7 @@ impl ReportArgs {
         let told = looking.month(as_of, self.backtest, context);
         let assessed = &told.assessment.vans;
         let place = |typed: &String| {
-            let name = vans::named(typed, assessed.iter().map(|v| v.van.as_str()))?;
+            let name = van_names::named(typed, assessed.iter().map(|v| v.van.as_str()))?;
             Ok(assessed.iter().position(|v| v.van == name))
         };
         let places = self.van.iter().map(place);

@@ -3,8 +3,8 @@
 use std::collections::HashMap;
 
 use crate::ingest::{FileReader, shown};
-use crate::store::records::{FileTail, Note, RowCounts};
-use crate::store::{FileOutcome, Taking, Writer};
+use crate::store::records::{FileTail, Note, RowCounts, SetAside};
+use crate::store::{FileOutcome, Taking, Vanished, Writer};
 
 use super::error::CliError;
 use super::ingest::now;
@@ -45,14 +45,28 @@ pub(super) fn file(file: FileReader<'_>, writer: &mut Writer<'_>) -> Result<Told
     let head = file.head();
     let name = shown(&head.name).into_owned();
     let mut taking = writer.begin(head, now())?;
+    let file = match taking.asks_for_texts() {
+        true => file.carefully(),
+        false => file,
+    };
     if let Some((style, delimiter)) = file.row_style() {
         taking.writes_rows_as(style, &delimiter);
     }
-    let tail = file.read(|batch| taking.take(batch).map_err(CliError::from))?;
-    finish(taking, tail, name)
+    let mut first: Option<SetAside> = None;
+    let tail = file.read(|batch| {
+        first = first.take().or_else(|| batch.set_aside.first().cloned());
+        taking.take(batch).map_err(CliError::from)
+    })?;
+    finish(taking, tail, first, name)
 }
 
-fn finish(taking: Taking<'_, '_>, tail: FileTail, name: String) -> Result<Told, CliError> {
+/// `first`: the first row that ingest set aside.
+fn finish(
+    taking: Taking<'_, '_>,
+    tail: FileTail,
+    first: Option<SetAside>,
+    name: String,
+) -> Result<Told, CliError> {
     let (notes, recognised) = (tail.notes.clone(), tail.recognised.clone());
     let outcome = taking.finish(tail)?;
     let unknown = outcome.unknown_vans.iter().take(VANS_SHOWN);
@@ -66,6 +80,24 @@ fn finish(taking: Taking<'_, '_>, tail: FileTail, name: String) -> Result<Told, 
     if let Some(more) = outcome.unknown_vans.len().checked_sub(VANS_SHOWN + 1) {
         remarks.push(format!("and of {} more such vans", more + 1));
     }
+    if let Some(row) = first.filter(|_| outcome.counts.set_aside > 0) {
+        let line = row
+            .line
+            .map(|line| format!("line {line}: "))
+            .unwrap_or_default();
+        remarks.push(format!(
+            "set aside: {line}{} (`litrewise to-fix` lists all)",
+            shown(&row.reason)
+        ));
+    }
+    if outcome.kept_out > 0 {
+        remarks.push(format!(
+            "{} that you took back before: left out again, counted as already stored; `litrewise files put-back` brings a row in again",
+            rows_of(outcome.kept_out)
+        ));
+    }
+    remarks.extend(overruled(&outcome));
+    remarks.extend(vanished(&outcome));
     if outcome.stray > 0 {
         remarks.push(format!(
             "{} replace none that is set aside here now: taken like rows of any file",
@@ -83,6 +115,65 @@ fn finish(taking: Taking<'_, '_>, tail: FileTail, name: String) -> Result<Told, 
         name,
         recognised,
     })
+}
+
+/// Rows stored already of which a later version holds.
+fn overruled(outcome: &FileOutcome) -> Option<String> {
+    let first = outcome.overruled.first()?;
+    let (id, by_line) = (first.by_id, first.by_line);
+    let (were, example) = match outcome.overruled.len() as u64 {
+        1 => ("1 row already stored was".to_owned(), ""),
+        several => (
+            format!("{} already stored were", rows_of(several)),
+            "such as ",
+        ),
+    };
+    Some(format!(
+        "{were} corrected since ({example}line {} by line {by_line} of {}), and the correction holds; \
+         `litrewise files take-back {id}:{by_line}` brings the earlier row back",
+        first.line,
+        shown(&first.by_file),
+    ))
+}
+
+/// Rows of earlier versions of the file that are gone from it.
+fn vanished(outcome: &FileOutcome) -> Vec<String> {
+    let Some(first) = outcome.vanished.first() else {
+        return Vec::new();
+    };
+    let one = outcome.vanished.len() == 1;
+    let (are, them) = match one {
+        true => (
+            "1 row stored from an earlier version of this file is",
+            "it stays stored",
+        ),
+        false => (
+            &*format!(
+                "{} stored from earlier versions of this file are",
+                rows_of(outcome.vanished.len() as u64)
+            ),
+            "they stay stored",
+        ),
+    };
+    let mut told = vec![format!(
+        "{are} not in it any more (a corrected date?): {them}; `litrewise files take-back {}:{}` takes {} out",
+        first.file_id,
+        first.line,
+        if one { "it" } else { "the first" },
+    )];
+    let shown_of = |row: &Vanished| {
+        format!(
+            "  {}:{} {}: {}",
+            row.file_id,
+            row.line,
+            row.kind,
+            shown(row.text.trim())
+        )
+    };
+    told.extend(outcome.vanished.iter().take(REMARKS_SHOWN).map(shown_of));
+    let more = outcome.vanished.len().saturating_sub(REMARKS_SHOWN);
+    told.extend((more > 0).then(|| format!("  and {more} more")));
+    told
 }
 
 /// What became of the rows; how many there were is said before.

@@ -109,8 +109,13 @@ pub(super) fn run(
             }
         }
     }
-    if rows.is_empty() {
-        context.say("no rows are set aside");
+    match rows.iter().find_map(|row| Some((&row.file, row.line?))) {
+        Some((file, line)) => context.say(format_args!(
+            "a row that is none, such as a total, leaves the list for good by `litrewise files take-back {}:{line}`",
+            shown(file)
+        )),
+        None if rows.is_empty() => context.say("no rows are set aside"),
+        None => {}
     }
     Ok(ExitCode::SUCCESS)
 }

@@ -19,6 +19,9 @@ pub struct Answer {
     pub columns: Vec<(String, String)>,
     #[serde(skip_serializing_if = "Option::is_none")]
     pub tank_fills: Option<TankFills>,
+    /// Of one file, whose name is the shape.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub van: Option<String>,
 }
 
 /// All that was ever said; the later answer of a shape takes the earlier one's
@@ -31,6 +34,28 @@ impl Answers {
         self.0.iter().find(|answer| answer.shape == shape)
     }
 
+    /// The van of a file that names none.
+    pub(super) fn van_of(&self, file: &str) -> Option<String> {
+        self.of(&shape_of_file(file))?.van.clone()
+    }
+
+    /// Keeps whose all rows of a file are; says whether that is anything new.
+    pub fn keep_van(&mut self, file: &str, van: &str) -> bool {
+        if self.van_of(file).as_deref() == Some(van) {
+            return false;
+        }
+        let shape = shape_of_file(file);
+        self.0.retain(|known| known.shape != shape);
+        self.0.push(Answer {
+            shape,
+            date_order: None,
+            columns: Vec::new(),
+            tank_fills: None,
+            van: Some(van.to_owned()),
+        });
+        true
+    }
+
     /// Keeps what the options say for files of this shape; says whether that is
     /// anything new.
     pub fn keep(&mut self, shape: &str, options: &Options) -> bool {
@@ -40,6 +65,7 @@ impl Answers {
             date_order: None,
             columns: Vec::new(),
             tank_fills: None,
+            van: None,
         });
         answer.date_order = options.date_order.or(answer.date_order);
         answer.tank_fills = options.tank_fills.or(answer.tank_fills);
@@ -61,6 +87,11 @@ impl Answers {
         self.0.push(answer);
         true
     }
+}
+
+/// What is known of one file is kept under its name, which is no heading.
+fn shape_of_file(file: &str) -> String {
+    format!("file {file}")
 }
 
 /// The headings of a file, folded.

@@ -94,7 +94,7 @@ fn clock(hour: i16, minute: i16, second: i16, nanos: i32) -> Result<WrittenTime,
     })
 }
 
-/// `Z`, `+01:00`, `-0500`, `+01:00[Europe/London]`, `UTC`, or nothing.
+/// `Z`, `+01:00`, `-0500`, `+01:00[Europe/London]`, `UTC`, `GMT+1`, or nothing.
 pub(super) fn zone(rest: &str) -> Result<Zone, NoDate> {
     let (offset, name) = match rest.split_once('[') {
         Some((offset, name)) => {
@@ -105,10 +105,15 @@ pub(super) fn zone(rest: &str) -> Result<Zone, NoDate> {
         }
         None => (rest, None),
     };
-    let offset = match offset.to_ascii_lowercase().as_str() {
+    let lower = offset.to_ascii_lowercase();
+    let offset = match lower.as_str() {
         "" => None,
         "z" | "utc" | "gmt" => Some(FixedOffset::UTC),
-        _ => Some(numeric_offset(offset)?),
+        "bst" => FixedOffset::from_seconds(3600),
+        _ => match lower.strip_prefix("gmt").or(lower.strip_prefix("utc")) {
+            Some(hours) => Some(hours_from_utc(hours)?),
+            None => Some(numeric_offset(offset)?),
+        },
     };
     match (offset, name) {
         (offset, Some(name)) => TimeZone::named(name)
@@ -116,6 +121,17 @@ pub(super) fn zone(rest: &str) -> Result<Zone, NoDate> {
             .ok_or("in a time zone that is not known"),
         (Some(offset), None) => Ok(Zone::Offset(offset)),
         (None, None) => Ok(Zone::Local),
+    }
+}
+
+/// `+1`, `-5`, `+01:00` behind `GMT`.
+fn hours_from_utc(text: &str) -> Result<FixedOffset, NoDate> {
+    let (sign, hours) = text.split_at_checked(1).unwrap_or((text, ""));
+    match hours.len() {
+        1 if hours.bytes().all(|b| b.is_ascii_digit()) => {
+            numeric_offset(&format!("{sign}0{hours}"))
+        }
+        _ => numeric_offset(text),
     }
 }
 

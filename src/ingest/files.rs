@@ -6,8 +6,10 @@ use std::path::{Path, PathBuf};
 
 use super::encoding::is_workbook;
 use super::error::ReadError;
+use super::kind::heads_a_table;
 use super::mend_file;
 use super::source::Source;
+use super::text::folded;
 use super::workbook::Workbook;
 
 /// What a path names.
@@ -157,10 +159,51 @@ pub fn tables_in(path: &Path) -> Result<(Vec<Table>, Vec<String>), ReadError> {
     if book.sheets.is_empty() {
         return Err(ReadError::Empty { file: name });
     }
-    let sheets = book.sheets.into_iter();
-    let tables = sheets.map(|(sheet, text)| table(&format!("{name}#{sheet}"), text));
+    let mut tables = Vec::new();
+    for (sheet, text) in book.sheets {
+        let of_sheet = tables_of(text).into_iter();
+        tables.extend((1..).zip(of_sheet).map(|(n, text)| match n {
+            1 => table(&format!("{name}#{sheet}"), text),
+            _ => table(&format!("{name}#{sheet} ({n})"), text),
+        }));
+    }
     let hidden = book.hidden.iter().map(|sheet| format!("{name}#{sheet}"));
-    Ok((tables.collect(), hidden.collect()))
+    Ok((tables, hidden.collect()))
+}
+
+/// The tables of a sheet that stand one below the other, each on its own lines. A
+/// title between them goes with the one below it.
+fn tables_of(text: String) -> Vec<String> {
+    let lines: Vec<&str> = text.split_inclusive('\n').collect();
+    let cells = |line: &str| -> Vec<String> { line.split('\t').map(folded).collect() };
+    let is_row = |line: &&str| cells(line).iter().filter(|cell| !cell.is_empty()).count() > 1;
+    let mut starts: Vec<usize> = Vec::new();
+    let mut headings: Option<Vec<String>> = None;
+    for (n, line) in lines.iter().enumerate() {
+        if !heads_a_table(line.split('\t')) {
+            continue;
+        }
+        let own = cells(line);
+        match &headings {
+            Some(known) if *known == own => continue,
+            Some(_) => {
+                let above = lines.get(..n).unwrap_or_default();
+                starts.push(above.iter().rposition(is_row).map_or(n, |last| last + 1));
+            }
+            None => {}
+        }
+        headings = Some(own);
+    }
+    if starts.is_empty() {
+        return vec![text];
+    }
+    let ends = starts.iter().copied().chain([lines.len()]);
+    let all = std::iter::once(0).chain(starts.iter().copied()).zip(ends);
+    all.map(|(start, end)| {
+        let own = lines.get(start..end).unwrap_or_default();
+        "\n".repeat(start) + &own.concat()
+    })
+    .collect()
 }
 
 /// Whether a file looks like one in which rows are mended.

@@ -3,6 +3,8 @@
 use std::collections::HashMap;
 use std::sync::LazyLock;
 
+use crate::store::TableName;
+
 use super::columns::{ALL, Column};
 use super::meaning::is_filler;
 use super::text::folded;
@@ -37,6 +39,17 @@ impl RecordKind {
         }
     }
 
+    /// The table that holds its records.
+    pub(super) fn table(self) -> TableName {
+        match self {
+            RecordKind::Readings => TableName::Readings,
+            RecordKind::Fills => TableName::Fills,
+            RecordKind::Services => TableName::Services,
+            RecordKind::Vans => TableName::Vans,
+            RecordKind::Hardness => TableName::Hardness,
+        }
+    }
+
     /// Its number among the parts of a line, from 1.
     pub(super) fn number(self) -> u8 {
         self as u8 + 1
@@ -50,43 +63,8 @@ impl std::fmt::Display for RecordKind {
 }
 
 /// The canonical columns of a kind, in the order in which they are exported.
-pub fn canonical_header(kind: RecordKind) -> &'static [&'static str] {
-    match kind {
-        RecordKind::Readings => &[
-            "van",
-            "taken_at",
-            "postcode",
-            "feed_ppm",
-            "permeate_ppm",
-            "product_ppm",
-            "water_c",
-            "feed_bar",
-            "permeate_lpm",
-            "concentrate_lpm",
-        ],
-        RecordKind::Fills => &[
-            "van",
-            "started_at",
-            "ended_at",
-            "postcode",
-            "litres",
-            "meter_litres",
-            "reject_litres",
-            "source",
-        ],
-        RecordKind::Services => &["van", "done_at", "item", "quantity", "cost", "part", "note"],
-        RecordKind::Vans => &[
-            "van",
-            "base_postcode",
-            "tank_litres",
-            "membranes",
-            "resin_litres",
-            "in_service_on",
-            "out_of_service_on",
-            "from",
-        ],
-        RecordKind::Hardness => &["postcode", "hardness", "unit", "source", "as_of"],
-    }
+pub fn canonical_header(kind: RecordKind) -> Vec<&'static str> {
+    kind.table().header()
 }
 
 /// One column of one kind and how people head it.
@@ -269,7 +247,7 @@ mod tests {
         for kind in RecordKind::ALL {
             for name in canonical_header(kind) {
                 let column = columns_headed(kind, &folded(name)).next();
-                assert_eq!(column.map(|n| n.column.name()), Some(*name), "{kind}");
+                assert_eq!(column.map(|n| n.column.name()), Some(name), "{kind}");
             }
         }
     }

@@ -115,6 +115,18 @@ pub(super) fn judge(
         only,
     };
     let mut outcome = judging.row();
+    // a row of as many cells as the header that is sound without its only quote
+    // mark can be meant in no other way
+    if !outcome.is_sound()
+        && let Some(cells) = without_lone_mark(context, rows)
+    {
+        let mut other = judging.cells(Some(&cells));
+        if other.is_sound() {
+            other.repair("a lone quote mark: left out");
+            other.aligned = Some(cells);
+            outcome = other;
+        }
+    }
     // what heads a table is never a sound row, so only the others are looked at
     if !outcome.has_sound_part() && heads_a_table((0..rows.len()).map(|i| rows.cell(i))) {
         context.in_another_table.set(true);
@@ -129,6 +141,21 @@ pub(super) fn judge(
         outcome.repair("a quote mark that nothing closes: left out");
     }
     outcome
+}
+
+/// The cells of a row without its only quote mark, which stands within a cell or
+/// at its end. One that opens a cell may have its fellow on a line below; one that
+/// stands alone in its cell is a ditto.
+fn without_lone_mark(context: &FileContext<'_>, rows: &Rows<'_>) -> Option<Vec<String>> {
+    let layout = context.sheet.main();
+    let is_whole = (layout.width()..=layout.headers.len()).contains(&rows.len());
+    if !is_whole || layout.quote != b'"' || rows.is_misquoted() || rows.is_cut_off() {
+        return None;
+    }
+    let cells = || (0..rows.len()).map(|i| rows.cell(i));
+    let marks: usize = cells().map(|cell| cell.matches('"').count()).sum();
+    let is_ditto = cells().any(|cell| plain(cell) == "\"");
+    (marks == 1 && !is_ditto).then(|| cells().map(|cell| cell.replace('"', "")).collect())
 }
 
 const HEADER_OF_ANOTHER: &str = "the header of another table: give that table a file of its own";

@@ -13,12 +13,13 @@ use super::mend_file::{self, is_ours};
 use super::notes::Notes;
 use super::own_output::{self, OwnOutput, is_day_done};
 use super::quotes::quote_of;
+use super::remarks::{job_headed, may_tell_of_work, says_no_work, work_in, work_named};
 use super::settle::settle;
 use super::sheet::Sheet;
 use super::split::{RowAt, Rows};
 use super::text::{folded, is_no_value, plain};
 use super::units::Measure;
-use super::words::{SourceWord, items, job_headed, source, work_in};
+use super::words::{SourceWord, source};
 
 /// Title lines that may stand above the header.
 const TITLE_LINES: usize = 30;
@@ -42,6 +43,9 @@ struct Candidate {
     headers: Vec<String>,
     /// The likeliest first.
     kinds: Vec<Tried>,
+    /// The van of all rows, where no column says which, and the line above that
+    /// says so.
+    van: Option<(String, Option<u64>)>,
 }
 
 impl Candidate {
@@ -80,6 +84,7 @@ pub(super) fn recognise(
     ) {
         let mut rows = Rows::new(text, delimiter);
         rows.quote = quote_of(text, delimiter);
+        let mut said_above: Option<(String, Option<u64>)> = None;
         for _ in 0..TITLE_LINES {
             let Some(at) = rows.next_row() else { break };
             // a header found higher up by another delimiter is the likelier one
@@ -96,10 +101,16 @@ pub(super) fn recognise(
                 return work_list(output, found, (text, file), options, notes);
             }
             let named = renamed(&headers, options);
+            let given = options.van.clone().or_else(|| options.kept.van_of(file));
+            let given = given.or_else(|| mend_file::find(&headers).and_then(|(_, h)| h.van));
+            let van = given.map(|van| (van, None)).or_else(|| said_above.clone());
             let mut kinds: Vec<Tried> = RecordKind::ALL
                 .into_iter()
-                .map(|kind| try_kind(kind, &named))
+                .map(|kind| try_kind(kind, &named, van.is_some()))
                 .collect();
+            said_above = van_named(&headers)
+                .map(|van| (van, Some(at.line)))
+                .or(said_above);
             confirm_by_rows(&mut kinds, delimiter, at, text);
             // stable: of equals the first kind
             kinds.sort_by_key(|tried| std::cmp::Reverse(tried.rank()));
@@ -108,6 +119,7 @@ pub(super) fn recognise(
                 header: at,
                 headers,
                 kinds,
+                van,
             };
             let is_better = best
                 .as_ref()
@@ -127,13 +139,20 @@ pub(super) fn recognise(
                 header,
                 headers,
                 kinds,
+                van,
             } = candidate;
-            let kinds = parts_of(kinds, &headers, delimiter, header, text);
+            let kinds = parts_of(kinds, &headers, (delimiter, header, text), notes);
             let main = kinds
                 .first()
                 .map_or(RecordKind::Readings, |tried| tried.kind);
             let mut layout = Layout::new(main, delimiter, header, headers);
             layout.quote = quote_of(text, delimiter);
+            let names_none = kinds.first().is_some_and(|tried| !tried.has(Column::Van));
+            if let Some((van, line)) = van.filter(|_| names_none && main != RecordKind::Hardness) {
+                let above = line.map_or("", |_| ", as this line above the headings says");
+                notes.file(line, format!("all rows are of van {van}{above}"));
+                layout.van = Some(van);
+            }
             settle(layout, kinds, text, file, notes)
         }
         Some(candidate) if candidate.rank().1 >= ALIKE => {
@@ -163,6 +182,29 @@ pub(super) fn recognise(
     }
 }
 
+/// The van that a line above the headings names: `Van: Quill`, or `Van` and the
+/// name in the next cell.
+fn van_named(cells: &[String]) -> Option<String> {
+    let mut filled = cells
+        .iter()
+        .map(|cell| plain(cell))
+        .filter(|cell| !cell.is_empty());
+    let (first, next, more) = (filled.next()?, filled.next(), filled.next());
+    let is_van = |word: &str| {
+        let headed = meaning(RecordKind::Readings, word);
+        headed
+            .column()
+            .is_some_and(|h| h.column == Column::Van && !h.is_weak)
+    };
+    let (word, name) = match (first.split_once(':'), next, more) {
+        (Some((word, name)), None, None) if !name.trim().is_empty() => (word, name),
+        (_, Some(name), None) => (first.trim_end_matches(':'), name),
+        _ => return None,
+    };
+    let name = plain(name);
+    (is_van(word) && !is_van(name) && name.chars().count() <= 40).then(|| name.to_owned())
+}
+
 /// How many cells could be headings.
 fn heads(headers: &[String]) -> usize {
     let is_heading = |header: &&String| {
@@ -185,6 +227,7 @@ fn headings(headers: &[String]) -> String {
         let shown: String = header.chars().take(40).collect();
         match of {
             Some(column) => format!("\"{shown}\" ({})", column.name()),
+            None if job_headed(header).is_some() => format!("\"{shown}\" (work, ticked)"),
             None => match nearest(header) {
                 Some((spelling, column)) if folded(spelling) == folded(column.name()) => {
                     format!("\"{shown}\" (not known: {}?)", column.name())
@@ -236,7 +279,8 @@ fn renamed(headers: &[String], options: &super::Options) -> Vec<String> {
     headers.iter().map(meant).collect()
 }
 
-fn try_kind(kind: RecordKind, headers: &[String]) -> Tried {
+/// `has_van`: it is known whose all rows are.
+fn try_kind(kind: RecordKind, headers: &[String], has_van: bool) -> Tried {
     let mut meanings: Vec<Meaning> = headers.iter().map(|h| meaning(kind, h)).collect();
     part_as_item(kind, headers, &mut meanings);
     let mut tried = Tried {
@@ -249,7 +293,8 @@ fn try_kind(kind: RecordKind, headers: &[String]) -> Tried {
     let own = headers.iter().filter(|header| !is_ours(header)).count();
     let only_vans = kind == RecordKind::Vans && own == 1 && tried.has(Column::Van);
     if !only_vans {
-        tried.lacking = lacking(kind, &tried.meanings).or_else(|| foreign(kind, headers, &tried));
+        tried.lacking =
+            lacking(kind, &tried.meanings, has_van).or_else(|| foreign(kind, headers, &tried));
     }
     // each column counts once, a canonical name a little more
     let mut seen: Vec<Column> = Vec::new();
@@ -340,7 +385,7 @@ pub(super) fn heads_a_table<'c>(cells: impl Iterator<Item = &'c str>) -> bool {
     RecordKind::ALL.into_iter().any(|kind| {
         let meanings: Vec<Meaning> = cells.iter().map(|cell| meaning(kind, cell)).collect();
         let columns = meanings.iter().filter_map(Meaning::column).count();
-        2 * columns >= cells.len() && lacking(kind, &meanings).is_none()
+        2 * columns >= cells.len() && lacking(kind, &meanings, false).is_none()
     })
 }
 
@@ -402,12 +447,18 @@ const NO_DATE: [&str; 3] = [
 ];
 
 /// What a kind cannot do without and this header does not plainly have.
-fn lacking(kind: RecordKind, meanings: &[Meaning]) -> Option<&'static str> {
+fn lacking(kind: RecordKind, meanings: &[Meaning], has_van: bool) -> Option<&'static str> {
     let dated = |column| {
         has(meanings, column) || has(meanings, Column::Day) || has(meanings, Column::Clock)
     };
-    if kind != RecordKind::Hardness && !has(meanings, Column::Van) {
-        return Some("no column says which van");
+    let has_van = has_van && when_of(kind).is_some() || has(meanings, Column::Van);
+    if kind != RecordKind::Hardness && !has_van {
+        return Some(match when_of(kind) {
+            Some(_) => {
+                "no column says which van; where all rows are of one, say --van NAME (or --van-by-sheet)"
+            }
+            None => "no column says which van",
+        });
     }
     if kind == RecordKind::Hardness && !has(meanings, Column::Postcode) {
         return Some("no column holds the postcode");
@@ -484,7 +535,7 @@ fn confirm_by_rows(kinds: &mut [Tried], delimiter: u8, header: RowAt, text: &str
         let cell = plain(rows.cell(cell));
         if !is_no_value(cell) {
             let is_source = matches!(source(cell), SourceWord::Known(_));
-            match (items(cell).is_empty(), is_source) {
+            match (work_named(cell).is_empty(), is_source) {
                 (false, _) => known += 1,
                 (true, true) => unknown += 1,
                 (true, false) => {}
@@ -506,10 +557,10 @@ fn is_canonical(meaning: &Meaning) -> bool {
 fn parts_of(
     kinds: Vec<Tried>,
     headers: &[String],
-    delimiter: u8,
-    header: RowAt,
-    text: &str,
+    below: (u8, RowAt, &str),
+    notes: &mut Notes,
 ) -> Vec<Tried> {
+    let (delimiter, header, text) = below;
     let mut kinds = kinds.into_iter();
     let Some(main) = kinds.next() else {
         return Vec::new();
@@ -544,6 +595,7 @@ fn parts_of(
             rest.push(tried);
         }
     }
+    rest.extend(jobs_of_other_kinds(&mut parts, headers, below, notes));
     quantity_or_litres(&mut parts, delimiter, header, text);
     share_out(&mut parts, delimiter, header, text);
     parts.retain(|tried| {
@@ -558,7 +610,7 @@ fn parts_of(
     let services = rest.iter().position(|t| t.kind == RecordKind::Services);
     let is_told = |services: &Tried| match stated {
         Some(stated) => stated.contains(RecordKind::Services),
-        None => tells_of_work(headers, services, (delimiter, header, text)),
+        None => tells_of_work(headers, services, below, notes),
     };
     if !parts.iter().any(|tried| tried.kind == RecordKind::Services)
         && let Some(at) = services.filter(|at| rest.get(*at).is_some_and(is_told))
@@ -708,30 +760,85 @@ fn quantity_or_litres(parts: &mut Vec<Tried>, delimiter: u8, header: RowAt, text
     }
 }
 
+/// The services of a sheet of several kinds, where its column of jobs is about
+/// other jobs, such as those of the customers: not one of its cells names work
+/// on the plant.
+fn jobs_of_other_kinds(
+    parts: &mut Vec<Tried>,
+    headers: &[String],
+    (delimiter, header, text): (u8, RowAt, &str),
+    notes: &mut Notes,
+) -> Option<Tried> {
+    /// So many jobs of other kinds are no slips.
+    const FROM: usize = 3;
+    if parts.len() < 2 {
+        return None;
+    }
+    let at = parts.iter().position(|t| t.kind == RecordKind::Services)?;
+    let services = parts.get_mut(at)?;
+    let is_item = |m: &Meaning| m.column().is_some_and(|h| h.column == Column::Item);
+    let cell = services.meanings.iter().position(is_item)?;
+    if services.meanings.get(cell).is_some_and(is_canonical) {
+        return None;
+    }
+    let (mut work, mut others) = (0, 0);
+    rows_below(text, delimiter, header, &mut |rows| {
+        let cell = plain(rows.cell(cell));
+        if !is_no_value(cell) && !says_no_work(cell) {
+            match work_named(cell).is_empty() {
+                true => others += 1,
+                false => work += 1,
+            }
+        }
+    });
+    if work > 0 || others < FROM {
+        return None;
+    }
+    *services.meanings.get_mut(cell)? = Meaning::Extra;
+    let told = headers.get(cell).map_or("", |header| plain(header));
+    notes.file(
+        Some(header.line),
+        format!(
+            "column \"{told}\" kept out: none of its cells names work on resin, membrane or filters"
+        ),
+    );
+    Some(parts.remove(at))
+}
+
 /// Whether a sheet without a column of jobs tells of work in its notes, or in
 /// columns that are ticked where something was changed.
-fn tells_of_work(headers: &[String], services: &Tried, below: (u8, RowAt, &str)) -> bool {
+fn tells_of_work(
+    headers: &[String],
+    services: &Tried,
+    (delimiter, header, text): (u8, RowAt, &str),
+    notes: &mut Notes,
+) -> bool {
     let free = |header: &&String| job_headed(header).is_some();
-    if !services.has(Column::Van) {
-        return false;
-    }
-    if headers.iter().any(|header| free(&header)) {
-        return true;
-    }
+    let is_ticked = headers.iter().any(|header| free(&header));
     let is_note = |m: &Meaning| m.column().is_some_and(|h| h.column == Column::Note);
     let Some(cell) = services.meanings.iter().position(is_note) else {
-        return false;
+        return is_ticked;
     };
-    let (delimiter, header, text) = below;
     let mut rows = Rows::new(text, delimiter);
     rows.quote = quote_of(text, delimiter);
     rows.rewind_behind(header);
-    while rows.next_row().is_some() {
-        if !work_in(plain(rows.cell(cell))).is_empty() {
-            return true;
+    let mut is_told = false;
+    let mut unclear: Vec<(u64, String)> = Vec::new();
+    while let Some(at) = rows.next_row() {
+        let remark = plain(rows.cell(cell));
+        if !work_in(remark).is_empty() {
+            is_told = true;
+        } else if may_tell_of_work(remark) {
+            unclear.push((at.line, remark.chars().take(60).collect()));
         }
     }
-    false
+    for (line, remark) in unclear {
+        notes.file(
+            Some(line),
+            format!("\"{remark}\" may tell of work, but not plainly: no service taken; write \"new resin\", \"filters changed\""),
+        );
+    }
+    is_told || is_ticked
 }
 
 /// The work that a list of planned jobs says was done.

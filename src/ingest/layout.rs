@@ -36,6 +36,8 @@ pub(super) struct Layout {
     pub headers: Vec<String>,
     /// What the header itself says about the order of day and month.
     pub date_order: Option<DateOrder>,
+    /// The van of all rows, where no column says which.
+    pub van: Option<String>,
     /// Work that stands in columns of its own.
     pub jobs: Vec<JobColumn>,
     /// The cells of a list of jobs that say which were done.
@@ -56,6 +58,7 @@ impl Layout {
             header,
             headers,
             date_order: None,
+            van: None,
             jobs: Vec::new(),
             ticked: Vec::new(),
             twins: Vec::new(),

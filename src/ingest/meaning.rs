@@ -96,6 +96,59 @@ const REMARKS: &[&str] = &[
     "out",
 ];
 
+/// Words of longer ones.
+const REMARK_WORDS: &[&str] = &[
+    "before",
+    "after",
+    "anything",
+    "everything",
+    "the",
+    "a",
+    "at",
+    "in",
+    "out",
+    "of",
+    "from",
+    "tap",
+    "membrane",
+    "resin",
+    "ro",
+    "di",
+    "tank",
+    "hose",
+    "pole",
+    "brush",
+    "meter",
+    "first",
+    "second",
+    "third",
+    "plant",
+    "filter",
+    "van",
+    "house",
+    "customer",
+    "mains",
+    "incoming",
+    "water",
+    "side",
+    "if",
+    "you",
+    "can",
+    "know",
+    "known",
+    "optional",
+    "required",
+    "please",
+    "reading",
+    "last",
+    "today",
+    "this",
+    "thi",
+    "week",
+    "weekly",
+    "daily",
+];
+
 /// Characters of the longest question that somebody heads a column with.
 const LONGEST: usize = 120;
 
@@ -272,12 +325,17 @@ fn in_brackets(kind: RecordKind, header: &str) -> Meaning {
     let Some((name, inside)) = header.split_once(['(', '[']) else {
         return Meaning::Extra;
     };
+    let inside = folded(inside);
+    let is_remark =
+        REMARKS.contains(&inside.as_str()) || inside.split(' ').all(|w| REMARK_WORDS.contains(&w));
+    // what is plainly no unit takes nothing away from the rest
+    if is_remark && !name.trim().is_empty() {
+        return meaning(kind, name);
+    }
     let Some(Named { column, is_weak }) = columns_headed(kind, &folded(name)).next() else {
         return Meaning::Extra;
     };
-    let inside = folded(inside);
-    let any_remark = matches!(column.measure(), Measure::Text | Measure::Date);
-    if any_remark || REMARKS.contains(&inside.as_str()) {
+    if matches!(column.measure(), Measure::Text | Measure::Date) {
         Meaning::Column(Headed {
             is_weak,
             ..Headed::of(column)

@@ -44,7 +44,7 @@ impl Mark {
 }
 
 /// What the whole file had settled about its rows.
-#[derive(Debug, Clone, Copy, Default, PartialEq, Eq)]
+#[derive(Debug, Clone, Default, PartialEq, Eq)]
 pub(super) struct Habits {
     pub order: Option<DateOrder>,
     pub mark: Option<DecimalMark>,
@@ -52,6 +52,8 @@ pub(super) struct Habits {
     pub midnights: bool,
     /// The kinds of record that its rows held, where there were several.
     pub kinds: Option<Kinds>,
+    /// The van of all rows, where no column said which.
+    pub van: Option<String>,
 }
 
 /// Some of the kinds of record.
@@ -83,11 +85,12 @@ const ORDERS: [DateOrder; 3] = [
 ];
 const POINT: &str = "decimal point";
 const COMMA: &str = "decimal comma";
+const ALL_OF: &str = "all of ";
 const MIDNIGHTS: &str = "midnights are times";
 
 impl Habits {
     /// `day first; decimal comma`
-    pub fn told(self) -> String {
+    pub fn told(&self) -> String {
         let mut words: Vec<&str> = self.order.map(DateOrder::told).into_iter().collect();
         match self.mark {
             Some(DecimalMark::Point) => words.push(POINT),
@@ -107,6 +110,12 @@ impl Habits {
                 .join(" and ")
         });
         words.extend(kinds.as_deref());
+        let van = self
+            .van
+            .as_ref()
+            .filter(|van| !van.contains([';', '(', ')', '"']));
+        let van = van.map(|van| format!("{ALL_OF}{van}"));
+        words.extend(van.as_deref());
         words.join("; ")
     }
 
@@ -117,6 +126,9 @@ impl Habits {
                 POINT => habits.mark = Some(DecimalMark::Point),
                 COMMA => habits.mark = Some(DecimalMark::Comma),
                 MIDNIGHTS => habits.midnights = true,
+                _ if word.starts_with(ALL_OF) => {
+                    habits.van = word.strip_prefix(ALL_OF).map(str::to_owned);
+                }
                 _ => {
                     let order = ORDERS.into_iter().find(|order| order.told() == word);
                     habits.order = habits.order.or(order);
@@ -318,6 +330,7 @@ mod tests {
                     .into_iter()
                     .collect(),
             ),
+            van: Some("Quill".to_owned()),
         };
         let dialect = Dialect {
             header: "Reg;When;\"TDS;in\"\r\n;;ppm\r\n".into(),
@@ -335,10 +348,10 @@ mod tests {
         let lines: Vec<&str> = text.lines().collect();
         assert_eq!(
             lines[0],
-            "set_aside_row (day first; decimal comma; midnights are times; fills and services);set_aside_reason;Reg;When;\"TDS;in\""
+            "set_aside_row (day first; decimal comma; midnights are times; fills and services; all of Quill);set_aside_reason;Reg;When;\"TDS;in\""
                 .replace(
-                    "set_aside_row (day first; decimal comma; midnights are times; fills and services)",
-                    "\"set_aside_row (day first; decimal comma; midnights are times; fills and services)\""
+                    "set_aside_row (day first; decimal comma; midnights are times; fills and services; all of Quill)",
+                    "\"set_aside_row (day first; decimal comma; midnights are times; fills and services; all of Quill)\""
                 )
         );
         assert_eq!(lines[1], ";;;;ppm");

@@ -34,6 +34,7 @@ mod postcode;
 mod quotes;
 mod ragged;
 mod read;
+mod remarks;
 mod row;
 mod row_dates;
 mod row_numbers;
@@ -78,6 +79,8 @@ pub struct Options {
     /// How litres are meant that fill no tank; `None` sets them aside where
     /// nearly all of a file are so.
     pub tank_fills: Option<TankFills>,
+    /// The van of files that name none.
+    pub van: Option<String>,
     /// What was said before of files of the same shape.
     pub kept: Answers,
     /// A list of jobs that are due comes in as work done, as far as it is ticked.
@@ -93,6 +96,7 @@ impl Options {
             today,
             columns: Vec::new(),
             tank_fills: None,
+            van: None,
             kept: Answers::default(),
             done: None,
         }

@@ -38,13 +38,13 @@ use super::names::Names;
 use super::notes::Notes;
 use super::numbers::DecimalMark;
 use super::own_output;
+use super::remarks::{Tick, tick};
 use super::row::{Cells, FileContext};
 use super::rows_hardness::bare_is_mg_l;
 use super::sheet::Sheet;
 use super::source::{Seen, Source, Watched};
 use super::split::{RowAt, Rows};
 use super::text::plain;
-use super::words::{Tick, tick};
 
 /// Rows handed on at a time.
 const BATCH_ROWS: usize = 8_192;
@@ -202,12 +202,12 @@ impl<'b> FileReader<'b> {
             options.date_order = options.date_order.or(answer.date_order);
             options.tank_fills = options.tank_fills.or(answer.tank_fills);
         }
-        if let Some((_, habits)) = mends {
+        if let Some((_, habits)) = &mends {
             for layout in sheet.parts_mut() {
                 layout.date_order = layout.date_order.or(habits.order);
             }
         }
-        let bulk = match (script.plain_behind(), mends, lines_before) {
+        let bulk = match (script.plain_behind(), &mends, lines_before) {
             (Some(mark), None, 0) => plan_of(&sheet, &start, mark, &options),
             _ => None,
         };
@@ -234,6 +234,11 @@ impl<'b> FileReader<'b> {
         Some((plan.style.clone(), char::from(plan.delimiter).to_string()))
     }
 
+    /// Leaves nothing to be read in bulk: each row comes with its text.
+    pub fn carefully(self) -> FileReader<'b> {
+        FileReader { bulk: None, ..self }
+    }
+
     /// What is known of the file before its rows are read.
     pub fn head(&self) -> FileHead {
         FileHead {
@@ -241,6 +246,11 @@ impl<'b> FileReader<'b> {
             sha256: self.seen.sha256.clone(),
             bytes: self.seen.bytes,
         }
+    }
+
+    /// The van of all rows, where no column says which.
+    pub fn van(&self) -> Option<&str> {
+        self.sheet.main().van.as_deref()
     }
 
     /// What tells files of its kind from others, for answers given once.
@@ -363,7 +373,11 @@ impl<'b> FileReader<'b> {
             notes.file(None, unsettled_note(open, contradicts));
         }
         let zone = LocalDays::new(options.time_zone);
-        let came_with = self.mends.map(|(_, habits)| habits).unwrap_or_default();
+        let came_with = self
+            .mends
+            .clone()
+            .map(|(_, habits)| habits)
+            .unwrap_or_default();
         habits.midnight_is_none &= !came_with.midnights;
         let own_mark = evidence.decimal_mark(layout.delimiter);
         let mark = came_with.mark.filter(|_| !evidence.tells_decimals());
@@ -388,7 +402,10 @@ impl<'b> FileReader<'b> {
             })?;
             context.bare_is_mg_l = surely;
         }
-        let mut words = vec![layout.delimiter_word()];
+        // what a workbook or JSON lines were made into is nobody's separator
+        let is_made = matches!(self.source, Source::Made(_));
+        let mut words = Vec::new();
+        words.extend((!is_made).then(|| layout.delimiter_word()));
         words.extend(self.script.told);
         words.extend(evidence.told(&habits));
         let settled = Habits {
@@ -400,9 +417,10 @@ impl<'b> FileReader<'b> {
                 .sheet
                 .is_mixed()
                 .then(|| self.sheet.parts().map(|part| part.kind).collect()),
+            van: layout.van.clone(),
         };
         let mut file = File::new(&self.name, &context, notes);
-        file.mark_cell = self.mends.map(|(cell, _)| cell);
+        file.mark_cell = self.mends.as_ref().map(|(cell, _)| *cell);
         file.lines_before = self.lines_before;
         file.read = bulk.counted.rows;
         for row in &bulk.odd {
@@ -769,12 +787,10 @@ impl<'f> File<'f> {
             );
             self.notes.file(None, text);
         }
-        let recognised = format!(
-            "{}: {}, {} {row}",
-            sheet.kinds(),
-            words.join(", "),
-            self.read
-        );
+        let mut told: Vec<&str> = words.to_vec();
+        let rows = format!("{} {row}", self.read);
+        told.push(&rows);
+        let recognised = format!("{}: {}", sheet.kinds(), told.join(", "));
         FileTail {
             recognised,
             notes: self.notes.finish(|column| sheet.told(column)),

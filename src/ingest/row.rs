@@ -13,7 +13,7 @@ use super::layout::Layout;
 use super::local_days::LocalDays;
 use super::names::Names;
 use super::notes::Repair;
-use super::numbers::DecimalMark;
+use super::numbers::{DecimalMark, both_ways};
 use super::postcode::{Postcode, postcode};
 use super::settle::says_the_same;
 use super::sheet::Sheet;
@@ -73,13 +73,23 @@ impl<'r> Cells<'r> {
             return "";
         };
         let cell = self.trimmed(index);
-        if !self.layout.has_twins() || !cell.is_empty() {
+        if !self.layout.has_twins() {
+            return cell;
+        }
+        // what may be thousands or decimals is told by the cell that says it plainly
+        let is_unclear = |cell: &str| cell.is_empty() || both_ways(cell).is_some();
+        if !is_unclear(cell) {
             return cell;
         }
         let twins = self.layout.twins().iter();
         let twins = twins.filter(|(of, _)| *of == column);
-        let mut cells = twins.map(|(_, twin)| self.trimmed(*twin));
-        cells.find(|cell| !cell.is_empty()).unwrap_or(cell)
+        let cells = twins.map(|(_, twin)| self.trimmed(*twin));
+        let mut cells: Vec<&str> = cells.filter(|other| !other.is_empty()).collect();
+        cells.sort_by_key(|other| is_unclear(other));
+        match cells.first() {
+            Some(other) if cell.is_empty() || !is_unclear(other) => other,
+            _ => cell,
+        }
     }
 
     /// A cell as it stands.
@@ -95,7 +105,8 @@ impl<'r> Cells<'r> {
         self.layout.twins().iter().find_map(|(column, twin)| {
             let own = self.trimmed(self.layout.cell_of(*column)?);
             let other = self.trimmed(*twin);
-            let differ = !is_no_value(own) && !is_no_value(other) && !says_the_same(own, other);
+            let differ =
+                !is_no_value(own) && !is_no_value(other) && !says_the_same(*column, own, other);
             differ.then_some((*column, own, other))
         })
     }
@@ -172,6 +183,9 @@ impl<'r> Row<'r> {
 
     /// The van, which every row but one of hardness needs.
     pub fn van(&mut self) -> Result<Arc<str>, Reason> {
+        if let (Some(van), false) = (&self.layout().van, self.layout().has(Column::Van)) {
+            return Ok(self.names.van(van));
+        }
         let cell = self.cell(Column::Van);
         if is_no_value(cell) {
             return Err(format!("{} is empty", self.cells.layout.told(Column::Van)));

@@ -6,10 +6,10 @@ use crate::store::records::{Item, Record, Service, When};
 
 use super::columns::Column;
 use super::judge::Records;
+use super::remarks::{Tick, says_no_work, tick, work_in, work_named};
 use super::row::{Reason, Row};
 use super::text::{is_no_value, plain};
 use super::units::Unit;
-use super::words::{Tick, items, tick, work_in};
 
 /// More than any vessel takes or any shelf holds.
 const MOST: f64 = 1000.0;
@@ -79,11 +79,12 @@ fn done_at(row: &mut Row<'_>) -> Result<When, Reason> {
 /// sheet of several kinds by what the notes say plainly.
 fn work(row: &mut Row<'_>) -> Result<Vec<Item>, Reason> {
     let cell = row.cell(Column::Item);
-    let mut found = match is_no_value(cell) {
+    let is_empty = is_no_value(cell) || says_no_work(cell) && row.context.sheet.is_mixed();
+    let mut found = match is_empty {
         true => Vec::new(),
-        false => items(cell),
+        false => work_named(cell),
     };
-    if found.is_empty() && !is_no_value(cell) {
+    if found.is_empty() && !is_empty {
         let known = Item::ALL.map(Item::word).join(", ");
         return Err(row.fault(Column::Item, format_args!("not one of {known}")));
     }
@@ -101,17 +102,26 @@ fn work(row: &mut Row<'_>) -> Result<Vec<Item>, Reason> {
         }
     }
     if row.context.sheet.is_mixed() {
-        let before = found.len();
         for item in work_in(row.cell(Column::Note)) {
             if !found.contains(&item) {
                 found.push(item);
+                row.repair(Column::Note, taken_as(item));
             }
-        }
-        if found.len() > before {
-            row.repair(Column::Note, "says what was done: taken as a service");
         }
     }
     Ok(found)
+}
+
+/// What is said of work that only a remark tells of.
+fn taken_as(item: Item) -> &'static str {
+    match item {
+        Item::Prefilter => "taken as pre-filters changed",
+        Item::Membrane => "taken as a membrane changed",
+        Item::Resin => "taken as resin changed",
+        Item::Flush => "taken as a flush",
+        Item::Probe => "taken as work on the meter",
+        Item::Tank => "taken as work on the tank",
+    }
 }
 
 fn quantity(row: &mut Row<'_>, item: Option<Item>) -> Result<Option<f64>, Reason> {

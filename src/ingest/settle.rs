@@ -1,7 +1,9 @@
 //! Gives each column of a recognised header its cell, and says what was kept out.
 
+use crate::store::names::van_key;
+
 use super::columns::{ALL, Column};
-use super::dates::{DateOrder, written};
+use super::dates::{DateOrder, WrittenDate, written};
 use super::error::ReadError;
 use super::headers::RecordKind;
 use super::kind::{Tried, when_of};
@@ -9,11 +11,13 @@ use super::layout::{JobColumn, Layout};
 use super::meaning::{Headed, Meaning, meaning};
 use super::mend_file::is_ours;
 use super::notes::Notes;
+use super::numbers::{DecimalMark, Spelled, number};
+use super::postcode::{Postcode, postcode};
+use super::remarks::job_headed;
 use super::sheet::{Sheet, is_own_column};
 use super::split::Rows;
-use super::text::{folded, is_no_value, plain};
+use super::text::{collapsed, folded, is_no_value, plain};
 use super::units::{Measure, Unit};
-use super::words::job_headed;
 
 /// Cells of the columns that the meanings of each kind name.
 pub(super) fn settle(
@@ -158,7 +162,10 @@ fn clear_up(meanings: &mut [Meaning], layout: &mut Layout, text: &str, notes: &m
         let [first, others @ ..] = cells.as_slice() else {
             continue;
         };
-        let units = |cell: &usize| meanings.get(*cell).and_then(|m| Some(m.column()?.unit));
+        let units = |cell: &usize| {
+            let headed = meanings.get(*cell).and_then(Meaning::column);
+            headed.map(|headed| headed.unit.unwrap_or(Unit::Own))
+        };
         let canonical = |cell: &usize| {
             meanings
                 .get(*cell)
@@ -166,7 +173,7 @@ fn clear_up(meanings: &mut [Meaning], layout: &mut Layout, text: &str, notes: &m
                 .is_some_and(|h| h.canonical)
         };
         let same_unit = others.iter().all(|cell| units(cell) == units(first));
-        if others.is_empty() || !same_unit || !never_differ(&cells, layout, text) {
+        if others.is_empty() || !same_unit || !never_differ(column, &cells, layout, text) {
             continue;
         }
         let first = *cells.iter().find(|cell| canonical(cell)).unwrap_or(first);
@@ -216,7 +223,7 @@ fn holds_dates(cell: usize, layout: &Layout, text: &str) -> bool {
 
 /// Whether in no row two of these cells say different things, and in some they
 /// say the same.
-fn never_differ(cells: &[usize], layout: &Layout, text: &str) -> bool {
+fn never_differ(column: Column, cells: &[usize], layout: &Layout, text: &str) -> bool {
     let mut rows = Rows::new(text, layout.delimiter);
     rows.quote = layout.quote;
     rows.rewind_behind(layout.header);
@@ -233,7 +240,7 @@ fn never_differ(cells: &[usize], layout: &Layout, text: &str) -> bool {
         if others.peek().is_none() {
             continue;
         }
-        match others.all(|other| says_the_same(first, other)) {
+        match others.all(|other| says_the_same(column, first, other)) {
             true => alike += 1,
             false => apart += 1,
         }
@@ -242,10 +249,57 @@ fn never_differ(cells: &[usize], layout: &Layout, text: &str) -> bool {
     alike > 0 && apart * 20 <= alike
 }
 
-/// Whether two cells say the same, as texts or as numbers.
-pub(super) fn says_the_same(a: &str, b: &str) -> bool {
-    let number = |text: &str| text.replace(',', ".").parse::<f64>().ok();
-    a == b || number(a).is_some_and(|a| number(b) == Some(a))
+/// Whether two cells of a column say the same, however it is written.
+pub(super) fn says_the_same(column: Column, a: &str, b: &str) -> bool {
+    if a == b || collapsed(a).to_lowercase() == collapsed(b).to_lowercase() {
+        return true;
+    }
+    match (column, column.measure()) {
+        (Column::Van, _) => van_key(a) == van_key(b),
+        (Column::Postcode | Column::BasePostcode, _) => {
+            let known = |cell: &str| match postcode(cell) {
+                Postcode::Known(code) | Postcode::Repaired(code, _) => Some(code),
+                Postcode::Foreign(_) | Postcode::None => None,
+            };
+            known(a).is_some_and(|a| known(b) == Some(a))
+        }
+        (_, Measure::Text) => folded(a) == folded(b),
+        (_, Measure::Date) => is_same_moment(a, b),
+        (_, measure) => {
+            let marks = [DecimalMark::Point, DecimalMark::Comma];
+            let own = |unit: &str| unit.is_empty() || Unit::named(unit, measure) == Some(Unit::Own);
+            let value = |cell: &str, mark: &DecimalMark| {
+                let found = number(cell, *mark).ok().flatten()?;
+                let is_plain = found.spelled == Spelled::Exactly && own(found.unit);
+                is_plain.then_some(found.value)
+            };
+            let of = |cell: &str| marks.map(|mark| value(cell, &mark));
+            let (a, b) = (of(a), of(b));
+            // each column may have a mark of its own
+            a.iter().flatten().any(|a| b.contains(&Some(*a)))
+        }
+    }
+}
+
+/// Whether two dates are one, each under one order of day and month.
+fn is_same_moment(a: &str, b: &str) -> bool {
+    let (Ok(a), Ok(b)) = (written(a), written(b)) else {
+        return false;
+    };
+    let days = |date: &WrittenDate| match date {
+        WrittenDate::Sure(day) => vec![Some(*day)],
+        WrittenDate::Numbers(found) => vec![found.day_first, found.month_first, found.year_first],
+        WrittenDate::Serial(_) | WrittenDate::Missing => Vec::new(),
+    };
+    let of_b = days(&b.date);
+    let is_same_day = match (a.date, b.date) {
+        (WrittenDate::Missing, WrittenDate::Missing) => true,
+        (date, _) => days(&date)
+            .into_iter()
+            .flatten()
+            .any(|day| of_b.contains(&Some(day))),
+    };
+    is_same_day && a.time == b.time && a.zone == b.zone
 }
 
 /// Picks the cell of a column where several headers could be it: the canonical

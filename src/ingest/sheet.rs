@@ -4,9 +4,9 @@
 use super::columns::Column;
 use super::headers::RecordKind;
 use super::layout::Layout;
+use super::remarks::{Tick, says_no_work, tick, work_in};
 use super::row::Cells;
 use super::text::{is_no_value, plain};
-use super::words::{Tick, tick, work_in};
 
 /// Never without a part.
 #[derive(Debug)]
@@ -87,7 +87,10 @@ pub(super) fn is_own_column(kind: RecordKind, column: Column) -> bool {
 /// Whether a row of a sheet of several kinds has a part of this one.
 pub(super) fn has_part(cells: &Cells<'_>) -> bool {
     let layout = cells.layout;
-    let is_given = |column: &Column| !is_no_value(cells.get(*column));
+    let is_given = |column: &Column| {
+        let cell = cells.get(*column);
+        !is_no_value(cell) && !(*column == Column::Item && says_no_work(cell))
+    };
     own_columns(layout.kind).iter().any(is_given)
         || (layout.kind == RecordKind::Services
             && (!work_in(cells.get(Column::Note)).is_empty()

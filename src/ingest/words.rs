@@ -27,6 +27,9 @@ const ITEMS: &[(Item, &[&str])] = &[
             "5 micron",
             "water filter",
             "cto",
+            "vorfilter",
+            "filtre",
+            "prefiltre",
         ],
     ),
     (
@@ -45,6 +48,7 @@ const ITEMS: &[(Item, &[&str])] = &[
             "4040 membrane",
             "reverse osmosis",
             "reverse osmosis membrane",
+            "membran",
         ],
     ),
     (
@@ -65,6 +69,9 @@ const ITEMS: &[(Item, &[&str])] = &[
             "resin bottle",
             "mbr",
             "deionising resin",
+            "harz",
+            "mischbettharz",
+            "resine",
         ],
     ),
     (
@@ -121,7 +128,7 @@ const ITEMS: &[(Item, &[&str])] = &[
 ];
 
 /// Words that say what was done, not with what.
-const DOING: &[&str] = &[
+pub(super) const DOING: &[&str] = &[
     "change",
     "changed",
     "replace",
@@ -150,6 +157,18 @@ const DOING: &[&str] = &[
     "service",
     "serviced",
     "exchanged",
+    "swopped",
+    "swop",
+    "fresh",
+    "today",
+    "both",
+    "set",
+    "of",
+    "wechsel",
+    "gewechselt",
+    "neu",
+    "neue",
+    "neues",
 ];
 
 /// The items that a cell names: none if it names none we know.
@@ -191,144 +210,11 @@ fn one_item(folded: &str) -> Option<Item> {
     })
 }
 
-fn listed(word: &str) -> Option<Item> {
+pub(super) fn listed(word: &str) -> Option<Item> {
     ITEMS
         .iter()
         .find(|(_, words)| words.contains(&word))
         .map(|(item, _)| *item)
-}
-
-/// Words that say that something was done, not that it is to be done.
-const DONE: &[&str] = &[
-    "changed",
-    "replaced",
-    "new",
-    "fitted",
-    "swapped",
-    "renewed",
-    "refilled",
-    "installed",
-    "flushed",
-    "cleaned",
-    "descaled",
-    "disinfected",
-    "calibrated",
-    "exchanged",
-];
-
-/// Words that add nothing to what was done.
-const BESIDE: &[&str] = &[
-    "today",
-    "all",
-    "both",
-    "set",
-    "of",
-    "the",
-    "a",
-    "in",
-    "on",
-    "thi",
-    "morning",
-    "again",
-    "done",
-    "ok",
-    "good",
-    "brand",
-    "also",
-    "yesterday",
-    "round",
-    "pair",
-    "two",
-    "one",
-    "was",
-    "were",
-    "have",
-    "been",
-    "had",
-    "i",
-    "we",
-];
-
-/// The work that a remark says was done, where it says so plainly: `new resin`,
-/// `resin and filters changed`. Not `needs new resin`, `resin to be changed`.
-pub(super) fn work_in(remark: &str) -> Vec<Item> {
-    let mut found: Vec<Item> = Vec::new();
-    for sentence in remark.split(['.', ',', ';', '!', '\n', '\r', '(', ')']) {
-        let words = folded(sentence)
-            .replace(" and ", "&")
-            .replace(" plus ", "&");
-        if sentence.contains('?') || !words.split([' ', '&']).any(|word| DONE.contains(&word)) {
-            continue;
-        }
-        let raw = sentence.to_lowercase();
-        let raw = raw.replace(" and ", "&").replace(" plus ", "&");
-        let pieces: Vec<(Option<Item>, bool)> = raw
-            .split(['&', '+', '/'])
-            .map(|piece| done_in(&folded(piece)))
-            .collect();
-        let is_list = pieces.iter().all(|(item, _)| item.is_some());
-        for (item, is_done) in pieces {
-            if let Some(item) = item.filter(|_| is_done || is_list)
-                && !found.contains(&item)
-            {
-                found.push(item);
-            }
-        }
-    }
-    found
-}
-
-/// The item that a few words name and nothing else, and whether they say that
-/// it was done.
-fn done_in(folded: &str) -> (Option<Item>, bool) {
-    let is_amount = |word: &str| {
-        let rest = word.trim_start_matches(|c: char| c.is_ascii_digit());
-        rest.len() < word.len()
-            && listed(word).is_none()
-            && matches!(rest, "" | "l" | "ltr" | "x" | "litre")
-    };
-    let words: Vec<&str> = folded
-        .split(' ')
-        .filter(|word| !BESIDE.contains(word) && !is_amount(word) && *word != "litre")
-        .collect();
-    let is_done = words.iter().any(|word| DONE.contains(word));
-    (one_item(&words.join(" ")), is_done)
-}
-
-/// What was changed where a column headed so is ticked: `Resin changed`,
-/// `Did you change the filters?`
-pub(super) fn job_headed(header: &str) -> Option<Item> {
-    let words = folded(header);
-    let asks = words.starts_with("did you ")
-        || words.starts_with("have you ")
-        || words.starts_with("wa the ");
-    let words: Vec<&str> = words
-        .split(' ')
-        .filter(|word| !super::meaning::is_filler(word))
-        .collect();
-    let is_done = words.iter().any(|word| DONE.contains(word));
-    let item = one_item(&words.join(" "))?;
-    (is_done || asks).then_some(item)
-}
-
-/// What a cell says in a column that is ticked.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub(super) enum Tick {
-    Yes,
-    No,
-    /// Neither.
-    Other,
-}
-
-pub(super) fn tick(cell: &str) -> Tick {
-    match cell.to_lowercase().as_str() {
-        "x" | "xx" | "y" | "yes" | "true" | "1" | "✓" | "✔" | "☑" | "✅" | "done" | "ja" | "j"
-        | "checked" | "ticked" | "ok" | "tick" => Tick::Yes,
-        "" | "n" | "no" | "false" | "0" | "-" | "nein" | "☐" | "n/a" | "none" | "not done" => {
-            Tick::No
-        }
-        _ => Tick::Other,
-    }
 }
 
 /// What a source cell says.
@@ -400,44 +286,6 @@ mod tests {
         for cell in ["service", "tyres", "resin + tyres", "MOT", ""] {
             assert!(items(cell).is_empty(), "{cell}");
         }
-    }
-
-    #[test]
-    fn remarks_tell_of_work_only_where_they_say_so_plainly() {
-        for (remark, expected) in [
-            ("new resin", &[Item::Resin][..]),
-            ("Filters changed", &[Item::Prefilter]),
-            ("membrane swapped", &[Item::Membrane]),
-            ("New resin 25L", &[Item::Resin]),
-            (
-                "resin and filters changed today",
-                &[Item::Resin, Item::Prefilter],
-            ),
-            (
-                "All good. Changed the membrane, new filters",
-                &[Item::Membrane, Item::Prefilter],
-            ),
-            ("new resin and washed the van", &[Item::Resin]),
-            ("tank cleaned", &[Item::Tank]),
-            ("needs new resin", &[]),
-            ("resin to be changed", &[]),
-            ("new resin?", &[]),
-            ("ordered new membrane", &[]),
-            ("resin not changed", &[]),
-            ("membrane looks tired", &[]),
-            ("changed van", &[]),
-            ("new customer", &[]),
-            ("", &[]),
-        ] {
-            assert_eq!(work_in(remark), expected, "{remark}");
-        }
-        assert_eq!(job_headed("Resin changed"), Some(Item::Resin));
-        assert_eq!(
-            job_headed("Did you change the filters?"),
-            Some(Item::Prefilter)
-        );
-        assert_eq!(job_headed("Resin"), None);
-        assert_eq!(job_headed("Resin changed on"), None);
     }
 
     #[test]

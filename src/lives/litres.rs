@@ -20,6 +20,8 @@ pub(crate) struct UsualFill {
     /// What one fill written in litres can be at most, L, where the tank is
     /// known and the van's usual fill fits it.
     pub by_tank: Option<f64>,
+    /// Whether litres are those of a week or more each.
+    pub are_of_weeks: bool,
 }
 
 /// Largest single fill believed where neither tank nor fills tell, L.
@@ -48,6 +50,7 @@ impl UsualFill {
             stand_in,
             most,
             by_tank: by_tank.filter(|tank| median.is_some_and(|median| median <= *tank)),
+            are_of_weeks: are_of_weeks(fills),
         }
     }
 
@@ -60,6 +63,23 @@ impl UsualFill {
     fn is_believable(&self, litres: f64, days: i64) -> bool {
         litres >= 0.0 && litres <= self.most * (1.0 + FILLS_PER_DAY * days.max(0) as f64)
     }
+}
+
+/// Days between two rows of a sheet that is kept by the week; single fills of a
+/// van at work lie closer.
+const DAYS_OF_A_WEEKLY_SHEET: f64 = 6.0;
+
+/// Whether the litres are those of a week or more each, as in a weekly sheet:
+/// these have nothing to do with the size of the tank.
+fn are_of_weeks(fills: &[Fill]) -> bool {
+    const DAY_MICROS: f64 = 86_400e6;
+    let mains = fills.iter().filter(|fill| fill.source == Source::Mains);
+    let days: Vec<f64> = mains
+        .map(|fill| fill.started_at.0 as f64 / DAY_MICROS)
+        .collect();
+    let gaps = days.iter().zip(days.iter().skip(1));
+    let mut gaps: Vec<f64> = gaps.map(|(before, after)| after - before).collect();
+    gaps.len() > 1 && median(&mut gaps).is_some_and(|days| days >= DAYS_OF_A_WEEKLY_SHEET)
 }
 
 /// Median of the mains fills' litres, by counter where litres are not written.
@@ -270,7 +290,8 @@ pub(crate) fn counted(
     if let Some(pending) = counter.pending.take() {
         counter.replaced(pending.date);
     }
-    if let Some(tank) = tank_litres.filter(|tank| *tank > 0.0) {
+    let tank = tank_litres.filter(|tank| *tank > 0.0 && !usual.are_of_weeks);
+    if let Some(tank) = tank {
         for ((litres, fill), date) in litres.iter().zip(fills).zip(dates) {
             if fill.litres.is_some() && *litres > TANK_BY_AT_MOST * tank {
                 remarks.count(Repeated::MoreThanTheTank, *date);
@@ -377,6 +398,24 @@ mod tests {
         bought.source = Source::BoughtIn;
         let (litres, _) = count(&[fill(Some(300.0), None), bought]);
         assert_eq!(litres, [300.0, 0.0]);
+    }
+
+    #[test]
+    fn litres_of_a_weekly_sheet_are_not_held_against_the_tank() {
+        let mut weeks: Vec<Fill> = (0..8)
+            .map(|n| fill(Some([380.0, 900.0][n % 2]), None))
+            .collect();
+        let (_, remarks) = count(&weeks);
+        assert!(
+            remarks.iter().any(|text| text.contains("tank holds")),
+            "{remarks:?}"
+        );
+        for (week, fill) in (0..).zip(&mut weeks) {
+            fill.started_at = Instant(week * 7 * 86_400_000_000);
+        }
+        let (litres, remarks) = count(&weeks);
+        assert_eq!(litres.iter().sum::<f64>(), 4.0 * 1_280.0);
+        assert!(remarks.is_empty(), "{remarks:?}");
     }
 
     #[test]

@@ -11,7 +11,7 @@ use super::field::TimeSpelling;
 use super::private;
 use super::records::{Fleet, Instant};
 use super::row_text::harmless;
-use super::schema::{DAY_POSITION, Kind};
+use super::schema::Kind;
 
 /// Writes the five files of the contract, columns in its order.
 pub(super) fn write(fleet: &Fleet, out: &Path, tz: &TimeZone) -> Result<(), StoreError> {
@@ -34,16 +34,15 @@ fn write_kind<'r, T: Kind + 'r>(
         zone,
         is_beyond: Flag::new(false),
     };
-    // where only the day is known, the day stands for it
-    let fields = || T::FIELDS.iter().filter(|field| **field != DAY_POSITION);
+    let fields = T::TABLE.header();
     let mut table = Csv::create(path)?;
-    for field in fields() {
+    for field in &fields {
         table.cell(field)?;
     }
     table.end_row()?;
     for row in rows {
         let day = row.day(&times);
-        for field in fields() {
+        for field in &fields {
             let cell = match &day {
                 Some((at, day)) if at == field => day.clone(),
                 _ => row.spell(field, &times),

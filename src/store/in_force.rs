@@ -36,6 +36,8 @@ pub(super) struct View {
     /// Files of which a later one has the same bytes: what is set aside of
     /// them is listed there.
     read_again: BTreeSet<u64>,
+    /// Rows that stand for rows of later files, on the list or off it.
+    stands_for: Lines,
     /// Files of whose rows not every text was kept.
     writers: BTreeMap<u64, RowWriter>,
 }
@@ -44,10 +46,12 @@ pub(super) struct View {
 type ReplacementRows = HashMap<(u64, u32), Vec<Place>>;
 
 impl View {
-    /// `repeats`: the Parquet files of the table of that name.
+    /// `rows_out`: single rows that were taken back; `repeats`: the Parquet files
+    /// of the table of that name.
     pub(super) fn new(
         files: &FinishedFiles,
         taken_back: BTreeSet<u64>,
+        rows_out: &Lines,
         repeats: &[Part],
     ) -> Result<View, StoreError> {
         let mut view = View {
@@ -56,6 +60,7 @@ impl View {
             taken_back,
             ..View::default()
         };
+        view.hidden.extend(rows_out);
         for file in &files.files {
             view.remember_style(file);
             if view.is_in_force(file.line.id) {
@@ -97,9 +102,13 @@ impl View {
     /// long as that file is in force.
     pub(super) fn know(&mut self, file: &FinishedFile) {
         let mut stored = Vec::new();
+        let known = file.known.taken();
         for (first, count, in_file) in file.known.runs() {
             if self.is_in_force(in_file) {
                 stored.push((file.line.id, first, first + count - 1));
+                let ranges = known.of_file(in_file).iter();
+                let ranges = ranges.map(|(first, last)| (in_file, *first, *last));
+                self.stands_for.extend(&Lines::of_ranges(ranges));
             } else {
                 self.inherited += count;
             }
@@ -143,7 +152,9 @@ impl View {
 
     /// Whether the row of the list of rows set aside is still on it.
     pub(super) fn is_listed(&self, place: Place) -> bool {
-        self.is_seen(place) && !self.read_again.contains(&place.file_id)
+        let is_elsewhere = self.read_again.contains(&place.file_id)
+            && !self.stands_for.contains(place.file_id, place.line);
+        self.is_seen(place) && !is_elsewhere
     }
 
     fn is_seen(&self, place: Place) -> bool {

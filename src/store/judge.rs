@@ -43,6 +43,8 @@ pub(super) struct Against<'s> {
     pub(super) mended: &'s Mended,
     /// The store's Parquet files of each kind.
     pub(super) stored: &'s BTreeMap<TableName, Vec<Part>>,
+    /// Whether it matters which records of an earlier file are gone.
+    pub(super) is_later_version: bool,
 }
 
 /// What became of some rows.
@@ -55,6 +57,11 @@ pub(super) struct Judged {
     /// Names that the van list does not know, with their rows.
     pub(super) unknown: BTreeMap<Arc<str>, u64>,
     pub(super) repeats: Vec<Repeat>,
+    /// Lines that repeat a version of their record that holds no more, and the
+    /// row that does.
+    pub(super) overruled: Vec<(u64, Place)>,
+    /// The records, where it matters which of an earlier file are gone.
+    pub(super) records: Vec<(Arc<str>, Moment)>,
 }
 
 /// A row for which a stored row of another file stands.
@@ -214,6 +221,12 @@ impl Against<'_> {
             }
         }
         mine.sort_unstable();
+        if self.is_later_version {
+            let who: HashMap<u32, &Arc<str>> =
+                rows.numbers.iter().map(|(who, n)| (*n, who)).collect();
+            let record = |row: &Row| Some(((*who.get(&row.who)?).clone(), row.moment));
+            judged.records = mine.iter().filter_map(record).collect();
+        }
         let mut kept = self.kept(&rows, mine, month, &mut judged)?;
         self.of_no_van(&rows, others, &mut kept, &mut judged)?;
         // one van's rows side by side, as its name is written
@@ -263,6 +276,22 @@ impl Against<'_> {
         let mut all: Vec<Row> = (0..).zip(&several).map(place).collect();
         all.extend(stored.rows);
         let found = standings(table, &mut all, &tables)?;
+        let place_of = |row: &Row| {
+            let (lines, _) = stored.tables.get((row.table as usize).checked_sub(1)?)?;
+            lines.place(row.row as usize)
+        };
+        let mut holds: HashMap<(u32, Moment), &Row> = HashMap::new();
+        for (row, standing) in all.iter().zip(&found) {
+            if matches!(
+                standing,
+                Standing::Version {
+                    is_current: true,
+                    ..
+                }
+            ) {
+                holds.insert((row.who, row.moment), row);
+            }
+        }
         for (row, standing) in all.iter().zip(&found).filter(|(row, _)| row.table == 0) {
             match standing {
                 Standing::Version { is_first, .. } => {
@@ -272,11 +301,12 @@ impl Against<'_> {
                 }
                 Standing::Repeat(of) => {
                     judged.already_stored += 1;
-                    let of = all.get(*of).filter(|of| of.table > 0);
-                    let of = of.and_then(|of| {
-                        let (lines, _) = stored.tables.get(of.table as usize - 1)?;
-                        Some((lines.place(of.row as usize)?, of.moment.mark(table)))
-                    });
+                    let of = all.get(*of);
+                    let now = holds.get(&(row.who, row.moment)).copied();
+                    if let Some(now) = now.filter(|now| of != Some(*now)).and_then(place_of) {
+                        judged.overruled.push((row.owner.line, now));
+                    }
+                    let of = of.and_then(|of| Some((place_of(of)?, of.moment.mark(table))));
                     judged.repeats.extend(of.map(|(of, mark)| Repeat {
                         line: row.owner.line,
                         of,

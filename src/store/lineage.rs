@@ -234,6 +234,10 @@ pub enum Action {
 impl Action {
     const ALL: [Action; 2] = [Action::TakenBack, Action::PutBack];
 
+    pub(super) fn of_word(word: &str) -> Option<Action> {
+        Action::ALL.into_iter().find(|action| action.word() == word)
+    }
+
     /// `taken back`, as said to people.
     pub fn word(self) -> &'static str {
         match self {
@@ -291,7 +295,7 @@ pub(super) fn read_undone(parts: &[Part]) -> Result<Vec<UndoEntry>, StoreError> 
                 Some(UndoEntry {
                     id: ids.count(row)?,
                     file_id: file_ids.count(row)?,
-                    action: Action::ALL.into_iter().find(|a| a.word() == &**word)?,
+                    action: Action::of_word(word)?,
                     at: Instant(at.whole(row).unwrap_or(0)),
                     by: by.name(row).map_or_else(String::new, |by| by.to_string()),
                 })

@@ -6,6 +6,7 @@
 //! committed, which happens last.
 
 mod anonymous;
+mod by_hand;
 mod cells;
 mod error;
 mod export;
@@ -45,12 +46,13 @@ mod tests;
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
 
+pub use by_hand::{Renaming, RowDeed, RowFound};
 pub use error::StoreError;
 pub use field::Cell;
 pub use files::FileLine;
 pub use integrity::{Checked, Damage};
 pub use lineage::{Action, UndoEntry};
-pub use outcome::FileOutcome;
+pub use outcome::{FileOutcome, Vanished};
 pub use rewritten::RowStyle;
 pub use row_text::{harmless, print_of};
 pub use schema::TableName;
@@ -311,6 +313,34 @@ impl Store {
     /// Where the table cannot be read.
     pub fn undone(&self) -> Result<Vec<UndoEntry>, StoreError> {
         Ok(self.snapshot()?.undone)
+    }
+
+    /// What was done to single rows, in order.
+    ///
+    /// # Errors
+    /// Where the table cannot be read.
+    pub fn rows_undone(&self) -> Result<Vec<RowDeed>, StoreError> {
+        Ok(self.snapshot()?.row_deeds)
+    }
+
+    /// The names that vans were given, in order.
+    ///
+    /// # Errors
+    /// Where the table cannot be read.
+    pub fn renamings(&self) -> Result<Vec<Renaming>, StoreError> {
+        Ok(self.snapshot()?.renamings)
+    }
+
+    /// What stands on some lines of a file, stored or set aside.
+    ///
+    /// # Errors
+    /// Where the tables cannot be read.
+    pub fn rows_on(
+        &self,
+        file_id: u64,
+        lines: &std::ops::RangeInclusive<u64>,
+    ) -> Result<Vec<RowFound>, StoreError> {
+        self.snapshot()?.rows_on(file_id, lines)
     }
 
     /// Totals over everything in the store now.

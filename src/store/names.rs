@@ -3,6 +3,8 @@
 use std::collections::HashMap;
 use std::sync::{Arc, OnceLock};
 
+use super::by_hand::Renamed;
+
 /// The name with everything folded that people write in more than one way:
 /// case, spaces, hyphens, underscores, and the letter O beside a digit.
 pub fn van_key(name: &str) -> String {
@@ -38,11 +40,11 @@ fn fold_letter_o(name: &mut [char]) {
 }
 
 /// The vans that rows may belong to.
-#[derive(Debug, Clone)]
-pub(super) enum VanNames {
-    /// No list: every name is a van, spellings with the same fold are one.
-    Any,
-    Listed(VanList),
+#[derive(Debug, Clone, Default)]
+pub(super) struct VanNames {
+    /// Without one every name is a van, spellings with the same fold are one.
+    list: Option<VanList>,
+    renamed: Renamed,
 }
 
 #[derive(Debug, Clone, Default)]
@@ -89,25 +91,35 @@ impl NoVan {
 
 impl VanNames {
     /// `listed`: the names of the current van list; empty means no list.
-    pub(super) fn new(listed: impl IntoIterator<Item = Arc<str>>) -> VanNames {
-        let mut names: Vec<Arc<str>> = listed.into_iter().collect();
+    pub(super) fn new(listed: impl IntoIterator<Item = Arc<str>>, renamed: Renamed) -> VanNames {
+        let listed = listed.into_iter();
+        let now = |name: Arc<str>| renamed.now(&name).cloned().unwrap_or(name);
+        let mut names: Vec<Arc<str>> = listed.map(now).collect();
         names.sort_unstable();
         names.dedup();
-        if names.is_empty() {
-            return VanNames::Any;
-        }
-        VanNames::Listed(VanList {
+        let list = (!names.is_empty()).then(|| VanList {
             names,
             folded: OnceLock::new(),
-        })
+        });
+        VanNames { list, renamed }
+    }
+
+    /// Whether every name is a van.
+    pub(super) fn is_any(&self) -> bool {
+        self.list.is_none()
+    }
+
+    /// The name that a van bears now, where it was given another.
+    pub(super) fn given(&self, name: &str) -> Option<&Arc<str>> {
+        self.renamed.now(name)
     }
 
     /// What tells this van from others: its listed name, or without a list
     /// the fold of its name.
     pub(super) fn identity(&self, name: &str) -> Result<Arc<str>, NoVan> {
-        let list = match self {
-            VanNames::Any => return Ok(van_key(name).into()),
-            VanNames::Listed(list) => list,
+        let name = self.renamed.now(name).map_or(name, |now| now);
+        let Some(list) = &self.list else {
+            return Ok(van_key(name).into());
         };
         let exact = list.names.binary_search_by(|listed| (**listed).cmp(name));
         if let Some(exact) = exact.ok().and_then(|at| list.names.get(at)) {
@@ -144,7 +156,10 @@ mod tests {
 
     #[test]
     fn a_name_that_fits_two_listed_vans_is_neither() {
-        let names = VanNames::new(["QV 1".into(), "QV-1".into(), "QV-2".into()]);
+        let names = VanNames::new(
+            ["QV 1".into(), "QV-1".into(), "QV-2".into()],
+            Renamed::default(),
+        );
         assert_eq!(names.identity("QV 1").as_deref(), Ok("QV 1"));
         assert_eq!(names.identity("qv1"), Err(NoVan::FitsSeveral));
         assert_eq!(names.identity("qv 2").as_deref(), Ok("QV-2"));

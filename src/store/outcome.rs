@@ -17,6 +17,32 @@ pub struct FileOutcome {
     pub mended: u64,
     /// Rows that say which row set aside they replace, where there is none.
     pub stray: u64,
+    /// Rows that were taken back by hand before, and stay out.
+    pub kept_out: u64,
+    /// Rows that are stored already, but of which a later version holds.
+    pub overruled: Vec<Overruled>,
+    /// Rows stored from an earlier file of this name that it does not hold any
+    /// more, though it holds those around them.
+    pub vanished: Vec<Vanished>,
+}
+
+/// A row that is stored already, but of which a later version holds.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Overruled {
+    pub line: u64,
+    /// The file of the version that holds, and its line there.
+    pub by_file: String,
+    pub by_id: u64,
+    pub by_line: u64,
+}
+
+/// A stored row that the file does not hold any more.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Vanished {
+    pub file_id: u64,
+    pub line: u64,
+    pub kind: &'static str,
+    pub text: String,
 }
 
 impl FileOutcome {

@@ -26,6 +26,10 @@ pub enum TableName {
     Repeats,
     /// Files taken back out, and put back.
     TakenBack,
+    /// The same of single rows.
+    RowsTakenBack,
+    /// Vans that were given another name.
+    Renamed,
     Files,
 }
 
@@ -312,6 +316,13 @@ const TAKEN_BACK: &[Column] = columns! {
     "action" => Name,
     "at" => Instant, "by" => Text,
 };
+const ROWS_TAKEN_BACK: &[Column] = columns! {
+    "id" => Whole, FILE_ID => Whole, LINE => Whole, "action" => Name, "at" => Instant, "by" => Text,
+};
+const RENAMED: &[Column] = columns! {
+    // no other name: it bears its own again
+    "id" => Whole, "van" => Text, "to_van" => Text, "at" => Instant, "by" => Text,
+};
 const FILES: &[Column] = columns! {
     "id" => Whole, "name" => Text, "sha256" => Text, "bytes" => Whole,
     INGESTED_AT => Instant, "recognised" => Text, "notes" => Text,
@@ -326,7 +337,7 @@ const FILES: &[Column] = columns! {
 };
 
 impl TableName {
-    pub(super) const ALL: [TableName; 9] = [
+    pub(super) const ALL: [TableName; 11] = [
         TableName::Readings,
         TableName::Fills,
         TableName::Services,
@@ -335,6 +346,8 @@ impl TableName {
         TableName::SetAside,
         TableName::Repeats,
         TableName::TakenBack,
+        TableName::RowsTakenBack,
+        TableName::Renamed,
         TableName::Files,
     ];
     /// Those of records.
@@ -359,13 +372,21 @@ impl TableName {
             TableName::SetAside => "set_aside",
             TableName::Repeats => "repeats",
             TableName::TakenBack => "taken_back",
+            TableName::RowsTakenBack => "rows_taken_back",
+            TableName::Renamed => "renamed",
             TableName::Files => "files",
         }
     }
 
     /// Whether stores of an earlier litrewise may lack the table.
     pub(super) fn came_later(self) -> bool {
-        matches!(self, TableName::Repeats | TableName::TakenBack)
+        matches!(
+            self,
+            TableName::Repeats
+                | TableName::TakenBack
+                | TableName::RowsTakenBack
+                | TableName::Renamed
+        )
     }
 
     pub(super) fn is_by_month(self) -> bool {
@@ -388,8 +409,18 @@ impl TableName {
             TableName::SetAside => SET_ASIDE,
             TableName::Repeats => REPEATS,
             TableName::TakenBack => TAKEN_BACK,
+            TableName::RowsTakenBack => ROWS_TAKEN_BACK,
+            TableName::Renamed => RENAMED,
             TableName::Files => FILES,
         }
+    }
+
+    /// The columns of a record as it goes out and comes in: where only the day is
+    /// known, the day stands for the moment. Empty for tables of other things.
+    pub fn header(self) -> Vec<&'static str> {
+        let fields: &[&str] = of_kind!(self, T => T::FIELDS, else &[]);
+        let fields = fields.iter().filter(|field| **field != DAY_POSITION);
+        fields.copied().collect()
     }
 
     /// How many columns of its own a record has.
@@ -405,7 +436,11 @@ impl TableName {
     /// All columns of the Parquet files, in order.
     pub(super) fn columns(self) -> impl Iterator<Item = Column> {
         let origin = match self {
-            TableName::Files | TableName::Repeats | TableName::TakenBack => &[],
+            TableName::Files
+            | TableName::Repeats
+            | TableName::TakenBack
+            | TableName::RowsTakenBack
+            | TableName::Renamed => &[],
             _ => ORIGIN,
         };
         self.own_columns().iter().chain(origin).copied()

@@ -39,6 +39,21 @@ pub(super) fn lines(part: &Part) -> Result<Vec<u64>, StoreError> {
     Ok((0..lines.len()).map(line).collect())
 }
 
+/// Every row of a part of the list: its number and its text.
+pub(super) fn lines_and_texts(part: &Part) -> Result<Vec<(u64, String)>, StoreError> {
+    let columns = frames::columns(part, &[LINE, TEXT], None)?;
+    let [lines, texts] = columns.as_slice() else {
+        return Ok(Vec::new());
+    };
+    let row = |row| {
+        let text = texts
+            .name(row)
+            .map_or_else(String::new, |text| text.to_string());
+        (lines.count(row).unwrap_or(WHOLE_FILE), text)
+    };
+    Ok((0..lines.len()).map(row).collect())
+}
+
 /// The same for the rows that are on the list now.
 pub(super) fn listed_lines(part: &Part, view: &View) -> Result<Vec<u64>, StoreError> {
     let file_id = part.file_id;
@@ -90,7 +105,7 @@ pub(super) fn of_no_van<'p>(
     names: &VanNames,
 ) -> Result<(Vec<Record>, Vec<ListedRow>), StoreError> {
     let (mut records, mut rows) = (Vec::new(), Vec::new());
-    if matches!(names, VanNames::Any) {
+    if names.is_any() {
         return Ok((records, rows));
     }
     for part in &parts(TableName::Readings)? {

@@ -4,11 +4,12 @@ use std::collections::{BTreeMap, HashMap};
 use std::sync::Arc;
 
 use super::Store;
+use super::by_hand::{self, Renamed, Renaming, RowDeed};
 use super::error::StoreError;
 use super::files::{FinishedFiles, name_of};
 use super::frames::{PartRows, damaged};
 use super::in_force::View;
-use super::lineage::{self, Place, UndoEntry};
+use super::lineage::{self, Lines, Place, UndoEntry};
 use super::names::VanNames;
 use super::part::Part;
 use super::records::{Fleet, History, RowCounts, SetAside, line_of, part_of};
@@ -22,6 +23,9 @@ use super::vans::{VanChunks, gather};
 pub(super) struct Snapshot {
     pub(super) files: FinishedFiles,
     pub(super) undone: Vec<UndoEntry>,
+    pub(super) row_deeds: Vec<RowDeed>,
+    pub(super) renamings: Vec<Renaming>,
+    pub(super) rows_out: Lines,
     pub(super) view: View,
     parts: BTreeMap<TableName, Vec<Part>>,
 }
@@ -42,13 +46,20 @@ impl Snapshot {
         let mut snapshot = Snapshot {
             files,
             undone: Vec::new(),
+            row_deeds: Vec::new(),
+            renamings: Vec::new(),
+            rows_out: Lines::default(),
             view: View::default(),
             parts,
         };
         snapshot.undone = lineage::read_undone(snapshot.parts(TableName::TakenBack))?;
+        snapshot.row_deeds = by_hand::read_deeds(snapshot.parts(TableName::RowsTakenBack))?;
+        snapshot.renamings = by_hand::read_renamings(snapshot.parts(TableName::Renamed))?;
+        snapshot.rows_out = by_hand::rows_out(&snapshot.row_deeds);
         snapshot.view = View::new(
             &snapshot.files,
             lineage::out_now(&snapshot.undone),
+            &snapshot.rows_out,
             snapshot.parts(TableName::Repeats),
         )?;
         Ok(snapshot)
@@ -72,7 +83,7 @@ impl Snapshot {
             already_stored: self.already_stored(),
             ..RowCounts::default()
         };
-        let vans = self.current_by_who::<Van>(&mut rows)?;
+        let vans = self.under_their_names(self.current_by_who::<Van>(&mut rows)?);
         let hardness = self.current_by_who::<Hardness>(&mut rows)?;
         rows.set_aside = count_set_aside(self.parts(TableName::SetAside), &self.view)?;
         Ok(Lists {
@@ -80,6 +91,24 @@ impl Snapshot {
             hardness: hardness.into_values().flatten().collect(),
             rows,
         })
+    }
+
+    /// The van list under the names that its vans bear now; a van that was merged
+    /// into one that is listed itself has that one's base and sizes.
+    fn under_their_names(
+        &self,
+        vans: BTreeMap<Arc<str>, Vec<Van>>,
+    ) -> BTreeMap<Arc<str>, Vec<Van>> {
+        let renamed = Renamed::of(&self.renamings);
+        let is_renamed = |(name, _): &(Arc<str>, Vec<Van>)| renamed.now(name).is_some();
+        let (others, listed): (Vec<_>, Vec<_>) = vans.into_iter().partition(is_renamed);
+        let mut listed: BTreeMap<Arc<str>, Vec<Van>> = listed.into_iter().collect();
+        for (name, mut rows) in others {
+            let now = renamed.now(&name).cloned().unwrap_or(name);
+            rows.iter_mut().for_each(|row| row.set_who(now.clone()));
+            listed.entry(now).or_insert(rows);
+        }
+        listed
     }
 
     fn current_by_who<T: Kind>(
@@ -123,7 +152,11 @@ impl Snapshot {
 
     /// The names that rows are held against.
     pub(super) fn van_names(&self) -> Result<VanNames, StoreError> {
-        van_names(self.parts(TableName::Vans), &self.view)
+        van_names(
+            self.parts(TableName::Vans),
+            &self.view,
+            Renamed::of(&self.renamings),
+        )
     }
 
     /// Every row set aside now with the id of its file, in order of ingest,
@@ -178,7 +211,11 @@ pub(super) fn finished_parts(table: &Table, files: &FinishedFiles) -> Vec<Part> 
     finished.cloned().collect()
 }
 
-pub(super) fn van_names(parts: &[Part], view: &View) -> Result<VanNames, StoreError> {
+pub(super) fn van_names(
+    parts: &[Part],
+    view: &View,
+    renamed: Renamed,
+) -> Result<VanNames, StoreError> {
     let mut listed = Vec::new();
     for part in parts.iter().filter(|part| view.may_hold(part.file_id)) {
         let opened = PartRows::read(part, TableName::Vans, false, None)?;
@@ -196,7 +233,7 @@ pub(super) fn van_names(parts: &[Part], view: &View) -> Result<VanNames, StoreEr
             }
         }
     }
-    Ok(VanNames::new(listed))
+    Ok(VanNames::new(listed, renamed))
 }
 
 /// The van list, the hardness table, and the rows counted outside readings,

@@ -416,11 +416,10 @@ pub(super) fn of_rows(
             gathering.take::<Service>(batch, source, &mut services)
         })?;
     }
-    let is_listed = matches!(names, VanNames::Listed(_));
     let vans = gathering.spellings.into_iter();
     let mut vans: Vec<History> = vans
         .map(|(identity, spelt)| History {
-            van: name_of_van(identity, spelt, is_listed),
+            van: name_of_van(identity, spelt, names),
             ..History::default()
         })
         .collect();

@@ -1,8 +1,9 @@
 //! A file being taken in: its rows gathered batch by batch, judged, written,
 //! and finished by the file's line.
 
-use std::collections::{BTreeMap, HashMap, HashSet};
+use std::collections::{BTreeMap, BTreeSet, HashMap, HashSet};
 use std::path::{Path, PathBuf};
+use std::sync::Arc;
 
 use arrow_array::RecordBatch;
 use rayon::prelude::*;
@@ -16,15 +17,18 @@ use super::judge::{Against, Judged, Origin, shares_of};
 use super::lineage::{Place, Supersessions, WHOLE_FILE};
 use super::mend::{Mended, Mending, text_hash};
 use super::months::{Month, month_name};
-use super::outcome::FileOutcome;
+use super::outcome::{FileOutcome, Overruled};
 use super::part::{NewPart, PartWriter};
 use super::partition::{self, Partition, Partitions, arrays};
 use super::records::{
-    AcceptedRow, FileHead, FileTail, Instant, KINDS, Mends, Record, RowBatch, SetAside,
+    AcceptedRow, FileHead, FileTail, Instant, KINDS, Mends, Record, RowBatch, SetAside, line_of,
+    part_of,
 };
 use super::rewritten::{RowStyle, RowWriter};
 use super::rows::{KindRows, RowBuilder, batch_of};
-use super::schema::{Fill, Hardness, Kind, LINE, Reading, Service, TEXT, TableName, Van, of_kind};
+use super::schema::{
+    Fill, Hardness, Kind, LINE, Moment, Reading, Service, TEXT, TableName, Van, of_kind,
+};
 use super::settled::Settled;
 use super::writer::Writer;
 
@@ -71,6 +75,11 @@ pub struct Taking<'w, 's> {
     texts: Option<HashMap<(u8, u64), Place>>,
     /// Rows set aside that were accepted in an earlier file.
     known: Supersessions,
+    /// Rows taken back by hand before, by kind and the hash of their text.
+    taken_back: HashMap<(u8, u64), Place>,
+    /// Earlier versions of the file, of which rows may be gone.
+    earlier: Vec<u64>,
+    records: BTreeMap<TableName, BTreeSet<(Arc<str>, Moment)>>,
     /// Line and hash of rows set aside, by file: those asked for so far.
     listed: HashMap<u64, HashSet<(u64, u32)>>,
     set_aside: Option<PartWriter>,
@@ -88,8 +97,13 @@ impl<'w, 's> Taking<'w, 's> {
     ) -> Result<Self, StoreError> {
         let mending = writer.mending(&head)?;
         let settled = writer.settled(&head)?;
+        let taken_back = writer.texts_taken_back(&head)?;
+        let earlier = writer.earlier_versions(&head);
         let held = writer.held;
         Ok(Taking {
+            taken_back,
+            earlier,
+            records: BTreeMap::new(),
             settled,
             texts: None,
             known: Supersessions::default(),
@@ -119,7 +133,8 @@ impl<'w, 's> Taking<'w, 's> {
     ///
     /// # Errors
     /// Where they cannot be written.
-    pub fn take(&mut self, batch: RowBatch) -> Result<(), StoreError> {
+    pub fn take(&mut self, mut batch: RowBatch) -> Result<(), StoreError> {
+        self.keep_out(&mut batch);
         let mut mends = self.marked(&batch.mends)?;
         if self.asks_for_rows() || !batch.mends.is_empty() {
             let marked: HashSet<u64> = mends.keys().copied().collect();
@@ -141,6 +156,55 @@ impl<'w, 's> Taking<'w, 's> {
             self.add(rows)?;
         }
         Ok(())
+    }
+
+    /// Whether rows have to come with their texts, as some were taken back by hand.
+    pub fn asks_for_texts(&self) -> bool {
+        !self.taken_back.is_empty()
+    }
+
+    /// Rows that were taken back by hand stay out.
+    fn keep_out(&mut self, batch: &mut RowBatch) {
+        if self.taken_back.is_empty() {
+            return;
+        }
+        let rows = std::mem::take(&mut batch.rows).into_iter();
+        let is_out = |(_, record, text): &AcceptedRow| {
+            let hash = text_hash(text);
+            self.taken_back.contains_key(&(record.part(), hash))
+                || self.taken_back.contains_key(&(0, hash))
+        };
+        let (out, kept): (Vec<_>, Vec<_>) = rows.partition(is_out);
+        batch.rows = kept;
+        // a line may give several records of a kind
+        let mut last = None;
+        for (number, _, text) in out {
+            if last.replace(number) == Some(number) {
+                continue;
+            }
+            batch.set_aside.push(SetAside {
+                file: self.head.name.clone(),
+                line: Some(line_of(number)),
+                part: part_of(number),
+                reason: "taken back by hand before".to_owned(),
+                text: text.into(),
+                day_position: None,
+            });
+        }
+    }
+
+    /// Where the row lies that was taken back by hand and had this text.
+    fn taken_back_at(&self, row: &SetAside) -> Option<Place> {
+        if self.taken_back.is_empty() {
+            return None;
+        }
+        let hash = text_hash(&row.text);
+        let kinds = match row.part {
+            0 => 0..=KINDS.len() as u8,
+            part => part..=part,
+        };
+        let mut found = kinds.filter_map(|kind| self.taken_back.get(&(kind, hash)));
+        found.next().copied()
     }
 
     /// Whether accepted rows may take the places of rows set aside before.
@@ -204,6 +268,13 @@ impl<'w, 's> Taking<'w, 's> {
         mends: &mut HashMap<u64, Place>,
     ) -> Result<(), StoreError> {
         let line = row.number().unwrap_or(WHOLE_FILE);
+        if let Some(place) = self.taken_back_at(row) {
+            self.outcome.kept_out += 1;
+            self.outcome.count_set_aside(true);
+            self.known.push(line, place);
+            mends.remove(&line);
+            return Ok(());
+        }
         let mut place = row.line.and_then(|_| self.settled.accepted(line));
         if place.is_none() && !mends.contains_key(&line) {
             place = self.stored_as(row.part, &row.text)?;
@@ -398,6 +469,7 @@ impl<'w, 's> Taking<'w, 's> {
                 names: &self.writer.names,
                 mended,
                 stored: &stored,
+                is_later_version: !self.earlier.is_empty(),
             };
             let store = self.writer.path();
             let held = self.writer.held;
@@ -418,6 +490,9 @@ impl<'w, 's> Taking<'w, 's> {
         if let Some(part) = repeats {
             self.keep(TableName::Repeats, part.finish()?);
         }
+        if !self.earlier.is_empty() {
+            self.outcome.vanished = self.writer.vanished(&self.earlier, &self.records)?;
+        }
         Ok(())
     }
 
@@ -428,6 +503,18 @@ impl<'w, 's> Taking<'w, 's> {
         repeats: &mut Option<PartWriter>,
     ) -> Result<(), StoreError> {
         self.outcome.count(&judged);
+        self.records
+            .entry(table)
+            .or_default()
+            .extend(judged.records);
+        for (line, place) in judged.overruled {
+            self.outcome.overruled.push(Overruled {
+                line: line_of(line),
+                by_file: self.writer.name_of(place.file_id).to_owned(),
+                by_id: place.file_id,
+                by_line: line_of(place.line),
+            });
+        }
         if let Some(part) = judged.part {
             self.keep(table, part);
         }

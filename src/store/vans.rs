@@ -2,7 +2,7 @@
 //! where it lies is found in one look at the names, the values are read when it
 //! is the van's turn.
 
-use std::collections::{BTreeMap, HashMap};
+use std::collections::{BTreeMap, BTreeSet, HashMap};
 use std::ops::Range;
 use std::path::PathBuf;
 use std::sync::Arc;
@@ -10,6 +10,7 @@ use std::sync::Arc;
 use crate::calendar::{Date, TimeZone};
 use rayon::prelude::*;
 
+use super::by_hand::Renamed;
 use super::cells::Cells;
 use super::error::StoreError;
 use super::frames::{self, PartRows, damaged, lacking};
@@ -27,6 +28,8 @@ pub struct VanChunks {
     view: View,
     /// In order of name.
     vans: Vec<OneVan>,
+    /// Names that the van list does not know.
+    unlisted: Vec<Arc<str>>,
     parts: BTreeMap<TableName, Vec<Indexed>>,
     hardness: Vec<Hardness>,
     has_van_list: bool,
@@ -179,7 +182,7 @@ impl VanChunks {
             hardness,
             rows: elsewhere,
         } = snapshot.lists()?;
-        let names = VanNames::new(listed.keys().cloned());
+        let names = VanNames::new(listed.keys().cloned(), Renamed::of(&snapshot.renamings));
         let mut rows = RowCounts::default();
         let mut parts = BTreeMap::new();
         for table in TableName::OF_VANS {
@@ -191,6 +194,7 @@ impl VanChunks {
         // whose each name is, and how often it is written
         let mut whose: HashMap<Arc<str>, Result<Arc<str>, NoVan>> = HashMap::new();
         let mut spellings: BTreeMap<Arc<str>, BTreeMap<Arc<str>, u64>> = BTreeMap::new();
+        let mut unlisted: BTreeSet<Arc<str>> = BTreeSet::new();
         for run in parts.values().flatten().flat_map(|(_, runs)| runs) {
             let known = whose.get(&run.name).cloned();
             let identity = known.unwrap_or_else(|| {
@@ -203,7 +207,10 @@ impl VanChunks {
                     let spelt = spellings.entry(identity).or_default();
                     *spelt.entry(run.name.clone()).or_default() += run.in_force;
                 }
-                Err(_) => rows.set_aside += run.in_force,
+                Err(_) => {
+                    rows.set_aside += run.in_force;
+                    unlisted.insert(run.name.clone());
+                }
             }
         }
         // rows that are out of force make no van
@@ -218,7 +225,7 @@ impl VanChunks {
                 let van = OneVan {
                     rows: spelt.values().sum(),
                     listed: listed.remove(&identity).unwrap_or_default(),
-                    name: name_of_van(identity.clone(), spelt, has_van_list),
+                    name: name_of_van(identity.clone(), spelt, &names),
                 };
                 (identity, van)
             })
@@ -249,6 +256,7 @@ impl VanChunks {
         Ok(VanChunks {
             parts: indexed.collect(),
             vans: vans.into_iter().map(|(_, van)| van).collect(),
+            unlisted: unlisted.into_iter().collect(),
             hardness,
             has_van_list,
             elsewhere,
@@ -262,6 +270,11 @@ impl VanChunks {
     /// The vans' names, in order.
     pub fn vans(&self) -> impl Iterator<Item = &Arc<str>> {
         self.vans.iter().map(|van| &van.name)
+    }
+
+    /// Names that the van list does not know, in order.
+    pub fn unlisted(&self) -> impl Iterator<Item = &Arc<str>> {
+        self.unlisted.iter()
     }
 
     /// Sorted by postcode, then `as_of`.
@@ -494,12 +507,14 @@ fn named_runs(part: &Part, table: TableName, view: &View) -> Result<Vec<NamedRun
 pub(super) fn name_of_van(
     identity: Arc<str>,
     spelt: BTreeMap<Arc<str>, u64>,
-    is_listed: bool,
+    names: &VanNames,
 ) -> Arc<str> {
-    if is_listed {
+    if !names.is_any() {
         return identity;
     }
-    most_frequent(spelt).unwrap_or(identity)
+    // a name that was given counts for more than how it is mostly written
+    let given = spelt.keys().find_map(|name| names.given(name)).cloned();
+    given.or_else(|| most_frequent(spelt)).unwrap_or(identity)
 }
 
 fn most_frequent(spellings: BTreeMap<Arc<str>, u64>) -> Option<Arc<str>> {

@@ -2,8 +2,10 @@
 
 use std::collections::{BTreeMap, BTreeSet, HashMap, HashSet};
 use std::path::{Path, PathBuf};
+use std::sync::Arc;
 
 use super::Store;
+use super::by_hand::{self, Renamed, Renaming, RowDeed, RowFound};
 use super::error::StoreError;
 use super::field::Cell;
 use super::files::{self, FinishedFile, FinishedFiles};
@@ -15,14 +17,16 @@ use super::lineage::{self, Action, Lines, Place, UndoEntry};
 use super::lock::WriteLock;
 use super::mend::{EarlierRow, Mending, text_hash};
 use super::names::VanNames;
-use super::outcome::FileOutcome;
+use super::outcome::{FileOutcome, Vanished};
 use super::part::{self, NewPart, Part, PartWriter};
 use super::partition::{self, arrays};
-use super::records::{FileHead, FileRows, FileTail, Instant, KINDS, Record, RowBatch};
+use super::records::{
+    FileHead, FileRows, FileTail, Instant, KINDS, Record, RowBatch, line_of, part_of,
+};
 use super::row_text::print_of;
 use super::rows::batch_of;
-use super::schema::{Fill, Hardness, Kind, Reading, Service, TableName, Van, of_kind};
-use super::set_aside::{listed_lines, listed_rows, of_no_van};
+use super::schema::{Fill, Hardness, Kind, Moment, Reading, Service, TableName, Van, of_kind};
+use super::set_aside::{lines_and_texts, listed_lines, listed_rows, of_no_van};
 use super::settled::{Settled, join};
 use super::snapshot::{finished_files, finished_parts, van_names};
 use super::table::Table;
@@ -36,6 +40,9 @@ pub struct Writer<'s> {
     tables: BTreeMap<TableName, Table>,
     files: FinishedFiles,
     undone: Vec<UndoEntry>,
+    row_deeds: Vec<RowDeed>,
+    renamings: Vec<Renaming>,
+    rows_out: Lines,
     pub(super) view: View,
     pub(super) names: VanNames,
     pub(super) held: Held,
@@ -87,7 +94,10 @@ impl<'s> Writer<'s> {
             files,
             undone: Vec::new(),
             view: View::default(),
-            names: VanNames::Any,
+            names: VanNames::default(),
+            row_deeds: Vec::new(),
+            renamings: Vec::new(),
+            rows_out: Lines::default(),
             held: Held::default(),
             last_name: None,
         };
@@ -98,13 +108,16 @@ impl<'s> Writer<'s> {
     /// Sees anew which rows are in force.
     fn look_again(&mut self) -> Result<(), StoreError> {
         self.undone = lineage::read_undone(&self.sound_parts(TableName::TakenBack)?)?;
+        self.row_deeds = by_hand::read_deeds(&self.sound_parts(TableName::RowsTakenBack)?)?;
+        self.renamings = by_hand::read_renamings(&self.sound_parts(TableName::Renamed)?)?;
+        self.rows_out = by_hand::rows_out(&self.row_deeds);
         // Of use only where a file was taken back.
         let out = lineage::out_now(&self.undone);
         let repeats = match out.is_empty() {
             true => Vec::new(),
             false => self.sound_parts(TableName::Repeats)?,
         };
-        self.view = View::new(&self.files, out, &repeats)?;
+        self.view = View::new(&self.files, out, &self.rows_out, &repeats)?;
         self.names = self.current_names()?;
         self.last_name = None;
         Ok(())
@@ -141,6 +154,196 @@ impl<'s> Writer<'s> {
         Ok(true)
     }
 
+    /// Takes single rows back out, or puts them back; gives those that this changed.
+    ///
+    /// # Errors
+    /// Where the store cannot be read or written.
+    pub fn act_on_rows(
+        &mut self,
+        mut rows: Vec<RowFound>,
+        action: Action,
+        at: Instant,
+        by: &str,
+    ) -> Result<Vec<RowFound>, StoreError> {
+        let is_out = |place: Place| self.rows_out.contains(place.file_id, place.line);
+        rows.retain(|row| is_out(row.place) == (action == Action::PutBack));
+        let places: BTreeSet<Place> = rows.iter().map(|row| row.place).collect();
+        let next = self.row_deeds.last().map_or(1, |last| last.id + 1);
+        let deeds: Vec<RowDeed> = (next..)
+            .zip(places)
+            .map(|(id, place)| RowDeed {
+                id,
+                file_id: place.file_id,
+                number: place.line,
+                action,
+                at,
+                by: by.to_owned(),
+            })
+            .collect();
+        if let Some(last) = deeds.iter().map(|deed| deed.file_id).max() {
+            let table = TableName::RowsTakenBack;
+            let mut part = PartWriter::create(&self.folder(table), table, last, None)?;
+            part.write(&batch_of(table, deeds.iter().map(by_hand::cells)).map_err(arrays)?)?;
+            let part = part.finish()?;
+            self.commit(table, &[part], at)?;
+            self.look_again()?;
+        }
+        Ok(rows)
+    }
+
+    /// Gives a van another name, or its own again; what other rows say of the
+    /// two is then one van's. Says whether that changed anything.
+    ///
+    /// # Errors
+    /// Where the store cannot be read or written.
+    pub fn rename(
+        &mut self,
+        van: &str,
+        to: Option<&str>,
+        at: Instant,
+        by: &str,
+    ) -> Result<bool, StoreError> {
+        let before = self.names.given(van).cloned();
+        // without a file there is no van
+        let Some(last) = self.files.files.last().map(|file| file.line.id) else {
+            return Ok(false);
+        };
+        if before.as_deref() == to {
+            return Ok(false);
+        }
+        let renaming = Renaming {
+            id: self.renamings.last().map_or(1, |last| last.id + 1),
+            van: van.into(),
+            to: to.map(Into::into),
+            at,
+            by: by.to_owned(),
+        };
+        let part = self.row_part(
+            TableName::Renamed,
+            last,
+            by_hand::cells_of_renaming(&renaming),
+        )?;
+        self.commit(TableName::Renamed, &[part], at)?;
+        self.look_again()?;
+        Ok(true)
+    }
+
+    /// The rows that were taken back by hand from earlier files of this name or
+    /// of these bytes, by kind and the hash of their text: they stay out where
+    /// the file comes again.
+    pub(super) fn texts_taken_back(
+        &self,
+        head: &FileHead,
+    ) -> Result<HashMap<(u8, u64), Place>, StoreError> {
+        let mut texts = HashMap::new();
+        let lines = self.files.files.iter().map(|f| &f.line);
+        let same = lines.filter(|l| l.name == head.name || l.sha256 == head.sha256);
+        let ids: Vec<u64> = same
+            .map(|l| l.id)
+            .filter(|id| !self.rows_out.of_file(*id).is_empty())
+            .collect();
+        if ids.is_empty() {
+            return Ok(texts);
+        }
+        for table in TableName::KINDS {
+            for part in &self.parts_of(table, &ids)? {
+                let mut all = HashMap::new();
+                of_kind!(table, T => texts_of_kind::<T>(part, &self.view, &mut all)?, else {});
+                let is_out = |place: &Place| self.rows_out.contains(place.file_id, place.line);
+                texts.extend(all.into_iter().filter(|(_, place)| is_out(place)));
+            }
+        }
+        for part in &self.parts_of(TableName::SetAside, &ids)? {
+            for (line, text) in lines_and_texts(part)? {
+                if self.rows_out.contains(part.file_id, line) {
+                    let place = Place {
+                        file_id: part.file_id,
+                        line,
+                    };
+                    texts.insert((part_of(line), text_hash(&text)), place);
+                }
+            }
+        }
+        Ok(texts)
+    }
+
+    pub(super) fn name_of(&self, file_id: u64) -> &str {
+        self.files.get(file_id).map_or("", |file| &file.line.name)
+    }
+
+    /// Files in force of this name with other bytes: the file is a later version
+    /// of them, as long as it is no larger than what is held against them.
+    pub(super) fn earlier_versions(&self, head: &FileHead) -> Vec<u64> {
+        if head.bytes > LARGEST_COMPARED {
+            return Vec::new();
+        }
+        let lines = self.files.files.iter().map(|f| &f.line);
+        let earlier = lines.filter(|line| {
+            let is_same = line.name == head.name && line.sha256 != head.sha256;
+            is_same && line.counts.stored > 0 && self.view.is_in_force(line.id)
+        });
+        earlier.map(|line| line.id).collect()
+    }
+
+    /// The rows stored from earlier versions of a file whose records it does not
+    /// hold any more. Nothing where the file begins later or ends earlier than
+    /// they, or where it is another file altogether: most of its rows are new.
+    pub(super) fn vanished(
+        &self,
+        earlier: &[u64],
+        records: &BTreeMap<TableName, BTreeSet<(Arc<str>, Moment)>>,
+    ) -> Result<Vec<Vanished>, StoreError> {
+        let dated = records.iter().filter(|(table, _)| table.is_of_vans());
+        let moments = dated.flat_map(|(_, of)| of).map(|(_, moment)| moment.0);
+        let span = moments.clone().min().zip(moments.max());
+        let (mut gone, mut still_there) = (Vec::new(), 0);
+        for table in TableName::KINDS {
+            for part in &self.parts_of(table, earlier)? {
+                let rows = PartRows::read(part, table, true, None)?;
+                for (row, line) in rows.lines.iter().enumerate() {
+                    let moment = Moment::of(table, &rows.columns, row);
+                    let (Some(name), Some(moment)) = (rows.who().name(row), moment) else {
+                        continue;
+                    };
+                    let Ok(who) = identity_of(table, &self.names, name) else {
+                        continue;
+                    };
+                    let stored = Place {
+                        file_id: part.file_id,
+                        line: *line,
+                    };
+                    let mut is_its_own = false;
+                    self.view.owners(stored, moment.mark(table), |owner| {
+                        is_its_own |= earlier.contains(&owner.file_id);
+                    });
+                    let held = records
+                        .get(&table)
+                        .is_some_and(|of| of.contains(&(who, moment)));
+                    still_there += usize::from(held);
+                    let is_within = match table.is_of_vans() {
+                        true => {
+                            span.is_some_and(|(first, last)| (first..=last).contains(&moment.0))
+                        }
+                        false => true,
+                    };
+                    if is_its_own && !held && is_within {
+                        gone.push(Vanished {
+                            file_id: part.file_id,
+                            line: line_of(*line),
+                            kind: table.folder(),
+                            text: of_kind!(table, T => self.view.text_of::<T>(&rows, row), else String::new()),
+                        });
+                    }
+                }
+            }
+        }
+        if gone.len() > still_there {
+            gone.clear();
+        }
+        gone.sort_by_key(|row| (row.file_id, row.line));
+        Ok(gone)
+    }
+
     /// A Parquet file of one row.
     fn row_part(
         &self,
@@ -159,7 +362,8 @@ impl<'s> Writer<'s> {
     }
 
     fn current_names(&self) -> Result<VanNames, StoreError> {
-        van_names(&self.sound_parts(TableName::Vans)?, &self.view)
+        let renamed = Renamed::of(&self.renamings);
+        van_names(&self.sound_parts(TableName::Vans)?, &self.view, renamed)
     }
 
     /// All sound Parquet files of a table.
@@ -195,7 +399,7 @@ impl<'s> Writer<'s> {
     }
 
     pub(super) fn is_of_no_van(&mut self, record: &Record) -> bool {
-        if matches!(self.names, VanNames::Any) {
+        if self.names.is_any() {
             return false;
         }
         let (table, name) = match record {
@@ -445,6 +649,8 @@ impl<'s> Writer<'s> {
     }
 }
 
+/// Bytes of the largest file that is held against its earlier versions.
+const LARGEST_COMPARED: u64 = 32 << 20;
 /// Rows beyond so many are not looked up by their text: memory has an end.
 const MOST_TEXTS: usize = 2_000_000;
 

@@ -10,6 +10,7 @@ mod ingesting;
 mod keeping;
 mod layers;
 mod looking;
+mod mending;
 mod meters;
 mod month;
 mod pictures;

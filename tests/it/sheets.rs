@@ -104,6 +104,74 @@ fn a_row_gives_a_part_of_every_kind_that_it_holds() {
 }
 
 #[test]
+fn notes_and_free_columns_of_jobs_tell_of_work_where_they_say_so_plainly() {
+    let (yard, seen) = ingest(
+        "Date,Van,Tap,Membrane,Resin,Notes\n\
+        03/10/2026,Quill,320,12,0,new resin put in\n\
+        10/10/2026,Quill,325,13,1,changed the filters\n\
+        17/10/2026,Quill,318,12,0,DI swapped\n\
+        24/10/2026,Quill,318,12,0,new membrane\n\
+        25/10/2026,Quill,318,12,0,needs new resin\n\
+        26/10/2026,Quill,318,12,0,no new resin\n\
+        27/10/2026,Quill,318,12,0,ordered resin\n\
+        28/10/2026,Quill,318,12,0,resin next month?\n\
+        29/10/2026,Quill,318,12,0,filters changed on Monday\n",
+    );
+    assert_eq!(totals(&seen), [13, 13, 0, 0], "{seen:#?}");
+    let services = stored(&yard, "services");
+    let told: Vec<&str> = services
+        .iter()
+        .filter_map(|line| line.get(6..).and_then(|l| l.split(",,").next()))
+        .collect();
+    assert_eq!(
+        told,
+        [
+            "2026-10-03,resin",
+            "2026-10-10,prefilter",
+            "2026-10-17,resin",
+            "2026-10-24,membrane"
+        ]
+    );
+    // each is listed with its line; what may be work is said and not taken
+    for said in [
+        "taken as resin changed (\"new resin put in\"); lines 2, 4",
+        "line 10: \"filters changed on Monday\" may tell of work",
+    ] {
+        assert!(
+            yard.good(&["files", "remarks", "log.csv"])
+                .out
+                .contains(said),
+            "{said}: {seen:#?}"
+        );
+    }
+
+    let (yard, seen) = ingest(
+        "Which van?,Date,What is the tap TDS?,Did you change anything?\n\
+        Quill,03/10/2026,320,No\n\
+        Quill,10/10/2026,321,\"Yes, resin\"\n\
+        Quill,17/10/2026,322,new filters put in\n\
+        Quill,24/10/2026,323,all good\n\
+        Quill,31/10/2026,324,Yes\n",
+    );
+    assert_eq!(totals(&seen), [8, 7, 0, 1], "{seen:#?}");
+    assert_eq!(set_aside(&yard)[0].1, 6);
+    assert_eq!(stored(&yard, "services").len(), 2);
+
+    // jobs of the customers are none of the plant's
+    let (yard, seen) = ingest(
+        "Date,Van,Job,Tap,Notes\n03/10/2026,Quill,12 High Road,320,\n10/10/2026,Quill,School,321,new resin\n\
+         17/10/2026,Quill,Conservatory,322,\n",
+    );
+    assert_eq!(totals(&seen), [4, 4, 0, 0], "{seen:#?}");
+    assert!(
+        seen.err
+            .contains("column \"Job\" kept out: none of its cells names work"),
+        "{seen:#?}"
+    );
+    assert_eq!(stored(&yard, "services").len(), 1);
+}
+
+#[test]
 fn a_part_set_aside_is_mended_in_a_file_of_its_own() {
     let (yard, _) = ingest(LOG);
     yard.good(&["set-aside", "--out", "fix.csv"]);
@@ -207,6 +275,56 @@ fn a_column_that_stands_twice_is_one_column() {
     assert!(
         error.contains("several columns could be feed_ppm"),
         "{error}"
+    );
+}
+
+#[test]
+fn columns_that_say_the_same_in_other_ways_are_one_column() {
+    for (header, rows) in [
+        (
+            "Date,Van,Vehicle,Tap,Membrane,Resin",
+            [
+                "05/10/2026,Quill,QUILL ,320,12,1",
+                "19/10/2026,Quill,quill,325,13,1",
+            ],
+        ),
+        (
+            "Date,Datum,Van,Tap,Membrane,Resin",
+            [
+                "05/10/2026,2026-10-05,Quill,320,12,1",
+                "19/10/2026,19 Oct 2026,Quill,325,13,1",
+            ],
+        ),
+        (
+            "Date,Van,Postcode,Location,Tap,Tap TDS,Membrane,Resin",
+            [
+                "05/10/2026,Quill,QA3 4XY,qa34xy,320,320.0 ppm,12,1",
+                "19/10/2026,Quill,QA3 4XY,QA3  4xy,325,325.00,13,1",
+            ],
+        ),
+    ] {
+        let (yard, seen) = ingest(&format!("{header}\n{}\n", rows.join("\n")));
+        assert_eq!(totals(&seen), [2, 2, 0, 0], "{header}: {seen:#?}");
+        assert!(seen.err.contains("hold the same"), "{header}: {seen:#?}");
+        let readings = stored(&yard, "readings");
+        assert!(readings[0].starts_with("Quill,2026-10-05,"), "{readings:?}");
+        assert!(readings[1].contains(",325,13,1,"), "{readings:?}");
+    }
+    // the cell that reads one way only tells how the other is meant
+    let mut text = "Date,Van,Litres,Volume\n\
+        05/10/2026,Quill,\"1,200\",1200\n19/10/2026,Quill,1.310,1310\n20/10/2026,Quill,310,311\n"
+        .to_owned();
+    for day in 1..=20 {
+        text += &format!("{day:02}/11/2026,Quill,312,312.0\n");
+    }
+    let (yard, seen) = ingest(&text);
+    let aside = set_aside(&yard);
+    assert_eq!(totals(&seen), [23, 22, 0, 1], "{aside:?}");
+    assert!(aside[0].2.contains("\"310\" and \"311\""), "{aside:?}");
+    let fills = stored(&yard, "fills");
+    assert!(
+        fills[0].contains(",1200,") && fills[1].contains(",1310,"),
+        "{fills:?}"
     );
 }
 
@@ -505,6 +623,52 @@ fn each_sheet_of_a_workbook_is_a_file_of_its_own() {
 }
 
 #[test]
+fn tables_of_a_sheet_one_below_the_other_are_read_one_by_one() {
+    let yard = Yard::new();
+    let mut book = Workbook::new();
+    let sheet = book.add_worksheet().set_name("All").expect("a name");
+    let rows: [&[&str]; 12] = [
+        &["dateRead", "vanName", "tdsTap", "tdsMembrane"],
+        &["2026-10-05 07:30", "Quill", "320", "12"],
+        &["2026-10-12 07:30", "Quill", "3Z1", "12"],
+        &[],
+        &["Filling up"],
+        &["fillDate", "vanName", "litresFilled", "meterReading"],
+        &["2026-10-05", "Quill", "310", "8310"],
+        &["2026-10-12", "Quill", "300", "8610"],
+        &[],
+        &["Parts changed"],
+        &["dateDone", "vanName", "whatWasChanged", "cost"],
+        &["2026-10-12", "Quill", "Resin", "85"],
+    ];
+    for (row, cells) in rows.into_iter().enumerate() {
+        for (column, cell) in cells.iter().enumerate() {
+            sheet
+                .write(row as u32, column as u16, *cell)
+                .expect("a cell");
+        }
+    }
+    book.save(yard.path().join("book.xlsx"))
+        .expect("a workbook");
+    let seen = yard.run(&["ingest", "book.xlsx"]);
+    assert_eq!(totals(&seen), [5, 4, 0, 1], "{seen:#?}");
+    for said in [
+        "book.xlsx#All: readings",
+        "book.xlsx#All (2): fills",
+        "book.xlsx#All (3): services",
+    ] {
+        assert!(seen.out.contains(said), "{said}: {seen:#?}");
+    }
+    assert_eq!(set_aside(&yard)[0].1, 3);
+    assert_eq!(stored(&yard, "services"), ["Quill,2026-10-12,resin,,85,,"]);
+    let again = yard.run(&["ingest", "book.xlsx"]);
+    assert_eq!(totals(&again), [5, 0, 4, 1], "{again:#?}");
+    assert!(!again.err.contains("not in it any more"), "{again:#?}");
+    yard.good(&["files", "take-back", "book.xlsx#All (3):12"]);
+    assert!(stored(&yard, "services").is_empty());
+}
+
+#[test]
 fn a_row_of_a_sheet_is_set_aside_with_its_number() {
     let yard = Yard::new();
     let mut book = Workbook::new();
@@ -541,6 +705,71 @@ fn a_row_of_a_sheet_is_set_aside_with_its_number() {
         "{aside:?}"
     );
     assert_eq!(aside[1].1, 5, "{aside:?}");
+}
+
+#[test]
+fn a_file_of_one_van_need_not_name_it_in_every_row() {
+    let rows = "Date,Tap,Membrane,Litres,Filters changed\n05/10/2026,320,12,310,x\n19/10/2026,3Z1,12,300,\n";
+    // a line above the headings says it
+    for title in [
+        "Van: Quill,,,,\n",
+        "Van,Quill,,,\n",
+        "Water log\nReg: Quill\n",
+    ] {
+        let (yard, seen) = ingest(&format!("{title}{rows}"));
+        assert_eq!(totals(&seen), [5, 4, 0, 1], "{title}: {seen:#?}");
+        assert!(seen.err.contains("all rows are of van Quill"), "{seen:#?}");
+        assert!(stored(&yard, "services")[0].starts_with("Quill,2026-10-05,prefilter"));
+    }
+    // otherwise it is asked, and the answer is kept for this file
+    let yard = Yard::new();
+    yard.write("log.csv", rows);
+    yard.write("other.csv", rows);
+    let seen = yard.run(&["ingest", "log.csv"]);
+    assert!(seen.err.contains("--van NAME"), "{seen:#?}");
+    let seen = yard.good(&["ingest", "log.csv", "--van", "Quill"]);
+    assert_eq!(totals(&seen), [5, 4, 0, 1], "{seen:#?}");
+    yard.write("log.csv", format!("{rows}26/10/2026,322,12,301,\n"));
+    let seen = yard.good(&["ingest", "log.csv"]);
+    assert_eq!(totals(&seen), [7, 2, 4, 1], "{seen:#?}");
+    assert_eq!(yard.run(&["ingest", "other.csv"]).code, 1);
+    // what is mended goes to the same van
+    yard.good(&["to-fix", "--out", "fix.csv"]);
+    let fix = yard.read("fix.csv").replace("3Z1", "321");
+    yard.write("fix.csv", fix);
+    yard.good(&["ingest", "fix.csv"]);
+    assert_eq!(rows_in_store(&yard), [11, 7, 4, 0]);
+    assert!(
+        stored(&yard, "readings")
+            .iter()
+            .all(|row| row.starts_with("Quill,"))
+    );
+
+    let mut book = Workbook::new();
+    for (name, tap) in [("Quill", 320), ("Moth", 180)] {
+        let sheet = book.add_worksheet().set_name(name).expect("a name");
+        for (column, head) in ["Date", "Tap", "Membrane"].into_iter().enumerate() {
+            sheet.write(0, column as u16, head).expect("a heading");
+        }
+        sheet.write(1, 0, "25/10/2026").expect("a date");
+        sheet.write(1, 1, tap).expect("a number");
+        sheet.write(1, 2, 12).expect("a number");
+    }
+    let yard = Yard::new();
+    book.save(yard.path().join("book.xlsx"))
+        .expect("a workbook");
+    assert_eq!(yard.run(&["ingest", "book.xlsx"]).code, 1);
+    let seen = yard.good(&["ingest", "book.xlsx", "--van-by-sheet"]);
+    assert_eq!(totals(&seen), [2, 2, 0, 0], "{seen:#?}");
+    let readings = stored(&yard, "readings");
+    assert!(
+        readings[0].starts_with("Moth,2026-10-25,,180"),
+        "{readings:?}"
+    );
+    assert!(
+        readings[1].starts_with("Quill,2026-10-25,,320"),
+        "{readings:?}"
+    );
 }
 
 #[test]

@@ -43,13 +43,20 @@ def taken_back(store: Path) -> set[int]:
     return {file_id for file_id, action in last.items() if action == "taken back"}
 
 
+def rows_taken_back(store: Path) -> set[tuple[int, int]]:
+    deeds = sorted(read(store / "rows_taken_back").to_pylist(), key=lambda row: row["id"])
+    last = {(row["file_id"], row["line"]): row["action"] for row in deeds}
+    return {place for place, action in last.items() if action == "taken back"}
+
+
 def current_rows(store: Path, table: str) -> tuple[pa.Schema, list[dict]]:
     finished = {row["id"] for row in read(store / "files").to_pylist()}
     in_force = finished - taken_back(store)
+    out = rows_taken_back(store)
     rows = read(store / table)
     newest: dict[tuple, dict] = {}
     for row in sorted(rows.to_pylist(), key=lambda row: (row["file_id"], row["line"])):
-        if row["file_id"] in in_force:
+        if row["file_id"] in in_force and (row["file_id"], row["line"]) not in out:
             newest[tuple(row[key] for key in KEYS[table])] = row
     return rows.schema, list(newest.values())
 
@@ -82,7 +89,7 @@ def documented_sql(text: Path) -> str:
 def by_sql(store: Path, query: str) -> set[tuple]:
     """What the documented query gives, run by SQLite."""
     engine = sqlite3.connect(":memory:")
-    for table in ("readings", "files", "taken_back"):
+    for table in ("readings", "files", "taken_back", "rows_taken_back"):
         rows = read(store / table)
         names = ", ".join(f'"{name}"' for name in rows.schema.names)
         engine.execute(f"CREATE TABLE {table} ({names})")

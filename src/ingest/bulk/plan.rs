@@ -62,10 +62,11 @@ impl Plan {
         if sheet.is_mixed() || has_jobs || options.done.is_some() {
             return None;
         }
-        let (table, numbers) = match layout.kind {
-            RecordKind::Readings => (TableName::Readings, READING),
-            RecordKind::Fills => (TableName::Fills, FILL),
-            RecordKind::Services => (TableName::Services, SERVICE),
+        let table = layout.kind.table();
+        let numbers = match layout.kind {
+            RecordKind::Readings => READING,
+            RecordKind::Fills => FILL,
+            RecordKind::Services => SERVICE,
             RecordKind::Vans | RecordKind::Hardness => return None,
         };
         if layout.quote != b'"' {

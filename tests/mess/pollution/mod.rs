@@ -124,6 +124,7 @@ fn no_pollution_makes_a_silent_mistake() {
     }
     assert!(all.mistakes.is_empty(), "{} mistakes", all.mistakes.len());
     assert!(all.files >= 2_000, "{} files", all.files);
-    // what is left aside mostly lost a separator or gained a quote mark
-    assert!(repairable.loaded * 100 >= repairable.rows * 97);
+    // what is left aside can mostly be read in two ways: a separator lost or one
+    // too many among empty cells, a mark that opens a text or stands for a ditto
+    assert!(repairable.loaded * 100 >= repairable.rows * 98);
 }

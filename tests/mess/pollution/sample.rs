@@ -77,7 +77,7 @@ pub fn sample(kind: RecordKind, seed: u64) -> Sample {
     let rows = (0..ROWS).map(|n| row(kind, n, &mut chance)).collect();
     Sample {
         kind,
-        columns: litrewise::inside::ingest::canonical_header(kind).to_vec(),
+        columns: litrewise::inside::ingest::canonical_header(kind),
         rows,
     }
 }

@@ -113,7 +113,7 @@ fn metadata(of_this_platform: bool) -> Value {
         .find_map(|line| line.strip_prefix("host: "))
         .unwrap();
     let told = Command::new(cargo)
-        .args(["metadata", "--offline", "--locked", "--format-version", "1"])
+        .args(["metadata", "--locked", "--format-version", "1"])
         .args(
             of_this_platform
                 .then_some(["--filter-platform", host])

@@ -89,7 +89,7 @@ pub(super) fn has_part(cells: &Cells<'_>) -> bool {
     let layout = cells.layout;
     let is_given = |column: &Column| {
         let cell = cells.get(*column);
-        !is_no_value(cell) && !(*column == Column::Item && says_no_work(cell))
+        !(is_no_value(cell) || *column == Column::Item && says_no_work(cell))
     };
     own_columns(layout.kind).iter().any(is_given)
         || (layout.kind == RecordKind::Services

@@ -94,10 +94,7 @@ fn parts<'a>(van: &'a VanAssessment, assessment: &Assessment) -> Vec<Part<'a>> {
                         None => format!("product TDS probably at its limit of {limit} ppm"),
                     }
                 }
-                Some(left) => format!(
-                    "about {} L left",
-                    words::thousands(words::two_figures(left))
-                ),
+                Some(_) => format!("about {} left", words::litres_short(&resin.litres_left)),
                 None => String::new(),
             },
             a_month_longer: None,

@@ -3,7 +3,7 @@
 
 use crate::calendar::{Date, DateExt, Datelike};
 
-use crate::advise::{Assessment, HardnessBasis, Item, Span, State, Suspect};
+use crate::advise::{Assessment, HardnessBasis, Item, Span, State, Suspect, rounded};
 
 use super::axis::day_number;
 
@@ -396,17 +396,6 @@ pub fn thousands(value: f64) -> String {
     out
 }
 
-/// `value` rounded to the power of ten nearest below a tenth of a spread of
-/// `width`, finer than which nothing is known; a spread of zero leaves it whole.
-pub fn rounded(value: f64, width: f64) -> f64 {
-    let unit = if width > 0.0 && width.is_finite() {
-        10_f64.powf((width / 10.0).log10().floor()).max(1.0)
-    } else {
-        1.0
-    };
-    (value / unit).round() * unit
-}
-
 /// `value` to two figures.
 pub fn two_figures(value: f64) -> f64 {
     if value == 0.0 || !value.is_finite() {
@@ -447,6 +436,9 @@ pub fn litres_short(span: &Span<f64>) -> String {
     match (span.p10, span.p50, span.p90) {
         (Some(low), Some(middle), Some(high)) => {
             format!("{} L", thousands(rounded(middle, high - low)))
+        }
+        (Some(low), Some(middle), None) => {
+            format!("{} L", thousands(rounded(middle, 2.0 * (middle - low))))
         }
         (_, Some(middle), _) => format!("{} L", thousands(two_figures(middle))),
         (Some(low), None, _) => format!("over {} L", thousands(two_figures(low))),

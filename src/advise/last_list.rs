@@ -17,7 +17,9 @@ pub struct ListedJob {
 #[serde(rename_all = "snake_case")]
 pub enum Outcome {
     Done(Date),
-    /// No row says that it was done.
+    /// No row says that it was done. A change is late from the day that is best for
+    /// it as known now, the same that every other list goes by; a check from the day
+    /// it was listed for.
     Open {
         days_late: i32,
     },
@@ -63,6 +65,9 @@ fn outcome(job: &Job, van: &VanAssessment, as_of: Date) -> Outcome {
         (None, Task::Inspect, _) if !alarmed => Outcome::Settled,
         (None, Task::CheckMeter, _) if !van.membrane.check_meter_first => Outcome::Settled,
         (None, Task::Change, Some(day)) if day > as_of => Outcome::Later(day),
+        (None, Task::Change, planned) => Outcome::Open {
+            days_late: as_of.days_since(planned.unwrap_or(job.own_day)).max(0),
+        },
         (None, ..) => Outcome::Open {
             days_late: as_of.days_since(job.date),
         },

@@ -16,7 +16,7 @@ pub fn assess(meters: &VanMeters) -> Vec<MeterAssessment> {
         off_by: meter.off_by.map(|x| round_to(x, 0.01)),
         doubt: round_to(meter.doubt, 0.01),
         since: meter.since,
-        why: why(meter),
+        why: why(meter, percent),
     };
     meters.meters.iter().map(of).collect()
 }
@@ -37,11 +37,12 @@ pub fn to_check(meters: &VanMeters, would_wait: impl Fn() -> bool) -> Option<&Me
 /// `its tap TDS meter (22 % low) reads ...`; by how much it is off only where that
 /// is more likely than not.
 pub fn sentence(meter: &Meter, its: &str) -> String {
-    let off = match meter.doubt >= DOUBTED {
-        true => format!(" ({})", off(meter)),
-        false => String::new(),
+    // by how much it is off is said once: the jump alone is another estimate of the same
+    let (off, why) = match meter.doubt >= DOUBTED {
+        true => (format!(" ({})", off(meter)), why(meter, side)),
+        false => (String::new(), why(meter, percent)),
     };
-    format!("{its} {}{off} {}", name(meter.probe), why(meter))
+    format!("{its} {}{off} {why}", name(meter.probe))
 }
 
 /// Where a meter sits, as people say it.
@@ -69,9 +70,12 @@ pub const HOW: &str = "Put both TDS meters in one cup of tap water: they must re
      5 %. Then let the tap run for a minute and test it again with the better one. Clean or \
      calibrate the one that is off, and write down the job.";
 
+fn side(ln: f64) -> String {
+    if ln > 0.0 { "higher" } else { "lower" }.to_owned()
+}
+
 fn percent(ln: f64) -> String {
-    let side = if ln > 0.0 { "higher" } else { "lower" };
-    format!("{:.0} % {side}", 100.0 * ln.exp_m1().abs())
+    format!("{:.0} % {}", 100.0 * ln.exp_m1().abs(), side(ln))
 }
 
 /// `than before April 2026`.
@@ -81,14 +85,14 @@ fn than_before(date: Option<Date>) -> String {
     })
 }
 
-fn why(meter: &Meter) -> String {
+fn why(meter: &Meter, compared: fn(f64) -> String) -> String {
     let vans = |n: usize| match n {
         1 => "the other van at its base".to_owned(),
         _ => format!("the other {n} vans at its base"),
     };
     match meter.why {
         Why::Nothing => "nothing in the readings speaks against it".to_owned(),
-        Why::Beside { off, others } => format!("reads {} than {}", percent(off), vans(others)),
+        Why::Beside { off, others } => format!("reads {} than {}", compared(off), vans(others)),
         Why::Jumped { by, others } => {
             let beside = match others {
                 0 => String::new(),
@@ -96,14 +100,14 @@ fn why(meter: &Meter) -> String {
             };
             format!(
                 "reads {} {}; membrane TDS did not follow{beside}",
-                percent(by),
+                compared(by),
                 than_before(meter.since)
             )
         }
         Why::Passage { by } => format!(
             "reads {} {} on the same tap water; the membrane could do that, but flow, \
              pressure and resin do not confirm it",
-            percent(by),
+            compared(by),
             than_before(meter.since)
         ),
         Why::Fresh { ppm } => {

@@ -44,6 +44,17 @@ pub use since::MonthCost;
 pub use since::{Effect, Moved, Since, Turn, Work, since};
 pub use visits::{Visit, visits};
 
+/// `value` rounded to the power of ten nearest below a tenth of a spread of
+/// `width`, finer than which nothing is known; a spread of zero leaves it whole.
+pub fn rounded(value: f64, width: f64) -> f64 {
+    let unit = if width > 0.0 && width.is_finite() {
+        10_f64.powf((width / 10.0).log10().floor()).max(1.0)
+    } else {
+        1.0
+    };
+    (value / unit).round() * unit
+}
+
 /// The state that a suggested day alone gives, if any.
 fn state_by_date(replace_on: Option<Date>, as_of: Date, settings: &Settings) -> Option<State> {
     let day = replace_on?;

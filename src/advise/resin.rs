@@ -6,7 +6,7 @@ use super::plan::resin::wait;
 use super::prices::DecisionPrices;
 use super::{
     ResinAssessment, State, Suggested, add_days, in_words, lead_end, litres_in_words, round_to,
-    state_by_date,
+    rounded, state_by_date,
 };
 use crate::calendar::DateExt;
 use crate::fit::{AreaFit, CannotTell, ResinForecast, Span, VanFit};
@@ -63,7 +63,7 @@ pub fn assess(
         if soon { State::Watch } else { State::OnCourse }
     });
     ResinAssessment {
-        litres_left: forecast.litres_left.map(|l| round_to(l, 10.0)),
+        litres_left: forecast.litres_left.map(shown),
         limit_on: forecast.limit_on,
         replace_on,
         state,
@@ -93,6 +93,11 @@ fn best_bottle(
     bottle::best(&round, prices)
 }
 
+/// Litres left, no finer than they are written.
+fn shown(litres: f64) -> f64 {
+    round_to(litres, 10.0)
+}
+
 fn reason(life: &ChargeLife, forecast: &ResinForecast, settings: &Settings) -> String {
     let limit = settings.limits.product_ppm;
     let start = match life.start {
@@ -102,7 +107,9 @@ fn reason(life: &ChargeLife, forecast: &ResinForecast, settings: &Settings) -> S
     };
     let newest = life.points.last();
     let reached = || life.points.iter().find(|p| p.product_ppm >= limit);
-    let what = match (forecast.litres_left.p50, newest) {
+    // as it is shown, so that no page says that 0 L are left
+    let span = forecast.litres_left.map(shown);
+    let what = match (span.p50, newest) {
         (Some(left), Some(newest)) if left <= 0.0 => match reached() {
             Some(read) => format!(
                 "Product TDS read {:.0} ppm on {}: the limit of {limit:.0} ppm is reached. Change it before the next job.",
@@ -119,8 +126,13 @@ fn reason(life: &ChargeLife, forecast: &ResinForecast, settings: &Settings) -> S
             "Product TDS has probably reached its limit of {limit:.0} ppm, going by earlier refills. Test it before the next job."
         ),
         (Some(left), _) => {
-            let litres = |l: f64| litres_in_words(round_to(l, 100.0));
-            let span = match (forecast.litres_left.p10, forecast.litres_left.p90) {
+            let width = match (span.p10, span.p90) {
+                (Some(low), Some(high)) => high - low,
+                (Some(low), None) => 2.0 * (left - low),
+                _ => 1000.0,
+            };
+            let litres = |l: f64| litres_in_words(rounded(l, width));
+            let span = match (span.p10, span.p90) {
                 (Some(a), Some(b)) => {
                     format!(", likely between {} and {}", litres(a), litres(b))
                 }

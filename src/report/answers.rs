@@ -10,7 +10,7 @@ use super::changes;
 use super::charts::{expected_by_van, intervals};
 use super::order;
 use super::pages::warranty;
-use super::parts::{VanLine, finding};
+use super::parts::{VanLine, finding_and_visits};
 use super::words;
 use crate::advise::{
     Assessment, DOUBTED, Gain, Habit, HabitRemark, Item, LOST_DAY_PER_MEMBRANE, MeterAssessment,
@@ -42,7 +42,7 @@ pub fn answers(plan: &ReportPlan<'_>, lines: &[VanLine<'_>]) -> [Answer; 7] {
         Answer {
             question: "What needs doing?",
             id: "todo",
-            said: vec![format!("{}.", finding(lines))],
+            said: vec![format!("{}.", finding_and_visits(lines))],
         },
         Answer {
             question: "What changed since last month?",

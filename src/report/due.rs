@@ -384,8 +384,14 @@ pub fn last_list(list: &[ListedJob], before: Date) -> Vec<String> {
     )];
     if still > 0 {
         let open = open.into_iter().map(|(Reverse(late), named)| {
-            let late = words::count(late.unsigned_abs() as usize, "day", "days");
-            format!("{} ({late} late)", words::list(&named))
+            let late = match late {
+                0 => "due today".to_owned(),
+                late => {
+                    let days = words::count(late.unsigned_abs() as usize, "day", "days");
+                    format!("{days} late")
+                }
+            };
+            format!("{} ({late})", words::list(&named))
         });
         said.push(format!(
             "Still open: {}.",

@@ -15,6 +15,9 @@ use super::rect::Rect;
 
 type Chart = ChartContext<'static, Canvas, Cartesian2d<Axis, Axis>>;
 
+/// Room above a plot that the name of today takes there, px.
+pub const TODAY_ROW: f64 = 18.0;
+
 /// A drawn frame, ready for data.
 pub struct Panel {
     canvas: Canvas,
@@ -483,8 +486,7 @@ impl Panel {
         if !self.x().holds(day) {
             return None;
         }
-        let (low, high) = (self.y().low, self.y().high);
-        self.line(&[(day, low), (day, high)], look::MUTED, 1.5);
+        self.today_line(day);
         let face = look::SMALL;
         let at = self.x_px(day);
         let width = self.canvas.width_of(name, &face);
@@ -495,6 +497,28 @@ impl Panel {
             (at + 6.0, Align::Left)
         };
         Some(self.note(name, (x, self.plot.y0 + 16.0), &face, align))
+    }
+
+    fn today_line(&self, day: f64) {
+        let (low, high) = (self.y().low, self.y().high);
+        self.line(&[(day, low), (day, high)], look::MUTED, 1.5);
+    }
+
+    /// The same with its name above the plot, which needs [`TODAY_ROW`] of room there:
+    /// where lines and readings stand close to today.
+    pub fn today_above(&self, day: f64, name: &str) {
+        if !self.x().holds(day) {
+            return;
+        }
+        self.today_line(day);
+        let face = look::SMALL;
+        let half = self.canvas.width_of(name, &face) / 2.0;
+        let x = self
+            .x_px(day)
+            .min(self.plot.x1 - half)
+            .max(self.plot.x0 + half);
+        let mut canvas = self.canvas.clone();
+        canvas.text(name, (x, self.plot.y0 - 5.0), &face, Align::Middle);
     }
 
     /// Text on a little paper of its own, so that data behind it cannot make

@@ -88,16 +88,13 @@ fn parts<'a>(van: &'a VanAssessment, assessment: &Assessment) -> Vec<Part<'a>> {
                         }
                         Some((_, ppm)) => {
                             format!(
-                                "product TDS was {ppm:.0} ppm, by now about {limit}: spots on glass"
+                                "product TDS was {ppm:.0} ppm, now about {limit}: spots on glass"
                             )
                         }
                         None => format!("product TDS probably at its limit of {limit} ppm"),
                     }
                 }
-                Some(left) => format!(
-                    "about {} L left",
-                    words::thousands(words::two_figures(left))
-                ),
+                Some(_) => format!("about {} left", words::litres_short(&resin.litres_left)),
                 None => String::new(),
             },
             a_month_longer: None,
@@ -138,6 +135,13 @@ fn parts<'a>(van: &'a VanAssessment, assessment: &Assessment) -> Vec<Part<'a>> {
             visit: None,
             task: None,
         });
+    }
+    // without a membrane the resin takes all that is in the tap water
+    let resin = parts
+        .iter_mut()
+        .filter(|p| p.item == Item::Resin && !p.why.is_empty());
+    for part in resin.filter(|_| !van.series.has_membrane) {
+        part.why.insert_str(0, "resin only; ");
     }
     parts.sort_by_key(|p| (p.rank, p.replace_on.unwrap_or(Date::MAX), p.item));
     parts
@@ -424,6 +428,25 @@ pub fn finding(lines: &[VanLine<'_>]) -> String {
         said.push_str(&format!("; no forecast for {vans}"));
     }
     said
+}
+
+/// The same, and how many vans the first visits are for.
+pub fn finding_and_visits(lines: &[VanLine<'_>]) -> String {
+    finding(lines) + &first_visits(lines)
+}
+
+/// How many vans have a job on the first day of visits: what is due soon, or on
+/// course, may share that day with what is needed now.
+fn first_visits(lines: &[VanLine<'_>]) -> String {
+    let jobs = lines.iter().flat_map(|line| &line.jobs);
+    let first = jobs.min_by_key(|job| job.date);
+    let Some(first) = first.filter(|_| lines.len() > 1) else {
+        return String::new();
+    };
+    let there = |line: &&VanLine<'_>| line.jobs.iter().any(|job| job.date == first.date);
+    let vans = words::count(lines.iter().filter(there).count(), "van", "vans");
+    let day = words::weekday_near(first.date, first.as_of);
+    format!("; first visits {day}: {vans}")
 }
 
 fn need(n: usize) -> &'static str {

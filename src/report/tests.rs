@@ -465,7 +465,7 @@ fn last_months_list_says_what_was_done_and_what_is_open() {
     };
     assert_eq!(outcome(done), Outcome::Done(day));
     let filters = listed.iter().find(|j| j.item == Item::Prefilter).unwrap();
-    let late = now.as_of.days_since(filters.date);
+    let late = now.as_of.days_since(filters.own_day);
     assert_eq!(outcome(filters), Outcome::Open { days_late: late });
     let said = due::last_list(&list, before.as_of).join(" ");
     assert!(said.contains("on the list of 31 Oct 2026, "), "{said}");

@@ -2,7 +2,7 @@
 
 use crate::advise::{Assessment, State};
 
-use super::parts::{by_urgency, finding, in_state};
+use super::parts::{by_urgency, finding_and_visits, in_state};
 use super::words;
 
 /// What the terminal can show.
@@ -57,7 +57,12 @@ pub fn reservations(assessment: &Assessment, screen: Screen) -> String {
 pub fn summary(assessment: &Assessment, screen: Screen) -> String {
     let lines = by_urgency(assessment);
     let mut out = String::new();
-    push_wrapped(&mut out, &format!("{}.", finding(&lines)), ("", ""), screen);
+    push_wrapped(
+        &mut out,
+        &format!("{}.", finding_and_visits(&lines)),
+        ("", ""),
+        screen,
+    );
     for line in lines.iter().filter(|l| l.state != State::OnCourse) {
         let base = line
             .van

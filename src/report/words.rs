@@ -3,7 +3,7 @@
 
 use crate::calendar::{Date, DateExt, Datelike};
 
-use crate::advise::{Assessment, HardnessBasis, Item, Span, State, Suspect};
+use crate::advise::{Assessment, HardnessBasis, Item, Span, State, Suspect, rounded};
 
 use super::axis::day_number;
 
@@ -396,17 +396,6 @@ pub fn thousands(value: f64) -> String {
     out
 }
 
-/// `value` rounded to the power of ten nearest below a tenth of a spread of
-/// `width`, finer than which nothing is known; a spread of zero leaves it whole.
-pub fn rounded(value: f64, width: f64) -> f64 {
-    let unit = if width > 0.0 && width.is_finite() {
-        10_f64.powf((width / 10.0).log10().floor()).max(1.0)
-    } else {
-        1.0
-    };
-    (value / unit).round() * unit
-}
-
 /// `value` to two figures.
 pub fn two_figures(value: f64) -> f64 {
     if value == 0.0 || !value.is_finite() {
@@ -448,6 +437,9 @@ pub fn litres_short(span: &Span<f64>) -> String {
         (Some(low), Some(middle), Some(high)) => {
             format!("{} L", thousands(rounded(middle, high - low)))
         }
+        (Some(low), Some(middle), None) => {
+            format!("{} L", thousands(rounded(middle, 2.0 * (middle - low))))
+        }
         (_, Some(middle), _) => format!("{} L", thousands(two_figures(middle))),
         (Some(low), None, _) => format!("over {} L", thousands(two_figures(low))),
         _ => UNKNOWN.to_owned(),
@@ -457,11 +449,8 @@ pub fn litres_short(span: &Span<f64>) -> String {
 pub const UNKNOWN: &str = "unknown";
 
 /// Decimals of a percentage whose likely range is `width` wide (a fraction).
-fn percent_decimals(width: Option<f64>) -> usize {
-    match width {
-        Some(w) if w >= 0.02 => 0,
-        _ => 1,
-    }
+fn percent_decimals(width: f64) -> usize {
+    usize::from(width < 0.02)
 }
 
 /// A fraction as a percentage: `4.1 %`.
@@ -486,7 +475,7 @@ pub fn rejection(salt_passage: &Span<f64>) -> Option<String> {
     let now = rejection_now(salt_passage)?;
     let mut out = format!("rejection {now}");
     if let (Some(low), Some(high)) = (salt_passage.p10, salt_passage.p90) {
-        let decimals = percent_decimals(Some(high - low));
+        let decimals = percent_decimals(high - low);
         let (worst, best) = (percent(1.0 - high, decimals), percent(1.0 - low, decimals));
         if worst != best {
             let worst = worst.trim_end_matches(" %");
@@ -496,21 +485,16 @@ pub fn rejection(salt_passage: &Span<f64>) -> Option<String> {
     Some(out)
 }
 
-/// `95.9 %`, no finer than it is known.
+/// `95.9 %`: always to a tenth, so that every page says the same figure; how well it is
+/// known is said by its range.
 pub fn rejection_now(salt_passage: &Span<f64>) -> Option<String> {
-    let width = salt_passage.p10.zip(salt_passage.p90);
-    let decimals = percent_decimals(width.map(|(low, high)| high - low));
-    Some(percent(1.0 - salt_passage.p50?, decimals))
+    Some(percent(1.0 - salt_passage.p50?, 1))
 }
 
-/// `95.9 % (limit 90 %)`; what rounds to the limit is said to a tenth.
+/// `95.9 % (limit 90 %)`.
 pub fn rejection_beside(salt_passage: &Span<f64>, limit: f64) -> Option<String> {
-    let (now, limit) = (rejection_now(salt_passage)?, rejection_limit(limit));
-    let now = match now == limit {
-        true => percent(1.0 - salt_passage.p50?, 1),
-        false => now,
-    };
-    Some(format!("{now} (limit {limit})"))
+    let now = rejection_now(salt_passage)?;
+    Some(format!("{now} (limit {})", rejection_limit(limit)))
 }
 
 /// The limit of salt passage as a rejection: `90 %`.
@@ -558,7 +542,11 @@ pub fn count(n: usize, one: &str, many: &str) -> String {
 
 /// Money in two figures with its currency's name or sign.
 pub fn money(amount: f64, currency: Option<&str>) -> String {
-    let amount = two_figures(amount);
+    money_as_it_is(two_figures(amount), currency)
+}
+
+/// Money as rounded before, so that sums and differences of what is shown hold.
+pub fn money_as_it_is(amount: f64, currency: Option<&str>) -> String {
     let sign = if amount < 0.0 { "−" } else { "" };
     let number = thousands(amount.abs());
     match currency.map(str::trim).filter(|c| !c.is_empty()) {
@@ -688,7 +676,7 @@ mod tests {
         };
         assert_eq!(
             rejection(&wide).unwrap_or_default(),
-            "rejection 96 %, likely between 91 and 97 %"
+            "rejection 95.9 %, likely between 91 and 97 %"
         );
         assert_eq!(thousands(1_234_567.4), "1,234,567");
         assert_eq!(money(-143.0, Some("£")), "−£140");

@@ -142,7 +142,7 @@ pub fn check_first(suspect: Suspect, stepped: bool) -> &'static str {
             "Test tap and membrane TDS again after five minutes of flow; if membrane TDS is still high, shut off the water, release the pressure, open the housing and look at O-rings and seal."
         }
         (Suspect::Membrane, false) => {
-            "Test tap and membrane TDS with a second meter after five minutes of flow, and fill a bucket from product and from waste for a minute each: less waste than product means the reject valve is closed too far."
+            "Test tap and membrane TDS with a second meter after five minutes of flow, and fill a bucket from product and one from waste, and time each: less waste than product a minute means the reject valve is closed too far."
         }
         (Suspect::Prefilter, _) => {
             "Change the pre-filters (or write down when it was done), then test the water after them with a chlorine strip."

@@ -97,7 +97,7 @@ pub fn draw(canvas: &mut Canvas, area: Rect, of: Of, all: &[Beside]) {
         Of::Membrane => look::MEMBRANE,
         Of::Resin => look::RESIN,
     };
-    let unit = "Van and day of the forecast; days until the limit";
+    let unit = "One forecast each: van and day it was made; days until the limit";
     let rest = heading(canvas, area, &title(of, all), unit);
     let list = shown(all);
     if list.is_empty() {

@@ -58,13 +58,9 @@ pub fn title(of: Of, dots: &[LifeDot], curve: &[Band<f64>]) -> String {
         );
     }
     let mut said = if in_soft / in_hard >= NO_DIFFERENCE {
-        let softest = if known - soft > 15.0 {
-            format!("at {known:.0} mg/L")
-        } else {
-            "in the softest".to_owned()
-        };
+        // the softest with a life on the chart, which need not be the fleet's softest
         format!(
-            "{} lasts about {} L in the hardest water here, {} L {softest}",
+            "{} lasts about {} L in water of {hard:.0} mg/L, {} L at {known:.0} mg/L",
             words::capital(noun),
             words::thousands(words::two_figures(in_hard)),
             words::thousands(words::two_figures(in_soft))

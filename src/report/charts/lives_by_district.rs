@@ -59,7 +59,6 @@ pub fn title_of_all(of: Of, areas: &[AreaAssessment]) -> String {
         return "No clear difference between districts".to_owned();
     }
     let how = match many / few {
-        r if r >= 10.0 => "over ten times as fast as".to_owned(),
         r if r >= 2.75 => format!("{r:.0} times as fast as"),
         r if r >= 1.75 => "about twice as fast as".to_owned(),
         r => format!("{r:.1} times as fast as"),
@@ -109,11 +108,8 @@ pub fn title(of: Of, areas: &[AreaAssessment], this: &str) -> String {
 }
 
 fn times(ratio: f64) -> String {
-    if ratio >= 10.0 {
-        "over ten times".to_owned()
-    } else {
-        format!("{ratio:.1} times")
-    }
+    let decimals = usize::from(ratio < 10.0);
+    format!("{ratio:.decimals$} times")
 }
 
 fn middle_of(values: &[f64]) -> Option<f64> {

@@ -116,16 +116,11 @@ fn membrane(
 pub fn said(van: &VanAssessment) -> String {
     let membrane = &van.membrane;
     if !van.series.has_membrane {
-        let left = van.resin.litres_left.p50;
-        return left.map_or_else(
-            || "DI resin: litres left not known".to_owned(),
-            |l| {
-                format!(
-                    "about {} L left in the resin",
-                    words::thousands(words::two_figures(l))
-                )
-            },
-        );
+        let left = &van.resin.litres_left;
+        return match left.p50 {
+            None => "DI resin: litres left not known".to_owned(),
+            Some(_) => format!("about {} left in the resin", words::litres_short(left)),
+        };
     }
     let Some(now) = membrane.salt_passage.p50 else {
         return "rejection not known".to_owned();

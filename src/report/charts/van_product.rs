@@ -9,7 +9,7 @@ use crate::report::canvas::{Align, Canvas};
 use crate::report::charts::key::{self, Key};
 use crate::report::charts::van_time;
 use crate::report::look::{self, Shape};
-use crate::report::panel::{frame_from, heading};
+use crate::report::panel::{TODAY_ROW, frame_from, heading};
 use crate::report::rect::Rect;
 use crate::report::table::{MONTH_HEADS, Table, by_month};
 use crate::report::words::{self, PRODUCT_TDS};
@@ -104,6 +104,10 @@ pub fn draw(canvas: &mut Canvas, area: Rect, van: &VanAssessment, as_of: Date, l
     let highest = shown.iter().map(|p| p.1).fold(0.0, f64::max);
     let top = nice_top(highest.min(limit * 2.5).max(limit * 1.4), 4);
     let y = Axis::numbers((0.0, top), 4, |v, d| format!("{v:.d$}"));
+    let rest = Rect {
+        y0: rest.y0 + TODAY_ROW,
+        ..rest
+    };
     let Some(panel) = frame_from(canvas, rest, &x, &y, "", van_time::LEFT) else {
         return;
     };
@@ -114,7 +118,7 @@ pub fn draw(canvas: &mut Canvas, area: Rect, van: &VanAssessment, as_of: Date, l
         panel.reading(point, look::RESIN_READING);
     }
     panel.limit(limit, &format!("limit {limit} ppm"));
-    panel.today(day_number(as_of), "today");
+    panel.today_above(day_number(as_of), "today");
 }
 
 /// The litres left as a bar: solid as far as is all but sure, a tint over the

@@ -215,6 +215,7 @@ fn what_to_order(assessment: &Assessment, names: &Names) -> Markup {
         (lists::sentences(&pages::orders::notes(assessment)))
         (lists::table(&pages::orders::by_visit(assessment)))
         (lists::table(&pages::orders::by_month(assessment)))
+        p.quiet { (pages::orders::note_on_months(assessment)) }
         p.quiet { a href=(names.orders) { "The order list on one page, as a picture" } }
     }
 }

@@ -12,7 +12,7 @@ use crate::report::ReportPlan;
 use crate::report::error::ReportError;
 use crate::report::look::Ink;
 use crate::report::pages;
-use crate::report::parts::{VanLine, finding};
+use crate::report::parts::{VanLine, finding_and_visits};
 use crate::report::svg;
 use crate::report::words;
 
@@ -133,7 +133,7 @@ fn head(
         header {
             h1 { (title) }
             p.lead {
-                (finding(lines)) ". "
+                (finding_and_visits(lines)) ". "
                 span.quiet { (words::capital(&pages::as_of(plan.assessment))) "." }
             }
         }

@@ -1,9 +1,11 @@
 //! A van's card for its driver: the jobs of the next visit, what to take, how
 //! the reject valve should stand, what to test afterwards, and room to write.
 
-use crate::calendar::Date;
+use crate::calendar::{Date, DateExt};
 
-use crate::advise::{Assessment, Habit, Item, Job, State, Task, VanAssessment};
+use crate::advise::{
+    Assessment, Band, DOUBTED, Habit, Item, Job, MeterAssessment, Probe, State, Task, VanAssessment,
+};
 use crate::report::canvas::{Align, Canvas};
 use crate::report::cautions;
 use crate::report::due;
@@ -21,7 +23,7 @@ pub struct Card {
     pub take: Vec<String>,
     pub valve: String,
     pub test: Vec<String>,
-    pub write_down: Vec<&'static str>,
+    pub write_down: Vec<String>,
 }
 
 /// A job with its reason.
@@ -52,7 +54,7 @@ pub fn card(line: &VanLine<'_>, assessment: &Assessment) -> Option<Card> {
 }
 
 /// How a doubted TDS meter is checked.
-const CHECK_METER: &str = "Put both TDS meters in one cup of tap water: they must read the same within 5 %. Let the tap run for a minute and test it again with the better one. Clean or calibrate the one that is off; change nothing before.";
+const CHECK_METER: &str = "Put both TDS meters in one cup of tap water: they must read the same within 5 %. Let the tap run for a minute and test it again with the better one. Clean or calibrate the one that is off. Change no RO membrane before that.";
 
 /// The job as the work list names it, with what to look at first or why.
 fn job_of(line: &VanLine<'_>, job: &Job) -> CardJob {
@@ -114,7 +116,7 @@ fn valve(van: &VanAssessment) -> String {
     });
     let turn = turn.unwrap_or_default();
     format!(
-        "{now}{turn} Fill a bucket from product and from waste for a minute each. Aim for 2 : 1, two litres of waste to one of product; never under 1 : 1, nor tighter than the membrane's maker allows."
+        "{now}{turn} Fill a bucket from product and one from waste, and time each. Aim for 2 : 1, two litres of waste to one of product; never under 1 : 1, nor tighter than the membrane's maker allows."
     )
 }
 
@@ -125,16 +127,7 @@ fn test(van: &VanAssessment, assessment: &Assessment, has: &dyn Fn(Item) -> bool
         test.push("Run the new RO membrane to waste first, as its maker says.".to_owned());
     }
     if van.series.has_membrane {
-        let limit = words::rejection_limit(limits.salt_passage);
-        test.push(match van.series.feed_ppm.last() {
-            Some((_, tap)) => format!(
-                "After five minutes of flow: tap TDS and membrane TDS. At tap TDS {tap:.0} ppm, membrane TDS over {:.0} ppm is under the limit (rejection {limit}): tell the office.",
-                tap * limits.salt_passage
-            ),
-            None => format!(
-                "After five minutes of flow: tap TDS and membrane TDS. Rejection under {limit}: tell the office."
-            ),
-        });
+        test.push(membrane_test(van, assessment, has(Item::Membrane)));
     }
     if van.series.has_resin {
         let limit = words::figures(limits.product_ppm);
@@ -150,7 +143,74 @@ fn test(van: &VanAssessment, assessment: &Assessment, has: &dyn Fn(Item) -> bool
     test
 }
 
-fn write_down(van: &VanAssessment, has: &dyn Fn(Item) -> bool) -> Vec<&'static str> {
+/// What membrane TDS is held against: for a new RO membrane what new ones of this
+/// water read, else the limit. A meter in doubt is no measure.
+fn membrane_test(van: &VanAssessment, assessment: &Assessment, is_new: bool) -> String {
+    let limit = assessment.limits.salt_passage;
+    let doubted = van.membrane.check_meter_first || doubted_tap_meter(van).is_some();
+    let with = if doubted {
+        ", with the better meter"
+    } else {
+        ""
+    };
+    let rejection = words::rejection_limit(limit);
+    let begin = format!("After five minutes of flow{with}: tap TDS and membrane TDS.");
+    match (true_tap(van), new_ones(van, assessment).filter(|_| is_new)) {
+        (Some(tap), Some(usual)) => format!(
+            "{begin} At tap TDS {tap:.0} ppm a new RO membrane reads about {:.0} ppm here, 9 of 10 no more than {:.0} ppm: over that, tell the office.",
+            tap * usual.p50,
+            (tap * usual.p90).ceil()
+        ),
+        (None, Some(usual)) => format!(
+            "{begin} A new RO membrane here has a rejection of about {}, 9 of 10 at least {}: under that, tell the office.",
+            words::percent(1.0 - usual.p50, 1),
+            words::percent(1.0 - usual.p90, 1)
+        ),
+        (tap, None) => {
+            let over = tap.map_or_else(
+                || format!("Rejection under {rejection}"),
+                |tap| {
+                    let most = tap * limit;
+                    format!("At tap TDS {tap:.0} ppm, membrane TDS over {most:.0} ppm is under the limit (rejection {rejection})")
+                },
+            );
+            let new = if is_new {
+                "; a new RO membrane should read well below that"
+            } else {
+                ""
+            };
+            format!("{begin} {over}: tell the office{new}.")
+        }
+    }
+}
+
+fn doubted_tap_meter(van: &VanAssessment) -> Option<&MeterAssessment> {
+    let mut meters = van.meters.iter();
+    meters.find(|m| m.probe == Probe::Feed && m.doubt >= DOUBTED)
+}
+
+/// The newest tap TDS; what a meter in doubt read is corrected by what it is off.
+fn true_tap(van: &VanAssessment) -> Option<f64> {
+    let (day, read) = *van.series.feed_ppm.last()?;
+    let meter = doubted_tap_meter(van).filter(|m| m.since.is_none_or(|since| day >= since));
+    let off = meter.and_then(|m| m.off_by.p50).filter(|off| *off > 0.0);
+    Some(read / off.unwrap_or(1.0))
+}
+
+/// What usual membranes let through when new: as compared with the van's own where
+/// that was tested soon after it was fitted, else the widest of the other vans'.
+fn new_ones<'a>(van: &'a VanAssessment, assessment: &'a Assessment) -> Option<&'a Band<Date>> {
+    const SOON: i32 = 31;
+    let of = |van: &'a VanAssessment| {
+        let first = van.series.usual_passage.first()?;
+        let days = first.x.days_since(van.membrane.fitted_on?);
+        (0..=SOON).contains(&days).then_some(first)
+    };
+    let others = || assessment.vans.iter().filter_map(of);
+    of(van).or_else(|| others().max_by(|a, b| a.p90.total_cmp(&b.p90)))
+}
+
+fn write_down(van: &VanAssessment, has: &dyn Fn(Item) -> bool) -> Vec<String> {
     let mut out = vec!["Day and time"];
     if van.series.has_membrane {
         out.extend(["Tap TDS, ppm", "Membrane TDS, ppm"]);
@@ -162,13 +222,20 @@ fn write_down(van: &VanAssessment, has: &dyn Fn(Item) -> bool) -> Vec<&'static s
     if van.series.has_membrane {
         out.push("Product and waste, L a minute");
     }
+    let mut out: Vec<String> = out.into_iter().map(str::to_owned).collect();
     if has(Item::Membrane) {
-        out.push("Serial or batch number of the membrane");
+        // more than a few are written in one line
+        let number = "Serial or batch number";
+        match van.membranes {
+            0 | 1 => out.push(format!("{number} of the membrane")),
+            n @ 2..=3 => out.extend((1..=n).map(|i| format!("{number}, membrane {i}"))),
+            n => out.push(format!("{number}s of the {n} membranes")),
+        }
     }
     if has(Item::Resin) {
-        out.push("Litres of resin filled in");
+        out.push("DI resin added, L".to_owned());
     }
-    out.push("Done by");
+    out.push("Done by".to_owned());
     out
 }
 
@@ -264,4 +331,74 @@ fn boxes(canvas: &mut Canvas, area: Rect, first: f64, said: &[String]) -> f64 {
 fn heading(canvas: &mut Canvas, area: Rect, y: f64, name: &str) -> f64 {
     canvas.text(name, (area.x0, y + 21.0), &look::CHART_TITLE, Align::Left);
     y + 21.0 + 34.0
+}
+
+#[cfg(test)]
+mod tests {
+    #![allow(clippy::unwrap_used)]
+    use super::*;
+    use crate::advise::Span;
+    use crate::calendar::date;
+    use crate::report::fixture::assessment;
+
+    /// A van with a membrane, tap TDS read as 240 ppm.
+    fn fleet() -> (Assessment, usize) {
+        let mut fleet = assessment();
+        let mut vans = fleet.vans.iter();
+        let at = vans.position(|v| v.series.has_membrane).unwrap();
+        for van in &mut fleet.vans {
+            van.series.usual_passage.clear();
+            van.meters.clear();
+            van.membrane.check_meter_first = false;
+        }
+        fleet.vans[at].series.feed_ppm = vec![(date(2026, 10, 20), 240.0)];
+        (fleet, at)
+    }
+
+    #[test]
+    fn a_doubted_meters_reading_is_corrected_before_the_test_is_held_against_it() {
+        let (mut fleet, at) = fleet();
+        fleet.vans[at].meters.push(MeterAssessment {
+            probe: Probe::Feed,
+            off_by: Span {
+                p10: Some(0.7),
+                p50: Some(0.75),
+                p90: Some(0.8),
+            },
+            doubt: 0.9,
+            since: Some(date(2026, 4, 5)),
+            why: String::new(),
+        });
+        let said = membrane_test(&fleet.vans[at], &fleet, false);
+        assert!(said.contains("with the better meter"), "{said}");
+        assert!(said.contains("At tap TDS 320 ppm"), "{said}");
+        assert!(said.contains("over 32 ppm"), "{said}");
+        // what was read before the meter went off was right
+        fleet.vans[at].meters[0].since = Some(date(2026, 10, 25));
+        let said = membrane_test(&fleet.vans[at], &fleet, false);
+        assert!(said.contains("At tap TDS 240 ppm"), "{said}");
+    }
+
+    #[test]
+    fn a_new_membrane_is_held_against_new_ones() {
+        let (mut fleet, at) = fleet();
+        let said = membrane_test(&fleet.vans[at], &fleet, true);
+        assert!(said.contains("should read well below that"), "{said}");
+        let fitted = date(2026, 1, 10);
+        let other = (at + 1..fleet.vans.len()).next().unwrap();
+        fleet.vans[other].membrane.fitted_on = Some(fitted);
+        fleet.vans[other].series.usual_passage = vec![Band {
+            x: date(2026, 1, 20),
+            p10: 0.01,
+            p50: 0.02,
+            p90: 0.03,
+        }];
+        let said = membrane_test(&fleet.vans[at], &fleet, true);
+        assert!(
+            said.contains("reads about 5 ppm here, 9 of 10 no more than 8 ppm"),
+            "{said}"
+        );
+        let said = membrane_test(&fleet.vans[at], &fleet, false);
+        assert!(said.contains("over 24 ppm is under the limit"), "{said}");
+    }
 }

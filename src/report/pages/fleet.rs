@@ -10,7 +10,7 @@ use crate::report::canvas::{Align, Canvas};
 use crate::report::charts::{intervals, rejection_now, small_passage, to_do, van_passage};
 use crate::report::look;
 use crate::report::pages::{place, sentences, sheet};
-use crate::report::parts::{VanLine, finding};
+use crate::report::parts::{VanLine, finding_and_visits};
 use crate::report::rect::Rect;
 use crate::report::words;
 
@@ -64,7 +64,7 @@ pub fn first(canvas: &mut Canvas, plan: &ReportPlan<'_>, lines: &[VanLine<'_>]) 
     let (assessment, month) = (plan.assessment, plan.month);
     let title = format!("Fleet, {}", words::month(month));
     let place = place(month, assessment);
-    let body = sheet(canvas, &title, &finding(lines), &place);
+    let body = sheet(canvas, &title, &finding_and_visits(lines), &place);
     let [todo, changed, trouble, work, cost, intervals, believe] = answers(plan, lines);
     let upper = Rect {
         y1: body.y0 + UPPER,

@@ -119,7 +119,7 @@ fn sentences(canvas: &mut Canvas, area: Rect, first: f64, said: &[String]) -> f6
         };
         if y + (lines - 1.0) * face.leading() > room {
             let more = format!(
-                "and {} more in the index",
+                "and {} more in index.html",
                 words::count(left, "sentence", "sentences")
             );
             if y <= area.y1 {
@@ -169,7 +169,7 @@ fn table(canvas: &mut Canvas, area: Rect, table: &Table, shares: &[f64]) -> f64 
         let left = table.rows.len() - n;
         if y + height > area.y1 - if left > 1 { face.leading() } else { 0.0 } {
             let more = format!(
-                "and {} more in the index",
+                "and {} more in index.html",
                 words::count(left, "row", "rows")
             );
             canvas.text(&more, (area.x0, y + 20.0), &look::SMALL, Align::Left);

@@ -49,10 +49,23 @@ pub fn bought(money: &Money) -> Vec<String> {
     said
 }
 
+/// A year's costs as the page shows them, last and next: all to the same unit, three
+/// figures of the greater year, so that sums and differences hold.
+fn shown(money: &Money, part: &PartYears) -> (Option<f64>, Option<f64>) {
+    let year = |of: fn(&PartYears) -> Option<f64>| money.years.iter().filter_map(of).sum::<f64>();
+    let most = year(|p| p.last_at_prices).max(year(|p| p.next_cost));
+    let unit = match most > 0.0 {
+        true => 10_f64.powf(most.log10().floor() - 2.0).max(1.0),
+        false => 1.0,
+    };
+    let round = |amount: f64| (amount / unit).round() * unit;
+    (part.last_at_prices.map(round), part.next_cost.map(round))
+}
+
 /// The coming twelve months beside the last twelve, part by part.
 pub fn years(money: &Money) -> Table {
     let say = |amount: Option<f64>| {
-        let money = amount.map(|a| words::money(a, money.currency.as_deref()));
+        let money = amount.map(|a| words::money_as_it_is(a, money.currency.as_deref()));
         money.unwrap_or_else(|| "–".to_owned())
     };
     let pieces = |n: f64, item: Item| match item {
@@ -63,30 +76,32 @@ pub fn years(money: &Money) -> Table {
         .years
         .iter()
         .map(|p| {
+            let (last, next) = shown(money, p);
             vec![
                 words::capital(part(p.item)),
                 pieces(p.last, p.item),
-                say(p.last_at_prices),
+                say(last),
                 pieces(p.next, p.item),
-                say(p.next_cost),
+                say(next),
             ]
         })
         .collect();
-    let sum = |of: fn(&PartYears) -> Option<f64>| {
-        let known: Vec<f64> = money.years.iter().filter_map(of).collect();
+    let (last, next): (Vec<_>, Vec<_>) = money.years.iter().map(|p| shown(money, p)).unzip();
+    let sum = |year: Vec<Option<f64>>| {
+        let known: Vec<f64> = year.into_iter().flatten().collect();
         say((!known.is_empty()).then(|| known.iter().sum()))
     };
     if rows.len() > 1 {
         rows.push(vec![
             "Together".to_owned(),
             String::new(),
-            sum(|p| p.last_at_prices),
+            sum(last),
             String::new(),
-            sum(|p| p.next_cost),
+            sum(next),
         ]);
     }
     Table {
-        caption: "The last 12 months and the next, at today's prices".to_owned(),
+        caption: "The last 12 months and the next, at today's prices, rounded".to_owned(),
         heads: vec!["Part", "Last 12 months", "Cost", "Next 12 months", "Cost"],
         rows,
     }
@@ -106,7 +121,10 @@ pub fn why_it_differs(money: &Money) -> Vec<String> {
     let mut more: Vec<(f64, Item)> = money
         .years
         .iter()
-        .filter_map(|p| Some((p.next_cost? - p.last_at_prices?, p.item)))
+        .filter_map(|p| {
+            let (last, next) = shown(money, p);
+            Some((next? - last?, p.item))
+        })
         .filter(|(more, _)| more.abs() >= 1.0)
         .collect();
     more.sort_by(|a, b| b.0.abs().total_cmp(&a.0.abs()));
@@ -114,7 +132,8 @@ pub fn why_it_differs(money: &Money) -> Vec<String> {
         .into_iter()
         .map(|(more, item)| {
             let side = if more > 0.0 { "more" } else { "less" };
-            format!("{} {} {side}", part(item), say(more.abs()))
+            let more = words::money_as_it_is(more.abs(), money.currency.as_deref());
+            format!("{} {more} {side}", part(item))
         })
         .collect();
     let mut said = Vec::new();
@@ -190,5 +209,42 @@ pub fn draw(canvas: &mut Canvas, assessment: &Assessment, month: Date) {
         per_1000_litres::draw(canvas, Rect { y0: split, ..right }, assessment);
     } else {
         expected_by_van::draw(canvas, right, money);
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    #![allow(clippy::unwrap_used)]
+    use super::*;
+    use crate::report::fixture::assessment;
+
+    #[test]
+    fn differences_and_sums_are_those_of_the_figures_shown() {
+        let mut money = assessment().money;
+        money.currency = None;
+        let part = |item, last, next| PartYears {
+            item,
+            last: 6.0,
+            last_at_prices: Some(last),
+            next: 11.0,
+            next_cost: Some(next),
+        };
+        money.years = vec![
+            part(Item::Membrane, 1003.08, 1914.61),
+            part(Item::Prefilter, 1845.48, 1876.6),
+            part(Item::Resin, 3459.88, 2896.72),
+        ];
+        let cost = |column: usize| -> Vec<f64> {
+            let cells = years(&money).rows.into_iter();
+            let cells = cells.map(|row| row[column].replace(',', ""));
+            cells.map(|cell| cell.parse().unwrap()).collect()
+        };
+        let (last, next) = (cost(2), cost(4));
+        assert_eq!(last, [1000.0, 1850.0, 3460.0, 6310.0]);
+        assert_eq!(next, [1910.0, 1880.0, 2900.0, 6690.0]);
+        assert_eq!(
+            why_it_differs(&money)[0],
+            "Next year against last year, at today's prices: RO membranes 910 more, DI resin 560 less and pre-filter sets 30 more."
+        );
     }
 }

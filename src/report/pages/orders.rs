@@ -5,7 +5,7 @@ use std::collections::BTreeMap;
 
 use crate::calendar::{Date, parse_date};
 
-use crate::advise::{Assessment, Item, MonthOfParts, Order, Span, orders, unused_stock};
+use crate::advise::{Assessment, Item, Job, MonthOfParts, Order, Span, Task, orders, unused_stock};
 use crate::report::DUE_WEEKS;
 use crate::report::axis::days_after;
 use crate::report::canvas::Canvas;
@@ -107,13 +107,26 @@ pub fn unused(assessment: &Assessment) -> Option<String> {
     })
 }
 
+/// What a job takes that puts no part in.
+fn tools(job: &Job) -> Option<String> {
+    let tools = match job.task {
+        Task::Change => return None,
+        Task::CheckMeter => "a second TDS meter, a cup",
+        Task::Inspect => "a second TDS meter, O-rings, housing spanner",
+        Task::ReadAgain => "a second TDS meter",
+    };
+    Some(tools.to_owned())
+}
+
 /// What each visit takes: what to load, and for which vans.
 pub fn by_visit(assessment: &Assessment) -> Table {
     let visits = due::visits(assessment, DUE_WEEKS).into_iter();
     let rows = visits.filter_map(|visit| {
         let takes = visit.vans().into_iter().filter_map(|van| {
             let jobs = visit.jobs.iter().filter(|job| job.van == van);
-            let parts: Vec<String> = jobs.filter_map(due::takes).collect();
+            let parts: Vec<String> = jobs
+                .filter_map(|job| due::takes(job).or_else(|| tools(job)))
+                .collect();
             (!parts.is_empty()).then(|| format!("{van}: {}", parts.join(" + ")))
         });
         let takes: Vec<String> = takes.collect();
@@ -166,6 +179,18 @@ pub fn notes(assessment: &Assessment) -> Vec<String> {
     said
 }
 
+/// Why a month's figure is not the sum of its visits' parts.
+pub fn note_on_months(assessment: &Assessment) -> String {
+    format!(
+        "Counted in the month in which it has to be ordered, {} before the day that is best for each part alone. Visits do some jobs earlier, so their parts add up differently.",
+        words::count(
+            assessment.ordering.order_days.max(0) as usize,
+            "day",
+            "days"
+        )
+    )
+}
+
 /// Draws the page.
 pub fn draw(canvas: &mut Canvas, assessment: &Assessment, month: Date) {
     let place = place(month, assessment);
@@ -193,5 +218,6 @@ pub fn draw(canvas: &mut Canvas, assessment: &Assessment, month: Date) {
     };
     table(canvas, visits, &by_visit(assessment), &[0.0, 0.13, 0.21]);
     let months = by_month(assessment);
-    table(canvas, right, &months, &[0.0, 0.33, 0.58, 0.80]);
+    let y = table(canvas, right, &months, &[0.0, 0.33, 0.58, 0.80]);
+    sentences(canvas, right, y, &[note_on_months(assessment)]);
 }

@@ -149,7 +149,7 @@ fn words_column(
         let lines = canvas.wrapped(&said, &face, side.width()).len().min(3) as f64;
         let last_line = side.y1 - face.leading();
         if y + (lines - 1.0) * face.leading() > last_line {
-            let more = format!("and {} more, see the index", all - i);
+            let more = format!("and {} more in index.html", all - i);
             canvas.text(&more, (side.x0, y), &look::SMALL, Align::Left);
             return;
         }
@@ -203,9 +203,12 @@ pub fn known(assessment: &Assessment, van: &VanAssessment) -> Vec<String> {
         }
         said.push(match van.recovery {
             Some(recovery) => format!("{}.", words::capital(&words::waste_ratio(recovery))),
-            None => "Waste ratio not recorded: fill a bucket from product and from waste for a minute each."
+            None => "Waste ratio not recorded: fill a bucket from product and one from waste, and time each."
                 .to_owned(),
         });
+    }
+    if !van.series.has_membrane && van.series.has_resin {
+        said.push("No RO membrane: the DI resin takes all that is in the tap water.".to_owned());
     }
     if van.series.has_resin {
         let changed = van.resin.changed_on.map_or_else(

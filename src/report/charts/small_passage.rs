@@ -119,6 +119,7 @@ pub fn said(van: &VanAssessment) -> String {
         let left = &van.resin.litres_left;
         return match left.p50 {
             None => "DI resin: litres left not known".to_owned(),
+            Some(l) if l <= 0.0 => "resin probably at its limit".to_owned(),
             Some(_) => format!("about {} left in the resin", words::litres_short(left)),
         };
     }

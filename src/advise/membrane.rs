@@ -134,6 +134,7 @@ pub fn assess(
         alarm: alarm.as_ref(),
         finding: finding.as_deref(),
         meter,
+        still_suspected: fit.meters.still_suspected(),
     };
     MembraneAssessment {
         salt_passage: forecast.salt_passage.map(|s| round_to(s, 0.0001)),
@@ -210,8 +211,10 @@ struct Told<'a> {
     replace_on: Option<Date>,
     alarm: Option<&'a AlarmAssessment>,
     finding: Option<&'a str>,
-    /// The meter to check before anything else.
+    /// The meter to check before anything else, and by how much more than it was corrected
+    /// salt passage reads too high should it be as wrong as it looks, ln.
     meter: Option<&'a Meter>,
+    still_suspected: f64,
 }
 
 impl Told<'_> {
@@ -241,6 +244,8 @@ impl Told<'_> {
                 let when = super::around(day, &forecast.limit_on);
                 format!(" If the meter is right, the membrane needs changing {when}.")
             });
+            let passes = forecast.salt_passage.p50.unwrap_or(0.0) * (-self.still_suspected).exp();
+            let holds = 100.0 * (1.0 - passes.min(1.0));
             return format!(
                 "{}. {} With the meter corrected, rejection is about \
                  {holds:.1} % (limit {limit:.0} %).{day}{start}{few}",

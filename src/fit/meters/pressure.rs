@@ -120,36 +120,34 @@ fn told(series: &[Series]) -> Option<PressureLoss> {
         }
     }
     let solved = explained.solve()?;
-    let mut read: Vec<f64> = rows.iter().map(|r| r.1).collect();
-    read.sort_by(f64::total_cmp);
-    read.dedup();
-    let fall = |begins: f64| {
-        column(&|n, day| {
-            let share = series.get(n).map_or(0.0, |s| s.share);
-            if day >= begins { -share } else { 0.0 }
-        })
-    };
+    let share = |n: usize| -series.get(n).map_or(0.0, |s| s.share);
+    let mut newest_first: Vec<usize> = (0..rows.len()).collect();
+    newest_first.sort_by(|a, b| rows[*b].1.total_cmp(&rows[*a].1));
     let mut all = 0.0;
     let mut best: Option<(f64, f64)> = None;
-    let between = read.iter().zip(read.iter().skip(1)).enumerate();
-    for (i, (before, after)) in between {
-        if i + 1 < BESIDE || read.len() - (i + 1) < BESIDE {
+    // What all readings from a place on gather.
+    let mut gathered = solved.nothing();
+    for (after, row) in newest_first.iter().enumerate() {
+        let (n, day) = rows[*row];
+        solved.add(&mut gathered, &explained.weight, *row, share(n));
+        let Some(before) = newest_first.get(after + 1).map(|row| rows[*row].1) else {
+            break;
+        };
+        let few = after + 1 < BESIDE || rows.len() - (after + 1) < BESIDE;
+        if few || before == day {
             continue;
         }
-        let mut gathered = solved.nothing();
-        for (row, value) in fall(*after).into_iter().enumerate() {
-            solved.add(&mut gathered, &explained.weight, row, value);
-        }
-        let years = (after - before) / DAYS_A_YEAR;
+        let years = (day - before) / DAYS_A_YEAR;
         let ln = solved.ln_likelier(&gathered, SIZE_SD * SIZE_SD) + (RATE * years).ln();
         all += ln.min(60.0).exp();
         if best.is_none_or(|b| ln > b.0) {
-            best = Some((ln, *after));
+            best = Some((ln, day));
         }
     }
     let (_, begins) = best?;
     let place = explained.wide();
-    explained.add_column(fall(begins), SIZE_SD * SIZE_SD);
+    let fall = column(&|n, day| if day >= begins { share(n) } else { 0.0 });
+    explained.add_column(fall, SIZE_SD * SIZE_SD);
     let solved = explained.solve()?;
     let mut shares = nalgebra::DVector::zeros(place + 1);
     shares[place] = 1.0;

@@ -98,11 +98,11 @@ pub fn assess(
         let lost = fit.meters.pressure_lost(begin);
         alarm::causes(&a, behind, &late, (doubt, lost), beside.neighbours_rise)
     });
+    let finding = raised.map(|a| alarm::finding(&a, step.map(|s| s.0), compared));
     let alarm = raised.map(|a| {
-        let finding = alarm::finding(&a, step.map(|s| s.0), compared);
         let meter = meter.map(|m| meters::sentence(m, "its"));
         let known = Known {
-            finding: &finding,
+            finding: finding.as_deref().unwrap_or_default(),
             beside: step.map_or_else(Default::default, |s| s.0.beside),
             late,
             prefilter_days: van
@@ -125,7 +125,6 @@ pub fn assess(
             _ => likeliest.unwrap_or(Suspect::Membrane),
         }
     });
-    let finding = raised.map(|a| alarm::finding(&a, step.map(|s| s.0), compared));
     let told = Told {
         state,
         life,

@@ -35,13 +35,11 @@ pub fn history(
         return Vec::new();
     };
     let numbers = fit.likeliest();
-    let wears = |late_share: f64| 1.0 + numbers.late * late_share;
     // To blame late ones, what they do has to be well known.
     let blamed = (numbers.late - 0.5 * numbers.late_sd).max(0.0);
     let told = |draws: &ElementDraws, looks: &ElementLooks, date: Date| {
-        let litres = looks.litres_made();
-        let share = (looks.late_litres() / litres.max(1.0)).clamp(0.0, 1.0);
-        let late = wears(share) / wears(fit.usual_late_share);
+        let share = looks.late_share();
+        let late = numbers.wears(share) / numbers.wears(fit.usual_late_share);
         // In litres a life is the shorter the more of them wore it behind late pre-filters,
         // the usual one by what is usual of them.
         let lives = draws.draws.iter().map(|d| d.life_over_usual / late);

@@ -7,6 +7,15 @@ const READINGS: &str = "van,taken_at,feed_ppm,permeate_ppm,product_ppm\n\
     QV-001,2026-09-08T16:00,341,13,1\n\
     QV-001,2026-09-15T16:00,335,12,1\n";
 
+/// The lines of a file that the store gives out again, without its header.
+pub fn stored(yard: &Yard, file: &str) -> Vec<String> {
+    let out = yard.path().join("out");
+    let _ = std::fs::remove_dir_all(&out);
+    yard.good(&["export", "--out", "out"]);
+    let text = yard.read(&format!("out/{file}.csv"));
+    text.lines().skip(1).map(str::to_owned).collect()
+}
+
 /// read, stored, already stored, set aside, from the last line of an ingest.
 pub fn totals(seen: &Seen) -> [u64; 4] {
     let line = seen

@@ -1,7 +1,7 @@
 //! What an owner puts right afterwards: a row too many, a total that is no row, a
 //! date corrected in the sheet, a van with two names.
 
-use crate::ingesting::{rows_in_store, totals};
+use crate::ingesting::{rows_in_store, stored, totals};
 use crate::run::Yard;
 
 const LOG: &str = "Date,Van,Tap,Membrane,Resin,Litres,Notes\n\
@@ -10,15 +10,6 @@ const LOG: &str = "Date,Van,Tap,Membrane,Resin,Litres,Notes\n\
     17/10/2026,Quill,318,71,0,290,\n\
     24/10/2026,Quill,318,12,0,305,\n\
     TOTAL,,,,,1205,\n";
-
-/// The lines of a file that the store gives out again, without its header.
-fn stored(yard: &Yard, file: &str) -> Vec<String> {
-    let out = yard.path().join("out");
-    let _ = std::fs::remove_dir_all(&out);
-    yard.good(&["export", "--out", "out"]);
-    let text = yard.read(&format!("out/{file}.csv"));
-    text.lines().skip(1).map(str::to_owned).collect()
-}
 
 #[test]
 fn a_row_taken_back_is_out_and_stays_out_until_it_is_put_back() {

@@ -3,17 +3,8 @@
 
 use rust_xlsxwriter::{Format, Formula, Workbook};
 
-use crate::ingesting::{rows_in_store, totals};
+use crate::ingesting::{rows_in_store, stored, totals};
 use crate::run::{Seen, Yard};
-
-/// The lines of a file that the store gives out again, without its header.
-fn stored(yard: &Yard, file: &str) -> Vec<String> {
-    let out = yard.path().join("out");
-    let _ = std::fs::remove_dir_all(&out);
-    yard.good(&["export", "--out", "out"]);
-    let text = yard.read(&format!("out/{file}.csv"));
-    text.lines().skip(1).map(str::to_owned).collect()
-}
 
 /// Rows set aside: file, line, reason, and the kind of the part.
 fn set_aside(yard: &Yard) -> Vec<(String, u64, String, String)> {

@@ -197,7 +197,7 @@ impl Numbers {
             } else {
                 0.0
             };
-            dot(litres, &per_litre) / looks.membranes() * (1.0 + self.late * share)
+            dot(litres, &per_litre) / looks.membranes() * self.wears(share)
         };
         let held = self.theta_at_recovery(looks.through_recovery).0;
         let middle = 25.0 - USUAL_C;
@@ -222,6 +222,12 @@ impl Numbers {
             .collect();
         let (end, late) = looks.at_end();
         Laid::of(&marks, exposure(end, late).max(before), self.wander)
+    }
+
+    /// How much more a litre wears where such a share of them is made behind late
+    /// pre-filters.
+    pub fn wears(&self, late_share: f64) -> f64 {
+        1.0 + self.late * late_share
     }
 
     /// Mean and spread of what a district adds to the pace.
@@ -446,7 +452,7 @@ fn told(numbers: &Numbers, van: usize, looks: &ElementLooks) -> Told {
         p_weak: both.p_weak,
         own,
         ln_hardness,
-        late: share / (1.0 + numbers.late * share),
+        late: share / numbers.wears(share),
         district: looks.district.clone(),
         van,
         wander,

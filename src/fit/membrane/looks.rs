@@ -278,6 +278,11 @@ impl ElementLooks {
         self.end_late
     }
 
+    /// Share of its litres made while the pre-filters were overdue.
+    pub fn late_share(&self) -> f64 {
+        (self.end_late / self.litres_made().max(1.0)).clamp(0.0, 1.0)
+    }
+
     /// Exposure of one future litre: the mix of water drunk of late, or of the
     /// whole life where readings are too few.
     pub fn exposure_per_future_litre(

@@ -34,6 +34,6 @@ pub fn told(fit: &SharedFit, looks: &ElementLooks) -> Option<Told> {
     Some(Told {
         district: looks.district.clone(),
         life: life.filter(|_| looks.start_known),
-        late_share: (looks.late_litres() / looks.litres_made().max(1.0)).clamp(0.0, 1.0),
+        late_share: looks.late_share(),
     })
 }

@@ -13,10 +13,8 @@ use crate::fit::horizon::middle_of;
 /// `draws`: of the element.
 pub fn compared(fit: &SharedFit, element: &InUse<'_>, draws: &ElementDraws) -> Compared {
     let looks = element.looks;
-    let late = |numbers: &Numbers| {
-        let share = looks.late_litres() / looks.litres_made().max(1.0);
-        (1.0 + numbers.late * share) / (1.0 + numbers.late * fit.usual_late_share)
-    };
+    let late =
+        |numbers: &Numbers| numbers.wears(looks.late_share()) / numbers.wears(fit.usual_late_share);
     // `ln` of its pace over the usual one of its law, in standard deviations of usual ones too.
     let paces: Vec<(f64, f64)> = draws
         .draws

@@ -51,7 +51,7 @@ const LITRES: f64 = 30_000.0;
 const USUAL_RISE: f64 = 0.4;
 /// Newest membranes that are looked at together.
 const MOST_ELEMENTS: usize = 4;
-const DAYS_A_YEAR: f64 = 365.25;
+pub(super) const DAYS_A_YEAR: f64 = 365.25;
 
 const EPOCH: Date = crate::calendar::date(1970, 1, 1);
 
@@ -232,6 +232,7 @@ struct Passage<'a> {
 /// `new`: `ln` salt passage of new membranes in the fleet, and its spread.
 pub fn explain(van: &VanLives, others: Option<&Others>, new: Option<(f64, f64)>) -> VanEvidence {
     let mut points = since_moved(van);
+    let pressure = pressure::loss(&points);
     let oldest = van.elements.len().saturating_sub(MOST_ELEMENTS);
     points.retain(|(n, _)| *n >= oldest);
     if points.len() > MOST_READINGS {
@@ -244,7 +245,6 @@ pub fn explain(van: &VanLives, others: Option<&Others>, new: Option<(f64, f64)>)
         });
     }
     let fresh_ppm = fresh(van);
-    let pressure = pressure::loss(van);
     let (Some(first), Some(newest)) = (points.first(), points.last()) else {
         return VanEvidence {
             fresh_ppm,

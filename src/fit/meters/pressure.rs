@@ -4,8 +4,8 @@
 use crate::calendar::Date;
 
 use super::evidence::Explanation;
-use super::explain::{date_of, days, seasons, since_moved};
-use crate::lives::{PassagePoint, VanLives};
+use super::explain::{DAYS_A_YEAR, date_of, days, seasons};
+use crate::lives::PassagePoint;
 use crate::stats::robust::{mad_sd, median_in_place};
 use crate::stats::special::normal_cdf;
 
@@ -27,7 +27,6 @@ const BESIDE: usize = 3;
 /// A rise of salt passage by 30 % counts, ln. It goes with one over the pressure: as much
 /// salt passes while less water dilutes it (solution-diffusion).
 const COUNTS: f64 = 0.2624;
-const DAYS_A_YEAR: f64 = 365.25;
 
 /// A lasting fall of the pressure.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -74,9 +73,9 @@ impl Series {
     }
 }
 
-/// The most probable lasting fall of the pressure, if one is likelier than not.
-pub fn loss(van: &VanLives) -> Option<PressureLoss> {
-    let all = since_moved(van);
+/// The most probable lasting fall of the pressure, if one is likelier than not. `all`: a
+/// van's readings at its base, oldest first, each with the number of its membrane.
+pub fn loss(all: &[(usize, &PassagePoint)]) -> Option<PressureLoss> {
     let newest = all.last()?.0;
     let points: Vec<&PassagePoint> = all.iter().map(|p| p.1).collect();
     // What a membrane makes is compared with itself.

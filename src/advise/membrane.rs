@@ -210,9 +210,10 @@ struct Told<'a> {
     replace_on: Option<Date>,
     alarm: Option<&'a AlarmAssessment>,
     finding: Option<&'a str>,
-    /// The meter to check before anything else, and by how much more than it was corrected
-    /// salt passage reads too high should it be as wrong as it looks, ln.
+    /// The meter to check before anything else.
     meter: Option<&'a Meter>,
+    /// By how much more than it was corrected salt passage reads too high, should the meter
+    /// be as wrong as it looks, ln.
     still_suspected: f64,
 }
 

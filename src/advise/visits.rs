@@ -48,11 +48,11 @@ pub fn visits(assessment: &Assessment, weeks: u32) -> Vec<Visit> {
         here.extend(candidates(van, assessment));
     }
     let mut visits: Vec<Visit> = Vec::new();
+    let sharing = Sharing {
+        saved_visit: assessment.saved_visit,
+        most_days_early: assessment.most_days_early,
+    };
     for ((base, _), jobs) in by_base {
-        let sharing = Sharing {
-            saved_visit: assessment.saved_visit,
-            most_days_early: assessment.most_days_early,
-        };
         let days = plan(jobs, assessment.as_of, sharing, &assessment.work);
         visits.extend(days.into_iter().map(|(day, jobs)| Visit {
             day,

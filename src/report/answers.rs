@@ -182,17 +182,11 @@ const CUP: &str =
 
 /// What is thought of a van's doubtful meter.
 fn meter_to_check(van: &VanAssessment) -> Option<String> {
-    let is_doubted = |m: &&MeterAssessment| m.doubt >= DOUBTED;
-    let of_membrane = |m: &&MeterAssessment| m.probe != Probe::Product;
     let membrane = &van.membrane;
     let wanted = membrane.check_meter_first || membrane.suspect == Some(Suspect::Probe);
-    let doubted = van.meters.iter().filter(is_doubted);
-    let worst = doubted.max_by(|a, b| a.doubt.total_cmp(&b.doubt));
-    let meters = van.meters.iter().filter(of_membrane);
-    let meter = worst.or_else(|| {
-        let worst = meters.max_by(|a, b| a.doubt.total_cmp(&b.doubt));
-        worst.filter(|_| wanted)
-    });
+    let is_asked = |m: &&MeterAssessment| m.doubt >= DOUBTED || wanted && m.probe != Probe::Product;
+    let meters = van.meters.iter().filter(is_asked);
+    let meter = meters.max_by(|a, b| a.doubt.total_cmp(&b.doubt));
     let Some(meter) = meter else {
         return wanted.then(|| format!("{}: check its TDS meters.", van.van));
     };

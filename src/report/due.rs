@@ -54,16 +54,12 @@ pub fn takes(job: &Job) -> Option<String> {
     if job.task != Task::Change || job.quantity <= 0.0 {
         return None;
     }
-    let kind = match job.item {
-        Item::Resin => format!("{} L of DI resin", job.quantity),
-        Item::Membrane => format!("{:.0} × RO membrane", job.quantity),
-        Item::Prefilter => format!("{:.0} × pre-filter set", job.quantity),
-        Item::Flush | Item::Probe | Item::Tank => return None,
-    };
-    Some(match &job.part {
-        Some(part) => format!("{kind}, {part}"),
-        None => kind,
-    })
+    let what = words::named(job.item, job.part.as_deref());
+    match job.item {
+        Item::Resin => Some(format!("{} L of {what}", job.quantity)),
+        Item::Membrane | Item::Prefilter => Some(format!("{:.0} × {what}", job.quantity)),
+        Item::Flush | Item::Probe | Item::Tank => None,
+    }
 }
 
 /// The unit that a job's quantity is in.
@@ -78,12 +74,13 @@ fn unit(job: &Job) -> &'static str {
 
 /// How late, or how much before its own day: `29 days late`.
 fn timing(job: &Job) -> Option<String> {
-    let days = |n: i32| words::count(n.unsigned_abs() as usize, "day", "days");
     match (job.days_late(), job.days_early()) {
-        (late, _) if late > 0 && job.task == Task::Change => Some(format!("{} late", days(late))),
+        (late, _) if late > 0 && job.task == Task::Change => {
+            Some(format!("{} late", words::days(late)))
+        }
         (_, early) if early > EARLY => Some(format!(
             "{} before its own day, {}, which saves a visit",
-            days(early),
+            words::days(early),
             words::day(job.own_day)
         )),
         _ => None,
@@ -386,10 +383,7 @@ pub fn last_list(list: &[ListedJob], before: Date) -> Vec<String> {
         let open = open.into_iter().map(|(Reverse(late), named)| {
             let late = match late {
                 0 => "due today".to_owned(),
-                late => {
-                    let days = words::count(late.unsigned_abs() as usize, "day", "days");
-                    format!("{days} late")
-                }
+                late => format!("{} late", words::days(late)),
             };
             format!("{} ({late})", words::list(&named))
         });

@@ -13,16 +13,7 @@ use crate::advise::{Assessment, Item, MonthOfParts, Order, Span, State, orders, 
 
 /// `RO membrane, 4040 low pressure`.
 pub fn part(order: &Order) -> String {
-    let kind = match order.item {
-        Item::Membrane => "RO membrane",
-        Item::Resin => "DI resin",
-        Item::Prefilter => "pre-filter set",
-        Item::Flush | Item::Probe | Item::Tank => words::item(order.item),
-    };
-    match &order.part {
-        Some(part) => format!("{kind}, {part}"),
-        None => kind.to_owned(),
-    }
+    words::named(order.item, order.part.as_deref())
 }
 
 /// `2`, of resin `22 L`.
@@ -47,11 +38,16 @@ pub fn to_order(order: &Order) -> String {
     }
 }
 
+/// Whether it has to be ordered today, or had to be before.
+pub fn is_now(order: &Order, assessment: &Assessment) -> bool {
+    order.order_by.is_some_and(|day| day <= assessment.as_of)
+}
+
 /// By when: `now`, a day, or nothing where the shelf does.
 pub fn order_by(order: &Order, assessment: &Assessment) -> String {
     match order.order_by {
         None => "–".to_owned(),
-        Some(day) if day <= assessment.as_of => "now".to_owned(),
+        Some(_) if is_now(order, assessment) => "now".to_owned(),
         Some(day) => weekday(day),
     }
 }
@@ -59,7 +55,7 @@ pub fn order_by(order: &Order, assessment: &Assessment) -> String {
 /// What has to be ordered now, each part in a few words: `9 × pre-filter set, 5 micron`.
 pub fn now(assessment: &Assessment, weeks: u32) -> Vec<String> {
     let orders = orders(assessment, weeks).into_iter();
-    let now = orders.filter(|o| o.order_by.is_some_and(|day| day <= assessment.as_of));
+    let now = orders.filter(|o| is_now(o, assessment));
     now.map(|order| match order.bags {
         Some(bags) => format!(
             "{} of {} L {}",

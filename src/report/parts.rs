@@ -5,7 +5,7 @@ use std::collections::BTreeMap;
 
 use crate::calendar::{Date, DateExt};
 
-use crate::advise::{Assessment, Item, Rank, Span, State, Suspect, Task, VanAssessment};
+use crate::advise::{AlarmKind, Assessment, Item, Rank, Span, State, Suspect, Task, VanAssessment};
 
 use super::DUE_WEEKS;
 use super::due::{self, Job};
@@ -56,8 +56,10 @@ fn parts<'a>(van: &'a VanAssessment, assessment: &Assessment) -> Vec<Part<'a>> {
             reason: &membrane.reason,
             why: words::rejection_beside(&membrane.salt_passage, limits.salt_passage).map_or(
                 String::new(),
-                |now| match membrane.state {
-                    State::FailingEarly => format!("rejection {now}, falling faster than normal"),
+                |now| match membrane.alarm.as_ref().map(|alarm| alarm.kind) {
+                    Some(kind) if membrane.state == State::FailingEarly => {
+                        format!("rejection {now}, {}", fell(kind))
+                    }
                     _ => format!("rejection {now}"),
                 },
             ),
@@ -120,8 +122,7 @@ fn parts<'a>(van: &'a VanAssessment, assessment: &Assessment) -> Vec<Part<'a>> {
             },
             reason: &prefilter.reason,
             why: prefilter.changed_on.map_or(String::new(), |day| {
-                let days = as_of.days_since(day).max(0);
-                let days = words::count(days as usize, "day", "days");
+                let days = words::days(as_of.days_since(day).max(0));
                 match prefilter.replace_on {
                     Some(until) => format!("in for {days}, meant for {}", until.days_since(day)),
                     None => format!("in for {days}"),
@@ -145,6 +146,15 @@ fn parts<'a>(van: &'a VanAssessment, assessment: &Assessment) -> Vec<Part<'a>> {
     }
     parts.sort_by_key(|p| (p.rank, p.replace_on.unwrap_or(Date::MAX), p.item));
     parts
+}
+
+/// How the rejection of a membrane that fails early came down.
+fn fell(kind: AlarmKind) -> &'static str {
+    match kind {
+        AlarmKind::Fast => "falling faster than normal",
+        AlarmKind::Step => "down all at once",
+        AlarmKind::Pressure => "down since the pressure fell",
+    }
 }
 
 impl Part<'_> {
@@ -206,33 +216,36 @@ impl Part<'_> {
             format!(", visit {}", words::weekday_near(day, as_of))
         });
         let then = match self.replace_on {
-            Some(_) => {
-                let own = words::act(self.replace_on, &self.limit_on, as_of, self.state);
-                format!("{name} {own}")
-            }
+            Some(_) => format!("{name} {}", self.own(as_of)),
             None => format!("{name} lasts"),
         };
         format!("check the TDS meter first{visit}; {then} if it is right")
     }
 
-    fn when(&self, as_of: Date) -> String {
-        let mut own = words::act(self.replace_on, &self.limit_on, as_of, self.state);
-        if self.is_plural() {
-            own = own.replacen("was due", "were due", 1);
+    /// By when it is to be changed by itself.
+    fn own(&self, as_of: Date) -> String {
+        let own = words::act(self.replace_on, &self.limit_on, as_of, self.state);
+        match self.is_plural() {
+            true => own.replacen("was due", "were due", 1),
+            false => own,
         }
+    }
+
+    fn when(&self, as_of: Date) -> String {
         match (self.visit, self.replace_on) {
             // a day of its own: late, so that it is done on a visit still to come
             (Some(visit), Some(day)) if day <= as_of && visit > as_of => {
+                let own = self.own(as_of);
                 format!("{own}; visit {}", words::weekday_near(visit, as_of))
             }
             // early, to save a visit
             (Some(visit), Some(day)) if day.days_since(visit) > EARLY => format!(
                 "on {} with other jobs, {} early",
                 words::weekday_near(visit, as_of),
-                words::count(day.days_since(visit).max(0) as usize, "day", "days")
+                words::days(day.days_since(visit))
             ),
             (Some(visit), Some(_)) => format!("on {}", words::weekday_near(visit, as_of)),
-            _ => own,
+            _ => self.own(as_of),
         }
     }
 
@@ -268,7 +281,7 @@ impl VanLine<'_> {
     /// What to do, in one line: the visits with their jobs, then what else is
     /// not on course; then what has no forecast.
     pub fn to_do(&self, as_of: Date) -> String {
-        let is_calm = |p: &Part<'_>| p.state == State::OnCourse && !p.check_meter;
+        let is_calm = |p: &Part<'_>| p.shown_as() == State::OnCourse;
         let mut days: Vec<Date> = self.parts.iter().filter_map(|p| p.visit).collect();
         days.sort_unstable();
         days.dedup();
@@ -330,11 +343,10 @@ impl VanLine<'_> {
 fn jobs_in_words(parts: &[&Part<'_>], as_of: Date) -> String {
     let is_change = |p: &&&Part<'_>| p.task == Some(Task::Change);
     let change = parts.iter().filter(is_change).map(|p| {
-        let days = |n: i32| words::count(n.unsigned_abs() as usize, "day", "days");
         let (visit, own) = (p.visit.unwrap_or(as_of), p.replace_on.unwrap_or(as_of));
         match (as_of.days_since(own), own.days_since(visit)) {
-            (late, _) if late > 0 => format!("{} ({} late)", p.name(), days(late)),
-            (_, early) if early > EARLY => format!("{} ({} early)", p.name(), days(early)),
+            (late, _) if late > 0 => format!("{} ({} late)", p.name(), words::days(late)),
+            (_, early) if early > EARLY => format!("{} ({} early)", p.name(), words::days(early)),
             _ => p.name(),
         }
     });

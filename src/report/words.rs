@@ -458,11 +458,36 @@ pub fn percent(fraction: f64, decimals: usize) -> String {
     format!("{:.decimals$} %", fraction * 100.0)
 }
 
+/// Whether a text names that day itself, and not one that ends like it (`21 Oct 2026`
+/// for `1 Oct 2026`).
+pub fn names(text: &str, day: &str) -> bool {
+    let before = |at: usize| text.get(..at).unwrap_or_default();
+    text.match_indices(day)
+        .any(|(at, _)| !before(at).ends_with(|c: char| c.is_ascii_digit()))
+}
+
+/// A part by its make or size, where that is known: `RO membrane, 4040 low pressure`.
+pub fn named(item: Item, part: Option<&str>) -> String {
+    let kind = match item {
+        Item::Membrane => "RO membrane",
+        Item::Resin => "DI resin",
+        Item::Prefilter => "pre-filter set",
+        Item::Flush | Item::Probe | Item::Tank => self::item(item),
+    };
+    match part {
+        Some(part) => format!("{kind}, {part}"),
+        None => kind.to_owned(),
+    }
+}
+
+/// `1 day`, `12 days`, before or after.
+pub fn days(n: i32) -> String {
+    count(n.unsigned_abs() as usize, "day", "days")
+}
+
 /// A remark with its day before it, where it does not name the day itself.
 pub fn dated(day: Option<Date>, text: &str) -> String {
-    let day = day
-        .map(self::day)
-        .filter(|day| !text.contains(day.as_str()));
+    let day = day.map(self::day).filter(|day| !names(text, day));
     match day {
         Some(day) => format!("{day}: {text}"),
         None => capital(text),
@@ -591,6 +616,17 @@ pub fn figures(value: f64) -> String {
 mod tests {
     use super::*;
     use crate::calendar::date;
+
+    #[test]
+    fn a_day_is_named_by_itself_and_not_by_one_that_ends_like_it() {
+        assert!(names("No fill since 1 Oct 2026.", "1 Oct 2026"));
+        assert!(names("21 Oct 2026 and 1 Oct 2026", "1 Oct 2026"));
+        assert!(!names("No fill since 21 Oct 2026.", "1 Oct 2026"));
+        assert_eq!(
+            dated(Some(date(2026, 10, 1)), "no fill since 21 Oct 2026"),
+            "1 Oct 2026: no fill since 21 Oct 2026"
+        );
+    }
 
     fn span(p10: Option<Date>, p50: Option<Date>, p90: Option<Date>) -> Span<Date> {
         Span { p10, p50, p90 }

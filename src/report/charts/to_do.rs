@@ -125,15 +125,15 @@ pub fn draw(
 /// What to do, in at most two lines; small where it takes both, in one where calm.
 fn said(canvas: &Canvas, line: &VanLine<'_>, as_of: Date, room: f64) -> (Vec<String>, Type) {
     let to_do = line.to_do(as_of);
-    let small = look::SMALL.inked(look::TEXT);
-    let fits = canvas.width_of(&to_do, &look::BODY) <= room;
-    let face = if fits { look::BODY } else { small };
     if is_calm(line) {
         return (
             vec![canvas.shortened(&to_do, &look::BODY, room)],
             look::BODY,
         );
     }
+    let small = look::SMALL.inked(look::TEXT);
+    let fits = canvas.width_of(&to_do, &look::BODY) <= room;
+    let face = if fits { look::BODY } else { small };
     let mut said = canvas.wrapped(&to_do, &face, room);
     if let (true, Some(second)) = (said.len() > 2, said.get_mut(1)) {
         *second = canvas.shortened(&format!("{second} …"), &face, room);

@@ -15,9 +15,8 @@ use std::path::Path;
 
 use maud::{Markup, html};
 
-use crate::advise::{Assessment, VanAssessment};
+use crate::advise::{Assessment, VanAssessment, orders};
 
-use super::ReportPlan;
 use super::answers::{Answer, answers, meters_to_check, order_now};
 use super::book::Names;
 use super::cautions;
@@ -32,6 +31,7 @@ use super::glossary;
 use super::look;
 use super::pages;
 use super::parts::VanLine;
+use super::{DUE_WEEKS, ReportPlan};
 
 use figure::{Chart, Charts};
 use page::Parts;
@@ -209,10 +209,11 @@ fn money(assessment: &Assessment, charts: &mut Charts) -> Result<Markup, ReportE
 }
 
 fn what_to_order(assessment: &Assessment, names: &Names) -> Markup {
+    let orders = orders(assessment, DUE_WEEKS);
     html! {
-        p { (pages::orders::lead(assessment)) "." }
-        (lists::table(&pages::orders::list(assessment)))
-        (lists::sentences(&pages::orders::notes(assessment)))
+        p { (pages::orders::lead(&orders, assessment)) "." }
+        (lists::table(&pages::orders::list(&orders, assessment)))
+        (lists::sentences(&pages::orders::notes(&orders, assessment)))
         (lists::table(&pages::orders::by_visit(assessment)))
         (lists::table(&pages::orders::by_month(assessment)))
         p.quiet { (pages::orders::note_on_months(assessment)) }

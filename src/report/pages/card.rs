@@ -79,7 +79,8 @@ fn take(jobs: &[&Job]) -> Vec<String> {
         let mut jobs = jobs.iter();
         jobs.any(|job| job.item == item && job.task == Task::Change)
     };
-    if changes(Item::Membrane) || changes(Item::Prefilter) {
+    let looks_inside = || jobs.iter().any(|job| job.task == Task::Inspect);
+    if changes(Item::Membrane) || changes(Item::Prefilter) || looks_inside() {
         take.push("O-rings, housing spanner".to_owned());
     }
     if changes(Item::Resin) {

@@ -2,7 +2,7 @@
 
 use crate::calendar::Date;
 
-use crate::advise::{Assessment, Item, Money, PartYears};
+use crate::advise::{Assessment, Item, Money, PartYears, rounded};
 use crate::report::canvas::Canvas;
 use crate::report::charts::{expected_by_van, per_1000_litres, spent_by_month};
 use crate::report::pages::{place, section, sentences, sheet, table};
@@ -54,11 +54,7 @@ pub fn bought(money: &Money) -> Vec<String> {
 fn shown(money: &Money, part: &PartYears) -> (Option<f64>, Option<f64>) {
     let year = |of: fn(&PartYears) -> Option<f64>| money.years.iter().filter_map(of).sum::<f64>();
     let most = year(|p| p.last_at_prices).max(year(|p| p.next_cost));
-    let unit = match most > 0.0 {
-        true => 10_f64.powf(most.log10().floor() - 2.0).max(1.0),
-        false => 1.0,
-    };
-    let round = |amount: f64| (amount / unit).round() * unit;
+    let round = |amount: f64| rounded(amount, most / 10.0);
     (part.last_at_prices.map(round), part.next_cost.map(round))
 }
 

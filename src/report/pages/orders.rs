@@ -17,10 +17,10 @@ use crate::report::table::Table;
 use crate::report::words;
 
 /// What is ordered first, in one line.
-pub fn lead(assessment: &Assessment) -> String {
+pub fn lead(orders: &[Order], assessment: &Assessment) -> String {
     let weeks = words::count(DUE_WEEKS as usize, "week", "weeks");
-    let now = orders(assessment, DUE_WEEKS);
-    let now = now.iter().filter(|o| is_now(o, assessment)).count();
+    let now = orders.iter().filter(|o| order::is_now(o, assessment));
+    let now = now.count();
     match now {
         0 => format!("Nothing to order today for the jobs of the next {weeks}"),
         n => format!(
@@ -30,14 +30,9 @@ pub fn lead(assessment: &Assessment) -> String {
     }
 }
 
-fn is_now(order: &Order, assessment: &Assessment) -> bool {
-    order.order_by.is_some_and(|day| day <= assessment.as_of)
-}
-
 /// What to order for the jobs on the work list.
-pub fn list(assessment: &Assessment) -> Table {
-    let rows = orders(assessment, DUE_WEEKS);
-    let rows = rows.iter().map(|line| {
+pub fn list(orders: &[Order], assessment: &Assessment) -> Table {
+    let rows = orders.iter().map(|line| {
         let mut by_day: BTreeMap<Date, Vec<&str>> = BTreeMap::new();
         for van in &line.vans {
             by_day.entry(van.on).or_default().push(&van.van);
@@ -97,8 +92,8 @@ fn likely(span: &Span<f64>) -> String {
 }
 
 /// Names on the shelf that no job uses, in a sentence.
-pub fn unused(assessment: &Assessment) -> Option<String> {
-    let unused = unused_stock(assessment, &orders(assessment, DUE_WEEKS));
+fn unused(orders: &[Order], assessment: &Assessment) -> Option<String> {
+    let unused = unused_stock(assessment, orders);
     (!unused.is_empty()).then(|| {
         format!(
             "On the shelf, and no job of these weeks needs it: {}.",
@@ -146,34 +141,34 @@ pub fn by_visit(assessment: &Assessment) -> Table {
 }
 
 /// Parts that are needed before what is ordered today arrives, in a sentence.
-pub fn too_late(assessment: &Assessment) -> Option<String> {
+fn too_late(orders: &[Order], assessment: &Assessment) -> Option<String> {
     let days = assessment.ordering.order_days.max(0);
     let arrives = days_after(assessment.as_of, days);
-    let orders = orders(assessment, DUE_WEEKS).into_iter();
-    let late = orders.filter(|o| o.needed_on.is_some_and(|day| day < arrives));
+    let late = orders.iter();
+    let late = late.filter(|o| o.needed_on.is_some_and(|day| day < arrives));
     let late: Vec<String> = late
         .filter_map(|o| {
             let day = words::weekday_near(o.needed_on?, assessment.as_of);
-            Some(format!("{} ({day})", order::part(&o)))
+            Some(format!("{} ({day})", order::part(o)))
         })
         .collect();
     (!late.is_empty()).then(|| {
         format!(
             "Needed before what is ordered today arrives ({}): {}. Fetch them, or put the visit off.",
-            words::count(days.unsigned_abs() as usize, "day", "days"),
+            words::days(days),
             words::list(&late)
         )
     })
 }
 
 /// How to read the list, in sentences.
-pub fn notes(assessment: &Assessment) -> Vec<String> {
+pub fn notes(orders: &[Order], assessment: &Assessment) -> Vec<String> {
     let ordering = &assessment.ordering;
-    let mut said: Vec<String> = too_late(assessment).into_iter().collect();
-    said.extend(unused(assessment));
+    let mut said: Vec<String> = too_late(orders, assessment).into_iter().collect();
+    said.extend(unused(orders, assessment));
     said.push(format!(
         "Order by: the last working day that leaves {} for delivery. Resin in bags of {} L. Both, and what is on the shelf, are in the settings.",
-        words::count(ordering.order_days.max(0) as usize, "day", "days"),
+        words::days(ordering.order_days.max(0)),
         words::figures(ordering.resin_bag_litres)
     ));
     said
@@ -183,18 +178,16 @@ pub fn notes(assessment: &Assessment) -> Vec<String> {
 pub fn note_on_months(assessment: &Assessment) -> String {
     format!(
         "Counted in the month in which it has to be ordered, {} before the day that is best for each part alone. Visits do some jobs earlier, so their parts add up differently.",
-        words::count(
-            assessment.ordering.order_days.max(0) as usize,
-            "day",
-            "days"
-        )
+        words::days(assessment.ordering.order_days.max(0))
     )
 }
 
 /// Draws the page.
 pub fn draw(canvas: &mut Canvas, assessment: &Assessment, month: Date) {
     let place = place(month, assessment);
-    let body = sheet(canvas, "What to order", &lead(assessment), &place);
+    let orders = orders(assessment, DUE_WEEKS);
+    let lead = lead(&orders, assessment);
+    let body = sheet(canvas, "What to order", &lead, &place);
     let split = body.x0 + 0.68 * body.width();
     let left = Rect {
         x1: split - 20.0,
@@ -210,8 +203,8 @@ pub fn draw(canvas: &mut Canvas, assessment: &Assessment, month: Date) {
         ..left
     };
     let shares = [0.0, 0.11, 0.36, 0.53, 0.61, 0.67];
-    let y = table(canvas, upper, &list(assessment), &shares);
-    let y = sentences(canvas, left, y, &notes(assessment));
+    let y = table(canvas, upper, &list(&orders, assessment), &shares);
+    let y = sentences(canvas, left, y, &notes(&orders, assessment));
     let visits = Rect {
         y0: y + 6.0,
         ..left

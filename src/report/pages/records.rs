@@ -53,7 +53,7 @@ pub fn to_fix(assessment: &Assessment) -> Vec<String> {
     for (text, vans) in shared {
         match vans.as_slice() {
             [(van, day)] => {
-                let day = day.map(words::day).filter(|day| !text.contains(day));
+                let day = day.map(words::day).filter(|day| !words::names(text, day));
                 let when = day.map_or(String::new(), |day| format!(", {day}"));
                 said.push(format!("{van}{when}: {text}"));
             }

@@ -101,6 +101,22 @@ pub struct PassagePoint {
     pub feed_bar: Option<f64>,
 }
 
+/// Standard deviation of what rounding to whole ppm leaves open.
+pub const ROUNDING_PPM: f64 = 0.29;
+
+/// Whether a meter shows whole ppm: most of these readings are (two of one time make a
+/// mean of two, and of those that show tenths one in ten is whole).
+pub fn in_whole_ppm<'a>(points: impl IntoIterator<Item = &'a PassagePoint>) -> bool {
+    let (mut whole, mut tenths) = (0, 0);
+    for point in points {
+        match point.permeate_ppm.fract() == 0.0 || point.permeate_ppm < 0.5 {
+            true => whole += 1,
+            false => tenths += 1,
+        }
+    }
+    whole > tenths
+}
+
 /// Tap and membrane TDS read together, with whatever else was read then: the
 /// bare readings that a warranty claim needs.
 #[derive(Debug, Clone, Copy, PartialEq, serde::Serialize, serde::Deserialize)]

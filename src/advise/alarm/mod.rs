@@ -25,7 +25,7 @@ pub use words::{Known, check_first, facts_for, finding};
 const FAILING_A_YEAR: f64 = 0.05;
 /// A raised alarm falls where failing has been less likely than this at two looks running,
 /// three weeks apart.
-const FALLS: f64 = 0.35;
+const FALLS: f64 = 0.5;
 /// What might be failing is read again soon from this probability on.
 const PENDING: f64 = 0.4;
 /// A step up that counts, ln.
@@ -79,7 +79,13 @@ pub fn step_up(meters: &VanMeters, from: Date) -> Option<(&Break, &Behind, f64)>
         // That it is as large as counts.
         let large = crate::stats::special::normal_cdf((found.size - STEP) / found.sd.max(0.02));
         let real = found.exists * found.of_kind * large;
-        let p = real * (1.0 - behind.ageing);
+        // Of one that began on a former membrane, what was that membrane's own is gone.
+        let counts = if found.began() >= from {
+            1.0 - behind.ageing
+        } else {
+            behind.permeate_probe + behind.pressure
+        };
+        let p = real * counts;
         Some((found, behind, p))
     });
     steps.max_by(|a, b| a.2.total_cmp(&b.2))

@@ -3,12 +3,10 @@
 
 use crate::calendar::{Date, DateExt};
 
-use crate::lives::{LitresByLevel, PassagePoint};
+use crate::lives::{LitresByLevel, PassagePoint, ROUNDING_PPM, in_whole_ppm};
 
 /// Cells of one element at most, but for what must not be mixed.
 const MOST_CELLS: usize = 14;
-/// Standard deviation of rounding to whole ppm.
-const ROUNDING_PPM: f64 = 0.29;
 /// Degrees of freedom of the heavy-tailed noise.
 const NU: f64 = 4.0;
 
@@ -36,9 +34,7 @@ pub struct Cell {
 /// and by how much; `own`: the variance of each reading.
 pub fn gather(points: &[&PassagePoint], own: &[f64], jump: Option<(usize, f64)>) -> Vec<Cell> {
     let per_cell = points.len().div_ceil(MOST_CELLS).max(1);
-    let whole = points
-        .iter()
-        .all(|p| p.permeate_ppm.fract() == 0.0 || p.permeate_ppm < 0.5);
+    let whole = in_whole_ppm(points.iter().copied());
     let first_day = points.first().map(|p| p.date);
     let mut cells = Vec::new();
     let mut from = 0;

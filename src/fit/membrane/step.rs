@@ -1,7 +1,7 @@
 //! A lasting step up in salt passage: a seal, an O-ring, frost.
 
 use crate::calendar::Date;
-use crate::lives::PassagePoint;
+use crate::lives::{PassagePoint, ROUNDING_PPM};
 use crate::stats::robust::median;
 use crate::stats::special::normal_cdf;
 
@@ -18,9 +18,6 @@ pub struct Step {
 const PRIOR: f64 = 0.04;
 /// Spread of the size of a step, on the log scale.
 const SIZE_SD: f64 = 0.7;
-/// Error of a meter that shows whole ppm: the same at each look at a steady
-/// level, so that no median averages it out.
-const ROUNDING_PPM: f64 = 0.3;
 /// Readings that must stand on either side.
 const BEFORE: usize = 3;
 const AFTER: usize = 2;
@@ -52,6 +49,7 @@ pub fn step_of(
         // 1.57: a median is that much less sure than a mean of normal noise.
         let variance = 1.57 * sd * sd * (1.0 / before.len() as f64 + 1.0 / after.len() as f64)
             + spare_variance * 3.0
+            // Whole ppm are off by the same at each look at a steady level.
             + points.get(k).map_or(0.0, |p| {
                 2.0 * (ROUNDING_PPM / p.permeate_ppm.max(0.5)).powi(2)
             });

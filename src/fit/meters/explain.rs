@@ -7,19 +7,21 @@ use crate::calendar::{Date, DateExt};
 use nalgebra::DVector;
 
 use super::evidence::{Explanation, Solved};
+use super::pattern::{LITRES, Pattern};
 use super::pressure::{self, PressureLoss};
 use super::taps::Others;
-use crate::lives::{Item, PassagePoint, VanLives};
+use super::{METER_BREAKS, PRESSURE_BREAKS};
+use crate::lives::{Item, PassagePoint, ROUNDING_PPM, VanLives, in_whole_ppm};
 use crate::stats::robust::{mad_sd, median_in_place};
 
-/// Breaks of each kind a year of a van that are looked for (judgement: more often than
-/// they happen, as what is found is weighed again by what the fleet shows).
-const METER_BREAKS: f64 = 0.04;
+/// Breaks of each kind a year of a van that are looked for (judgement: those of the water
+/// and of the membrane more often than they happen, as what is found is weighed again by
+/// what the fleet shows). What outlasts a membrane is the meter after it, or the pressure.
 const WATER_BREAKS: f64 = 0.05;
 /// Where no neighbour tells the water's own movement.
 const WATER_BREAKS_ALONE: f64 = 0.5;
 const PASSAGE_BREAKS: f64 = 0.08;
-const STANDING_BREAKS: f64 = 0.035;
+const STANDING_BREAKS: f64 = METER_BREAKS + PRESSURE_BREAKS;
 /// Variances of their sizes, ln.
 const METER_SIZE: f64 = 0.16;
 const WATER_SIZE: f64 = 0.06;
@@ -30,11 +32,11 @@ const PASSAGE_SIZE: f64 = 0.16;
 const RAMPS: [(f64, f64); 3] = [(0.0, 0.6), (90.0, 0.2), (180.0, 0.2)];
 /// Breaks looked for one after the other, and places tried for those that take their time.
 const MOST_BREAKS: usize = 5;
+/// One in what comes through that is less likely is left out.
+const LEAST_EXISTS: f64 = 0.2;
 const MOST_PLACES: usize = 24;
 /// Readings that must stand on either side.
 const BESIDE: usize = 2;
-/// Readings that hang together tell less than so many that do not.
-const TOGETHER: f64 = 1.2;
 /// Standard deviations beyond which a reading counts less.
 const WINSOR: f64 = 2.5;
 /// Least scatter of a tap and of salt passage, ln.
@@ -42,13 +44,8 @@ const TAP_SD: f64 = 0.025;
 const PASSAGE_SD: f64 = 0.04;
 /// What the water of one tap wanders where no neighbour tells, ln.
 const ALONE_SD: f64 = 0.06;
-/// Standard deviation of rounding to whole ppm.
-const ROUNDING_PPM: f64 = 0.29;
 /// Readings are thinned beyond.
 const MOST_READINGS: usize = 160;
-/// Litres of a membrane in which its ageing is measured, and its usual rise in so many, ln.
-const LITRES: f64 = 30_000.0;
-const USUAL_RISE: f64 = 0.4;
 /// Newest membranes that are looked at together.
 const MOST_ELEMENTS: usize = 4;
 pub(super) const DAYS_A_YEAR: f64 = 365.25;
@@ -135,6 +132,9 @@ pub struct Break {
     pub of_kind: f64,
     /// A later membrane shows no trace of it.
     pub is_over: bool,
+    /// Of one in what comes through: probability that it outlasts its membrane, where a
+    /// later one was read.
+    pub lasts: f64,
     pub beside: Beside,
 }
 
@@ -229,8 +229,8 @@ struct Passage<'a> {
 }
 
 /// Weighs one van's readings; `others`: what the other vans of its district read;
-/// `new`: `ln` salt passage of new membranes in the fleet, and its spread.
-pub fn explain(van: &VanLives, others: Option<&Others>, new: Option<(f64, f64)>) -> VanEvidence {
+/// `pattern`: how membranes of the fleet begin and age.
+pub fn explain(van: &VanLives, others: Option<&Others>, pattern: &Pattern) -> VanEvidence {
     let mut points = since_moved(van);
     let pressure = pressure::loss(&points);
     let oldest = van.elements.len().saturating_sub(MOST_ELEMENTS);
@@ -306,7 +306,8 @@ pub fn explain(van: &VanLives, others: Option<&Others>, new: Option<(f64, f64)>)
         is_compared: others.is_some(),
         elements,
     };
-    let (mut explained, levels) = without_breaks(van, &rows, &taps, &passages, (first_day, new));
+    let (mut explained, levels) =
+        without_breaks(van, &rows, &taps, &passages, (first_day, pattern));
     let services: Vec<f64> = probe_days(van)
         .map(|d| f64::from(days(d)))
         .filter(|d| first_day < *d && *d <= newest_day)
@@ -328,8 +329,12 @@ pub fn explain(van: &VanLives, others: Option<&Others>, new: Option<(f64, f64)>)
         let Some(found) = rows.look(&solved, &explained) else {
             break;
         };
-        if found.exists <= 0.5 {
+        let through = matches!(found.kind, BreakKind::Passage | BreakKind::Standing);
+        let likely = found.exists > 0.5;
+        if !likely {
             out.pending = found.exists * found.meter;
+        }
+        if !likely && (found.exists < LEAST_EXISTS || !through) {
             break;
         }
         let column = rows.column(found.kind, found.day, found.ramp_days);
@@ -347,8 +352,12 @@ pub fn explain(van: &VanLives, others: Option<&Others>, new: Option<(f64, f64)>)
             exists: found.exists,
             of_kind: found.of_kind,
             is_over: found.kind == BreakKind::Passage && rows.is_over(found.day),
+            lasts: found.lasts,
             beside: Beside::default(),
         });
+        if !likely {
+            break;
+        }
     }
     size_up(&mut out.breaks, &solved, of_breaks, newest_day);
     // A tap's meter that moved may have been taken for its water and what comes through
@@ -377,7 +386,7 @@ pub fn explain(van: &VanLives, others: Option<&Others>, new: Option<(f64, f64)>)
             found.beside = beside(van, &passages, found);
         }
     }
-    if let Some((_, spread)) = new.filter(|_| !levels.is_empty()) {
+    if let Some((_, spread)) = pattern.new.filter(|_| !levels.is_empty()) {
         let n = levels.len() as f64;
         let all = levels.iter().filter_map(|c| solved.coefficients.get(*c));
         out.new_level = Some((all.sum::<f64>() / n, spread * spread / n + 0.01));
@@ -453,7 +462,7 @@ fn without_breaks(
     rows: &Rows,
     taps: &[(f64, f64, f64)],
     passages: &[Passage<'_>],
-    (first_day, new): (f64, Option<(f64, f64)>),
+    (first_day, pattern): (f64, &Pattern),
 ) -> (Explanation, Vec<usize>) {
     let ln_taps: Vec<f64> = taps.iter().map(|t| t.1).collect();
     let mut ages = Vec::with_capacity(passages.len());
@@ -468,21 +477,26 @@ fn without_breaks(
     let mut ln_passages: Vec<f64> = passages
         .iter()
         .zip(&ages)
-        .map(|(p, age)| p.point.salt_passage.ln() - USUAL_RISE * age)
+        .map(|(p, age)| p.point.salt_passage.ln() - pattern.rise.0 * age)
         .collect();
     let level = |of: &[f64]| median_in_place(&mut of.to_vec()).unwrap_or(0.0);
     let tap_level = level(&ln_taps);
-    let new_level = new.map_or_else(|| level(&ln_passages), |n| n.0);
+    let new_level = pattern.new.map_or_else(|| level(&ln_passages), |n| n.0);
     ln_passages.iter_mut().for_each(|y| *y -= new_level);
     let tap_spares: Vec<f64> = taps.iter().map(|t| t.2).collect();
-    let whole = passages.iter().all(|p| p.point.permeate_ppm.fract() == 0.0);
-    let passage_spares: Vec<f64> = passages
-        .iter()
-        .map(|p| match whole {
-            true => 2.0 * (ROUNDING_PPM / p.point.permeate_ppm.max(0.5)).powi(2),
-            false => 0.0,
-        })
-        .collect();
+    // Readings that were rounded to the same ppm one after the other were all off by about
+    // as much: a crossing from 2 to 3 ppm is no jump.
+    let whole = in_whole_ppm(passages.iter().map(|p| p.point));
+    let alike = |a: &Passage<'_>, b: &Passage<'_>| {
+        a.element == b.element && a.point.permeate_ppm == b.point.permeate_ppm
+    };
+    let mut passage_spares: Vec<f64> = Vec::with_capacity(passages.len());
+    for run in passages.chunk_by(alike) {
+        let rounding = run.first().filter(|_| whole).map_or(0.0, |p| {
+            run.len() as f64 * (ROUNDING_PPM / p.point.permeate_ppm.max(0.5)).powi(2)
+        });
+        passage_spares.extend(run.iter().map(|_| rounding));
+    }
     // What others leave open comes on top of a tap's scatter; rounding is part of it.
     let on_top = |scatter: f64, spare: f64| scatter + spare;
     let mut weight = weights(&ln_taps, &tap_spares, TAP_SD, on_top);
@@ -525,7 +539,7 @@ fn without_breaks(
         let known = first
             .and_then(|p| van.elements.get(p.element))
             .is_some_and(|e| e.fitted_on.is_some());
-        let variance = match new {
+        let variance = match pattern.new {
             Some((_, spread)) if known => {
                 levels.push(explained.wide());
                 spread * spread
@@ -533,31 +547,11 @@ fn without_breaks(
             _ => 1.0,
         };
         explained.add_column(passage(*rows, &|_, _| 1.0), variance);
-        explained.add_column(passage(*rows, &|a, _| a), 0.64);
+        explained.add_column(passage(*rows, &|a, _| a), pattern.rise.1 * pattern.rise.1);
         explained.add_column(passage(*rows, &|a, _| a * a), 0.0225);
         explained.add_column(passage(*rows, &|a, _| (1.0 + a / 0.5).ln()), 0.09);
     }
     (explained, levels)
-}
-
-/// What a new membrane read, `ln`, by each that was fitted on record: its first readings,
-/// with the usual rise until then taken off.
-pub(super) fn when_new(van: &VanLives) -> Vec<f64> {
-    const FIRST: usize = 8;
-    const YOUNG: f64 = 0.5;
-    let known = van.elements.iter().filter(|e| e.fitted_on.is_some());
-    known
-        .filter_map(|e| {
-            let young = e.points.iter().take(FIRST).filter_map(|p| {
-                let age = p.litres_by_level.iter().sum::<f64>() / LITRES;
-                (p.salt_passage > 0.0 && age < YOUNG)
-                    .then(|| p.salt_passage.ln() - USUAL_RISE * age)
-            });
-            let mut young: Vec<f64> = young.collect();
-            (young.len() >= BESIDE).then_some(())?;
-            median_in_place(&mut young).ok()
-        })
-        .collect()
 }
 
 /// Inverse variances of readings in order, from their scatter about their neighbours.
@@ -567,26 +561,33 @@ fn weights(
     least_sd: f64,
     with: impl Fn(f64, f64) -> f64,
 ) -> Vec<f64> {
-    let apart: Vec<f64> = values
-        .iter()
-        .enumerate()
-        .map(|(i, y)| {
-            let around = i.saturating_sub(3)..(i + 4).min(values.len());
-            let mut others: Vec<f64> = around
-                .filter(|j| *j != i)
-                .filter_map(|j| values.get(j).copied())
-                .collect();
-            y - median_in_place(&mut others).unwrap_or(*y)
+    const NEAR: usize = 3;
+    let beside = |i: usize, range: std::ops::Range<usize>| {
+        let others = range.filter(|j| *j != i);
+        let mut others: Vec<f64> = others.filter_map(|j| values.get(j).copied()).collect();
+        let y = values.get(i)?;
+        (others.len() >= BESIDE).then_some(y - median_in_place(&mut others).ok()?)
+    };
+    let around = |i: usize| (i.saturating_sub(NEAR), (i + NEAR + 1).min(values.len()));
+    let apart: Vec<f64> = (0..values.len())
+        .map(|i| beside(i, around(i).0..around(i).1).unwrap_or(0.0))
+        .collect();
+    // One at the edge of a break stands by one of its sides, an odd one by neither.
+    let odd: Vec<f64> = (0..values.len())
+        .map(|i| {
+            let sides = [around(i).0..i, i + 1..around(i).1];
+            let sides = sides.into_iter().filter_map(|side| beside(i, side));
+            let both = apart.get(i).copied().unwrap_or(0.0).abs();
+            sides.fold(both, |least, side| least.min(side.abs()))
         })
         .collect();
     let sd = mad_sd(&apart).unwrap_or(0.0).clamp(least_sd, 0.3);
-    apart
-        .iter()
+    odd.iter()
         .zip(spare)
-        .map(|(apart, spare)| {
+        .map(|(odd, spare)| {
             let variance = with(sd * sd, *spare);
-            let far = (apart.abs() / variance.sqrt() / WINSOR).max(1.0);
-            1.0 / (TOGETHER * variance * far * far)
+            let far = (odd / variance.sqrt() / WINSOR).max(1.0);
+            1.0 / (variance * far * far)
         })
         .collect()
 }
@@ -600,6 +601,8 @@ struct Found {
     of_kind: f64,
     /// Share of the tap's meter in all that was tried.
     meter: f64,
+    /// Share of those that outlast the membrane in those in what comes through.
+    lasts: f64,
 }
 
 impl Rows {
@@ -735,7 +738,7 @@ impl Rows {
                         BreakKind::TapMeter if taps => tap.plus(&passage, -1.0),
                         BreakKind::Water if taps => tap.clone(),
                         BreakKind::Passage if inside => own.clone(),
-                        BreakKind::Standing if passages && followed => passage.clone(),
+                        BreakKind::Standing if inside && followed => passage.clone(),
                         _ => continue,
                     };
                     let rate = rates.get(n).copied().unwrap_or(0.0);
@@ -756,8 +759,17 @@ impl Rows {
         };
         let all = of(None);
         let odds = (best.0 + all.ln()).exp();
+        let kind = KINDS.get(best.1).copied()?;
+        let (own, standing) = (of(Some(2)), of(Some(3)));
+        let through = matches!(kind, BreakKind::Passage | BreakKind::Standing);
+        let of_kind = if through {
+            own + standing
+        } else {
+            of(Some(best.1))
+        };
         Some(Found {
-            kind: KINDS.get(best.1).copied()?,
+            kind,
+            lasts: standing / (own + standing).max(1e-300),
             day: best.2,
             ramp_days: best.3,
             exists: if odds.is_finite() {
@@ -765,7 +777,7 @@ impl Rows {
             } else {
                 1.0
             },
-            of_kind: of(Some(best.1)) / all,
+            of_kind: of_kind / all,
             meter: of(Some(0)) / all,
         })
     }

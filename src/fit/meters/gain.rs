@@ -3,9 +3,9 @@
 
 use crate::calendar::Date;
 
-use super::Rates;
 use super::explain::{Break, BreakKind, VanEvidence};
 use super::pressure::PressureLoss;
+use super::{METER_AT_ONCE, METER_BREAKS, PRESSURE_BREAKS, Rates, STEP_AT_ONCE};
 use crate::fit::Span;
 use crate::stats::special::normal_cdf;
 
@@ -176,15 +176,20 @@ impl Behind {
         let resin = |mean: f64, sd: f64| told(beside.resin, mean, sd);
         let sign = if up { 1.0 } else { -1.0 };
         // What outlasts the membrane is not its own, what ends with it is nothing else's.
-        let outlasts = found.kind == BreakKind::Standing;
-        let own = f64::from(u8::from(!outlasts));
-        let others = f64::from(u8::from(!found.is_over));
+        let followed = found.is_over || found.kind == BreakKind::Standing;
+        let (own, others) = match followed {
+            true => (1.0 - found.lasts, found.lasts),
+            false => (1.0, 1.0),
+        };
         let seal = if up {
-            own * rates.seal * pick(0.9, 0.1)
+            own * rates.seal * pick(STEP_AT_ONCE, 1.0 - STEP_AT_ONCE)
         } else {
             0.0
         };
-        let pressed = others * rates.pressure * pick(0.9, 0.1) * if up { 1.0 } else { 0.5 };
+        let pressed = others
+            * PRESSURE_BREAKS
+            * pick(STEP_AT_ONCE, 1.0 - STEP_AT_ONCE)
+            * if up { 1.0 } else { 0.5 };
         let late = own
             * if up {
                 0.08 * found.beside.late * pick(0.02, 0.98)
@@ -199,7 +204,10 @@ impl Behind {
             pick(0.0005, 0.004)
         };
         let ageing = own * (renewed + bent) + 1e-6;
-        let probe = others * rates.permeate_probe * pick(0.5, 0.5) * if up { 1.0 } else { 0.5 };
+        let probe = others
+            * METER_BREAKS
+            * pick(METER_AT_ONCE, 1.0 - METER_AT_ONCE)
+            * if up { 1.0 } else { 0.5 };
         let weights = [
             seal * flow(0.02, 0.08) * bar(0.0, 0.08) * resin(0.3 * s, 0.35),
             probe * flow(0.0, 0.07) * bar(0.0, 0.08) * resin(sign * 0.95 * s, 0.3),

@@ -12,6 +12,7 @@
 mod evidence;
 mod explain;
 mod gain;
+mod pattern;
 mod pressure;
 mod taps;
 
@@ -26,23 +27,26 @@ pub use taps::VanTaps;
 
 use crate::lives::{Cut, VanLives};
 
-/// Events a year of a van before its fleet has told anything (common practice, no
-/// source: a probe lasts some years in a van, a seal gives once in some tens of years).
+/// Breaks a year of a van of each of its meters, and of the pressure (common practice, no
+/// source: a probe lasts some years in a van, and mostly fails for all to see).
+const METER_BREAKS: f64 = 0.04;
+const PRESSURE_BREAKS: f64 = 0.01;
+/// Share of a meter's breaks that come at once, and of those of the pressure or a seal.
+const METER_AT_ONCE: f64 = 0.5;
+const STEP_AT_ONCE: f64 = 0.9;
+
+/// What a fleet tells of how often things happen.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub(super) struct Rates {
-    /// A seal gives, salt passage steps up and stays up.
+    /// Times a year that a seal gives: salt passage steps up and stays up.
     pub seal: f64,
-    /// The probe after the membrane goes wrong.
-    pub permeate_probe: f64,
-    /// The pressure gives way, or is put up.
-    pub pressure: f64,
     /// Spread of what taps of one district read for good, ln.
     pub tap_spread: f64,
 }
 
-const SEAL_PRIOR: (f64, f64) = (1.0, 40.0);
-const PERMEATE_PROBE: f64 = 0.025;
-const PRESSURE: f64 = 0.01;
+/// Seals that gave, in so many years, before the fleet has told anything (common practice,
+/// no source: one in some tens of years).
+const SEAL_PRIOR: (f64, f64) = (0.5, 20.0);
 /// Bounds of the spread of taps in a district, ln: probes alone differ by 3 to 5 %.
 const TAP_SPREAD: (f64, f64) = (0.05, 0.15);
 
@@ -51,7 +55,7 @@ impl Rates {
     fn learn(vans: &[VanEvidence]) -> Rates {
         let years: f64 = vans.iter().map(|v| v.passage_years).sum();
         let steps: f64 = vans.iter().map(VanEvidence::steps_up).sum();
-        let others = (PERMEATE_PROBE + PRESSURE) * years;
+        let others = (METER_BREAKS * METER_AT_ONCE + PRESSURE_BREAKS * STEP_AT_ONCE) * years;
         let mut offsets: Vec<f64> = vans
             .iter()
             .filter_map(|v| v.offset.filter(|o| o.others >= 2))
@@ -61,8 +65,6 @@ impl Rates {
         let middle = crate::stats::robust::median_in_place(&mut offsets).unwrap_or(0.0) / 0.674;
         Rates {
             seal: (SEAL_PRIOR.0 + (steps - others).max(0.0)) / (SEAL_PRIOR.1 + years),
-            permeate_probe: PERMEATE_PROBE,
-            pressure: PRESSURE,
             tap_spread: middle.clamp(TAP_SPREAD.0, TAP_SPREAD.1),
         }
     }
@@ -85,7 +87,7 @@ impl FleetMeters {
         let evidence = fleet.each(&all, |number, van: &VanLives| {
             let own = taps.get(number).copied().flatten();
             let others = own.and_then(|own| among.beside(own));
-            explain::explain(van, others.as_ref(), among.new)
+            explain::explain(van, others.as_ref(), &among.pattern)
         })?;
         let rates = Rates::learn(&evidence);
         let vans = evidence.iter();

@@ -3,9 +3,10 @@
 use std::collections::BTreeMap;
 use std::sync::Arc;
 
-use super::explain::{days, since_moved, when_new};
+use super::explain::{days, since_moved};
+use super::pattern::{Pattern, rises, when_new};
 use crate::lives::VanLives;
-use crate::stats::robust::{mad_sd, median};
+use crate::stats::robust::median;
 
 /// Days over which a van's tap readings are made one.
 const BIN_DAYS: i32 = 28;
@@ -24,6 +25,8 @@ pub struct VanTaps {
     bins: Vec<(i32, f64)>,
     /// `ln` salt passage of its membranes when they were new.
     new: Vec<f64>,
+    /// By how much each rose, `ln`, in the litres in which ageing is measured.
+    rises: Vec<f64>,
 }
 
 impl VanTaps {
@@ -40,6 +43,7 @@ impl VanTaps {
         Some(VanTaps {
             district: van.district.clone()?,
             new: when_new(van),
+            rises: rises(van),
             bins: bins
                 .into_iter()
                 .filter_map(|(bin, values)| Some((bin, median(&values).ok()?)))
@@ -94,9 +98,7 @@ struct District {
 #[derive(Debug, Default)]
 pub struct FleetTaps {
     districts: BTreeMap<Arc<str>, District>,
-    /// `ln` salt passage of new membranes in the middle, and its spread; `None` where too
-    /// few were seen.
-    pub new: Option<(f64, f64)>,
+    pub pattern: Pattern,
 }
 
 /// What the other vans of a district read, as seen from one of them.
@@ -111,25 +113,19 @@ pub struct Others {
 impl FleetTaps {
     pub fn of<'a>(vans: impl Iterator<Item = &'a VanTaps>) -> FleetTaps {
         let mut by_district: BTreeMap<Arc<str>, Vec<&VanTaps>> = BTreeMap::new();
-        let mut new = Vec::new();
+        let (mut new, mut rises) = (Vec::new(), Vec::new());
         for van in vans {
             new.extend_from_slice(&van.new);
+            rises.extend_from_slice(&van.rises);
             let here = by_district.entry(van.district.clone()).or_default();
             here.push(van);
         }
         let districts = by_district.into_iter();
-        const MEMBRANES: usize = 6;
-        /// Bounds of the spread of new membranes, ln.
-        const SPREAD: (f64, f64) = (0.15, 0.45);
-        let spread = mad_sd(&new).map(|sd| sd.clamp(SPREAD.0, SPREAD.1));
         FleetTaps {
             districts: districts
                 .map(|(name, vans)| (name, District::of(&vans)))
                 .collect(),
-            new: median(&new)
-                .ok()
-                .zip(spread.ok())
-                .filter(|_| new.len() >= MEMBRANES),
+            pattern: Pattern::of(&new, &rises),
         }
     }
 

@@ -17,8 +17,13 @@ struct Story {
     growth: f64,
     /// What its tap meter shows of what is true.
     tap_gain: fn(Date) -> f64,
+    /// What its meter after the membrane shows of what is true.
+    membrane_gain: fn(Date) -> f64,
     /// How much faster the membrane wears.
     wear: fn(Date) -> f64,
+    /// The membrane is changed.
+    renewed: Option<Date>,
+    tap_ppm: f64,
 }
 
 const fn plain(van: &'static str, new: f64) -> Story {
@@ -27,7 +32,10 @@ const fn plain(van: &'static str, new: f64) -> Story {
         new,
         growth: 0.10,
         tap_gain: |_| 1.0,
+        membrane_gain: |_| 1.0,
         wear: |_| 1.0,
+        renewed: None,
+        tap_ppm: 310.0,
     }
 }
 
@@ -64,10 +72,15 @@ fn fleet(stories: &[Story]) -> Yard {
             if days > 0 && days % 75 == 0 {
                 writeln!(services, "{van},{day},prefilter,1").expect("text");
             }
+            if story.renewed == Some(day) {
+                writeln!(services, "{van},{day},membrane,1").expect("text");
+                ln = story.new.ln();
+            }
             if days > 0 && days % 7 == 0 {
                 let season = (f64::from(day.day_of_year()) / 58.1).cos();
-                let tap = 310.0 * (1.0 + 0.04 * season) * (1.0 + 0.02 * chance(1));
-                let permeate = tap * ln.exp() * (1.0 + 0.03 * chance(2));
+                let tap = story.tap_ppm * (1.0 + 0.04 * season) * (1.0 + 0.02 * chance(1));
+                let permeate =
+                    tap * ln.exp() * (1.0 + 0.03 * chance(2)) * (story.membrane_gain)(day);
                 let shown = tap * (story.tap_gain)(day);
                 let product = if charge > 7000.0 { 12 } else { 0 };
                 writeln!(
@@ -123,11 +136,18 @@ fn low_from_april_to_july(day: Date) -> f64 {
 }
 
 /// A tap meter reads a quarter low for four months: the meter is named while it does, no
-/// membrane is blamed then or after, and the membrane's day does not jump with it.
-fn tap_meter_low(stories: &[Story]) {
+/// membrane is blamed then or after, and the membrane's day is about the one that it would
+/// have with a meter that reads right: within that share, in percent, of the time left.
+fn tap_meter_low(stories: &[Story], within: i32) {
     let yard = fleet(stories);
-    let before = assessed(&yard, "2026-03-31");
-    let planned = day(&van(&before, "Tansy")["membrane"]["limit_on"]["p50"]);
+    let right: Vec<Story> = stories
+        .iter()
+        .map(|s| Story {
+            tap_gain: |_| 1.0,
+            ..*s
+        })
+        .collect();
+    let read_right = fleet(&right);
     for as_of in ["2026-05-31", "2026-06-30", "2026-07-31"] {
         let now = assessed(&yard, as_of);
         let tansy = van(&now, "Tansy");
@@ -141,10 +161,14 @@ fn tap_meter_low(stories: &[Story]) {
         let membrane = &tansy["membrane"];
         assert_eq!(membrane["check_meter_first"], true, "{as_of}: {tansy:#}");
         assert_ne!(membrane["suspect"], "membrane", "{as_of}: {tansy:#}");
-        let moved = day(&membrane["limit_on"]["p50"]).days_since(planned).abs();
-        let left = planned.days_since(day(&now["as_of"]));
+        let otherwise = assessed(&read_right, as_of);
+        let otherwise = day(&van(&otherwise, "Tansy")["membrane"]["limit_on"]["p50"]);
+        let moved = day(&membrane["limit_on"]["p50"])
+            .days_since(otherwise)
+            .abs();
+        let left = otherwise.days_since(day(&now["as_of"]));
         assert!(
-            moved * 5 < 2 * left,
+            moved * 100 < left * within,
             "{as_of}: moved {moved} days of {left}"
         );
         let due = yard
@@ -187,18 +211,20 @@ const TANSY: Story = Story {
 
 #[test]
 fn a_tap_meter_that_reads_low_for_a_while_is_named_and_no_membrane_blamed() {
-    tap_meter_low(&[
+    let four_others = [
         plain("Brindle", 0.034),
         plain("Fennick", 0.03),
         plain("Ludo", 0.038),
         plain("Moth", 0.036),
         TANSY,
-    ]);
+    ];
+    tap_meter_low(&four_others, 20);
 }
 
 #[test]
 fn one_other_van_at_the_base_is_enough_to_tell_a_meter_from_the_water() {
-    tap_meter_low(&[plain("Moth", 0.036), TANSY]);
+    // It may be the other one's that is off.
+    tap_meter_low(&[plain("Moth", 0.036), TANSY], 30);
 }
 
 #[test]
@@ -311,4 +337,59 @@ fn a_tap_meter_that_creeps_low_is_checked_before_a_membrane_is_bought() {
         "{due}"
     );
     assert!(!of_tansy.iter().any(|l| l.contains(",membrane,")), "{due}");
+}
+
+/// Half as much again is read behind Tansy's membrane from May on, and behind the new one
+/// too that was fitted for it in July: that is the meter.
+#[test]
+fn what_outlasts_the_membrane_is_its_meter() {
+    let yard = fleet(&[
+        plain("Brindle", 0.034),
+        plain("Fennick", 0.03),
+        plain("Ludo", 0.038),
+        plain("Moth", 0.036),
+        Story {
+            membrane_gain: |day| if day >= date(2026, 5, 1) { 1.6 } else { 1.0 },
+            renewed: Some(date(2026, 7, 20)),
+            ..plain("Tansy", 0.034)
+        },
+    ]);
+    let now = assessed(&yard, "2026-10-31");
+    let tansy = van(&now, "Tansy");
+    let after = meter(tansy, "permeate");
+    assert!(after["doubt"].as_f64() >= Some(0.5), "{after:#}");
+    let off = after["off_by"]["p50"].as_f64().expect("a gain");
+    assert!((1.35..1.75).contains(&off), "{after:#}");
+    assert_eq!(tansy["membrane"]["check_meter_first"], true, "{tansy:#}");
+    for other in ["Brindle", "Fennick", "Ludo", "Moth"] {
+        let doubt = meter(van(&now, other), "permeate")["doubt"].as_f64();
+        assert!(doubt < Some(0.5), "{other} {doubt:?}");
+    }
+}
+
+/// In soft water a meter of whole ppm goes from 2 to 3 overnight, and half as much again
+/// seems to come through: nothing has happened.
+#[test]
+fn a_figure_that_turns_from_2_to_3_ppm_is_no_jump() {
+    let soft = |van, new| Story {
+        tap_ppm: 90.0,
+        growth: 0.15,
+        ..plain(van, new)
+    };
+    let yard = fleet(&[
+        soft("Brindle", 0.022),
+        soft("Fennick", 0.024),
+        soft("Ludo", 0.023),
+        soft("Moth", 0.025),
+        soft("Tansy", 0.021),
+    ]);
+    for as_of in ["2026-03-31", "2026-06-30", "2026-08-31", "2026-10-31"] {
+        let now = assessed(&yard, as_of);
+        for one in now["vans"].as_array().expect("vans") {
+            let membrane = &one["membrane"];
+            assert_ne!(membrane["state"], "failing_early", "{as_of}: {one:#}");
+            let doubt = meter(one, "permeate")["doubt"].as_f64();
+            assert!(doubt < Some(0.5), "{as_of}: {one:#}");
+        }
+    }
 }

@@ -30,11 +30,11 @@ pub struct Cell {
     pub jump: f64,
 }
 
-/// Gathers `points`, oldest first. `jump`: before which one the level may have jumped,
-/// and by how much; `own`: the variance of each reading.
-pub fn gather(points: &[&PassagePoint], own: &[f64], jump: Option<(usize, f64)>) -> Vec<Cell> {
+/// Gathers `points`, oldest first; `ln`: `ln` salt passage of each and its own variance.
+/// `jump`: before which one the level may have jumped, and by how much.
+pub fn gather(points: &[PassagePoint], ln: &[(f64, f64)], jump: Option<(usize, f64)>) -> Vec<Cell> {
     let per_cell = points.len().div_ceil(MOST_CELLS).max(1);
-    let whole = in_whole_ppm(points.iter().copied());
+    let whole = in_whole_ppm(points);
     let first_day = points.first().map(|p| p.date);
     let mut cells = Vec::new();
     let mut from = 0;
@@ -49,10 +49,10 @@ pub fn gather(points: &[&PassagePoint], own: &[f64], jump: Option<(usize, f64)>)
             to += 1;
         }
         let jump = jump.filter(|(at, _)| *at == from).map_or(0.0, |(_, v)| v);
-        if let (Some(some), Some(own), Some(first)) =
-            (points.get(from..to), own.get(from..to), first_day)
+        if let (Some(some), Some(ln), Some(first)) =
+            (points.get(from..to), ln.get(from..to), first_day)
         {
-            cells.extend(one(some, own, whole, jump, first));
+            cells.extend(one(some, ln, whole, jump, first));
         }
         from = to;
     }
@@ -60,12 +60,17 @@ pub fn gather(points: &[&PassagePoint], own: &[f64], jump: Option<(usize, f64)>)
 }
 
 /// One cell of readings that compare.
-fn one(points: &[&PassagePoint], own: &[f64], whole: bool, jump: f64, first: Date) -> Option<Cell> {
+fn one(
+    points: &[PassagePoint],
+    ln: &[(f64, f64)],
+    whole: bool,
+    jump: f64,
+    first: Date,
+) -> Option<Cell> {
     let middle = points.get(points.len() / 2)?;
-    let ln = |p: &PassagePoint| p.salt_passage.max(1e-6).ln();
     // Weights of Student's t about the middle, found in a few steps: one splashed
     // cup must not move the cell.
-    let mut values: Vec<f64> = points.iter().map(|p| ln(p)).collect();
+    let mut values: Vec<f64> = ln.iter().map(|(y, _)| *y).collect();
     values.sort_by(f64::total_cmp);
     let mut centre = *values.get(values.len() / 2)?;
     let (mut weight, mut sums) = (0.0, [0.0; 4]);
@@ -73,8 +78,8 @@ fn one(points: &[&PassagePoint], own: &[f64], whole: bool, jump: f64, first: Dat
     for step in 0..3 {
         (weight, sums) = (0.0, [0.0; 4]);
         litres.iter_mut().for_each(|l| *l = 0.0);
-        for (p, variance) in points.iter().zip(own) {
-            let z2 = (ln(p) - centre).powi(2) / variance.max(1e-6);
+        for (p, (y, variance)) in points.iter().zip(ln) {
+            let z2 = (y - centre).powi(2) / variance.max(1e-6);
             let w = if points.len() > 2 {
                 ((NU + 1.0) / (NU + z2)).min(1.0)
             } else {
@@ -84,7 +89,7 @@ fn one(points: &[&PassagePoint], own: &[f64], whole: bool, jump: f64, first: Dat
             let days = f64::from(p.date.days_since(first));
             for (sum, x) in sums
                 .iter_mut()
-                .zip([ln(p), p.theta_lever, p.late_litres, days])
+                .zip([*y, p.theta_lever, p.late_litres, days])
             {
                 *sum += w * x;
             }

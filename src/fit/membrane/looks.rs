@@ -108,13 +108,14 @@ pub fn looks_of(
             vec![days(point.date) * assumed_litres_per_day]
         })
     });
-    let all: Vec<&PassagePoint> = life.points.iter().collect();
-    let own: Vec<f64> = all.iter().map(|p| own_variance(p)).collect();
-    let all_jump = likely_jump(&all);
-    let mut cells = cells::gather(&all, &own, all_jump);
-    for cell in &mut cells {
-        cell.ln_passage -= aboard.meters.ratio_on(cell.date).mean;
-    }
+    // A jump that is the meters' is none of the membrane's path.
+    let ln_of =
+        |p: &PassagePoint| p.salt_passage.max(1e-6).ln() - aboard.meters.ratio_on(p.date).mean;
+    let ln: Vec<f64> = life.points.iter().map(ln_of).collect();
+    let jump = likely_jump(&life.points, &ln);
+    let own = life.points.iter().map(own_variance);
+    let ln: Vec<(f64, f64)> = ln.into_iter().zip(own).collect();
+    let mut cells = cells::gather(&life.points, &ln, jump);
     if !counted {
         // Days stand for litres where nobody counted.
         for cell in &mut cells {
@@ -125,9 +126,8 @@ pub fn looks_of(
     let points = kept
         .iter()
         .map(|p| {
-            let ln = p.salt_passage.max(1e-6).ln() - aboard.meters.ratio_on(p.date).mean;
             let at_recovery = aboard.through_recovery.0 * (25.0 - USUAL_C);
-            (ln - at_recovery, p.theta_lever)
+            (ln_of(p) - at_recovery, p.theta_lever)
         })
         .collect();
     let last_day = match life.end {
@@ -186,7 +186,7 @@ fn scatter(points: &[PassagePoint]) -> f64 {
 
 /// A step that stands out whatever the fleet is like, so that the path may
 /// jump there instead of bending.
-fn likely_jump(points: &[&PassagePoint]) -> Option<(usize, f64)> {
+fn likely_jump(points: &[PassagePoint], ln: &[f64]) -> Option<(usize, f64)> {
     /// Variance of a jump, ln, and of what a path wanders between two readings.
     const SIZE: f64 = 0.5;
     const BETWEEN: f64 = 0.0007;
@@ -195,7 +195,7 @@ fn likely_jump(points: &[&PassagePoint]) -> Option<(usize, f64)> {
             .get(i)
             .map_or(0.0, |p| p.litres_by_level.iter().sum::<f64>())
     };
-    let step = step_of(points, 0.8, BETWEEN, |a, b| {
+    let step = step_of(points, ln, 0.8, BETWEEN, |a, b| {
         1.3e-5 * (litres(b) - litres(a)).max(0.0)
     })?;
     let at = points.iter().position(|p| p.date >= step.date)?;

@@ -23,20 +23,17 @@ const BEFORE: usize = 3;
 const AFTER: usize = 2;
 
 /// The most probable lasting step among the newest readings, if any is more
-/// likely than not. `points`: one element, oldest first. `spare_variance`: what
-/// the path may wander between neighbouring readings.
+/// likely than not. `points`: one element, oldest first; `ln`: `ln` salt passage of each.
+/// `spare_variance`: what the path may wander between neighbouring readings.
 pub fn step_of(
-    points: &[&PassagePoint],
+    points: &[PassagePoint],
+    ln: &[f64],
     noise: f64,
     spare_variance: f64,
     growth: impl Fn(usize, usize) -> f64,
 ) -> Option<Step> {
     const WINDOW: usize = 30;
     let from = points.len().saturating_sub(WINDOW);
-    let ln: Vec<f64> = points
-        .iter()
-        .map(|p| p.salt_passage.max(1e-6).ln())
-        .collect();
     let splits: Vec<usize> = (from.max(BEFORE)..(points.len() + 1).saturating_sub(AFTER)).collect();
     let mut odds_sum = 0.0;
     let mut best: Option<(f64, usize, f64)> = None;
@@ -96,8 +93,8 @@ mod tests {
     fn a_lasting_step_is_seen_and_creep_is_not_called_one() {
         let step = |passage: &dyn Fn(usize) -> f64| {
             let life = element(30, passage);
-            let points: Vec<&PassagePoint> = life.points.iter().collect();
-            step_of(&points, 0.8, 0.0007, |_, _| 0.03)
+            let ln: Vec<f64> = life.points.iter().map(|p| p.salt_passage.ln()).collect();
+            step_of(&life.points, &ln, 0.8, 0.0007, |_, _| 0.03)
         };
         let stepped = step(&|i| if i < 22 { 0.03 } else { 0.06 }).unwrap();
         assert!((stepped.ratio - 2.0).abs() < 0.3, "{stepped:?}");

@@ -13,11 +13,12 @@ use super::dates::{WrittenDate, written};
 use super::headers::RecordKind;
 use super::kind::heads_a_table;
 use super::layout::{DELIMITERS, Layout};
+use super::meaning::meaning;
 use super::names::Names;
 use super::notes::Repair;
 use super::numbers::DecimalMark;
 use super::ragged::{How, Way, ways};
-use super::row::{Cells, FileContext, Reason, Row};
+use super::row::{Below, Cells, FileContext, Reason, Row};
 use super::rows_fills::fill;
 use super::rows_hardness::hardness;
 use super::rows_readings::reading;
@@ -105,7 +106,8 @@ pub(super) fn judge(
     if let Some(reason) = no_row_of_its_own(context, rows) {
         return Outcome::set_aside(context, reason);
     }
-    if context.in_another_table.get() {
+    let below = context.below.borrow().clone();
+    if below == Below::Foreign {
         return Outcome::set_aside(context, ANOTHER_TABLE.into());
     }
     let mut judging = Judging {
@@ -114,10 +116,14 @@ pub(super) fn judge(
         names,
         only,
     };
-    let mut outcome = judging.row();
+    let mut outcome = match &below {
+        Below::Alike { cells, width } => judging.in_their_order(cells, *width),
+        _ => judging.row(),
+    };
     // a row of as many cells as the header that is sound without its only quote
     // mark can be meant in no other way
     if !outcome.is_sound()
+        && below == Below::Own
         && let Some(cells) = without_lone_mark(context, rows)
     {
         let mut other = judging.cells(Some(&cells));
@@ -129,8 +135,13 @@ pub(super) fn judge(
     }
     // what heads a table is never a sound row, so only the others are looked at
     if !outcome.has_sound_part() && heads_a_table((0..rows.len()).map(|i| rows.cell(i))) {
-        context.in_another_table.set(true);
-        return Outcome::set_aside(context, HEADER_OF_ANOTHER.into());
+        let alike = alike(context.sheet.main(), rows);
+        let reason = match alike {
+            Some(_) => "the header once more, its columns in another order",
+            None => HEADER_OF_ANOTHER,
+        };
+        context.below.replace(alike.unwrap_or(Below::Foreign));
+        return Outcome::set_aside(context, reason.into());
     }
     if rows.is_misquoted() {
         for part in &mut outcome.parts {
@@ -143,19 +154,38 @@ pub(super) fn judge(
     outcome
 }
 
-/// The cells of a row without its only quote mark, which stands within a cell or
-/// at its end. One that opens a cell may have its fellow on a line below; one that
-/// stands alone in its cell is a ditto.
+/// The cells of a row without its only quote mark. One that stands alone in its cell is
+/// a ditto.
 fn without_lone_mark(context: &FileContext<'_>, rows: &Rows<'_>) -> Option<Vec<String>> {
     let layout = context.sheet.main();
     let is_whole = (layout.width()..=layout.headers.len()).contains(&rows.len());
-    if !is_whole || layout.quote != b'"' || rows.is_misquoted() || rows.is_cut_off() {
+    if !is_whole || layout.quote != b'"' || rows.is_cut_off() {
         return None;
     }
     let cells = || (0..rows.len()).map(|i| rows.cell(i));
     let marks: usize = cells().map(|cell| cell.matches('"').count()).sum();
     let is_ditto = cells().any(|cell| plain(cell) == "\"");
-    (marks == 1 && !is_ditto).then(|| cells().map(|cell| cell.replace('"', "")).collect())
+    // a text that opens in the last cell may go on below
+    let goes_on = rows.is_misquoted() && cells().last().is_some_and(|cell| cell.contains('"'));
+    (marks == 1 && !is_ditto && !goes_on)
+        .then(|| cells().map(|cell| cell.replace('"', "")).collect())
+}
+
+/// A header of columns that the file's own one has too, letter for letter, and of such as
+/// this kind of record has no use for: where each of the file's own stands in it.
+fn alike(layout: &Layout, rows: &Rows<'_>) -> Option<Below> {
+    let theirs: Vec<String> = (0..rows.len()).map(|i| folded(rows.cell(i))).collect();
+    let own: Vec<String> = layout.headers.iter().map(|h| folded(h)).collect();
+    let is_known = |(i, header): (usize, &String)| {
+        let is_ours = meaning(layout.kind, rows.cell(i)).column().is_some();
+        own.contains(header) || !is_ours
+    };
+    let is_alike = theirs.iter().enumerate().all(is_known);
+    let place = |header: &String| theirs.iter().position(|h| h == header && !h.is_empty());
+    is_alike.then(|| Below::Alike {
+        cells: own.iter().map(place).collect(),
+        width: theirs.len(),
+    })
 }
 
 const HEADER_OF_ANOTHER: &str = "the header of another table: give that table a file of its own";
@@ -184,6 +214,20 @@ impl Judging<'_> {
             let cells: Vec<&str> = (0..rows.len()).map(|i| rows.cell(i)).collect();
             self.ragged(&cells)
         }
+    }
+
+    /// A row whose cells stand in another order than the file's own.
+    fn in_their_order(&mut self, places: &[Option<usize>], width: usize) -> Outcome {
+        let rows = self.rows;
+        if rows.len() != width {
+            let reason = format!("{} cells where the header has {width}", rows.len());
+            return Outcome::set_aside(self.context, reason);
+        }
+        let cell = |place: &Option<usize>| place.map_or(String::new(), |i| rows.cell(i).to_owned());
+        let cells: Vec<String> = places.iter().map(cell).collect();
+        let mut outcome = self.cells(Some(&cells));
+        outcome.aligned = Some(cells);
+        outcome
     }
 
     /// Every part of the row.
@@ -257,8 +301,14 @@ impl Judging<'_> {
             outcome.aligned = Some(cells);
             outcome
         };
-        if let [line] = cells
-            && let Some(cells) = separated_otherwise(layout, line)
+        // a line with a quote mark out of place was split at each separator
+        let line = match cells {
+            [line] => Some((*line).to_owned()),
+            _ if rows.is_misquoted() => Some(cells.join(&char::from(layout.delimiter).to_string())),
+            _ => None,
+        };
+        if let Some(line) = line
+            && let Some(cells) = separated_otherwise(layout, &line)
         {
             let outcome = judged(cells, "separated unlike the other rows: split all the same");
             return if outcome.is_sound() { outcome } else { wrong() };
@@ -281,6 +331,11 @@ impl Judging<'_> {
                 continue;
             }
             let outcome = judged(way.cells, way.how.told());
+            // of a row that lacks a cell each other one has to be of use
+            let costs_a_cell = outcome.parts.iter().any(|part| part.repairs.len() > 1);
+            if cells.len() < width && costs_a_cell {
+                continue;
+            }
             let known = sound.iter().any(|(_, o)| o.says_the_same(&outcome));
             if outcome.is_sound() && !known {
                 sound.push((way.how, outcome));
@@ -301,7 +356,7 @@ fn is_believed(context: &FileContext<'_>, how: How, cells: &[&str]) -> bool {
     match how {
         // a separator forgotten, or a line broken off, would look the same
         How::EndsEarly | How::Gap => false,
-        How::EmptyOut => true,
+        How::EmptyOut | How::Parted => true,
         How::Joined(at) => {
             // a date of its own is no part of a text: two rows stand on this line
             let joined = cells.iter().skip(at).take(pieces);
@@ -382,7 +437,7 @@ fn no_row_of_its_own(context: &FileContext<'_>, rows: &Rows<'_>) -> Option<Reaso
         let beyond = layout.headers.len()..rows.len();
         let is_all = beyond.into_iter().all(|i| plain(rows.cell(i)).is_empty());
         if is_all && layout.headers.iter().enumerate().all(same) {
-            context.in_another_table.set(false);
+            context.below.replace(Below::Own);
             return Some("the header once more".into());
         }
     }

@@ -1,5 +1,6 @@
 //! Rows with cells too many or too few: all the ways in which they could be meant.
 
+use super::dates::{WrittenDate, written};
 use super::text::plain;
 
 /// How many cells may be too many for a repair to be looked for.
@@ -21,6 +22,8 @@ pub(super) enum How {
     Gap,
     /// Empty cells were taken out.
     EmptyOut,
+    /// A date was parted from its neighbour, the separator between them being lost.
+    Parted,
     /// Neighbours were joined by the delimiter, into this cell.
     Joined(usize),
 }
@@ -31,6 +34,9 @@ impl How {
         match self {
             How::EndsEarly => "ends early: its last cells are taken for empty",
             How::Gap => "cells too few",
+            How::Parted => {
+                "a cell too few: put right in the only way that makes sense, a separator lost beside a date"
+            }
             How::EmptyOut => "an empty cell too many: left out",
             How::Joined(_) => {
                 "cells too many: put right in the only way that makes sense, a separator within a text"
@@ -47,7 +53,11 @@ pub(super) fn ways(cells: &[&str], width: usize, delimiter: char) -> Vec<Way> {
         return ways;
     }
     if cells.len() < width && cells.len() > 1 {
-        return gaps(cells, width);
+        let mut ways = gaps(cells, width);
+        if cells.len() + 1 == width {
+            ways.extend(parted(cells));
+        }
+        return ways;
     }
     Vec::new()
 }
@@ -98,6 +108,31 @@ fn joined(cells: &[&str], width: usize, delimiter: char) -> Vec<Way> {
         })
     };
     (0..width).filter_map(join).collect()
+}
+
+/// A cell in which a date with a year of four digits and something else stand together.
+fn parted(cells: &[&str]) -> Vec<Way> {
+    let is_date = |text: &str| {
+        let years = text.split(|c: char| !c.is_ascii_digit()).map(str::len);
+        years.clone().take(3).any(|n| n == 4)
+            && matches!(
+                written(plain(text)).map(|written| written.date),
+                Ok(WrittenDate::Sure(_) | WrittenDate::Numbers(_))
+            )
+    };
+    let each = cells.iter().enumerate();
+    let at = each.flat_map(|(n, cell)| cell.char_indices().skip(1).map(move |(at, _)| (n, at)));
+    at.filter_map(|(n, at)| {
+        let (left, right) = cells.get(n)?.split_at_checked(at)?;
+        (is_date(left) || is_date(right)).then_some(())?;
+        let mut row = owned(cells);
+        row.splice(n..=n, [left.to_owned(), right.to_owned()]);
+        Some(Way {
+            cells: row,
+            how: How::Parted,
+        })
+    })
+    .collect()
 }
 
 fn gaps(cells: &[&str], width: usize) -> Vec<Way> {

@@ -4,7 +4,7 @@
 //! in memory.
 
 use std::borrow::Cow;
-use std::cell::Cell;
+use std::cell::RefCell;
 use std::collections::HashMap;
 use std::io::Read;
 use std::path::Path;
@@ -39,7 +39,7 @@ use super::notes::Notes;
 use super::numbers::DecimalMark;
 use super::own_output;
 use super::remarks::{Tick, tick};
-use super::row::{Cells, FileContext};
+use super::row::{Below, Cells, FileContext};
 use super::rows_hardness::bare_is_mg_l;
 use super::sheet::Sheet;
 use super::source::{Seen, Source, Watched};
@@ -387,7 +387,7 @@ impl<'b> FileReader<'b> {
             habits,
             usual_cells: evidence.usual_cells(layout.headers.len()),
             ends_early: evidence.ends_early(),
-            in_another_table: Cell::new(false),
+            below: RefCell::new(Below::Own),
             zone: &zone,
             today: options.today,
             small_litres: evidence.small_litres(options.tank_fills),

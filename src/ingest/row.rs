@@ -1,7 +1,7 @@
 //! One row under the eyes of its rules: typed looks at its cells, each with the
 //! reason why it cannot be used or what was repaired.
 
-use std::cell::Cell;
+use std::cell::RefCell;
 use std::sync::Arc;
 
 use crate::calendar::Date;
@@ -29,8 +29,8 @@ pub(super) struct FileContext<'f> {
     pub usual_cells: usize,
     /// Whether rows of this file leave out the empty cells at their end.
     pub ends_early: bool,
-    /// Whether the rows now stand below the header of another table.
-    pub in_another_table: Cell<bool>,
+    /// Below which header the rows now stand.
+    pub below: RefCell<Below>,
     pub zone: &'f LocalDays,
     pub today: Date,
     /// How litres are meant that no tank is filled with.
@@ -39,6 +39,21 @@ pub(super) struct FileContext<'f> {
     pub bare_is_mg_l: bool,
     /// The day of what is ticked without one in a list of jobs.
     pub done_on: Option<Date>,
+}
+
+/// Below which header rows stand.
+#[derive(Debug, Clone, PartialEq)]
+pub(super) enum Below {
+    /// The file's own.
+    Own,
+    /// One of the same columns in another order, or of some of them: where each of the
+    /// file's own stands there.
+    Alike {
+        cells: Vec<Option<usize>>,
+        width: usize,
+    },
+    /// One of another kind.
+    Foreign,
 }
 
 /// How figures are meant in a column of litres that are too small for a fill.

@@ -833,3 +833,34 @@ fn a_month_that_was_never_taken_in_is_said() {
     );
     assert!(!told.contains("March 2026"), "{seen:#?}");
 }
+
+/// Last year's rows pasted below this year's, with their own header in another order and
+/// a column that is none of ours, are read by that header; a separator lost beside a date
+/// is put right where it can be in one way only.
+#[test]
+fn a_table_below_in_another_order_and_a_separator_lost_beside_a_date() {
+    let yard = Yard::new();
+    yard.write(
+        "in/book.csv",
+        "van,taken_at,feed_ppm,permeate_ppm,product_ppm\n\
+         QV-1,2026-03-02T08:00,310,12,0\n\
+         QV-2,2026-03-02T09:00,305,11,1\n\
+         QV-12026-03-09T08:00,311,13,0\n\
+         \n\
+         taken_at,driver,van,product_ppm,permeate_ppm,feed_ppm\n\
+         2025-03-03T08:00,Max,QV-1,2,9,301\n\
+         2025-03-03T09:00,Max,QV-2,1,8,302\n",
+    );
+    let seen = yard.run(&["ingest", "in"]);
+    assert_eq!(seen.code, 0, "{}{}", seen.out, seen.err);
+    let rows = stored(&yard, "readings");
+    assert_eq!(rows.len(), 5, "{rows:?}");
+    for (start, figures) in [
+        ("QV-1,2025-03-03", ",301,9,2"),
+        ("QV-2,2025-03-03", ",302,8,1"),
+        ("QV-1,2026-03-09", ",311,13,0"),
+    ] {
+        let is_it = |row: &String| row.starts_with(start) && row.contains(figures);
+        assert!(rows.iter().any(is_it), "{start} {figures}: {rows:?}");
+    }
+}

@@ -274,7 +274,7 @@ pub const SLIPS: &[Slip] = &[
             })
         },
     ),
-    Slip::careful(Cells, "what is no number", NO_NUMBER, |s, c| {
+    Slip::losing(Cells, "what is no number", NO_NUMBER, |s, c| {
         touch_number(s, c, |_, c| {
             let words = [
                 "OL", "Err", "---", "#REF!", "=A1+2", "see note", "same", "12:30", "1.2.3", ">500",
@@ -283,7 +283,7 @@ pub const SLIPS: &[Slip] = &[
             Some(c.one_of(&words).to_owned())
         })
     }),
-    Slip::careful(
+    Slip::losing(
         Cells,
         "required cells empty",
         &[

@@ -52,7 +52,7 @@ pub const SLIPS: &[Slip] = &[
             .collect();
         true
     }),
-    Slip::careful(Lines, "file cut off within its last row", CUT, cut_off),
+    Slip::losing(Lines, "file cut off within its last row", CUT, cut_off),
     Slip::sound(Columns, "columns in another order", |s, c| {
         let mut order: Vec<usize> = (0..s.names.len()).collect();
         for i in (1..order.len()).rev() {
@@ -253,7 +253,7 @@ pub const SLIPS: &[Slip] = &[
         },
     ),
     Slip::careful(Lines, "a row broken over two lines", BROKEN, broken),
-    Slip::careful(Lines, "a row shifted by a cell", SHIFTED, |s, c| {
+    Slip::losing(Lines, "a row shifted by a cell", SHIFTED, |s, c| {
         let i = c.below(s.lines.len());
         let mut cells = s.cells_of(&s.lines[i]);
         if s.lines[i].raw.is_some() || cells.len() < 3 {

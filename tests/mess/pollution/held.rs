@@ -13,6 +13,8 @@ pub struct Held {
     pub rows: usize,
     pub loaded: usize,
     pub set_aside: usize,
+    /// Of those set aside, such of which nobody could tell what they meant.
+    pub untold: usize,
     /// Of those, the rows in which the pollution is.
     pub touched: usize,
     pub touched_loaded: usize,
@@ -25,6 +27,7 @@ impl Held {
         self.rows += more.rows;
         self.loaded += more.loaded;
         self.set_aside += more.set_aside;
+        self.untold += more.untold;
         self.touched += more.touched;
         self.touched_loaded += more.touched_loaded;
         self.mistakes.extend(more.mistakes);
@@ -111,6 +114,7 @@ fn hold(
         seen[i] += 1;
         let means_something = !lines[i].1.meanings.is_empty();
         held.set_aside += usize::from(means_something);
+        held.untold += usize::from(means_something && lines[i].1.untold);
         if means_something && !is_true(&row.reason) {
             held.mistakes.push(format!(
                 "{:?}: {}\n    set aside because {}",

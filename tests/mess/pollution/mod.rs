@@ -26,7 +26,7 @@ pub fn mistyped(sheet: &mut Sheet, chance: &mut Chance) {
         .iter()
         .find(|slip| slip.name == "what is no number")
     {
-        (slip.make)(sheet, chance);
+        slip.make(sheet, chance);
     }
 }
 
@@ -86,20 +86,21 @@ fn no_pollution_makes_a_silent_mistake() {
     let mut all = Held::default();
     let mut repairable = Held::default();
     println!(
-        "{:10} {:42} {:>5} {:>6} {:>6} {:>6} {:>6}  rows touched, of those loaded",
-        "level", "pollution", "files", "rows", "loaded", "aside", "wrong"
+        "{:10} {:42} {:>5} {:>6} {:>6} {:>6} {:>6} {:>6}  rows touched, of those loaded",
+        "level", "pollution", "files", "rows", "loaded", "aside", "untold", "wrong"
     );
     for told in all_told() {
         let mut held = told.held;
         let wrong = held.mistakes.len();
         println!(
-            "{:10} {:42} {:5} {:6} {:6} {:6} {wrong:6}  {:5} {:5}",
+            "{:10} {:42} {:5} {:6} {:6} {:6} {:6} {wrong:6}  {:5} {:5}",
             told.level,
             told.name,
             held.files,
             held.rows,
             held.loaded,
             held.set_aside,
+            held.untold,
             held.touched,
             held.touched_loaded,
         );
@@ -112,12 +113,13 @@ fn no_pollution_makes_a_silent_mistake() {
         all.add(held);
     }
     println!(
-        "{} files, {} rows; of repairable files {} of {} rows loaded ({:.1} %)",
+        "{} files, {} rows; of repairable files {} of {} rows loaded ({:.2} %), of {} more nobody could tell what they meant",
         all.files,
         all.rows,
         repairable.loaded,
-        repairable.rows,
-        100.0 * repairable.loaded as f64 / repairable.rows as f64
+        repairable.rows - repairable.untold,
+        100.0 * repairable.loaded as f64 / (repairable.rows - repairable.untold) as f64,
+        repairable.untold,
     );
     for mistake in all.mistakes.iter().take(SHOWN) {
         println!("{mistake}\n");
@@ -126,5 +128,5 @@ fn no_pollution_makes_a_silent_mistake() {
     assert!(all.files >= 2_000, "{} files", all.files);
     // what is left aside can mostly be read in two ways: a separator lost or one
     // too many among empty cells, a mark that opens a text or stands for a ditto
-    assert!(repairable.loaded * 100 >= repairable.rows * 98);
+    assert!(repairable.loaded * 100 >= (repairable.rows - repairable.untold) * 99);
 }

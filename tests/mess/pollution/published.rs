@@ -3,7 +3,8 @@
 //! tables.
 
 use super::kinds::{Kind, Made, marked};
-use super::sheet::{Escape, Sheet};
+use super::sample::{Cell, record};
+use super::sheet::{Escape, Line, Sheet};
 
 const RAGGED: &[&str] = &[
     "where the header has",
@@ -114,15 +115,18 @@ fn with(sheet: &Sheet, change: impl Fn(&mut Sheet)) -> Vec<Sheet> {
     vec![sheet]
 }
 
-/// A copy of the sheet for every row and column, the row rewritten.
-fn each_cell(s: &Sheet, from: usize, write: impl Fn(&[String], usize) -> Vec<String>) -> Made {
+/// A copy of the sheet for every row and column, the row rewritten; with whether nobody
+/// could tell any more what it meant.
+fn each_cell(s: &Sheet, from: usize, write: impl Fn(&Line, usize) -> Vec<(String, bool)>) -> Made {
     let mut made = Vec::new();
     for (i, line) in s.lines.iter().enumerate() {
-        let cells = s.cells_of(line);
-        for j in from..cells.len() {
-            for text in write(&cells, j) {
+        for j in from..line.cells.len() {
+            for (text, untold) in write(line, j) {
                 let mut sheet = s.clone();
-                sheet.lines[i] = marked(line, Some(text));
+                sheet.lines[i] = Line {
+                    untold,
+                    ..marked(line, Some(text))
+                };
                 made.push(sheet);
             }
         }
@@ -131,34 +135,88 @@ fn each_cell(s: &Sheet, from: usize, write: impl Fn(&[String], usize) -> Vec<Str
 }
 
 fn separator_missing(s: &Sheet) -> Made {
-    each_cell(s, 1, |cells, j| {
+    each_cell(s, 1, |line, j| {
+        let cells = s.cells_of(line);
         let (before, after) = cells.split_at(j);
-        vec![format!("{}{}", before.join(","), after.join(","))]
+        let untold = match (&line.cells[j - 1], &line.cells[j]) {
+            (Cell::Empty, _) | (_, Cell::Empty) => {
+                let mut left = line.cells.clone();
+                let at = if left[j] == Cell::Empty { j } else { j - 1 };
+                left.remove(at);
+                let each = (0..=left.len()).map(|at| {
+                    let mut cells = left.clone();
+                    cells.insert(at, Cell::Empty);
+                    cells
+                });
+                is_open(s, each)
+            }
+            // of two figures or texts nobody sees where the one ends
+            (one, other) => sort_of(one) == sort_of(other) && matches!(sort_of(one), Some(0 | 1)),
+        };
+        let text = format!("{}{}", before.join(","), after.join(","));
+        vec![(text, untold)]
     })
 }
 
 fn separator_too_many(s: &Sheet) -> Made {
-    each_cell(s, 0, |cells, j| {
+    each_cell(s, 0, |line, j| {
+        let cells = s.cells_of(line);
         let (before, after) = cells.split_at(j);
         let gap = if before.is_empty() { "" } else { "," };
-        vec![format!("{}{gap},{}", before.join(","), after.join(","))]
+        let mut more = line.cells.clone();
+        more.insert(j, Cell::Empty);
+        let empty = (0..more.len()).filter(|at| more[*at] == Cell::Empty);
+        let each = empty.map(|at| {
+            let mut cells = more.clone();
+            cells.remove(at);
+            cells
+        });
+        let untold = is_open(s, each);
+        let text = format!("{}{gap},{}", before.join(","), after.join(","));
+        vec![(text, untold)]
     })
+}
+
+/// Whether more than one of these ways to write the row has in each column what stands
+/// there in other rows: text, a figure, a day, or nothing.
+fn is_open(s: &Sheet, ways: impl Iterator<Item = Vec<Cell>>) -> bool {
+    let fits = |cells: &Vec<Cell>| {
+        cells.iter().enumerate().all(|(i, cell)| {
+            let mut there = s.lines.iter().filter_map(|line| line.cells.get(i));
+            there.any(|other| sort_of(other) == sort_of(cell))
+        })
+    };
+    let mut fitting: Vec<Vec<Cell>> = ways.filter(fits).collect();
+    fitting.dedup();
+    fitting.len() > 1
+}
+
+fn sort_of(cell: &Cell) -> Option<u8> {
+    match cell {
+        Cell::Empty => None,
+        Cell::Text(_) | Cell::Raw(_) => Some(0),
+        Cell::Number(_) => Some(1),
+        Cell::Moment(_) | Cell::Day(_) => Some(2),
+    }
 }
 
 /// At the start of a cell, in its middle and at its end.
 fn stray_quote(s: &Sheet) -> Made {
     let mut made = Vec::new();
-    for sheet in each_cell(s, 0, |cells, j| {
+    for sheet in each_cell(s, 0, |line, j| {
+        let cells = s.cells_of(line);
+        // a mark alone in its cell stands for what is above it as well as for nothing
+        let untold = line.cells[j] == Cell::Empty;
         let at = [0, cells[j].chars().count() / 2, cells[j].chars().count()];
         at.into_iter()
             .map(|at| {
-                let mut cells = cells.to_vec();
+                let mut cells = cells.clone();
                 let byte = cells[j]
                     .char_indices()
                     .nth(at)
                     .map_or(cells[j].len(), |(i, _)| i);
                 cells[j].insert(byte, '"');
-                cells.join(",")
+                (cells.join(","), untold)
             })
             .collect()
     }) {
@@ -267,7 +325,12 @@ fn second_table(s: &Sheet) -> Made {
                 .push(Sheet::junk(&more(s.headers.clone(), "Driver")));
             for line in s.lines.iter().take(6) {
                 let text = more(s.cells_of(line), "Max");
-                sheet.lines.push(marked(line, Some(text)));
+                let mut written = marked(line, Some(text));
+                if let ("less", Some(last)) = (shape, written.cells.last_mut()) {
+                    *last = Cell::Empty;
+                    written.meanings = vec![record(s.kind, &s.names, &written.cells)];
+                }
+                sheet.lines.push(written);
             }
             made.push(sheet);
         }

@@ -50,6 +50,9 @@ pub struct Line {
     pub is_blank: bool,
     /// Whether the pollution is in this very row.
     pub touched: bool,
+    /// Whether nobody could tell what the row meant: something of it stands nowhere any
+    /// more, or it can as well be read otherwise.
+    pub untold: bool,
 }
 
 #[derive(Debug, Clone)]
@@ -74,6 +77,7 @@ impl Sheet {
             raw: None,
             is_blank: false,
             touched: false,
+            untold: false,
         });
         Sheet {
             kind: sample.kind,
@@ -119,6 +123,7 @@ impl Sheet {
             raw: Some(text.to_owned()),
             is_blank: text.trim_matches([',', ';', ' ', '\t', '|']).is_empty(),
             touched: true,
+            untold: false,
         }
     }
 

@@ -21,8 +21,9 @@ pub struct Slip {
     pub name: &'static str,
     pub is_repairable: bool,
     pub reasons: &'static [&'static str],
-    /// Makes it; `false` where this file has no place for it.
-    pub make: fn(&mut Sheet, &mut Chance) -> bool,
+    make: fn(&mut Sheet, &mut Chance) -> bool,
+    /// Whether it takes away what the rows meant that it touches.
+    loses: bool,
     /// Files of each kind of record.
     pub files: usize,
 }
@@ -40,6 +41,7 @@ impl Slip {
             is_repairable: true,
             reasons: &[],
             make,
+            loses: false,
             files: 6,
         }
     }
@@ -57,8 +59,38 @@ impl Slip {
             is_repairable: true,
             reasons,
             make,
+            loses: false,
             files: 12,
         }
+    }
+
+    /// The same, of a slip after which something that a row meant stands nowhere any
+    /// more: nobody could put that row right, only the others.
+    pub const fn losing(
+        stage: Stage,
+        name: &'static str,
+        reasons: &'static [&'static str],
+        make: fn(&mut Sheet, &mut Chance) -> bool,
+    ) -> Slip {
+        Slip {
+            loses: true,
+            ..Slip::careful(stage, name, reasons, make)
+        }
+    }
+
+    /// Makes it; `false` where this file has no place for it.
+    pub fn make(&self, sheet: &mut Sheet, chance: &mut Chance) -> bool {
+        let before: Vec<Vec<String>> = sheet.lines.iter().map(|l| sheet.cells_of(l)).collect();
+        let is_made = (self.make)(sheet, chance);
+        if self.loses && is_made {
+            let texts: Vec<String> = sheet.lines.iter().map(|l| sheet.text_of(l)).collect();
+            assert_eq!(texts.len(), before.len(), "{}", self.name);
+            for ((line, text), cells) in sheet.lines.iter_mut().zip(&texts).zip(&before) {
+                line.untold |=
+                    line.touched && !cells.iter().all(|cell| text.contains(cell.as_str()));
+            }
+        }
+        is_made
     }
 
     /// Nobody could tell what the rows mean.
@@ -74,6 +106,7 @@ impl Slip {
             is_repairable: false,
             reasons,
             make,
+            loses: false,
             files: 6,
         }
     }
@@ -83,7 +116,7 @@ impl Slip {
         for kind in RecordKind::ALL {
             for n in 0..self.files {
                 let mut sheet = Sheet::clean(&sample(kind, 100 + n as u64));
-                if (self.make)(&mut sheet, &mut Chance::new(n as u64)) {
+                if self.make(&mut sheet, &mut Chance::new(n as u64)) {
                     sheets.push(sheet);
                 }
             }
@@ -132,7 +165,7 @@ pub fn several(slips: &[&'static Slip], files: usize) -> (Held, Vec<Sheet>) {
         let mut reasons: Vec<&str> = Vec::new();
         let mut names = Vec::new();
         for slip in chosen {
-            if (slip.make)(&mut sheet, &mut chance) {
+            if slip.make(&mut sheet, &mut chance) {
                 reasons.extend(slip.reasons);
                 names.push(slip.name);
             }

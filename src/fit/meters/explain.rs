@@ -10,7 +10,7 @@ use super::evidence::{Explanation, Solved};
 use super::pattern::{LITRES, Pattern};
 use super::pressure::{self, PressureLoss};
 use super::taps::Others;
-use super::{METER_BREAKS, PRESSURE_BREAKS};
+use super::{METER_BREAKS, METER_SIZE_SD, PRESSURE_BREAKS};
 use crate::lives::{Item, PassagePoint, ROUNDING_PPM, VanLives, in_whole_ppm};
 use crate::stats::robust::{mad_sd, median_in_place};
 
@@ -23,7 +23,7 @@ const WATER_BREAKS_ALONE: f64 = 0.5;
 const PASSAGE_BREAKS: f64 = 0.08;
 const STANDING_BREAKS: f64 = METER_BREAKS + PRESSURE_BREAKS;
 /// Variances of their sizes, ln.
-const METER_SIZE: f64 = 0.16;
+const METER_SIZE: f64 = METER_SIZE_SD * METER_SIZE_SD;
 const WATER_SIZE: f64 = 0.06;
 /// Of the water of one tap beside its neighbours': taps of a district stay closer.
 const WATER_SIZE_BESIDE: f64 = 0.0144;

@@ -5,7 +5,9 @@ use crate::calendar::Date;
 
 use super::explain::{Break, BreakKind, VanEvidence};
 use super::pressure::PressureLoss;
-use super::{METER_AT_ONCE, METER_BREAKS, PRESSURE_BREAKS, Rates, STEP_AT_ONCE};
+use super::{
+    METER_AT_ONCE, METER_BREAKS, METER_SIZE_SD, PRESSURE_BREAKS, Rates, SEAL_SIZE_SD, STEP_AT_ONCE,
+};
 use crate::fit::Span;
 use crate::stats::special::normal_cdf;
 
@@ -208,15 +210,29 @@ impl Behind {
             * METER_BREAKS
             * pick(METER_AT_ONCE, 1.0 - METER_AT_ONCE)
             * if up { 1.0 } else { 0.5 };
+        // A seal may let through many times as much, a meter seldom shows so much more.
+        let sized = |sd: f64| {
+            let sd = sd.hypot(found.sd);
+            (-0.5 * (s / sd).powi(2)).exp() / sd
+        };
         let weights = [
-            seal * flow(0.02, 0.08) * bar(0.0, 0.08) * resin(0.3 * s, 0.35),
-            probe * flow(0.0, 0.07) * bar(0.0, 0.08) * resin(sign * 0.95 * s, 0.3),
+            seal * sized(SEAL_SIZE_SD) * flow(0.02, 0.08) * bar(0.0, 0.08) * resin(0.3 * s, 0.35),
+            probe
+                * sized(METER_SIZE_SD)
+                * flow(0.0, 0.07)
+                * bar(0.0, 0.08)
+                * resin(sign * 0.95 * s, 0.3),
             pressed
+                * sized(METER_SIZE_SD)
                 * flow(-sign * s, 0.1 + 0.2 * s)
                 * bar(-sign * 0.8 * s, 0.08 + 0.2 * s)
                 * resin(0.3 * sign * s, 0.35),
-            late * flow(0.1, 0.15) * bar(0.0, 0.08) * resin(0.3 * s, 0.35),
-            ageing * flow(-0.1, 0.15) * bar(0.0, 0.08) * resin(0.3 * s, 0.35),
+            late * sized(METER_SIZE_SD) * flow(0.1, 0.15) * bar(0.0, 0.08) * resin(0.3 * s, 0.35),
+            ageing
+                * sized(METER_SIZE_SD)
+                * flow(-0.1, 0.15)
+                * bar(0.0, 0.08)
+                * resin(0.3 * s, 0.35),
         ];
         let total = weights.iter().sum::<f64>().max(1e-300);
         let [seal, permeate_probe, pressure, prefilter, ageing] = weights.map(|w| w / total);

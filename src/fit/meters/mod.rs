@@ -35,6 +35,11 @@ const PRESSURE_BREAKS: f64 = 0.01;
 const METER_AT_ONCE: f64 = 0.5;
 const STEP_AT_ONCE: f64 = 0.9;
 
+/// Spread of how far a meter that breaks is off, and of what a seal lets through more, ln
+/// (judgement: a meter mostly by half as much again, a seal by twice as much).
+const METER_SIZE_SD: f64 = 0.4;
+const SEAL_SIZE_SD: f64 = 0.7;
+
 /// What a fleet tells of how often things happen.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub(super) struct Rates {

@@ -34,8 +34,8 @@ const NAMED: usize = 8;
 /// Fewer readings than this and a forecast leans on the fleet.
 pub const FEW_READINGS: usize = 5;
 
-/// The seven answers.
-pub fn answers(plan: &ReportPlan<'_>, lines: &[VanLine<'_>]) -> [Answer; 7] {
+/// The answers in the order of the questions.
+pub fn answers(plan: &ReportPlan<'_>, lines: &[VanLine<'_>]) -> [Answer; 8] {
     let assessment = plan.assessment;
     let (since, currency) = (plan.since, assessment.fleet.currency.as_deref());
     [
@@ -58,6 +58,11 @@ pub fn answers(plan: &ReportPlan<'_>, lines: &[VanLine<'_>]) -> [Answer; 7] {
             question: "Did last month's work help?",
             id: "work",
             said: changes::helped(since),
+        },
+        Answer {
+            question: "Can I claim under warranty?",
+            id: "claim",
+            said: claim(assessment),
         },
         Answer {
             question: "What did it cost?",
@@ -116,7 +121,6 @@ fn trouble(assessment: &Assessment, lines: &[VanLine<'_>]) -> Vec<String> {
         said.push("No: no product TDS at its limit, no RO membrane failing early.".to_owned());
     }
     said.extend(waste_ratios(assessment));
-    said.extend(warranty_sheets(assessment));
     let unknown = names(&|l| l.rank == Rank::NoForecast);
     if !unknown.is_empty() {
         said.push(format!(
@@ -154,31 +158,41 @@ fn waste_ratios(assessment: &Assessment) -> Option<String> {
     })
 }
 
-/// Which membranes give cause for a warranty claim.
-fn warranty_sheets(assessment: &Assessment) -> Option<String> {
+/// Which membranes give cause for a warranty claim, or why none does.
+fn claim(assessment: &Assessment) -> Vec<String> {
     let vans = || assessment.vans.iter().filter(|v| v.series.has_membrane);
-    vans().next()?;
     let claims = vans().filter(|v| warranty::has_one(v, assessment.as_of));
     let claims: Vec<String> = claims.map(|v| v.van.clone()).collect();
-    Some(if claims.is_empty() {
-        "Warranty: no RO membrane gives cause for a claim.".to_owned()
+    if !claims.is_empty() {
+        return vec![format!(
+            "Perhaps, for {}: see the warranty sheet.",
+            named(&claims)
+        )];
+    }
+    let failing = vans().filter(|v| v.membrane.state == State::FailingEarly);
+    let in_doubt = failing.filter(|v| v.membrane.check_meter_first);
+    let in_doubt: Vec<String> = in_doubt.map(|v| v.van.clone()).collect();
+    vec![if in_doubt.is_empty() {
+        "No: no young RO membrane is failing early.".to_owned()
     } else {
-        format!("Warranty: claim sheet made for {}.", named(&claims))
-    })
+        format!(
+            "Not yet: check the TDS meter of {} first.",
+            named(&in_doubt)
+        )
+    }]
 }
 
 /// TDS meters to check before anything is bought on their word.
 pub fn meters_to_check(assessment: &Assessment) -> Vec<String> {
     let mut said: Vec<String> = assessment.vans.iter().filter_map(meter_to_check).collect();
     said.push(match said.is_empty() {
-        true => "No TDS meter is in doubt.".to_owned(),
+        true => "No: none is in doubt.".to_owned(),
         false => CUP.to_owned(),
     });
     said
 }
 
-const CUP: &str =
-    "Put both TDS meters in one cup of tap water: they must read the same within 5 %.";
+const CUP: &str = "Both TDS meters in one cup of tap water: the same within 5 %.";
 
 /// What is thought of a van's doubtful meter.
 fn meter_to_check(van: &VanAssessment) -> Option<String> {
@@ -207,7 +221,8 @@ fn meter_to_check(van: &VanAssessment) -> Option<String> {
 
 /// What has to be ordered now.
 pub fn order_now(assessment: &Assessment) -> Vec<String> {
-    let mut said = order::now(assessment, DUE_WEEKS);
+    let mut said: Vec<String> = order::misses(assessment, DUE_WEEKS).into_iter().collect();
+    said.extend(order::now(assessment, DUE_WEEKS));
     if said.is_empty() {
         said.push("Nothing: no part has to be ordered today.".to_owned());
     }

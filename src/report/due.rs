@@ -346,7 +346,7 @@ pub fn last_list_text(list: &[ListedJob], before: Date, screen: Screen) -> Strin
 /// The same as sentences: how much was done, then what is open and how late.
 pub fn last_list(list: &[ListedJob], before: Date) -> Vec<String> {
     if list.is_empty() {
-        return vec![format!("The list of {} held no jobs.", words::day(before))];
+        return vec![format!("No jobs were to do on {}.", words::day(before))];
     }
     let name = |listed: &ListedJob| format!("{} {}", listed.job.van, part_of(&listed.job));
     let mut put_off: Vec<String> = Vec::new();
@@ -375,8 +375,9 @@ pub fn last_list(list: &[ListedJob], before: Date) -> Vec<String> {
         }
     }
     let mut said = vec![format!(
-        "Of the {} on the list of {}, {counts}.",
+        "Of {} that {} to do on {}, {counts}.",
         words::count(list.len(), "job", "jobs"),
+        if list.len() == 1 { "was" } else { "were" },
         words::day(before),
     )];
     if still > 0 {

@@ -4,6 +4,7 @@
 use comfy_table::{ContentArrangement, Table, presets};
 use serde::Serialize;
 
+use super::axis::days_after;
 use super::due::weekday;
 use super::error::ReportError;
 use super::export::{harmless, row};
@@ -66,6 +67,20 @@ pub fn now(assessment: &Assessment, weeks: u32) -> Vec<String> {
         None => format!("{:.0} × {}", order.to_order, part(&order)),
     })
     .collect()
+}
+
+/// Whether what is ordered today comes too late for the first visit, in a sentence.
+pub fn misses(assessment: &Assessment, weeks: u32) -> Option<String> {
+    let orders = orders(assessment, weeks);
+    let first = orders.iter().filter_map(|o| o.needed_on).min()?;
+    let arrives = days_after(assessment.as_of, assessment.ordering.order_days.max(0));
+    (first < arrives).then(|| {
+        format!(
+            "An order of today comes {}: too late for {}.",
+            words::weekday_near(arrives, assessment.as_of),
+            words::weekday_near(first, assessment.as_of)
+        )
+    })
 }
 
 /// The first vans that it is for.

@@ -21,11 +21,19 @@ pub fn title(assessment: &Assessment) -> String {
         .collect();
     let shortest = months.iter().min_by(|a, b| a.0.total_cmp(&b.0));
     let longest = months.iter().max_by(|a, b| a.0.total_cmp(&b.0));
+    let apart = |months: f64| (months.max(0.1) / rule.max(0.1)).ln().abs();
     match (shortest, longest) {
-        (Some(short), Some(long)) if long.0 - short.0 >= 2.0 => format!(
-            "RO membranes: from {:.0} months in {} to {:.0} in {}; the usual interval is {rule:.0} everywhere",
-            short.0, short.1, long.0, long.1
-        ),
+        (Some(short), Some(long)) if long.0 - short.0 >= 2.0 => {
+            let (most, other) = if apart(short.0) >= apart(long.0) {
+                (short, long)
+            } else {
+                (long, short)
+            };
+            format!(
+                "{} differs most: RO membrane every {:.0} months, the usual interval is {rule:.0}; {:.0} in {}",
+                most.1, most.0, other.0, other.1
+            )
+        }
         // as the table says it, so that title and rows agree
         (Some(short), Some(long)) if short.0.round() < long.0.round() => format!(
             "RO membranes: {:.0} to {:.0} months everywhere; the usual interval is {rule:.0}",

@@ -102,7 +102,7 @@ fn answered(
     let shown = match answer.id {
         "todo" => html! {
             (vans::table(assessment, lines))
-            h3 { "Check the TDS meter" }
+            h3 { "Is a TDS meter wrong?" }
             (lists::sentences(&meters_to_check(assessment)))
             h3 { "Order now" }
             (lists::sentences(&order_now(assessment)))

@@ -53,6 +53,9 @@ pub fn card(line: &VanLine<'_>, assessment: &Assessment) -> Option<Card> {
     })
 }
 
+/// Height of a line that is written by hand, px.
+const WRITTEN: f64 = 52.0;
+
 /// How a doubted TDS meter is checked.
 const CHECK_METER: &str = "Put both TDS meters in one cup of tap water: they must read the same within 5 %. Let the tap run for a minute and test it again with the better one. Clean or calibrate the one that is off. Change no RO membrane before that.";
 
@@ -267,7 +270,7 @@ pub fn draw(
         ..body
     };
 
-    let mut y = heading(canvas, left, left.y0, "Jobs");
+    let mut y = heading(canvas, left, left.y0, "Tell the driver");
     for job in &card.jobs {
         let (shape, ink) = badge(job.state);
         canvas.mark(shape, (left.x0 + 10.0, y - 7.0), 9.0, ink);
@@ -294,25 +297,31 @@ pub fn draw(
     let write_at = right.x0 + 0.52 * right.width();
     for what in &card.write_down {
         canvas.text(what, (right.x0, y + 10.0), &look::BODY, Align::Left);
-        canvas.fill(
-            Rect {
-                x0: write_at,
-                x1: right.x1,
-                y0: y + 14.0,
-                y1: y + 15.0,
-            },
-            look::RULE,
-        );
-        y += 52.0;
+        let to_write = Rect {
+            x0: write_at,
+            ..right
+        };
+        rule(canvas, to_write, y + 14.0);
+        y += WRITTEN;
     }
     y = heading(canvas, right, y + 16.0, "Safety");
-    canvas.paragraph(
-        cautions::DRIVER,
-        (right.x0, y),
-        &look::BODY_BOLD,
-        right.width(),
-        8,
-    );
+    let at = (right.x0, y);
+    y = canvas.paragraph(cautions::DRIVER, at, &look::BODY_BOLD, right.width(), 8);
+    y = heading(canvas, right, y + 10.0, "Anything else to tell the office");
+    while y + 14.0 < right.y1 {
+        rule(canvas, right, y + 14.0);
+        y += WRITTEN;
+    }
+}
+
+/// A line to write on.
+fn rule(canvas: &mut Canvas, area: Rect, y: f64) {
+    let line = Rect {
+        y0: y,
+        y1: y + 1.0,
+        ..area
+    };
+    canvas.fill(line, look::RULE);
 }
 
 /// Lines with a box to tick; gives the baseline after them.

@@ -1,4 +1,4 @@
-//! The fleet's page: seven questions and their answers. Further pages carry the
+//! The fleet's page: a manager's questions and their answers. Further pages carry the
 //! rest of the list of what needs doing.
 
 use crate::calendar::Date;
@@ -26,10 +26,11 @@ const NEXT: f64 = 940.0;
 const TROUBLE: f64 = 200.0;
 /// Height that what changed may take, px.
 const CHANGED: f64 = 148.0;
-/// Height that the cost may take, px.
-const COST: f64 = 142.0;
+/// Height that the cost may take, px, and what a claim may.
+const COST: f64 = 132.0;
+const CLAIM: f64 = 74.0;
 /// Height that what to order, and the meters to check, may take, px.
-const ORDER: f64 = 160.0;
+const ORDER: f64 = 190.0;
 const METERS: f64 = 158.0;
 /// From a question's top to the first baseline of its answer, px.
 const KICKER: f64 = 46.0;
@@ -58,14 +59,23 @@ fn left_out(lines: &[VanLine<'_>]) -> String {
     }
 }
 
-/// Draws the first page: the seven questions in their order, down the left and
+/// Draws the first page: the questions in their order, down the left and
 /// the right of the upper half, then along the lower half.
 pub fn first(canvas: &mut Canvas, plan: &ReportPlan<'_>, lines: &[VanLine<'_>]) {
     let (assessment, month) = (plan.assessment, plan.month);
     let title = format!("Fleet, {}", words::month(month));
     let place = place(month, assessment);
     let body = sheet(canvas, &title, &finding_and_visits(lines), &place);
-    let [todo, changed, trouble, work, cost, intervals, believe] = answers(plan, lines);
+    let [
+        todo,
+        changed,
+        trouble,
+        work,
+        claim,
+        cost,
+        intervals,
+        believe,
+    ] = answers(plan, lines);
     let upper = Rect {
         y1: body.y0 + UPPER,
         ..body
@@ -86,7 +96,7 @@ pub fn first(canvas: &mut Canvas, plan: &ReportPlan<'_>, lines: &[VanLine<'_>]) 
     };
     if lines.iter().any(|line| !line.jobs.is_empty()) {
         let at = (left.x1, left.y0 + look::CHART_TITLE.size);
-        let cards = "a job card for each driver: card-VAN.png";
+        let cards = "most urgent first; what to tell each driver: card-VAN.png";
         canvas.text(cards, at, &look::SMALL, Align::Right);
     }
     let used = to_do_list(canvas, rows, assessment, lines);
@@ -138,10 +148,16 @@ pub fn first(canvas: &mut Canvas, plan: &ReportPlan<'_>, lines: &[VanLine<'_>]) 
     // the cost takes what its sentences need; the work takes the rest
     let split = first.y1 - COST;
     let above = Rect {
-        y1: split - 16.0,
+        y1: split - CLAIM - 16.0,
         ..first
     };
     answered(canvas, above, &work);
+    let between = Rect {
+        y0: split - CLAIM,
+        y1: split,
+        ..first
+    };
+    answered(canvas, between, &claim);
     answered(canvas, Rect { y0: split, ..first }, &cost);
     let second = Rect {
         x0: lower.x0 + 520.0,
@@ -160,7 +176,7 @@ pub fn first(canvas: &mut Canvas, plan: &ReportPlan<'_>, lines: &[VanLine<'_>]) 
     // what to order and to check always has its room; trust takes the rest
     for (name, most, said) in [
         ("Order now", ORDER, order_now(assessment)),
-        ("Check the TDS meter", METERS, meters_to_check(assessment)),
+        ("Is a TDS meter wrong?", METERS, meters_to_check(assessment)),
     ] {
         let block = Rect {
             y1: third.y0 + most,

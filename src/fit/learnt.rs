@@ -31,7 +31,10 @@ impl Gathering {
     fn of<C: Cut>(fleet: &C, glances: &[&Glance]) -> Result<Gathering, C::Error> {
         let weeks = || glances.iter().map(|van| &van.weeks[..]);
         let season = Season::of(weeks());
-        let taps: Vec<_> = glances.iter().map(|van| van.taps.as_ref()).collect();
+        let taps: Vec<_> = glances
+            .iter()
+            .map(|van| (van.taps.as_ref(), van.is_heard))
+            .collect();
         let mut gathering = Gathering {
             meters: FleetMeters::learn(fleet, &taps)?,
             fleet_week: fleet_litres_per_week(weeks(), &season),

@@ -48,6 +48,8 @@ pub struct Glance {
     pub parts: Vec<Option<Arc<str>>>,
     /// What its tap reads, for those of its district.
     pub taps: Option<VanTaps>,
+    /// Whether others learn from its meters.
+    pub is_heard: bool,
     pub valve: Option<ValveSeen>,
 }
 
@@ -55,8 +57,8 @@ impl Glance {
     pub fn of(van: &VanLives, settings: &Settings) -> Glance {
         let charges = van.charges.iter();
         let teaches: Vec<bool> = van.elements.iter().map(membrane::teaches).collect();
-        // Probes that show anything tell nobody what the tap reads either.
-        let heard = teaches.is_empty() || teaches.contains(&true);
+        // Probes that show anything tell nobody what the tap reads, or how often things break.
+        let is_heard = teaches.is_empty() || teaches.contains(&true);
         Glance {
             van: van.van.clone(),
             weeks: van.weeks.clone(),
@@ -65,7 +67,8 @@ impl Glance {
                 .map(|c| resin::looks_of(c, settings.limits.product_ppm))
                 .collect(),
             parts: van.elements.iter().map(|e| e.part.clone()).collect(),
-            taps: VanTaps::of(van).filter(|_| heard),
+            taps: VanTaps::of(van).filter(|_| is_heard),
+            is_heard,
             valve: van.valve,
         }
     }

@@ -166,7 +166,7 @@ fn without_lone_mark(context: &FileContext<'_>, rows: &Rows<'_>) -> Option<Vec<S
     let marks: usize = cells().map(|cell| cell.matches('"').count()).sum();
     let is_ditto = cells().any(|cell| plain(cell) == "\"");
     // a text that opens in the last cell may go on below
-    let goes_on = rows.is_misquoted() && cells().last().is_some_and(|cell| cell.contains('"'));
+    let goes_on = rows.is_misquoted() && cells().next_back().is_some_and(|cell| cell.contains('"'));
     (marks == 1 && !is_ditto && !goes_on)
         .then(|| cells().map(|cell| cell.replace('"', "")).collect())
 }

@@ -57,9 +57,9 @@ const TAP_SPREAD: (f64, f64) = (0.05, 0.15);
 
 impl Rates {
     /// What the fleet tells of how often things happen.
-    fn learn(vans: &[VanEvidence]) -> Rates {
+    fn learn(vans: &[&VanEvidence]) -> Rates {
         let years: f64 = vans.iter().map(|v| v.passage_years).sum();
-        let steps: f64 = vans.iter().map(VanEvidence::steps_up).sum();
+        let steps: f64 = vans.iter().map(|v| v.steps_up()).sum();
         let others = (METER_BREAKS * METER_AT_ONCE + PRESSURE_BREAKS * STEP_AT_ONCE) * years;
         let mut offsets: Vec<f64> = vans
             .iter()
@@ -82,19 +82,27 @@ pub struct FleetMeters {
 }
 
 impl FleetMeters {
-    /// `taps`: of every van of the fleet, by its number.
+    /// `taps`: of every van of the fleet, by its number, and whether others learn from it.
     ///
     /// # Errors
     /// Where lives cannot be read back.
-    pub fn learn<C: Cut>(fleet: &C, taps: &[Option<&VanTaps>]) -> Result<FleetMeters, C::Error> {
-        let among = FleetTaps::of(taps.iter().copied().flatten());
+    pub fn learn<C: Cut>(
+        fleet: &C,
+        taps: &[(Option<&VanTaps>, bool)],
+    ) -> Result<FleetMeters, C::Error> {
+        let among = FleetTaps::of(taps.iter().filter_map(|(taps, _)| *taps));
         let all: Vec<usize> = (0..fleet.vans()).collect();
         let evidence = fleet.each(&all, |number, van: &VanLives| {
-            let own = taps.get(number).copied().flatten();
+            let own = taps.get(number).and_then(|(taps, _)| *taps);
             let others = own.and_then(|own| among.beside(own));
             explain::explain(van, others.as_ref(), &among.pattern)
         })?;
-        let rates = Rates::learn(&evidence);
+        let heard = evidence
+            .iter()
+            .zip(taps)
+            .filter(|(_, (_, is_heard))| *is_heard);
+        let heard: Vec<&VanEvidence> = heard.map(|(told, _)| told).collect();
+        let rates = Rates::learn(&heard);
         let vans = evidence.iter();
         Ok(FleetMeters {
             vans: vans.map(|v| Arc::new(VanMeters::of(v, &rates))).collect(),

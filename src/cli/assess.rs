@@ -4,17 +4,17 @@ use std::io::Write;
 use std::path::PathBuf;
 use std::process::ExitCode;
 
-use crate::calendar::Date;
-use clap::{Args, ValueEnum};
+use clap::Args;
 
 use super::context::Context;
 use super::error::CliError;
+use super::format::{Format, one_of};
 use super::looking::{self, Looking};
 use super::summarise::sources;
 use super::van_names;
-use crate::advise::Assessment;
-use crate::advise::what_if::{self, Change, WhatIf};
+use crate::advise::what_if::{self, Change};
 use crate::report;
+use crate::store::Input;
 
 /// Say where every membrane, resin and pre-filter set stands, and when to change it
 #[derive(Debug, Args)]
@@ -23,7 +23,7 @@ use crate::report;
 )]
 pub(super) struct AssessArgs {
     /// Output format
-    #[arg(long, short, value_enum, default_value_t = Format::Text)]
+    #[arg(long, short, default_value = "text", value_parser = one_of(&[Format::Text, Format::Json, Format::Csv]))]
     format: Format,
     /// Only this van (repeatable)
     #[arg(long, value_name = "NAME")]
@@ -51,105 +51,56 @@ fn question(typed: &str) -> Result<Question, String> {
     Ok((typed.to_owned(), what_if::read(typed)?))
 }
 
-#[derive(Debug, Clone, Copy, ValueEnum)]
-pub(super) enum Format {
-    /// For people
-    Text,
-    /// Everything, for scripts
-    Json,
-    /// One row per van, for a spreadsheet
-    Csv,
-}
-
-pub(super) enum AssessPlan {
-    Assessment {
-        assessment: Box<Assessment>,
-        format: Format,
-        explain: bool,
-    },
-    WhatIf {
-        as_of: Date,
-        answers: Vec<WhatIf>,
-        currency: Option<String>,
-        json: bool,
-    },
-}
-
-impl AssessArgs {
-    pub(super) fn plan(self, context: &Context) -> Result<AssessPlan, CliError> {
-        if !self.what_if.is_empty() {
-            let json = match self.format {
-                Format::Text => false,
-                Format::Json => true,
-                Format::Csv => {
-                    return Err(CliError::Usage(
-                        "--what-if comes as text or json, not as csv".to_owned(),
-                    ));
-                }
-            };
-            let looking = match self.from_summaries.is_empty() {
-                true => Looking::open(context)?,
-                false => Looking::from_summaries(context, &sources(self.from_summaries))?,
-            };
-            let as_of = looking.as_of(context);
-            return Ok(AssessPlan::WhatIf {
-                as_of,
-                answers: looking.what_if(as_of, &self.what_if)?,
-                currency: looking.settings.prices.currency.clone(),
-                json,
-            });
-        }
-        let mut assessment = match self.from_summaries.is_empty() {
-            true => looking::standing(context)?,
-            false => looking::standing_of_summaries(context, &sources(self.from_summaries))?,
-        };
-        if !self.van.is_empty() {
-            let names = || assessment.vans.iter().map(|v| v.van.as_str());
-            let wanted = self
-                .van
-                .iter()
-                .map(|typed| van_names::named(typed, names()));
-            let wanted = wanted.collect::<Result<Vec<String>, CliError>>()?;
-            assessment.vans.retain(|v| wanted.contains(&v.van));
-        }
-        Ok(AssessPlan::Assessment {
-            assessment: Box::new(assessment),
-            format: self.format,
-            explain: self.explain,
-        })
-    }
-}
-
 pub(super) fn run(
-    plan: &AssessPlan,
+    args: &AssessArgs,
     context: &Context,
     out: &mut dyn Write,
 ) -> Result<ExitCode, CliError> {
-    let text = match plan {
-        AssessPlan::WhatIf {
-            as_of,
-            answers,
-            json: true,
-            ..
-        } => report::what_if::json(*as_of, answers)?,
-        AssessPlan::WhatIf {
-            answers, currency, ..
-        } => report::what_if::text(answers, currency.as_deref(), context.screen),
-        AssessPlan::Assessment {
-            assessment,
-            format,
-            explain,
-        } => match format {
-            Format::Text if *explain => report::text::explained(assessment, context.screen),
-            Format::Text => {
-                report::text::reservations(assessment, context.screen)
-                    + &report::text::table(assessment, context.screen)
-            }
-            Format::Json if *explain => report::explained_json(assessment)?,
-            Format::Json => report::assessment_json(assessment)?,
-            Format::Csv => report::assessment_csv(assessment),
-        },
+    let summaries = sources(&args.from_summaries);
+    let text = match args.what_if.is_empty() {
+        true => assessed(args, &summaries, context)?,
+        false => what_if_answered(args, &summaries, context)?,
     };
     out.write_all(text.as_bytes())?;
     Ok(ExitCode::SUCCESS)
+}
+
+fn assessed(args: &AssessArgs, summaries: &[Input], context: &Context) -> Result<String, CliError> {
+    let mut assessment = match summaries.is_empty() {
+        true => looking::standing(context)?,
+        false => looking::standing_of_summaries(context, summaries)?,
+    };
+    van_names::keep(&mut assessment.vans, &args.van)?;
+    Ok(match args.format {
+        Format::Csv => report::assessment_csv(&assessment),
+        Format::Json if args.explain => report::explained_json(&assessment)?,
+        Format::Json => report::assessment_json(&assessment)?,
+        _ if args.explain => report::text::explained(&assessment, context.screen),
+        _ => {
+            report::text::reservations(&assessment, context.screen)
+                + &report::text::table(&assessment, context.screen)
+        }
+    })
+}
+
+fn what_if_answered(
+    args: &AssessArgs,
+    summaries: &[Input],
+    context: &Context,
+) -> Result<String, CliError> {
+    if args.format == Format::Csv {
+        let why = "--what-if comes as text or json, not as csv";
+        return Err(CliError::Usage(why.to_owned()));
+    }
+    let looking = match summaries.is_empty() {
+        true => Looking::open(context)?,
+        false => Looking::from_summaries(context, summaries)?,
+    };
+    let as_of = looking.as_of(context);
+    let answers = looking.what_if(as_of, &args.what_if)?;
+    let currency = looking.settings.prices.currency.as_deref();
+    Ok(match args.format {
+        Format::Json => report::what_if::json(as_of, &answers)?,
+        _ => report::what_if::text(&answers, currency, context.screen),
+    })
 }

@@ -3,12 +3,12 @@
 use std::io::Write;
 use std::process::ExitCode;
 
-use clap::{Args, ValueEnum};
+use clap::Args;
 
 use super::context::Context;
 use super::error::CliError;
+use super::format::{Format, one_of};
 use super::looking::Looking;
-use crate::backtest::Backtest;
 use crate::report;
 
 /// Say how good the forecasts were on this fleet's own past
@@ -19,42 +19,21 @@ use crate::report;
 #[command(after_help = "Example:\n  litrewise backtest --format json")]
 pub(super) struct BacktestArgs {
     /// Output format
-    #[arg(long, short, value_enum, default_value_t = Format::Text)]
+    #[arg(long, short, default_value = "text", value_parser = one_of(&[Format::Text, Format::Json]))]
     format: Format,
-}
-
-#[derive(Debug, Clone, Copy, ValueEnum)]
-enum Format {
-    /// For people
-    Text,
-    /// Everything, for scripts
-    Json,
-}
-
-pub(super) struct BacktestPlan {
-    result: Backtest,
-    format: Format,
-}
-
-impl BacktestArgs {
-    pub(super) fn plan(self, context: &Context) -> Result<BacktestPlan, CliError> {
-        let looking = Looking::open(context)?;
-        let as_of = looking.as_of(context);
-        Ok(BacktestPlan {
-            result: looking.backtest(as_of, context),
-            format: self.format,
-        })
-    }
 }
 
 pub(super) fn run(
-    plan: &BacktestPlan,
+    args: &BacktestArgs,
     context: &Context,
     out: &mut dyn Write,
 ) -> Result<ExitCode, CliError> {
-    let text = match plan.format {
-        Format::Text => report::text::sentences(&plan.result.words, context.screen),
-        Format::Json => report::backtest_json(&plan.result)?,
+    let looking = Looking::open(context)?;
+    let as_of = looking.as_of(context);
+    let result = looking.backtest(as_of, context);
+    let text = match args.format {
+        Format::Json => report::backtest_json(&result)?,
+        _ => report::text::sentences(&result.words, context.screen),
     };
     out.write_all(text.as_bytes())?;
     Ok(ExitCode::SUCCESS)

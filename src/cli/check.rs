@@ -4,11 +4,12 @@ use std::io::Write;
 use std::path::Path;
 use std::process::ExitCode;
 
-use clap::{Args, ValueEnum};
+use clap::Args;
 use serde::Serialize;
 
 use super::context::Context;
 use super::error::CliError;
+use super::format::{Format, one_of};
 use super::{json, said};
 use crate::ingest::shown;
 use crate::store::{Checked, Store};
@@ -22,16 +23,8 @@ use crate::store::{Checked, Store};
 #[command(after_help = "Example:\n  litrewise check")]
 pub(super) struct CheckArgs {
     /// Output format
-    #[arg(long, short, value_enum, default_value_t = Format::Text)]
+    #[arg(long, short, default_value = "text", value_parser = one_of(&[Format::Text, Format::Json]))]
     format: Format,
-}
-
-#[derive(Debug, Clone, Copy, ValueEnum)]
-enum Format {
-    /// For people
-    Text,
-    /// For scripts
-    Json,
 }
 
 #[derive(Serialize)]
@@ -68,7 +61,7 @@ pub(super) fn run(
     let checked = Store::open(&context.store)?.check()?;
     match args.format {
         Format::Json => json::write(&document(&checked), out)?,
-        Format::Text => text(&checked, context, out)?,
+        _ => text(&checked, context, out)?,
     }
     Ok(match checked.damage.is_empty() {
         true => ExitCode::SUCCESS,

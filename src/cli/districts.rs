@@ -4,10 +4,11 @@
 use std::io::Write;
 use std::process::ExitCode;
 
-use clap::{Args, ValueEnum};
+use clap::Args;
 
 use super::context::Context;
 use super::error::CliError;
+use super::format::{Format, one_of};
 use super::looking;
 use crate::report;
 
@@ -18,18 +19,8 @@ use crate::report;
 )]
 pub(super) struct DistrictsArgs {
     /// Output format
-    #[arg(long, short, value_enum, default_value_t = Format::Text)]
+    #[arg(long, short, default_value = "text", value_parser = one_of(&[Format::Text, Format::Json, Format::Csv]))]
     format: Format,
-}
-
-#[derive(Debug, Clone, Copy, ValueEnum)]
-enum Format {
-    /// For people
-    Text,
-    /// For scripts
-    Json,
-    /// For a spreadsheet
-    Csv,
 }
 
 pub(super) fn run(
@@ -39,9 +30,9 @@ pub(super) fn run(
 ) -> Result<ExitCode, CliError> {
     let assessment = looking::standing(context)?;
     let text = match args.format {
-        Format::Text => report::districts::text(&assessment, context.screen),
         Format::Json => report::districts::json(&assessment)?,
         Format::Csv => report::districts::csv(&assessment),
+        _ => report::districts::text(&assessment, context.screen),
     };
     out.write_all(text.as_bytes())?;
     Ok(ExitCode::SUCCESS)

@@ -3,14 +3,14 @@
 use std::io::Write;
 use std::process::ExitCode;
 
-use crate::calendar::Date;
 use clap::{Args, ValueEnum};
 
 use super::context::Context;
 use super::error::CliError;
+use super::format::{Format, one_of};
 use super::looking;
 use super::van_names;
-use crate::advise::{self, Assessment, ListedJob, State, VanAssessment, Visit};
+use crate::advise::{self, State};
 use crate::report::due::{self, By};
 
 /// List what to do on which van in the coming weeks
@@ -38,20 +38,8 @@ pub(super) struct DueArgs {
     #[arg(long)]
     exit_code: bool,
     /// Output format
-    #[arg(long, short, value_enum, default_value_t = Format::Text)]
+    #[arg(long, short, default_value = "text", value_parser = one_of(&[Format::Text, Format::Csv, Format::Json, Format::Ics]))]
     format: Format,
-}
-
-#[derive(Debug, Clone, Copy, ValueEnum)]
-enum Format {
-    /// For people
-    Text,
-    /// For a spreadsheet
-    Csv,
-    /// For scripts
-    Json,
-    /// iCalendar, for a calendar
-    Ics,
 }
 
 #[derive(Debug, Clone, Copy, ValueEnum)]
@@ -62,87 +50,56 @@ enum Order {
     Base,
 }
 
-pub(super) struct DuePlan {
-    assessment: Assessment,
-    visits: Vec<Visit>,
-    last: Option<(Date, Vec<ListedJob>)>,
-    by: By,
-    format: Format,
-    exit_code: bool,
-}
-
-impl DueArgs {
-    pub(super) fn plan(self, context: &Context) -> Result<DuePlan, CliError> {
-        let (mut assessment, last) = match self.last_month {
-            false => (looking::standing(context)?, None),
-            true => {
-                let (now, before) = looking::standing_and_before(context)?;
-                let list = advise::last_list(&before, &now);
-                (now, Some((before.as_of, list)))
-            }
-        };
-        if !self.van.is_empty() {
-            let names = || assessment.vans.iter().map(|v| v.van.as_str());
-            let wanted = self
-                .van
-                .iter()
-                .map(|typed| van_names::named(typed, names()));
-            let wanted = wanted.collect::<Result<Vec<String>, CliError>>()?;
-            assessment.vans.retain(|v| wanted.contains(&v.van));
-        }
-        if !self.base.is_empty() {
-            let is_wanted = |base: &str| self.base.iter().any(|b| b.eq_ignore_ascii_case(base));
-            let at = |v: &VanAssessment| v.postcode.as_deref().is_some_and(is_wanted);
-            if !assessment.vans.iter().any(at) {
-                return Err(CliError::Usage(format!(
-                    "no van is based in {}",
-                    self.base.join(", ")
-                )));
-            }
-            assessment.vans.retain(at);
-        }
-        Ok(DuePlan {
-            visits: due::visits(&assessment, self.weeks),
-            last,
-            assessment,
-            by: match self.group_by {
-                Order::Day => By::Day,
-                Order::Base => By::Base,
-            },
-            format: self.format,
-            exit_code: self.exit_code,
-        })
-    }
-}
-
 /// What `--exit-code` ends with where a job is overdue.
 const OVERDUE: u8 = 3;
 
 pub(super) fn run(
-    plan: &DuePlan,
+    args: &DueArgs,
     context: &Context,
     out: &mut dyn Write,
 ) -> Result<ExitCode, CliError> {
-    let list = plan.last.as_ref();
-    let jobs = || plan.visits.iter().flat_map(|visit| &visit.jobs);
-    let text = match plan.format {
-        Format::Text => {
-            let mut text = list.map_or(String::new(), |(before, list)| {
-                due::last_list_text(list, *before, context.screen) + "\n"
-            });
-            text += &due::text(&plan.visits, &plan.assessment, plan.by, context.screen);
-            text
+    let (mut assessment, last) = match args.last_month {
+        false => (looking::standing(context)?, None),
+        true => {
+            let (now, before) = looking::standing_and_before(context)?;
+            let list = advise::last_list(&before, &now);
+            (now, Some((before.as_of, list)))
         }
+    };
+    van_names::keep(&mut assessment.vans, &args.van)?;
+    if !args.base.is_empty() {
+        let is_wanted = |base: &str| args.base.iter().any(|b| b.eq_ignore_ascii_case(base));
+        assessment
+            .vans
+            .retain(|van| van.postcode.as_deref().is_some_and(is_wanted));
+        if assessment.vans.is_empty() {
+            let why = format!("no van is based in {}", args.base.join(", "));
+            return Err(CliError::Usage(why));
+        }
+    }
+    let visits = due::visits(&assessment, args.weeks);
+    let jobs = || visits.iter().flat_map(|visit| &visit.jobs);
+    let text = match args.format {
         Format::Csv => due::csv(jobs()),
         Format::Json => {
-            let list = list.map(|(_, list)| list.as_slice());
-            due::json(&plan.visits, plan.assessment.as_of, list)?
+            let list = last.as_ref().map(|(_, list)| list.as_slice());
+            due::json(&visits, assessment.as_of, list)?
         }
-        Format::Ics => due::icalendar(&plan.visits),
+        Format::Ics => due::icalendar(&visits),
+        _ => {
+            let last = last.as_ref().map_or(String::new(), |(before, list)| {
+                due::last_list_text(list, *before, context.screen) + "\n"
+            });
+            let by = match args.group_by {
+                Order::Day => By::Day,
+                Order::Base => By::Base,
+            };
+            last + &due::text(&visits, &assessment, by, context.screen)
+        }
     };
     out.write_all(text.as_bytes())?;
     let late = jobs().any(|job| job.state == State::Overdue);
-    Ok(match plan.exit_code && late {
+    Ok(match args.exit_code && late {
         true => ExitCode::from(OVERDUE),
         false => ExitCode::SUCCESS,
     })

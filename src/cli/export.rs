@@ -8,8 +8,6 @@ use clap::Args;
 
 use super::context::Context;
 use super::error::CliError;
-use crate::settings::Settings;
-use crate::store::Store;
 
 /// Write the current rows as five clean CSV files
 #[derive(Debug, Args)]
@@ -25,31 +23,17 @@ pub(super) struct ExportArgs {
     anonymous: bool,
 }
 
-pub(super) struct ExportPlan {
-    store: Store,
-    settings: Settings,
-    out: PathBuf,
-    anonymous: bool,
-}
-
-impl ExportArgs {
-    pub(super) fn plan(self, context: &Context) -> Result<ExportPlan, CliError> {
-        Ok(ExportPlan {
-            store: context.open_store()?,
-            settings: context.settings(&context.store)?,
-            out: self.out,
-            anonymous: self.anonymous,
-        })
-    }
-}
-
-pub(super) fn run(plan: &ExportPlan, out: &mut dyn Write) -> Result<ExitCode, CliError> {
-    let time_zone = &plan.settings.time_zone;
-    if plan.anonymous {
-        plan.store.export_anonymous(&plan.out, time_zone)?;
-    } else {
-        plan.store.export(&plan.out, time_zone)?;
-    }
-    writeln!(out, "{}", plan.out.display())?;
+pub(super) fn run(
+    args: &ExportArgs,
+    context: &Context,
+    out: &mut dyn Write,
+) -> Result<ExitCode, CliError> {
+    let store = context.open_store()?;
+    let time_zone = context.settings(&context.store)?.time_zone;
+    match args.anonymous {
+        true => store.export_anonymous(&args.out, &time_zone)?,
+        false => store.export(&args.out, &time_zone)?,
+    };
+    writeln!(out, "{}", args.out.display())?;
     Ok(ExitCode::SUCCESS)
 }

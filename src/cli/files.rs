@@ -4,11 +4,12 @@ use std::io::Write;
 use std::ops::RangeInclusive;
 use std::process::ExitCode;
 
-use clap::{Args, Subcommand, ValueEnum};
+use clap::{Args, Subcommand};
 use serde::Serialize;
 
 use super::context::Context;
 use super::error::CliError;
+use super::format::{Format, one_of};
 use super::ingest::now;
 use super::{json, said};
 use crate::ingest::shown;
@@ -24,7 +25,7 @@ pub(super) struct FilesArgs {
     #[command(subcommand)]
     command: Option<FilesCommand>,
     /// Output format
-    #[arg(long, short, value_enum, default_value_t = Format::Text)]
+    #[arg(long, short, default_value = "text", value_parser = one_of(&[Format::Text, Format::Json, Format::Csv]))]
     format: Format,
 }
 
@@ -66,16 +67,6 @@ struct Rows {
     only: Option<String>,
 }
 
-#[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
-enum Format {
-    /// For people
-    Text,
-    /// For scripts
-    Json,
-    /// For a spreadsheet
-    Csv,
-}
-
 pub(super) fn run(
     args: &FilesArgs,
     context: &Context,
@@ -89,9 +80,9 @@ pub(super) fn run(
     let store = context.open_store()?;
     match &args.command {
         None => match args.format {
-            Format::Text => list(&store, context, out)?,
             Format::Json => json::write(&Listing::of(&store)?.0, out)?,
             Format::Csv => csv(&Listing::of(&store)?, out)?,
+            _ => list(&store, context, out)?,
         },
         Some(FilesCommand::TakeBack(rows)) => act_on_all(&store, rows, Action::TakenBack, out)?,
         Some(FilesCommand::PutBack(rows)) => act_on_all(&store, rows, Action::PutBack, out)?,

@@ -10,6 +10,7 @@ use serde::Serialize;
 use super::answers;
 use super::context::{Context, complain};
 use super::error::CliError;
+use super::format::{Format, one_of};
 use super::json;
 use super::said::{self, Told};
 use super::scratch::ScratchStore;
@@ -62,16 +63,8 @@ pub(super) struct IngestArgs {
     #[arg(long)]
     no_wait: bool,
     /// Output format
-    #[arg(long, short, value_enum, default_value_t = Format::Text)]
+    #[arg(long, short, default_value = "text", value_parser = one_of(&[Format::Text, Format::Json]))]
     format: Format,
-}
-
-#[derive(Debug, Clone, Copy, ValueEnum)]
-enum Format {
-    /// For people
-    Text,
-    /// For scripts
-    Json,
 }
 
 #[derive(Debug, Clone, Copy, ValueEnum)]
@@ -203,8 +196,8 @@ pub(super) fn run(
     let mut files = Files::named(&plan.paths, context)?;
     files.van_by_sheet = plan.van_by_sheet;
     let mut tell = |told: &Told| match plan.format {
-        Format::Text => say(told, context, out),
         Format::Json => Ok(()),
+        _ => say(told, context, out),
     };
     let taken = if plan.dry_run {
         let scratch = ScratchStore::copy_of(&plan.store)?;
@@ -231,7 +224,7 @@ pub(super) fn run(
             json::write(&document, out)?;
             return Ok(code(&document.taken));
         }
-        Format::Text => {
+        _ => {
             writeln!(out, "{}", said::totals(taken.files.len(), taken.rows))?;
             if plan.dry_run {
                 writeln!(out, "nothing was stored: --dry-run")?;

@@ -5,6 +5,7 @@ mod answers;
 mod args;
 mod context;
 mod error;
+mod format;
 mod json;
 mod looking;
 mod progress;
@@ -68,24 +69,24 @@ pub fn run(cli: Cli) -> Result<ExitCode, CliError> {
         Command::Month(args) => month::run(args, &context, &mut out),
         Command::Ingest(args) => ingest::run(&args.plan(&context)?, &context, &mut out),
         Command::ToFix(args) => to_fix::run(&args.plan(&context)?, &context, &mut out),
-        Command::Assess(args) => assess::run(&args.plan(&context)?, &context, &mut out),
-        Command::Backtest(args) => backtest::run(&args.plan(&context)?, &context, &mut out),
-        Command::Report(args) => report::run(&args.plan(&context)?, &context, &mut out),
-        Command::Due(args) => due::run(&args.plan(&context)?, &context, &mut out),
+        Command::Assess(args) => assess::run(&args, &context, &mut out),
+        Command::Backtest(args) => backtest::run(&args, &context, &mut out),
+        Command::Report(args) => report::run(&args, &context, &mut out),
+        Command::Due(args) => due::run(&args, &context, &mut out),
         Command::Check(args) => check::run(&args, &context, &mut out),
         Command::Repair(args) => repair::run(&args, &context, &mut out),
         Command::Vans(args) => vans::run(&args, &context, &mut out),
         Command::Files(args) => files::run(&args, &context, &mut out),
         Command::Districts(args) => districts::run(&args, &context, &mut out),
         Command::Parts(args) => parts::run(&args, &context, &mut out),
-        Command::Export(args) => export::run(&args.plan(&context)?, &mut out),
+        Command::Export(args) => export::run(&args, &context, &mut out),
         Command::Simulate(args) => simulate::run(&args.plan()?, &context, &mut out),
         Command::Settings(args) => settings::run(&args, &context, &mut out),
         Command::Completions(args) => completions::run(&args, &mut out),
         Command::Man(args) => man::run(&args, &mut out),
         Command::Licences(args) => licences::run(&args, &mut out),
-        Command::Summarise(args) => summarise::run(&args.plan(&context)?, &mut out),
-        Command::Template(args) => template::run(&args.plan(), &context, &mut out),
+        Command::Summarise(args) => summarise::run(&args, &context, &mut out),
+        Command::Template(args) => template::run(&args, &context, &mut out),
     }?;
     out.flush()?;
     if context.name_damage() && code == ExitCode::SUCCESS {

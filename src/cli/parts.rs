@@ -3,10 +3,11 @@
 use std::io::Write;
 use std::process::ExitCode;
 
-use clap::{Args, ValueEnum};
+use clap::Args;
 
 use super::context::Context;
 use super::error::CliError;
+use super::format::{Format, one_of};
 use super::looking;
 use crate::report;
 
@@ -25,18 +26,8 @@ pub(super) struct PartsArgs {
     #[arg(long)]
     months: bool,
     /// Output format
-    #[arg(long, short, value_enum, default_value_t = Format::Text)]
+    #[arg(long, short, default_value = "text", value_parser = one_of(&[Format::Text, Format::Json, Format::Csv]))]
     format: Format,
-}
-
-#[derive(Debug, Clone, Copy, ValueEnum)]
-enum Format {
-    /// For people
-    Text,
-    /// For scripts
-    Json,
-    /// For a spreadsheet
-    Csv,
 }
 
 pub(super) fn run(
@@ -46,10 +37,10 @@ pub(super) fn run(
 ) -> Result<ExitCode, CliError> {
     let assessment = looking::standing(context)?;
     let text = match args.format {
-        Format::Text => report::order::text(&assessment, args.weeks, context.screen),
         Format::Json => report::order::json(&assessment, args.weeks)?,
         Format::Csv if args.months => report::order::months_csv(&assessment.parts_to_order),
         Format::Csv => report::order::csv(&assessment, args.weeks),
+        _ => report::order::text(&assessment, args.weeks, context.screen),
     };
     out.write_all(text.as_bytes())?;
     Ok(ExitCode::SUCCESS)

@@ -44,45 +44,6 @@ pub(super) fn month(typed: &str) -> Result<Date, String> {
         .ok_or_else(|| "write the month as YYYY-MM, such as 2026-10".to_owned())
 }
 
-pub(super) struct ReportingPlan {
-    told: Month,
-    /// First day of the month.
-    month: Date,
-    /// Only these vans, by their place; all where empty.
-    vans: Vec<usize>,
-    open: bool,
-    out: PathBuf,
-}
-
-impl ReportArgs {
-    pub(super) fn plan(self, context: &Context) -> Result<ReportingPlan, CliError> {
-        let looking = Looking::open(context)?;
-        let (month, as_of) = month_and_day(&looking, self.month, context.as_of)?;
-        let out = self.out.unwrap_or_else(|| usual_folder(month));
-        // The output place before the long part.
-        crate::report::prepare(&out)?;
-        context.say(format_args!(
-            "report for {}, as of {as_of}",
-            month.format("%Y-%m")
-        ));
-        let told = looking.month(as_of, self.backtest, context);
-        let assessed = &told.assessment.vans;
-        let place = |typed: &String| {
-            let name = van_names::named(typed, assessed.iter().map(|v| v.van.as_str()))?;
-            Ok(assessed.iter().position(|v| v.van == name))
-        };
-        let places = self.van.iter().map(place);
-        let places = places.collect::<Result<Vec<Option<usize>>, CliError>>()?;
-        Ok(ReportingPlan {
-            vans: places.into_iter().flatten().collect(),
-            told,
-            month,
-            open: self.open,
-            out,
-        })
-    }
-}
-
 /// Each month has a folder of its own.
 pub(super) fn usual_folder(month: Date) -> PathBuf {
     Path::new("litrewise-report").join(month.format("%Y-%m").to_string())
@@ -116,22 +77,33 @@ pub(super) fn month_and_day(
 }
 
 pub(super) fn run(
-    plan: &ReportingPlan,
+    args: &ReportArgs,
     context: &Context,
     out: &mut dyn Write,
 ) -> Result<ExitCode, CliError> {
-    if plan.vans.is_empty() {
-        let written = write(&plan.told, plan.month, &plan.out, context)?;
-        writeln!(out, "{}", written.index.display())?;
-        if plan.open {
-            open(&written.index);
-        }
-        return Ok(ExitCode::SUCCESS);
+    let looking = Looking::open(context)?;
+    let (month, as_of) = month_and_day(&looking, args.month, context.as_of)?;
+    let folder = args.out.clone().unwrap_or_else(|| usual_folder(month));
+    // The output place before the long part.
+    report::prepare(&folder)?;
+    context.say(format_args!(
+        "report for {}, as of {as_of}",
+        month.format("%Y-%m")
+    ));
+    let told = looking.month(as_of, args.backtest, context);
+    let assessed = &told.assessment.vans;
+    let mut places = Vec::new();
+    for typed in &args.van {
+        let name = van_names::named(typed, assessed.iter().map(|v| v.van.as_str()))?;
+        places.extend(assessed.iter().position(|v| v.van == name));
     }
-    let pages = report::write_vans(&report_plan(&plan.told, plan.month, &plan.out), &plan.vans)?;
+    let pages = match places.is_empty() {
+        true => vec![write(&told, month, &folder, context)?.index],
+        false => report::write_vans(&report_plan(&told, month, &folder), &places)?,
+    };
     for page in &pages {
         writeln!(out, "{}", page.display())?;
-        if plan.open {
+        if args.open {
             open(page);
         }
     }

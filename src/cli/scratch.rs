@@ -4,20 +4,25 @@
 
 use std::path::{Path, PathBuf};
 
+use tempfile::TempDir;
+
 use super::error::CliError;
 use crate::store::Store;
 
-/// A store in a folder of its own, removed when dropped.
+/// A store in a folder of its own that nobody else can read, removed when dropped.
 pub(super) struct ScratchStore {
-    folder: PathBuf,
+    folder: TempDir,
 }
 
 impl ScratchStore {
     /// A place for a store with nothing in it.
     pub(super) fn empty() -> Result<ScratchStore, CliError> {
-        Ok(ScratchStore {
-            folder: fresh_folder()?,
-        })
+        let folder = tempfile::Builder::new().prefix("litrewise-").tempdir();
+        let folder = folder.map_err(|source| CliError::Write {
+            path: std::env::temp_dir(),
+            source,
+        })?;
+        Ok(ScratchStore { folder })
     }
 
     /// Copies the store; nothing in it where there is none.
@@ -33,37 +38,7 @@ impl ScratchStore {
     }
 
     pub(super) fn path(&self) -> PathBuf {
-        self.folder.join("store")
-    }
-}
-
-impl Drop for ScratchStore {
-    fn drop(&mut self) {
-        // Nothing depends on it; a temporary folder left behind does no harm.
-        let _ = std::fs::remove_dir_all(&self.folder);
-    }
-}
-
-/// A new folder of our own that nobody else can read.
-fn fresh_folder() -> Result<PathBuf, CliError> {
-    let base = std::env::temp_dir();
-    let process = std::process::id();
-    let mut number = 0u32;
-    loop {
-        let folder = base.join(format!("litrewise-scratch-{process}-{number}"));
-        let mut builder = std::fs::DirBuilder::new();
-        #[cfg(unix)]
-        std::os::unix::fs::DirBuilderExt::mode(&mut builder, 0o700);
-        match builder.create(&folder) {
-            Ok(()) => return Ok(folder),
-            Err(e) if e.kind() == std::io::ErrorKind::AlreadyExists && number < 1000 => number += 1,
-            Err(source) => {
-                return Err(CliError::Write {
-                    path: folder,
-                    source,
-                });
-            }
-        }
+        self.folder.path().join("store")
     }
 }
 

@@ -4,11 +4,12 @@ use std::io::Write;
 use std::path::PathBuf;
 use std::process::ExitCode;
 
-use clap::{Args, Subcommand, ValueEnum};
+use clap::{Args, Subcommand};
 
 use super::args::key_and_value;
 use super::context::{Context, complain};
 use super::error::CliError;
+use super::format::{Format, one_of};
 use super::json;
 use super::looking::Looking;
 use crate::settings::{self, FILE_NAME, Value};
@@ -21,7 +22,7 @@ use crate::settings::{self, FILE_NAME, Value};
 )]
 pub(super) struct SettingsArgs {
     /// Output format
-    #[arg(long, short, value_enum, default_value_t = Format::Text)]
+    #[arg(long, short, default_value = "text", value_parser = one_of(&[Format::Text, Format::Json]))]
     format: Format,
     /// Write a commented file [default: litrewise.toml in the store], - for standard output; an existing file is never overwritten
     #[arg(long, value_name = "FILE", num_args = 0..=1)]
@@ -40,14 +41,6 @@ enum SettingsCommand {
         #[arg(required = true, value_name = "KEY=VALUE", value_parser = key_and_value)]
         values: Vec<(String, String)>,
     },
-}
-
-#[derive(Debug, Clone, Copy, ValueEnum)]
-enum Format {
-    /// For people
-    Text,
-    /// For scripts
-    Json,
 }
 
 pub(super) fn run(
@@ -104,7 +97,8 @@ pub(super) fn run(
         }
     }
     match args.format {
-        Format::Text => {
+        Format::Json => json::write(&list, out)?,
+        _ => {
             out.write_all(settings::as_text(&list).as_bytes())?;
             for name in context.strange_variables() {
                 complain(
@@ -113,7 +107,6 @@ pub(super) fn run(
                 );
             }
         }
-        Format::Json => json::write(&list, out)?,
     }
     Ok(ExitCode::SUCCESS)
 }

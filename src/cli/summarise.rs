@@ -8,7 +8,7 @@ use clap::Args;
 
 use super::context::Context;
 use super::error::CliError;
-use crate::store::{Input, Store};
+use crate::store::Input;
 
 /// Sum up each van's rows, as an Arrow stream on standard output
 ///
@@ -26,40 +26,30 @@ pub(super) struct SummariseArgs {
     rows: Vec<PathBuf>,
 }
 
-pub(super) struct SummarisePlan {
-    store: Store,
-    rows: Vec<Input>,
-}
-
-impl SummariseArgs {
-    pub(super) fn plan(self, context: &Context) -> Result<SummarisePlan, CliError> {
-        if std::io::stdout().is_terminal() {
-            return Err(CliError::Usage(
-                "summaries are binary: redirect them to a file, as in `litrewise summarise > vans.arrow`"
-                    .to_owned(),
-            ));
-        }
-        Ok(SummarisePlan {
-            store: context.open_store()?,
-            rows: sources(self.rows),
-        })
-    }
-}
-
 /// Files, and `-` for standard input.
-pub(super) fn sources(typed: Vec<PathBuf>) -> Vec<Input> {
-    let named = |path: PathBuf| match path.as_os_str() == "-" {
+pub(super) fn sources(typed: &[PathBuf]) -> Vec<Input> {
+    let named = |path: &PathBuf| match path.as_os_str() == "-" {
         true => Input::StandardInput,
-        false => Input::File(path),
+        false => Input::File(path.clone()),
     };
-    typed.into_iter().map(named).collect()
+    typed.iter().map(named).collect()
 }
 
-pub(super) fn run(plan: &SummarisePlan, out: &mut dyn Write) -> Result<ExitCode, CliError> {
-    if plan.rows.is_empty() {
-        plan.store.summarise(out)?;
-    } else {
-        plan.store.summarise_rows(&plan.rows, out)?;
+pub(super) fn run(
+    args: &SummariseArgs,
+    context: &Context,
+    out: &mut dyn Write,
+) -> Result<ExitCode, CliError> {
+    if std::io::stdout().is_terminal() {
+        return Err(CliError::Usage(
+            "summaries are binary: redirect them to a file, as in `litrewise summarise > vans.arrow`"
+                .to_owned(),
+        ));
+    }
+    let store = context.open_store()?;
+    match args.rows.is_empty() {
+        true => store.summarise(out)?,
+        false => store.summarise_rows(&sources(&args.rows), out)?,
     }
     Ok(ExitCode::SUCCESS)
 }

@@ -27,16 +27,6 @@ pub(super) struct TemplateArgs {
     out: PathBuf,
 }
 
-pub(super) struct TemplatePlan {
-    out: PathBuf,
-}
-
-impl TemplateArgs {
-    pub(super) fn plan(self) -> TemplatePlan {
-        TemplatePlan { out: self.out }
-    }
-}
-
 /// The files, ready for a spreadsheet.
 const FILES: [(&str, &str); 5] = [
     ("readings.csv", include_str!("template/readings.csv")),
@@ -50,7 +40,7 @@ const FILES: [(&str, &str); 5] = [
 const WORDS: &str = include_str!("template/what-to-write-down.txt");
 
 pub(super) fn run(
-    plan: &TemplatePlan,
+    args: &TemplateArgs,
     context: &Context,
     out: &mut dyn Write,
 ) -> Result<ExitCode, CliError> {
@@ -58,9 +48,9 @@ pub(super) fn run(
         path: path.clone(),
         source,
     };
-    std::fs::create_dir_all(&plan.out).map_err(|e| failed(&plan.out, e))?;
+    std::fs::create_dir_all(&args.out).map_err(|e| failed(&args.out, e))?;
     for (name, text) in FILES {
-        let path = plan.out.join(name);
+        let path = args.out.join(name);
         // Never over somebody's own rows.
         match std::fs::File::create_new(&path) {
             Ok(mut file) => file
@@ -76,6 +66,6 @@ pub(super) fn run(
         }
     }
     write!(out, "{WORDS}")?;
-    writeln!(out, "\nThe five files are in {}", plan.out.display())?;
+    writeln!(out, "\nThe five files are in {}", args.out.display())?;
     Ok(ExitCode::SUCCESS)
 }

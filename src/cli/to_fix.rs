@@ -4,11 +4,12 @@ use std::io::Write;
 use std::path::PathBuf;
 use std::process::ExitCode;
 
-use clap::{Args, ValueEnum};
+use clap::Args;
 use serde::Serialize;
 
 use super::context::Context;
 use super::error::CliError;
+use super::format::{Format, one_of};
 use super::{json, to_mend};
 use crate::ingest::shown;
 use crate::report::harmless;
@@ -26,23 +27,11 @@ use crate::store::records::SetAside;
 )]
 pub(super) struct ToFixArgs {
     /// Output format
-    #[arg(long, short, value_enum, default_value_t = Format::Text)]
+    #[arg(long, short, default_value = "text", value_parser = one_of(&[Format::Text, Format::Csv, Format::Json, Format::Jsonl]))]
     format: Format,
     /// Write the rows below their own header, to be corrected and ingested; - for standard output
     #[arg(long, short, value_name = "FILE", conflicts_with = "format")]
     out: Option<PathBuf>,
-}
-
-#[derive(Debug, Clone, Copy, ValueEnum)]
-enum Format {
-    /// For people
-    Text,
-    /// For a spreadsheet
-    Csv,
-    /// One JSON list
-    Json,
-    /// One JSON object a line
-    Jsonl,
 }
 
 pub(super) struct ToFixPlan {
@@ -95,7 +84,6 @@ pub(super) fn run(
     }
     let rows = plan.store.set_aside()?;
     match plan.format {
-        Format::Text => text(&rows, out)?,
         Format::Csv => csv(&rows, out)?,
         Format::Json => {
             let listed: Vec<Listed<'_>> = rows.iter().map(Listed::from).collect();
@@ -108,6 +96,7 @@ pub(super) fn run(
                 writeln!(out, "{line}")?;
             }
         }
+        _ => text(&rows, out)?,
     }
     match rows.iter().find_map(|row| Some((&row.file, row.line?))) {
         Some((file, line)) => context.say(format_args!(

@@ -3,6 +3,7 @@
 use std::collections::BTreeSet;
 
 use super::error::CliError;
+use crate::advise::VanAssessment;
 use crate::store::names::van_key;
 
 /// The van's name as it is stored.
@@ -30,6 +31,21 @@ pub(super) fn named<'a>(
             near: nearest(typed, names),
         }),
     }
+}
+
+/// Leaves those that were named; all where none was.
+///
+/// # Errors
+/// As for [`named`].
+pub(super) fn keep(vans: &mut Vec<VanAssessment>, typed: &[String]) -> Result<(), CliError> {
+    if typed.is_empty() {
+        return Ok(());
+    }
+    let names = || vans.iter().map(|van| van.van.as_str());
+    let wanted = typed.iter().map(|typed| named(typed, names()));
+    let wanted = wanted.collect::<Result<Vec<String>, CliError>>()?;
+    vans.retain(|van| wanted.contains(&van.van));
+    Ok(())
 }
 
 /// The name most like what was typed, if any is near.

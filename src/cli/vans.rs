@@ -3,12 +3,13 @@
 use std::io::Write;
 use std::process::ExitCode;
 
-use clap::{Args, Subcommand, ValueEnum};
+use clap::{Args, Subcommand};
 use serde::Serialize;
 
 use super::context::Context;
 use super::error::CliError;
 use super::files::{user, when};
+use super::format::{Format, one_of};
 use super::ingest::now;
 use super::{json, said, van_names};
 use crate::ingest::shown;
@@ -24,7 +25,7 @@ pub(super) struct VansArgs {
     #[command(subcommand)]
     command: Option<VansCommand>,
     /// Output format
-    #[arg(long, short, value_enum, default_value_t = Format::Text)]
+    #[arg(long, short, default_value = "text", value_parser = one_of(&[Format::Text, Format::Json]))]
     format: Format,
 }
 
@@ -50,14 +51,6 @@ enum VansCommand {
         #[arg(value_name = "VAN")]
         van: String,
     },
-}
-
-#[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
-enum Format {
-    /// For people
-    Text,
-    /// For scripts
-    Json,
 }
 
 #[derive(Serialize)]
@@ -120,8 +113,8 @@ pub(super) fn run(
     let store = context.open_store()?;
     match &args.command {
         None => match args.format {
-            Format::Text => list(&store, context, out)?,
             Format::Json => json::write(&Document::of(&store)?, out)?,
+            _ => list(&store, context, out)?,
         },
         Some(VansCommand::Rename { van, name }) => rename(&store, van, name, out)?,
         Some(VansCommand::TakeBack { van }) => take_back(&store, van, out)?,

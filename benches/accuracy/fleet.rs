@@ -50,10 +50,11 @@ impl ProvingFleet {
             .expect("the store opens");
         let settings = Settings::default();
         let days = simulated.last_day.days_since(simulated.first_day);
-        let as_of = (0..plan.looks)
+        let as_of = (0..plan.observations)
             .map(|i| {
                 // From a sixth of the records to their end.
-                let share = (i as f64 + 1.0 + (seed % 7) as f64 / 8.0) / (plan.looks as f64 + 0.9);
+                let share =
+                    (i as f64 + 1.0 + (seed % 7) as f64 / 8.0) / (plan.observations as f64 + 0.9);
                 let day = (f64::from(days) * (0.12 + 0.88 * share)).min(f64::from(days));
                 simulated.first_day.plus_days(day as i64)
             })

@@ -8,7 +8,7 @@ pub struct Plan {
     pub vans: usize,
     pub months: u32,
     /// As-of days in each fleet.
-    pub looks: usize,
+    pub observations: usize,
     /// Particles of the observer who knows the world; 0: leaves the bound out.
     pub bound: usize,
     /// Standard deviation below which that observer trusts no reading, as a share.
@@ -29,7 +29,7 @@ impl Plan {
             seeds: 101..=120,
             vans: 60,
             months: 36,
-            looks: 8,
+            observations: 8,
             bound: 150,
             doubt: 0.0,
             cases: None,
@@ -48,7 +48,7 @@ impl Plan {
                 }
                 "--vans" => plan.vans = next().parse().unwrap_or(60),
                 "--months" => plan.months = next().parse().unwrap_or(36),
-                "--looks" => plan.looks = next().parse().unwrap_or(8),
+                "--looks" => plan.observations = next().parse().unwrap_or(8),
                 "--bound" => plan.bound = next().parse().unwrap_or(150),
                 "--doubt" => plan.doubt = next().parse().unwrap_or(0.0),
                 "--neglected" => plan.neglected = true,

@@ -14,7 +14,7 @@ pub fn print(cases: &Cases, plan: &Plan) {
         plan.months,
         plan.seeds.start(),
         plan.seeds.end(),
-        plan.looks
+        plan.observations
     );
     println!(
         "parts with a reading: {} answered, {} not",

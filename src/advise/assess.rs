@@ -17,8 +17,8 @@ use super::{
     areas, habits, membrane, meters, prefilter, records, resin, round_to, series,
 };
 use crate::fit::{
-    self, Ahead, AreaFit, Based, Charted, FleetFit, FleetTold, FleetWide, Learnt, PartLife, Plant,
-    VanFit, VanForecast,
+    self, AreaFit, Assumptions, Based, Charted, FittedFleet, FleetFindings, FleetFit, FleetWide,
+    PartLife, Plant, VanFit, VanForecast,
 };
 use crate::lives::{Cut, FleetLives, Frame, Gap, InTurnError, LaidLives, VanLives};
 use crate::settings::Settings;
@@ -28,29 +28,29 @@ use crate::settings::Settings;
 #[derive(Debug, Clone)]
 pub struct Glance {
     fit: fit::Glance,
-    of_van: OfVan,
+    of_van: VanRecords,
 }
 
 impl Glance {
     pub fn of(van: &VanLives, settings: &Settings) -> Glance {
         Glance {
             fit: fit::Glance::of(van, settings),
-            of_van: OfVan::of(van),
+            of_van: VanRecords::of(van),
         }
     }
 }
 
 /// Of it, what advice asks for.
 #[derive(Debug, Clone)]
-struct OfVan {
+struct VanRecords {
     van: Arc<str>,
     district: Option<Arc<str>>,
     paid: Vec<Paid>,
 }
 
-impl OfVan {
-    fn of(van: &VanLives) -> OfVan {
-        OfVan {
+impl VanRecords {
+    fn of(van: &VanLives) -> VanRecords {
+        VanRecords {
             van: van.van.clone(),
             district: van.district.clone(),
             paid: Paid::of_van(van).collect(),
@@ -59,7 +59,7 @@ impl OfVan {
 }
 
 /// What the fleet lends to every van.
-pub struct Around<'a> {
+pub struct AssessmentContext<'a> {
     /// The days that dates are held against, and the rows.
     pub frame: Frame,
     pub wide: &'a FleetWide,
@@ -69,13 +69,13 @@ pub struct Around<'a> {
 
 /// What the other vans of a district tell.
 #[derive(Debug, Clone, Copy, Default)]
-pub struct Beside {
+pub struct DistrictPeers {
     /// `ln` rise of their salt passage of late beyond the usual.
     pub neighbours_rise: Option<f64>,
 }
 
 /// A district with what is advised there.
-struct Here {
+struct DistrictAdvice {
     fit: AreaFit,
     assessed: AreaAssessment,
     next: NextOnes,
@@ -85,9 +85,9 @@ struct Here {
 
 /// An assessment being made, district by district.
 struct Assessing<'a> {
-    around: Around<'a>,
+    context: AssessmentContext<'a>,
     /// Of every van, by its number; the first so many are in service.
-    vans: Vec<&'a OfVan>,
+    vans: Vec<&'a VanRecords>,
     in_service: usize,
     is_drawn: bool,
     month_of: MonthOf,
@@ -112,13 +112,13 @@ struct Batch<'a> {
 impl<'a> Assessing<'a> {
     fn begin<C: Cut>(
         fleet: &C,
-        vans: Vec<&'a OfVan>,
+        vans: Vec<&'a VanRecords>,
         (wide, prices, settings): (&'a FleetWide, &'a DecisionPrices, &'a Settings),
         is_drawn: bool,
     ) -> Assessing<'a> {
         let frame = fleet.frame();
         Assessing {
-            around: Around {
+            context: AssessmentContext {
                 frame,
                 wide,
                 prices,
@@ -169,8 +169,8 @@ impl<'a> Assessing<'a> {
         let here = areas.par_iter().map(|area| {
             let vans = by_district.get(&area.district);
             let (plants, rises) = vans.map_or((&[][..], &[][..]), |(p, r)| (p, r));
-            let (prices, settings) = (self.around.prices, self.around.settings);
-            let here = Here {
+            let (prices, settings) = (self.context.prices, self.context.settings);
+            let here = DistrictAdvice {
                 assessed: areas::assess(area, plants, prices, settings),
                 next: NextOnes::of(area, plants.iter().map(|plant| plant.membranes)),
                 rises: Peers::of(rises.iter().copied()),
@@ -178,18 +178,18 @@ impl<'a> Assessing<'a> {
             };
             (area.district.clone(), here)
         });
-        let here: BTreeMap<Arc<str>, Here> = here.collect();
+        let here: BTreeMap<Arc<str>, DistrictAdvice> = here.collect();
         for numbers in batch.numbers.chunks(TOGETHER) {
             let assessed = fleet.each(numbers, |number, van| {
                 let district = van.district.as_ref().and_then(|d| here.get(d));
                 let fit = (batch.fit)(number)?;
                 let rise = (batch.rise)(number);
-                let beside = Beside {
+                let beside = DistrictPeers {
                     neighbours_rise: district.and_then(|here| here.rises.middle_beside(rise)),
                 };
                 let (assessed, ahead) =
-                    assess_van(van, fit, district, &beside, &self.around, self.is_drawn);
-                let (prices, settings) = (self.around.prices, self.around.settings);
+                    assess_van(van, fit, district, &beside, &self.context, self.is_drawn);
+                let (prices, settings) = (self.context.prices, self.context.settings);
                 let costs = VanCosts::of(van, &ahead, prices, settings);
                 Some((number, assessed, ahead, costs))
             })?;
@@ -205,10 +205,10 @@ impl<'a> Assessing<'a> {
         Ok(())
     }
 
-    fn finish(mut self, told: &FleetTold, missing: &[Gap]) -> Assessment {
+    fn finish(mut self, told: &FleetFindings, missing: &[Gap]) -> Assessment {
         self.assessed.sort_by_key(|(number, _)| *number);
-        let (settings, prices) = (self.around.settings, self.around.prices);
-        let Frame { as_of, until, rows } = self.around.frame;
+        let (settings, prices) = (self.context.settings, self.context.prices);
+        let Frame { as_of, until, rows } = self.context.frame;
         let services = self.vans.iter().map(|van| (&van.van, &van.paid[..]));
         Assessment {
             schema: "litrewise/assessment/1",
@@ -245,7 +245,7 @@ fn part(part: &PartLife) -> PartAssessment {
     }
 }
 
-fn prices_of(vans: &[&OfVan], settings: &Settings) -> DecisionPrices {
+fn prices_of(vans: &[&VanRecords], settings: &Settings) -> DecisionPrices {
     let services = || vans.iter().flat_map(|van| &van.paid);
     DecisionPrices::of_known(KnownPrices::of_paid(settings, &services))
 }
@@ -267,8 +267,8 @@ fn assess_held(
     is_drawn: bool,
 ) -> Assessment {
     let all = lives.vans.par_iter().chain(&lives.retired);
-    let vans: Vec<OfVan> = all.map(OfVan::of).collect();
-    let vans: Vec<&OfVan> = vans.iter().collect();
+    let vans: Vec<VanRecords> = all.map(VanRecords::of).collect();
+    let vans: Vec<&VanRecords> = vans.iter().collect();
     let prices = prices_of(&vans, settings);
     let lent = (&fit.fleet.wide, &prices, settings);
     let mut assessing = Assessing::begin(lives, vans, lent, is_drawn);
@@ -300,9 +300,9 @@ pub fn assess_in_turn(
 ) -> Result<Assessment, InTurnError> {
     let glances = fleet.kept();
     let until = fleet.frame().until;
-    let learnt = Learnt::of(fleet, glances.iter().map(|g| &g.fit).collect(), settings)?;
-    let wide = learnt.fleet_wide();
-    let vans: Vec<&OfVan> = glances.iter().map(|g| &g.of_van).collect();
+    let fitted = FittedFleet::of(fleet, glances.iter().map(|g| &g.fit).collect(), settings)?;
+    let wide = fitted.fleet_wide();
+    let vans: Vec<&VanRecords> = glances.iter().map(|g| &g.of_van).collect();
     let prices = prices_of(&vans, settings);
     let lent = (&wide, &prices, settings);
     let mut assessing = Assessing::begin(fleet, vans, lent, false);
@@ -310,8 +310,8 @@ pub fn assess_in_turn(
     let mut areas = Vec::new();
     for numbers in in_batches(assessing.by_district()) {
         let forecasts = fleet.each(&numbers, |number, van| {
-            let forecast = learnt.forecast(number, van, Ahead::default());
-            let charted = learnt.charted(number, van, Some(&forecast));
+            let forecast = fitted.forecast(number, van, Assumptions::default());
+            let charted = fitted.charted(number, van, Some(&forecast));
             let rise = membrane::rise_of_late(van, &forecast.fit, until);
             (
                 number,
@@ -330,10 +330,10 @@ pub fn assess_in_turn(
         }
         let based = forecasts.iter().map(|(number, f)| Based {
             forecast: &f.forecast,
-            ahead: Ahead::default(),
+            ahead: Assumptions::default(),
             number: *number,
         });
-        let here = learnt.areas(fleet, Based::by_district(based))?;
+        let here = fitted.areas(fleet, Based::by_district(based))?;
         let batch = Batch {
             numbers: &numbers,
             plant: &|number| Some(&forecasts.get(&number)?.forecast.plant),
@@ -344,13 +344,13 @@ pub fn assess_in_turn(
         areas.extend(here);
     }
     let retired: Vec<usize> = (fleet.in_service()..fleet.vans()).collect();
-    let of_retired = fleet.each(&retired, |number, van| learnt.charted(number, van, None))?;
+    let of_retired = fleet.each(&retired, |number, van| fitted.charted(number, van, None))?;
     for (number, of_van) in retired.into_iter().zip(of_retired) {
         if let Some(place) = charted.get_mut(number) {
             *place = of_van;
         }
     }
-    Ok(assessing.finish(&learnt.told(areas, &charted), fleet.missing()))
+    Ok(assessing.finish(&fitted.told(areas, &charted), fleet.missing()))
 }
 
 /// A van's forecast with what the others ask of it.
@@ -386,19 +386,19 @@ fn in_batches(by_district: BTreeMap<Option<Arc<str>>, Vec<usize>>) -> Vec<Vec<us
 fn assess_van(
     van: &VanLives,
     van_fit: &VanFit,
-    here: Option<&Here>,
-    beside: &Beside,
-    around: &Around<'_>,
+    here: Option<&DistrictAdvice>,
+    beside: &DistrictPeers,
+    context: &AssessmentContext<'_>,
     is_drawn: bool,
 ) -> (VanAssessment, VanAhead) {
-    let (frame, settings, prices) = (around.frame, around.settings, around.prices);
+    let (frame, settings, prices) = (context.frame, context.settings, context.prices);
     let area = here.map(|h| &h.fit);
     let suggested = here.map(|h| &h.assessed.suggested);
     let district = (area, here.map(|h| &h.next));
-    let membrane = membrane::assess(van, van_fit, district, beside, around);
+    let membrane = membrane::assess(van, van_fit, district, beside, context);
     let resin = resin::assess(van, van_fit, area, frame, prices, settings, suggested);
     let wear = prefilter::Wear {
-        late: around.wide.late_wear.value,
+        late: context.wide.late_wear.value,
         membrane_per_litre: here
             .and_then(|h| h.assessed.cost_per_1000_litres)
             .map(|c| c.membrane / 1000.0),
@@ -441,7 +441,7 @@ fn assess_van(
         series: series::of_van(van, van_fit, is_drawn),
         explained,
         records: records::of_van(van, &van_fit.meters),
-        habits: habits::of_van(van, around.wide, frame.until, settings),
+        habits: habits::of_van(van, context.wide, frame.until, settings),
     };
     (assessed, ahead)
 }

@@ -3,7 +3,7 @@
 use crate::calendar::{Date, DateExt};
 
 use super::alarm::{self, Alarm, AlarmKind, AlarmLevel, Known, Late};
-use super::assess::{Around, Beside};
+use super::assess::{AssessmentContext, DistrictPeers};
 use super::meters;
 use super::plan::membrane::{NextOnes, burn, plan};
 use super::{
@@ -27,11 +27,11 @@ pub fn assess(
     van: &VanLives,
     fit: &VanFit,
     (area, next): (Option<&AreaFit>, Option<&NextOnes>),
-    beside: &Beside,
-    around: &Around<'_>,
+    beside: &DistrictPeers,
+    context: &AssessmentContext<'_>,
 ) -> MembraneAssessment {
-    let Frame { as_of, until, .. } = around.frame;
-    let (prices, settings) = (around.prices, around.settings);
+    let Frame { as_of, until, .. } = context.frame;
+    let (prices, settings) = (context.prices, context.settings);
     let life = van.elements.last().filter(|e| e.end == End::InUse);
     let fitted_on = life.and_then(|l| l.fitted_on);
     let rule_of_thumb_on =
@@ -60,7 +60,7 @@ pub fn assess(
         (_, Err(why)) => return empty(cannot_tell(why)),
         (None, Ok(_)) => return empty("No RO membrane is in use on this van.".to_owned()),
     };
-    let burn = burn(van, fit, area, around.wide, prices);
+    let burn = burn(van, fit, area, context.wide, prices);
     let planned = plan(van, forecast, next, &burn, until, prices);
     let replace_on = planned.replace_on;
     let compared = &forecast.compared;
@@ -125,7 +125,7 @@ pub fn assess(
             _ => likeliest.unwrap_or(Suspect::Membrane),
         }
     });
-    let told = Told {
+    let told = ReasonFacts {
         state,
         life,
         forecast,
@@ -203,7 +203,7 @@ fn assessed<'a>(
 }
 
 /// What the reason is made of.
-struct Told<'a> {
+struct ReasonFacts<'a> {
     state: State,
     life: &'a ElementLife,
     forecast: &'a MembraneForecast,
@@ -217,7 +217,7 @@ struct Told<'a> {
     still_suspected: f64,
 }
 
-impl Told<'_> {
+impl ReasonFacts<'_> {
     fn reason(&self, settings: &Settings) -> String {
         let (life, forecast) = (self.life, self.forecast);
         let holds = forecast.salt_passage.p50;
@@ -241,7 +241,7 @@ impl Told<'_> {
         let now = format!("Rejection {holds:.1} % (limit {limit:.0} %)");
         if let Some(meter) = self.meter {
             let day = self.replace_on.map_or(String::new(), |day| {
-                let when = super::around(day, &forecast.limit_on);
+                let when = super::context(day, &forecast.limit_on);
                 format!(" If the meter is right, the membrane needs changing {when}.")
             });
             let passes = forecast.salt_passage.p50.unwrap_or(0.0) * (-self.still_suspected).exp();
@@ -272,11 +272,11 @@ impl Told<'_> {
                     .p50
                     .is_some_and(|s| s >= settings.limits.salt_passage) =>
             {
-                let when = super::around(limit_on, &forecast.limit_on);
+                let when = super::context(limit_on, &forecast.limit_on);
                 format!("{now}: it fell below the limit {when}.")
             }
             (_, Some(_), Some(day)) => {
-                let when = super::around(day, &forecast.limit_on);
+                let when = super::context(day, &forecast.limit_on);
                 format!("{now}; changing it {when} costs least.")
             }
             _ => format!("{now}; above the limit for years at this use."),

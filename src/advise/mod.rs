@@ -94,7 +94,7 @@ fn in_words(date: Date) -> String {
 
 /// A forecast day, as coarse as its span: day (under 3 weeks), month (under 6
 /// months), else year.
-fn around(date: Date, span: &Span<Date>) -> String {
+fn context(date: Date, span: &Span<Date>) -> String {
     let days = span.p10.zip(span.p90).map(|(a, b)| b.days_since(a));
     match days {
         Some(days) if days < 21 => format!("around {}", in_words(date)),

@@ -1,7 +1,7 @@
 //! The series that pages draw, taken from lives and fits without computing anew.
 
 use super::{Fitted, FleetSeries, Item, VanSeries};
-use crate::fit::{FleetTold, VanFit};
+use crate::fit::{FleetFindings, VanFit};
 use crate::lives::{Gap, VanLives};
 use crate::settings::Settings;
 
@@ -56,7 +56,7 @@ fn fitted(van: &VanLives) -> Fitted {
     }
 }
 
-pub fn of_fleet(fit: &FleetTold, missing: &[Gap], settings: &Settings) -> FleetSeries {
+pub fn of_fleet(fit: &FleetFindings, missing: &[Gap], settings: &Settings) -> FleetSeries {
     FleetSeries {
         currency: settings.prices.currency.clone(),
         membrane_dots: fit.membrane_dots.clone(),

@@ -12,7 +12,7 @@ use super::context::{Context, complain};
 use super::error::CliError;
 use super::format::{Format, one_of};
 use super::json;
-use super::said::{self, Told};
+use super::said::{self, FileSummary};
 use super::scratch::ScratchStore;
 use crate::ingest::{self, DateOrder, Done, FileReader, Options, Table, TankFills, shown};
 use crate::lives;
@@ -164,13 +164,13 @@ pub(super) fn only_new(
     let files = Files::named(paths, context)?;
     let mut old = 0;
     let options = options(settings, context);
-    let taken = files.take_in(store, &options, false, context, &mut |told| {
-        let counts = told.counts;
+    let taken = files.take_in(store, &options, false, context, &mut |summary| {
+        let counts = summary.counts;
         if counts.already_stored == counts.read && counts.read > 0 {
             old += 1;
             return Ok(());
         }
-        say(told, context, out)
+        say(summary, context, out)
     })?;
     if old > 0 {
         let files = if old == 1 { "file" } else { "files" };
@@ -180,9 +180,9 @@ pub(super) fn only_new(
 }
 
 /// A file's line and its remarks.
-fn say(told: &Told, context: &Context, out: &mut dyn Write) -> Result<(), CliError> {
-    writeln!(out, "{}", told.line)?;
-    for remark in told.remarks(context.verbose) {
+fn say(summary: &FileSummary, context: &Context, out: &mut dyn Write) -> Result<(), CliError> {
+    writeln!(out, "{}", summary.line)?;
+    for remark in summary.remarks(context.verbose) {
         context.say(format_args!("  {remark}"));
     }
     Ok(out.flush()?)
@@ -195,9 +195,9 @@ pub(super) fn run(
 ) -> Result<ExitCode, CliError> {
     let mut files = Files::named(&plan.paths, context)?;
     files.van_by_sheet = plan.van_by_sheet;
-    let mut tell = |told: &Told| match plan.format {
+    let mut tell = |summary: &FileSummary| match plan.format {
         Format::Json => Ok(()),
-        _ => say(told, context, out),
+        _ => say(summary, context, out),
     };
     let taken = if plan.dry_run {
         let scratch = ScratchStore::copy_of(&plan.store)?;
@@ -273,16 +273,16 @@ struct TakenFile {
     remarks: Vec<String>,
 }
 
-impl From<Told> for TakenFile {
-    fn from(told: Told) -> TakenFile {
+impl From<FileSummary> for TakenFile {
+    fn from(summary: FileSummary) -> TakenFile {
         TakenFile {
-            remarks: told.remarks(true),
-            file: told.name,
-            recognised: told.recognised,
-            rows: told.counts,
-            new: told.new,
-            corrected: told.corrected,
-            now_accepted: told.now_accepted,
+            remarks: summary.remarks(true),
+            file: summary.name,
+            recognised: summary.recognised,
+            rows: summary.counts,
+            new: summary.new,
+            corrected: summary.corrected,
+            now_accepted: summary.now_accepted,
         }
     }
 }
@@ -363,7 +363,7 @@ impl Files {
         options: &Options,
         no_wait: bool,
         context: &Context,
-        tell: &mut dyn FnMut(&Told) -> Result<(), CliError>,
+        tell: &mut dyn FnMut(&FileSummary) -> Result<(), CliError>,
     ) -> Result<Taken, CliError> {
         let sources = std::mem::take(&mut self.sources);
         let by_sheet = self.van_by_sheet;
@@ -408,17 +408,17 @@ impl Files {
                 .map(str::to_owned);
             let van = van.filter(|_| by_sheet || options.van.is_some());
             // committing one leaves time to read the next
-            let told;
-            (told, next) = rayon::join(
+            let summary;
+            (summary, next) = rayon::join(
                 || file.and_then(|file| said::file(file, &mut writer)),
                 || ahead(n + 1),
             );
-            match told {
-                Ok(told) => {
-                    tell(&told)?;
-                    is_new_answer |= van.is_some_and(|van| kept.keep_van(&told.name, &van));
-                    rows = rows.with(told.counts);
-                    files.push(TakenFile::from(told));
+            match summary {
+                Ok(summary) => {
+                    tell(&summary)?;
+                    is_new_answer |= van.is_some_and(|van| kept.keep_van(&summary.name, &van));
+                    rows = rows.with(summary.counts);
+                    files.push(TakenFile::from(summary));
                     is_new_answer |= kept.keep(&shape, options);
                 }
                 Err(error @ CliError::Ingest(_)) => self.refuse(&error),

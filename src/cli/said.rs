@@ -15,7 +15,7 @@ const REMARKS_SHOWN: usize = 4;
 const VANS_SHOWN: usize = 20;
 
 /// A file's line, its remarks and its rows.
-pub(super) struct Told {
+pub(super) struct FileSummary {
     pub name: String,
     pub recognised: String,
     pub line: String,
@@ -30,7 +30,7 @@ pub(super) struct Told {
     pub now_accepted: u64,
 }
 
-impl Told {
+impl FileSummary {
     /// Every remark where all are wanted, else the first ones and a count.
     pub(super) fn remarks(&self, all: bool) -> Vec<String> {
         let most = if all { usize::MAX } else { REMARKS_SHOWN };
@@ -41,7 +41,7 @@ impl Told {
 }
 
 /// Takes the file in and tells what became of it.
-pub(super) fn file(file: FileReader<'_>, writer: &mut Writer<'_>) -> Result<Told, CliError> {
+pub(super) fn file(file: FileReader<'_>, writer: &mut Writer<'_>) -> Result<FileSummary, CliError> {
     let head = file.head();
     let name = shown(&head.name).into_owned();
     let mut taking = writer.begin(head, now())?;
@@ -66,7 +66,7 @@ fn finish(
     tail: FileTail,
     first: Option<SetAside>,
     name: String,
-) -> Result<Told, CliError> {
+) -> Result<FileSummary, CliError> {
     let (notes, recognised) = (tail.notes.clone(), tail.recognised.clone());
     let outcome = taking.finish(tail)?;
     let unknown = outcome.unknown_vans.iter().take(VANS_SHOWN);
@@ -104,7 +104,7 @@ fn finish(
             rows_of(outcome.stray)
         ));
     }
-    Ok(Told {
+    Ok(FileSummary {
         line: format!("{name}: {recognised}: {}", counted(&outcome)),
         notes,
         of_store: remarks,
@@ -155,7 +155,7 @@ fn vanished(outcome: &FileOutcome) -> Vec<String> {
             "they stay stored",
         ),
     };
-    let mut told = vec![format!(
+    let mut summary = vec![format!(
         "{are} not in it any more (a corrected date?): {them}; `litrewise files take-back {}:{}` takes {} out",
         first.file_id,
         first.line,
@@ -170,10 +170,10 @@ fn vanished(outcome: &FileOutcome) -> Vec<String> {
             shown(row.text.trim())
         )
     };
-    told.extend(outcome.vanished.iter().take(REMARKS_SHOWN).map(shown_of));
+    summary.extend(outcome.vanished.iter().take(REMARKS_SHOWN).map(shown_of));
     let more = outcome.vanished.len().saturating_sub(REMARKS_SHOWN);
-    told.extend((more > 0).then(|| format!("  and {more} more")));
-    told
+    summary.extend((more > 0).then(|| format!("  and {more} more")));
+    summary
 }
 
 /// What became of the rows; how many there were is said before.
@@ -225,19 +225,19 @@ pub(super) fn rows_of(count: u64) -> String {
 
 /// So many notes with their lines, the same words once; the rest is counted.
 pub(super) fn remarks(notes: &[Note], most: usize) -> Vec<String> {
-    let mut told: Vec<(&str, Option<u64>, usize)> = Vec::new();
+    let mut summary: Vec<(&str, Option<u64>, usize)> = Vec::new();
     let mut places: HashMap<&str, usize> = HashMap::new();
     for note in notes {
         let place = places.get(note.text.as_str());
-        if let Some((.., count)) = place.and_then(|place| told.get_mut(*place)) {
+        if let Some((.., count)) = place.and_then(|place| summary.get_mut(*place)) {
             *count += 1;
-        } else if told.len() < most {
-            places.insert(&note.text, told.len());
-            told.push((&note.text, note.line, 1));
+        } else if summary.len() < most {
+            places.insert(&note.text, summary.len());
+            summary.push((&note.text, note.line, 1));
         }
     }
-    let shown: usize = told.iter().map(|(.., count)| count).sum();
-    let mut lines: Vec<String> = told
+    let shown: usize = summary.iter().map(|(.., count)| count).sum();
+    let mut lines: Vec<String> = summary
         .iter()
         .map(|(text, line, count)| match (line, count) {
             (Some(line), 1) => format!("line {line}: {text}"),
@@ -331,10 +331,10 @@ mod tests {
 
             fn take(&self, name: &str, text: &str) {
                 let reader = FileReader::of_bytes(text.as_bytes(), name, &options()).unwrap();
-                let told = file(reader, &mut self.quick.writer().unwrap()).unwrap();
+                let summary = file(reader, &mut self.quick.writer().unwrap()).unwrap();
                 let rows = read_bytes(text.as_bytes(), name, &options()).unwrap();
                 let added = self.careful.writer().unwrap().add(rows, Instant(0));
-                assert_eq!(told.counts, added.unwrap().counts, "{name}");
+                assert_eq!(summary.counts, added.unwrap().counts, "{name}");
                 self.is_same(name);
             }
 

@@ -9,7 +9,7 @@ use super::horizon::{HORIZON_DAYS, middle_of, span_of_sorted};
 use super::membrane::{self, SharedFit};
 use super::resin::{self, PermeateAhead, PermeateDraw, ResinFit};
 use super::van::{Charted, Plant, VanForecast};
-use super::{Ahead, AreaFit, Band, Course, ResinUse, Span};
+use super::{AreaFit, Assumptions, Band, ResinUse, Span, Trajectory};
 use crate::settings::Settings;
 
 /// A new membrane's salt passage half-way through its life, for a district in
@@ -27,7 +27,7 @@ const COURSES_EACH: usize = 30;
 #[derive(Debug, Clone, Copy)]
 pub struct Based<'a> {
     pub forecast: &'a VanForecast,
-    pub ahead: Ahead,
+    pub ahead: Assumptions,
     /// Its number among the vans.
     pub number: usize,
 }
@@ -57,12 +57,12 @@ type District<'a> = (Arc<str>, Vec<Based<'a>>, Option<PermeateAhead>);
 /// One entry per district with a van based in it.
 pub fn areas(
     districts: Vec<District<'_>>,
-    learnt: (&SharedFit, &ResinFit),
+    fitted: (&SharedFit, &ResinFit),
     settings: &Settings,
 ) -> Vec<AreaFit> {
     districts
         .into_par_iter()
-        .map(|district| area(district, learnt, settings))
+        .map(|district| area(district, fitted, settings))
         .collect()
 }
 
@@ -118,7 +118,7 @@ fn area(
     let next_charges = match (hardness, vessel, typical, week) {
         (Some(h), Some(litres), Some(permeate), Some(week)) => resin::new_charge_lives(
             resin_fit,
-            &resin::ChargeLooks::fresh(litres, Some(district.clone()), h),
+            &resin::ChargeObservations::fresh(litres, Some(district.clone()), h),
             &permeate,
             week / 7.0,
             settings.limits.product_ppm,
@@ -198,7 +198,7 @@ pub fn middle_van<'a>(vans: &[Based<'a>]) -> Option<Based<'a>> {
 fn typical_permeate(
     vans: &[Based<'_>],
     hardness: Option<f64>,
-    next_membranes: &[Course],
+    next_membranes: &[Trajectory],
     permeate: Option<PermeateAhead>,
 ) -> Option<PermeateAhead> {
     let feed = middle_of(feeds(vans).map(|(feed, _)| feed))
@@ -213,14 +213,14 @@ fn typical_permeate(
     let draws: Vec<PermeateDraw> = next_membranes
         .iter()
         .enumerate()
-        .map(|(n, course)| {
+        .map(|(n, trajectory)| {
             let usual = tap.draw(n % tap.draws.len().max(1));
             let scale = feed.ln() + usual.ln_cold;
-            let age = course_age(n) * course.litres_to_limit.min(LONGEST_CYCLE_LITRES);
+            let age = course_age(n) * trajectory.litres_to_limit.min(LONGEST_CYCLE_LITRES);
             PermeateDraw {
                 ln_ppm: std::array::from_fn(|knot| {
                     let litres = age + resin::knot_litres(knot);
-                    scale + course.salt_passage(litres).max(1e-6).ln()
+                    scale + trajectory.salt_passage(litres).max(1e-6).ln()
                 }),
                 ..usual
             }
@@ -291,7 +291,7 @@ pub fn resin_by_hardness(vans: &[Charted], fit: &ResinFit, settings: &Settings) 
             let permeate = PermeateAhead::steady(passage * feed_ppm, feed_ppm);
             let mut lives = resin::new_charge_lives(
                 fit,
-                &resin::ChargeLooks::fresh(vessel, None, h),
+                &resin::ChargeObservations::fresh(vessel, None, h),
                 &permeate,
                 per_day,
                 settings.limits.product_ppm,

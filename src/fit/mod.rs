@@ -5,8 +5,8 @@
 //! number of threads.
 
 mod areas;
+mod fitted_fleet;
 mod horizon;
-mod learnt;
 mod membrane;
 mod meters;
 #[cfg(test)]
@@ -30,9 +30,9 @@ use crate::lives::FleetLives;
 use crate::settings::Settings;
 
 pub use areas::Based;
+pub use fitted_fleet::FittedFleet;
+use fitted_fleet::Membranes;
 pub use horizon::{HORIZON_DAYS, middle_of, span_of};
-pub use learnt::Learnt;
-use learnt::Membranes;
 pub use meters::{Behind, Beside, Break, BreakKind, Meter, PressureLoss, Probe, VanMeters, Why};
 pub use types::*;
 pub use van::{Charted, Glance, Plant, VanForecast};
@@ -69,15 +69,15 @@ pub fn fit(lives: &FleetLives, settings: &Settings) -> FleetFit {
 pub fn fit_ahead(
     lives: &FleetLives,
     changed: &FleetLives,
-    ahead: &[Ahead],
+    ahead: &[Assumptions],
     settings: &Settings,
 ) -> FleetFit {
     let glances = glances(lives, settings);
-    let Ok(learnt) = Learnt::of(lives, glances.iter().collect(), settings);
+    let Ok(fitted) = FittedFleet::of(lives, glances.iter().collect(), settings);
     let otherwise = |number: usize| ahead.get(number).copied().unwrap_or_default();
     let vans = changed.vans.par_iter().enumerate();
     let forecasts: Vec<VanForecast> = vans
-        .map(|(number, van)| learnt.forecast(number, van, otherwise(number)))
+        .map(|(number, van)| fitted.forecast(number, van, otherwise(number)))
         .collect();
     let based = forecasts
         .iter()
@@ -87,11 +87,11 @@ pub fn fit_ahead(
             ahead: otherwise(number),
             number,
         });
-    let Ok(areas) = learnt.areas(changed, Based::by_district(based));
+    let Ok(areas) = fitted.areas(changed, Based::by_district(based));
     let all = lives.vans.iter().chain(&lives.retired).enumerate();
     let charted: Vec<Charted> = all
         .map(|(number, van)| {
-            let mut charted = learnt.charted(number, van, forecasts.get(number));
+            let mut charted = fitted.charted(number, van, forecasts.get(number));
             if let Some(changed) = changed.vans.get(number) {
                 charted.resin_litres = Some(changed.resin_litres);
             }
@@ -99,7 +99,7 @@ pub fn fit_ahead(
         })
         .collect();
     FleetFit {
-        fleet: learnt.told(areas, &charted),
+        fleet: fitted.told(areas, &charted),
         vans: forecasts.into_iter().map(|f| f.fit).collect(),
     }
 }

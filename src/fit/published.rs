@@ -3,9 +3,9 @@
 
 use crate::calendar::{Date, DateExt, date};
 
-use super::membrane::{self, Aboard, ElementLooks, InUse};
+use super::membrane::{self, ElementObservations, InUse, VanConditions};
 use super::usage::{Season, Usage};
-use super::{Ahead, MembraneForecast};
+use super::{Assumptions, MembraneForecast};
 use crate::lives::{ElementLife, End, Instant, PassagePoint, Start};
 use crate::stats::test_data::columns;
 
@@ -102,7 +102,7 @@ fn life(unit: &Unit, until: f64) -> ElementLife {
 /// What is said of each unit after `until`.
 fn forecasts(units: &[Unit], until: f64) -> Vec<MembraneForecast> {
     let lives: Vec<ElementLife> = units.iter().map(|u| life(u, until)).collect();
-    let aboard = Aboard {
+    let van_conditions = VanConditions {
         district: None,
         membranes: 1,
         hardness_mg_l_caco3: 200.0,
@@ -110,22 +110,22 @@ fn forecasts(units: &[Unit], until: f64) -> Vec<MembraneForecast> {
         meters: &super::VanMeters::default(),
         through_recovery: (0.003, 0.0),
     };
-    let looks: Vec<ElementLooks> = lives
+    let observations: Vec<ElementObservations> = lives
         .iter()
-        .map(|life| membrane::looks_of(life, &aboard, day(until)))
+        .map(|life| membrane::looks_of(life, &van_conditions, day(until)))
         .collect();
-    let teaching: Vec<(usize, &ElementLooks)> = looks.iter().enumerate().collect();
+    let teaching: Vec<(usize, &ElementObservations)> = observations.iter().enumerate().collect();
     let fit = membrane::fit_shared(&teaching);
-    let each = lives.iter().zip(&looks).enumerate();
-    each.map(|(i, (life, looks))| {
+    let each = lives.iter().zip(&observations).enumerate();
+    each.map(|(i, (life, observations))| {
         let element = InUse {
             life,
-            looks,
+            observations,
             base_hardness: 200.0,
             usage: &USAGE,
             ln_limit: 0.10_f64.ln(),
             others: &[],
-            ahead: Ahead::default(),
+            ahead: Assumptions::default(),
             as_of: day(until),
             seed_name: &format!("unit {i}"),
         };

@@ -4,8 +4,8 @@
 use crate::calendar::{Date, DateExt};
 
 use super::Short;
-use super::membrane::{self, ElementDraws, ElementLooks, InUse, Numbers, PACE, SharedFit};
-use super::van::{VanLooks, aboard};
+use super::membrane::{self, ElementDraws, ElementObservations, InUse, Numbers, PACE, SharedFit};
+use super::van::{VanObservations, van_conditions};
 use crate::lives::VanLives;
 use crate::stats::special::normal_cdf;
 
@@ -25,7 +25,7 @@ const LEAST_READINGS: usize = 3;
 /// Oldest first, the newest reading last; empty where nothing was read.
 pub fn history(
     van: &VanLives,
-    looks: &VanLooks,
+    observations: &VanObservations,
     fit: &SharedFit,
     element: &InUse<'_>,
     draws: &ElementDraws,
@@ -37,8 +37,8 @@ pub fn history(
     let numbers = fit.likeliest();
     // To blame late ones, what they do has to be well known.
     let blamed = (numbers.late - 0.5 * numbers.late_sd).max(0.0);
-    let told = |draws: &ElementDraws, looks: &ElementLooks, date: Date| {
-        let share = looks.late_share();
+    let told = |draws: &ElementDraws, observations: &ElementObservations, date: Date| {
+        let share = observations.late_share();
         let late = numbers.wears(share) / numbers.wears(fit.usual_late_share);
         // In litres a life is the shorter the more of them wore it behind late pre-filters,
         // the usual one by what is usual of them.
@@ -52,7 +52,7 @@ pub fn history(
             by_lateness: by_lateness.sum::<f64>() / short.len().max(1) as f64,
         }
     };
-    let mut out = vec![told(draws, element.looks, newest.date)];
+    let mut out = vec![told(draws, element.observations, newest.date)];
     let mut quiet = 0;
     let last_of_its_days = |(n, point): &(usize, &crate::lives::PassagePoint)| {
         let next = life.points.get(n + 1);
@@ -69,17 +69,17 @@ pub fn history(
         }
         let mut earlier = life.clone();
         earlier.points.truncate(n + 1);
-        let aboard = aboard(
+        let van_conditions = van_conditions(
             van,
-            looks.hardness,
-            &looks.usage,
-            (&looks.meters, looks.through_recovery),
+            observations.hardness,
+            &observations.usage,
+            (&observations.meters, observations.through_recovery),
         );
-        let mut seen = membrane::looks_of(&earlier, &aboard, element.as_of);
-        seen.expect_lateness(looks.late_share);
+        let mut seen = membrane::looks_of(&earlier, &van_conditions, element.as_of);
+        seen.expect_lateness(observations.late_share);
         let then = InUse {
             life: &earlier,
-            looks: &seen,
+            observations: &seen,
             base_hardness: element.base_hardness,
             usage: element.usage,
             ln_limit: element.ln_limit,

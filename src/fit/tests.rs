@@ -3,7 +3,7 @@ use std::sync::Arc;
 use crate::calendar::{Date, DateExt, date};
 
 use super::membrane::{self, InUse};
-use super::resin::{self, ChargeLooks, PermeateAhead};
+use super::resin::{self, ChargeObservations, PermeateAhead};
 use super::usage::{Season, Usage};
 use crate::lives::{ElementLife, End, Instant, PassagePoint, Start};
 
@@ -57,9 +57,9 @@ const USAGE: Usage = Usage {
 };
 
 fn forecast(life: &ElementLife) -> super::MembraneForecast {
-    let looks = membrane::looks_of(
+    let observations = membrane::looks_of(
         life,
-        &membrane::Aboard {
+        &membrane::VanConditions {
             district: None,
             membranes: 1,
             hardness_mg_l_caco3: 285.0,
@@ -69,15 +69,15 @@ fn forecast(life: &ElementLife) -> super::MembraneForecast {
         },
         AS_OF,
     );
-    let fit = membrane::fit_shared(&[(0, &looks)]);
+    let fit = membrane::fit_shared(&[(0, &observations)]);
     let element = InUse {
         life,
-        looks: &looks,
+        observations: &observations,
         base_hardness: 285.0,
         usage: &USAGE,
         ln_limit: 0.10_f64.ln(),
         others: &[],
-        ahead: crate::fit::Ahead::default(),
+        ahead: crate::fit::Assumptions::default(),
         as_of: AS_OF,
         seed_name: "QV-001",
     };
@@ -173,7 +173,7 @@ fn harder_water_never_lengthens_membrane_life() {
 fn resin_middle(hardness: f64, permeate_ppm: f64, litres: f64) -> f64 {
     let fit = resin::fit_shared([], 10.0);
     let permeate = PermeateAhead::steady(permeate_ppm, permeate_ppm * 25.0);
-    let charge = ChargeLooks::fresh(litres, Some(Arc::from("QA3")), hardness);
+    let charge = ChargeObservations::fresh(litres, Some(Arc::from("QA3")), hardness);
     let lives = resin::new_charge_lives(&fit, &charge, &permeate, 150.0, 10.0, "QA3");
     lives[lives.len() / 2]
 }

@@ -5,7 +5,7 @@ use std::sync::Arc;
 use crate::calendar::Date;
 
 use super::horizon::nearest_of;
-pub use super::membrane::{Course, CourseSums};
+pub use super::membrane::{Trajectory, TrajectorySums};
 pub use super::usage::UseAhead;
 
 /// Three quantiles of one predictive distribution; a quantile beyond the
@@ -92,7 +92,7 @@ pub struct MembraneForecast {
     /// its readings, the newest last.
     pub short: Vec<Short>,
     /// Equally likely courses from here, and the use that turns litres into days.
-    pub courses: Vec<Course>,
+    pub trajectories: Vec<Trajectory>,
     pub use_ahead: UseAhead,
 }
 
@@ -179,7 +179,7 @@ impl Explained {
 
 /// What is taken to be otherwise for a van from now on, beside what its lives say.
 #[derive(Debug, Clone, Copy, Default, PartialEq)]
-pub struct Ahead {
+pub struct Assumptions {
     /// The hardness that wears its membranes now, and the one from now on.
     pub hardness: Option<(f64, f64)>,
     /// Added to `ln` salt passage.
@@ -215,7 +215,7 @@ pub struct AreaFit {
     /// Median vessel, L.
     pub resin_litres: Option<f64>,
     /// Courses of the next new membrane, in the order of the shared numbers' draws.
-    pub next_membranes: Vec<Course>,
+    pub next_membranes: Vec<Trajectory>,
     /// Lives of the next charge, litres, in the order of the resin's shared draws,
     /// the same number for each; and how many draws there are.
     pub next_charges: Vec<f64>,
@@ -306,7 +306,7 @@ pub struct FleetWide {
 
 /// What fitting tells of the fleet as a whole.
 #[derive(Debug, Clone)]
-pub struct FleetTold {
+pub struct FleetFindings {
     /// One per district with a van based in it, in order of name.
     pub areas: Vec<AreaFit>,
     pub wide: FleetWide,
@@ -327,5 +327,5 @@ pub struct FleetTold {
 pub struct FleetFit {
     /// As in `FleetLives::vans`, same order.
     pub vans: Vec<VanFit>,
-    pub fleet: FleetTold,
+    pub fleet: FleetFindings,
 }

@@ -5,13 +5,13 @@ use std::sync::{Arc, LazyLock};
 use crate::calendar::{Date, DateExt};
 
 use super::horizon::middle_of;
-use super::membrane::{self, ElementDraws, ElementLooks, SharedFit};
+use super::membrane::{self, ElementDraws, ElementObservations, SharedFit};
 use super::meters::{VanMeters, VanTaps};
-use super::resin::{self, ChargeLooks, PermeateAhead, PermeateDraw, ResinFit};
+use super::resin::{self, ChargeObservations, PermeateAhead, PermeateDraw, ResinFit};
 use super::short;
 use super::usage::{Season, Usage, usage_of};
 use super::{
-    Ahead, CannotTell, LifeDot, MembraneForecast, Part, PartOutcome, ResinForecast, VanFit,
+    Assumptions, CannotTell, LifeDot, MembraneForecast, Part, PartOutcome, ResinForecast, VanFit,
 };
 use crate::lives::{ElementLife, End, ValveSeen, VanLives, WeekLitres};
 use crate::settings::Settings;
@@ -22,7 +22,7 @@ const ASSUMED_HARDNESS: f64 = 150.0;
 
 /// What one van gives to the fleet step.
 #[derive(Debug, Clone)]
-pub struct VanLooks {
+pub struct VanObservations {
     pub usage: Usage,
     pub hardness: Option<f64>,
     pub meters: Arc<VanMeters>,
@@ -31,7 +31,7 @@ pub struct VanLooks {
     /// Share of the van's litres made behind overdue pre-filters.
     pub late_share: f64,
     /// As `VanLives::elements`.
-    pub elements: Vec<ElementLooks>,
+    pub elements: Vec<ElementObservations>,
 }
 
 /// What the fleet step asks of a van, and what is kept at hand of one whose lives
@@ -41,9 +41,9 @@ pub struct Glance {
     pub van: Arc<str>,
     pub weeks: Vec<WeekLitres>,
     /// Whether the fleet may learn from its elements' readings.
-    pub teaches: Vec<bool>,
+    pub is_usable_for_fit: Vec<bool>,
     /// As `VanLives::charges`.
-    pub charges: Vec<ChargeLooks>,
+    pub charges: Vec<ChargeObservations>,
     /// What its elements are called.
     pub parts: Vec<Option<Arc<str>>>,
     /// What its tap reads, for those of its district.
@@ -56,13 +56,17 @@ pub struct Glance {
 impl Glance {
     pub fn of(van: &VanLives, settings: &Settings) -> Glance {
         let charges = van.charges.iter();
-        let teaches: Vec<bool> = van.elements.iter().map(membrane::teaches).collect();
+        let is_usable_for_fit: Vec<bool> = van
+            .elements
+            .iter()
+            .map(membrane::is_usable_for_fit)
+            .collect();
         // Probes that show anything tell nobody what the tap reads, or how often things break.
-        let is_heard = teaches.is_empty() || teaches.contains(&true);
+        let is_heard = is_usable_for_fit.is_empty() || is_usable_for_fit.contains(&true);
         Glance {
             van: van.van.clone(),
             weeks: van.weeks.clone(),
-            teaches,
+            is_usable_for_fit,
             charges: charges
                 .map(|c| resin::looks_of(c, settings.limits.product_ppm))
                 .collect(),
@@ -77,12 +81,12 @@ impl Glance {
 /// What is known of one van besides its lives.
 #[derive(Debug, Clone, Copy)]
 pub struct Known<'a> {
-    pub looks: &'a VanLooks,
+    pub observations: &'a VanObservations,
     /// Of each charge.
-    pub charges: &'a [ChargeLooks],
+    pub charges: &'a [ChargeObservations],
 }
 
-impl VanLooks {
+impl VanObservations {
     /// `meters`: what its meters are off by; `through_recovery`: what a degree does to
     /// `ln` salt passage through recovery.
     pub fn of(
@@ -90,15 +94,16 @@ impl VanLooks {
         (fleet_week, season): (Option<f64>, &Season),
         (meters, through_recovery): (Arc<VanMeters>, (f64, f64)),
         as_of: Date,
-    ) -> VanLooks {
+    ) -> VanObservations {
         let usage = usage_of(van, fleet_week, season);
         let hardness = van.hardness.map(|h| h.mg_l_caco3);
-        let mut elements: Vec<ElementLooks> = van
+        let mut elements: Vec<ElementObservations> = van
             .elements
             .iter()
             .map(|e| {
-                let aboard = aboard(van, hardness, &usage, (&meters, through_recovery));
-                membrane::looks_of(e, &aboard, as_of)
+                let van_conditions =
+                    van_conditions(van, hardness, &usage, (&meters, through_recovery));
+                membrane::looks_of(e, &van_conditions, as_of)
             })
             .collect();
         // A little water that was not late, so that one late fill is no habit.
@@ -109,7 +114,7 @@ impl VanLooks {
         for element in &mut elements {
             element.expect_lateness(late_share);
         }
-        VanLooks {
+        VanObservations {
             usage,
             hardness,
             meters,
@@ -121,13 +126,13 @@ impl VanLooks {
 }
 
 /// What a van lends to the readings of its elements.
-pub(super) fn aboard<'a>(
+pub(super) fn van_conditions<'a>(
     van: &'a VanLives,
     hardness: Option<f64>,
     usage: &Usage,
     (meters, through_recovery): (&'a VanMeters, (f64, f64)),
-) -> membrane::Aboard<'a> {
-    membrane::Aboard {
+) -> membrane::VanConditions<'a> {
+    membrane::VanConditions {
         district: van.district.as_ref(),
         membranes: van.membranes,
         hardness_mg_l_caco3: hardness.unwrap_or(ASSUMED_HARDNESS),
@@ -188,7 +193,11 @@ pub struct Charted {
 
 impl Charted {
     /// `hardness`: at its base; `forecast`: of a van in service.
-    pub fn of(van: &VanLives, charges: &[ChargeLooks], forecast: Option<&VanForecast>) -> Charted {
+    pub fn of(
+        van: &VanLives,
+        charges: &[ChargeObservations],
+        forecast: Option<&VanForecast>,
+    ) -> Charted {
         let membrane = forecast.and_then(|f| f.fit.membrane.as_ref().ok());
         Charted {
             membrane: forecast.and_then(|f| membrane_dot(van, f)),
@@ -229,7 +238,7 @@ fn membrane_dot(van: &VanLives, forecast: &VanForecast) -> Option<LifeDot> {
 /// Charges whose limit was seen, and the running one with a forecast.
 fn resin_dots(
     van: &VanLives,
-    charges: &[ChargeLooks],
+    charges: &[ChargeObservations],
     forecast: Option<&VanForecast>,
 ) -> Vec<LifeDot> {
     // Straight from the tap a charge lasts days: not on the same chart.
@@ -280,7 +289,7 @@ pub fn permeate_again(
     van: &VanLives,
     known: Known<'_>,
     fit: &SharedFit,
-    ahead: Ahead,
+    ahead: Assumptions,
     settings: &Settings,
     as_of: Date,
 ) -> Option<PermeateAhead> {
@@ -293,7 +302,7 @@ pub fn forecast(
     van: &VanLives,
     known: Known<'_>,
     (membrane_fit, resin_fit): (&SharedFit, &ResinFit),
-    ahead: Ahead,
+    ahead: Assumptions,
     settings: &Settings,
     as_of: Date,
 ) -> VanForecast {
@@ -311,21 +320,21 @@ pub fn forecast(
         }))
     });
     let best = membrane_fit.likeliest();
-    let looks = known.looks;
+    let observations = known.observations;
     VanForecast {
         plant: Plant::of(van),
         fit: VanFit {
             van: van.van.clone(),
-            readings_at_25: looks
+            readings_at_25: observations
                 .elements
                 .iter()
                 .flat_map(|e| e.readings_at_25(best))
                 .collect(),
             membrane: drawn.map(|d| d.1),
-            meters: looks.meters.clone(),
+            meters: observations.meters.clone(),
             resin,
         },
-        usage: looks.usage,
+        usage: observations.usage,
         litres_to_limit_p50,
         entering: permeate.map(|p| Entering {
             feed_ppm: p.feed_ppm,
@@ -339,14 +348,14 @@ fn in_use(
     van: &VanLives,
     known: Known<'_>,
     fit: &SharedFit,
-    ahead: Ahead,
+    ahead: Assumptions,
     settings: &Settings,
     as_of: Date,
 ) -> Result<(ElementDraws, MembraneForecast), CannotTell> {
     let element = element_in_use(van, known, ahead, settings, as_of)?;
     let draws = membrane::draws_of(fit, &element);
     let mut forecast = membrane::forecast(&draws, fit, &element);
-    forecast.short = short::history(van, known.looks, fit, &element, &draws);
+    forecast.short = short::history(van, known.observations, fit, &element, &draws);
     Ok((draws, forecast))
 }
 
@@ -354,49 +363,49 @@ fn in_use(
 fn element_in_use<'a>(
     van: &'a VanLives,
     known: Known<'a>,
-    ahead: Ahead,
+    ahead: Assumptions,
     settings: &Settings,
     as_of: Date,
 ) -> Result<membrane::InUse<'a>, CannotTell> {
     if van.membranes == 0 {
         return Err(CannotTell::NotFitted);
     }
-    let (life, element): (&ElementLife, &ElementLooks) = van
+    let (life, element): (&ElementLife, &ElementObservations) = van
         .elements
         .last()
         .filter(|e| e.end == End::InUse)
-        .zip(known.looks.elements.last())
+        .zip(known.observations.elements.last())
         .ok_or(CannotTell::NoSaltPassage)?;
     // A new element without readings is forecast from the fleet; one that was
     // there before the records, and never read, cannot be.
     if element.is_empty() && life.fitted_on.is_none() {
         return Err(CannotTell::NoSaltPassage);
     }
-    let others = known.looks.elements.split_last();
+    let others = known.observations.elements.split_last();
     Ok(membrane::InUse {
         others: others.map_or(&[], |o| o.1),
         ahead,
-        ..alone(van, known.looks, life, element, settings, as_of)
+        ..alone(van, known.observations, life, element, settings, as_of)
     })
 }
 
 /// An element with what its future hangs on, but for what the van's others tell.
 fn alone<'a>(
     van: &'a VanLives,
-    looks: &'a VanLooks,
+    observations: &'a VanObservations,
     life: &'a ElementLife,
-    element: &'a ElementLooks,
+    element: &'a ElementObservations,
     settings: &Settings,
     as_of: Date,
 ) -> membrane::InUse<'a> {
     membrane::InUse {
         life,
-        looks: element,
-        base_hardness: looks.hardness.unwrap_or(ASSUMED_HARDNESS),
-        usage: &looks.usage,
+        observations: element,
+        base_hardness: observations.hardness.unwrap_or(ASSUMED_HARDNESS),
+        usage: &observations.usage,
         ln_limit: settings.limits.salt_passage.ln(),
         others: &[],
-        ahead: Ahead::default(),
+        ahead: Assumptions::default(),
         as_of,
         seed_name: &van.van,
     }
@@ -410,13 +419,13 @@ pub fn outcomes(
     settings: &Settings,
 ) -> Vec<PartOutcome> {
     let mut out = Vec::new();
-    for (life, element) in van.elements.iter().zip(&known.looks.elements) {
+    for (life, element) in van.elements.iter().zip(&known.observations.elements) {
         let Some(until) = life.points.last().map(|p| p.date) else {
             continue;
         };
         let draws = membrane::draws_of(
             fit,
-            &alone(van, known.looks, life, element, settings, until),
+            &alone(van, known.observations, life, element, settings, until),
         );
         let middle = middle_of(draws.draws.iter().map(|d| d.days_to_limit)).filter(|d| *d <= 0.0);
         out.push(PartOutcome {
@@ -564,7 +573,7 @@ fn resin_forecast(
     known: Known<'_>,
     fit: &ResinFit,
     permeate: Option<&PermeateAhead>,
-    ahead: Ahead,
+    ahead: Assumptions,
     settings: &Settings,
     as_of: Date,
 ) -> Result<ResinForecast, CannotTell> {
@@ -590,14 +599,14 @@ fn resin_forecast(
         .based_since
         .is_some_and(|moved| life.changed_on.is_none_or(|changed| changed < moved));
     let water_ahead = known
-        .looks
+        .observations
         .hardness
         .filter(|_| moved)
         .unwrap_or(life.hardness_mg_l_caco3);
     let running = resin::Running {
         charge,
         permeate,
-        usage: &known.looks.usage,
+        usage: &known.observations.usage,
         limit_ppm: settings.limits.product_ppm,
         as_of,
         changed_on: life.changed_on,

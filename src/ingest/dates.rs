@@ -18,7 +18,7 @@ pub enum DateOrder {
 
 impl DateOrder {
     /// `day first`, as said to people.
-    pub fn told(self) -> &'static str {
+    pub fn label(self) -> &'static str {
         match self {
             DateOrder::DayFirst => "day first",
             DateOrder::MonthFirst => "month first",

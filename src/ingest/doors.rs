@@ -33,7 +33,7 @@ pub fn header(text: &str) {
                 assert!(cell < layout.headers.len(), "{}", column.name());
             }
         }
-        let _ = notes.finish(|column| sheet.told(column));
+        let _ = notes.finish(|column| sheet.label(column));
     }
 }
 

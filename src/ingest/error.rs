@@ -49,7 +49,7 @@ pub enum ReadError {
         /// What was found, and what it is taken for.
         headings: String,
     },
-    #[error("{file}: {}", .output.told())]
+    #[error("{file}: {}", .output.label())]
     OwnOutput { file: String, output: OwnOutput },
     #[error(
         "{file}:{line}: no column says what was done: head one done_on and give the day, or an x and --done-on"

@@ -288,7 +288,7 @@ impl Evidence {
     }
 
     /// The habits in words: `decimal comma, day first`.
-    pub fn told(&self, habits: &DateHabits) -> Vec<&'static str> {
+    pub fn label(&self, habits: &DateHabits) -> Vec<&'static str> {
         let mut words = Vec::new();
         match (self.points > 0, self.commas > 0) {
             (true, false) => words.push("decimal point"),
@@ -301,7 +301,7 @@ impl Evidence {
             words.push(
                 habits
                     .order
-                    .map_or("day and month not settled", DateOrder::told),
+                    .map_or("day and month not settled", DateOrder::label),
             );
         } else if self.serials > 0 && habits.serials {
             words.push("spreadsheet day numbers");

@@ -62,7 +62,7 @@ pub(super) fn day(date: WrittenDate, habits: &DateHabits) -> Result<Date, Unsett
             ordered.ok_or_else(|| {
                 format!(
                     "not a date with the {}, as the file writes its dates",
-                    order.told()
+                    order.label()
                 )
             })
         }

@@ -17,7 +17,7 @@ use super::meaning::meaning;
 use super::names::Names;
 use super::notes::Repair;
 use super::numbers::DecimalMark;
-use super::ragged::{How, Way, ways};
+use super::ragged::{Alignment, Alteration, ways};
 use super::row::{Below, Cells, FileContext, Reason, Row};
 use super::rows_fills::fill;
 use super::rows_hardness::hardness;
@@ -322,15 +322,15 @@ impl Judging<'_> {
                 ),
             );
         }
-        let mut sound: Vec<(How, Outcome)> = Vec::new();
+        let mut sound: Vec<(Alteration, Outcome)> = Vec::new();
         for way in ways(cells, width, char::from(layout.delimiter)) {
-            if context.ends_early && way.how == How::EndsEarly {
-                return judged(way.cells, way.how.told());
+            if context.ends_early && way.how == Alteration::EndsEarly {
+                return judged(way.cells, way.how.label());
             }
             if is_no_number(context, &way) {
                 continue;
             }
-            let outcome = judged(way.cells, way.how.told());
+            let outcome = judged(way.cells, way.how.label());
             // of a row that lacks a cell each other one has to be of use
             let costs_a_cell = outcome.parts.iter().any(|part| part.repairs.len() > 1);
             if cells.len() < width && costs_a_cell {
@@ -351,13 +351,13 @@ impl Judging<'_> {
 const NOTHING: &str = "a van and a date, but no reading, no litres and no work";
 
 /// Whether a way is taken where it is the only one that makes a sound row.
-fn is_believed(context: &FileContext<'_>, how: How, cells: &[&str]) -> bool {
+fn is_believed(context: &FileContext<'_>, how: Alteration, cells: &[&str]) -> bool {
     let pieces = (cells.len() + 1).saturating_sub(context.sheet.main().width());
     match how {
         // a separator forgotten, or a line broken off, would look the same
-        How::EndsEarly | How::Gap => false,
-        How::EmptyOut | How::Parted => true,
-        How::Joined(at) => {
+        Alteration::EndsEarly | Alteration::Gap => false,
+        Alteration::EmptyOut | Alteration::Parted => true,
+        Alteration::Joined(at) => {
             // a date of its own is no part of a text: two rows stand on this line
             let joined = cells.iter().skip(at).take(pieces);
             let is_one_row = pieces <= PIECES_OF_A_REMARK
@@ -396,8 +396,8 @@ const PIECES_OF_A_REMARK: usize = 4;
 
 /// Whether joining makes no number that anyone writes in this file: `12,5` in a
 /// file of decimal points. `1,200` may always be one.
-fn is_no_number(context: &FileContext<'_>, way: &Way) -> bool {
-    let How::Joined(at) = way.how else {
+fn is_no_number(context: &FileContext<'_>, way: &Alignment) -> bool {
+    let Alteration::Joined(at) = way.how else {
         return false;
     };
     let measure = column_at(context.sheet, at).map(Column::measure);

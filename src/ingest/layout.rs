@@ -151,7 +151,7 @@ impl Layout {
     }
 
     /// `feed_ppm`, or `feed_ppm (column "TDS in")` where it is headed otherwise.
-    pub fn told(&self, column: Column) -> String {
+    pub fn label(&self, column: Column) -> String {
         match self.header_of(column) {
             Some(header) if header != column.name() => {
                 format!("{} (column \"{header}\")", column.name())

@@ -363,7 +363,7 @@ mod tests {
 
     fn says(kind: RecordKind, header: &str) -> Option<(&'static str, Option<&'static str>)> {
         match meaning(kind, header) {
-            Meaning::Column(h) => Some((h.column.name(), h.unit.and_then(Unit::told))),
+            Meaning::Column(h) => Some((h.column.name(), h.unit.and_then(Unit::label))),
             _ => None,
         }
     }

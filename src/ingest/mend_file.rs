@@ -90,8 +90,8 @@ const MIDNIGHTS: &str = "midnights are times";
 
 impl Habits {
     /// `day first; decimal comma`
-    pub fn told(&self) -> String {
-        let mut words: Vec<&str> = self.order.map(DateOrder::told).into_iter().collect();
+    pub fn label(&self) -> String {
+        let mut words: Vec<&str> = self.order.map(DateOrder::label).into_iter().collect();
         match self.mark {
             Some(DecimalMark::Point) => words.push(POINT),
             Some(DecimalMark::Comma) => words.push(COMMA),
@@ -130,7 +130,7 @@ impl Habits {
                     habits.van = word.strip_prefix(ALL_OF).map(str::to_owned);
                 }
                 _ => {
-                    let order = ORDERS.into_iter().find(|order| order.told() == word);
+                    let order = ORDERS.into_iter().find(|order| order.label() == word);
                     habits.order = habits.order.or(order);
                     let named = |word| RecordKind::ALL.into_iter().find(|kind| kind.word() == word);
                     let kinds: Option<Kinds> = word.split(" and ").map(named).collect();
@@ -335,7 +335,7 @@ mod tests {
         let dialect = Dialect {
             header: "Reg;When;\"TDS;in\"\r\n;;ppm\r\n".into(),
             delimiter: ";".into(),
-            habits: habits.told(),
+            habits: habits.label(),
         };
         let row = ToMend {
             file_id: 1,

@@ -20,7 +20,7 @@ pub enum OwnOutput {
 
 impl OwnOutput {
     /// What it is, and what to do.
-    pub fn told(self) -> &'static str {
+    pub fn label(self) -> &'static str {
         match self {
             OwnOutput::WorkList => {
                 "litrewise's own list of jobs that are due, not of work done: tick what was done in a column headed done_on (the day, or an x) and say `litrewise ingest --done`"

@@ -8,14 +8,14 @@ const MOST_OVER: usize = 10;
 
 /// One way to give a row as many cells as the header has.
 #[derive(Debug, Clone, PartialEq, Eq)]
-pub(super) struct Way {
+pub(super) struct Alignment {
     pub cells: Vec<String>,
-    pub how: How,
+    pub how: Alteration,
 }
 
 /// What was done to the row.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub(super) enum How {
+pub(super) enum Alteration {
     /// It ends early: the last cells are empty.
     EndsEarly,
     /// Cells are missing somewhere else.
@@ -28,17 +28,17 @@ pub(super) enum How {
     Joined(usize),
 }
 
-impl How {
+impl Alteration {
     /// What is said of a row put right so.
-    pub fn told(self) -> &'static str {
+    pub fn label(self) -> &'static str {
         match self {
-            How::EndsEarly => "ends early: its last cells are taken for empty",
-            How::Gap => "cells too few",
-            How::Parted => {
+            Alteration::EndsEarly => "ends early: its last cells are taken for empty",
+            Alteration::Gap => "cells too few",
+            Alteration::Parted => {
                 "a cell too few: put right in the only way that makes sense, a separator lost beside a date"
             }
-            How::EmptyOut => "an empty cell too many: left out",
-            How::Joined(_) => {
+            Alteration::EmptyOut => "an empty cell too many: left out",
+            Alteration::Joined(_) => {
                 "cells too many: put right in the only way that makes sense, a separator within a text"
             }
         }
@@ -46,7 +46,7 @@ impl How {
 }
 
 /// Every way to make `width` cells of a ragged row; none where it is too far off.
-pub(super) fn ways(cells: &[&str], width: usize, delimiter: char) -> Vec<Way> {
+pub(super) fn ways(cells: &[&str], width: usize, delimiter: char) -> Vec<Alignment> {
     if cells.len() > width && cells.len() - width <= MOST_OVER {
         let mut ways = empty_out(cells, width);
         ways.extend(joined(cells, width, delimiter));
@@ -66,13 +66,13 @@ fn owned(cells: &[&str]) -> Vec<String> {
     cells.iter().map(|c| (*c).to_owned()).collect()
 }
 
-fn empty_out(cells: &[&str], width: usize) -> Vec<Way> {
+fn empty_out(cells: &[&str], width: usize) -> Vec<Alignment> {
     let is_empty = |cell: &&str| plain(cell).is_empty();
-    let mut ways: Vec<Way> = Vec::new();
+    let mut ways: Vec<Alignment> = Vec::new();
     if cells.iter().skip(width).all(is_empty) {
-        ways.push(Way {
+        ways.push(Alignment {
             cells: owned(cells.get(..width).unwrap_or_default()),
-            how: How::EmptyOut,
+            how: Alteration::EmptyOut,
         });
     }
     if cells.len() == width + 1 {
@@ -80,9 +80,9 @@ fn empty_out(cells: &[&str], width: usize) -> Vec<Way> {
             let mut kept = owned(cells);
             kept.remove(at);
             if ways.iter().all(|way| way.cells != kept) {
-                ways.push(Way {
+                ways.push(Alignment {
                     cells: kept,
-                    how: How::EmptyOut,
+                    how: Alteration::EmptyOut,
                 });
             }
         }
@@ -91,7 +91,7 @@ fn empty_out(cells: &[&str], width: usize) -> Vec<Way> {
 }
 
 /// A delimiter within a text: its pieces are never empty.
-fn joined(cells: &[&str], width: usize, delimiter: char) -> Vec<Way> {
+fn joined(cells: &[&str], width: usize, delimiter: char) -> Vec<Alignment> {
     let pieces = cells.len() - width + 1;
     let join = |at: usize| {
         let (before, rest) = cells.split_at_checked(at)?;
@@ -102,16 +102,16 @@ fn joined(cells: &[&str], width: usize, delimiter: char) -> Vec<Way> {
         let mut row = owned(before);
         row.push(joined.join(delimiter.to_string().as_str()));
         row.extend(owned(after));
-        Some(Way {
+        Some(Alignment {
             cells: row,
-            how: How::Joined(at),
+            how: Alteration::Joined(at),
         })
     };
     (0..width).filter_map(join).collect()
 }
 
 /// A cell in which a date with a year of four digits and something else stand together.
-fn parted(cells: &[&str]) -> Vec<Way> {
+fn parted(cells: &[&str]) -> Vec<Alignment> {
     let is_date = |text: &str| {
         let years = text.split(|c: char| !c.is_ascii_digit()).map(str::len);
         years.clone().take(3).any(|n| n == 4)
@@ -127,15 +127,15 @@ fn parted(cells: &[&str]) -> Vec<Way> {
         (is_date(left) || is_date(right)).then_some(())?;
         let mut row = owned(cells);
         row.splice(n..=n, [left.to_owned(), right.to_owned()]);
-        Some(Way {
+        Some(Alignment {
             cells: row,
-            how: How::Parted,
+            how: Alteration::Parted,
         })
     })
     .collect()
 }
 
-fn gaps(cells: &[&str], width: usize) -> Vec<Way> {
+fn gaps(cells: &[&str], width: usize) -> Vec<Alignment> {
     let missing = width - cells.len();
     (1..=cells.len())
         .filter_map(|at| {
@@ -143,12 +143,12 @@ fn gaps(cells: &[&str], width: usize) -> Vec<Way> {
             let mut row = owned(before);
             row.extend(std::iter::repeat_n(String::new(), missing));
             row.extend(owned(after));
-            Some(Way {
+            Some(Alignment {
                 cells: row,
                 how: if after.is_empty() {
-                    How::EndsEarly
+                    Alteration::EndsEarly
                 } else {
-                    How::Gap
+                    Alteration::Gap
                 },
             })
         })
@@ -159,7 +159,7 @@ fn gaps(cells: &[&str], width: usize) -> Vec<Way> {
 mod tests {
     use super::*;
 
-    fn cells(row: &[&str], width: usize) -> Vec<(String, How)> {
+    fn cells(row: &[&str], width: usize) -> Vec<(String, Alteration)> {
         let ways = ways(row, width, ',');
         ways.into_iter()
             .map(|way| (way.cells.join("|"), way.how))
@@ -171,8 +171,8 @@ mod tests {
         assert_eq!(
             cells(&["a", "b", "c"], 2),
             [
-                ("a,b|c".to_owned(), How::Joined(0)),
-                ("a|b,c".to_owned(), How::Joined(1)),
+                ("a,b|c".to_owned(), Alteration::Joined(0)),
+                ("a|b,c".to_owned(), Alteration::Joined(1)),
             ]
         );
     }
@@ -182,13 +182,13 @@ mod tests {
         assert_eq!(
             cells(&["a", "b", ""], 2),
             [
-                ("a|b".to_owned(), How::EmptyOut),
-                ("a,b|".to_owned(), How::Joined(0)),
+                ("a|b".to_owned(), Alteration::EmptyOut),
+                ("a,b|".to_owned(), Alteration::Joined(0)),
             ]
         );
         assert_eq!(
             cells(&["a", "", "b"], 2),
-            [("a|b".to_owned(), How::EmptyOut)]
+            [("a|b".to_owned(), Alteration::EmptyOut)]
         );
     }
 
@@ -197,8 +197,8 @@ mod tests {
         assert_eq!(
             cells(&["a", "b"], 3),
             [
-                ("a||b".to_owned(), How::Gap),
-                ("a|b|".to_owned(), How::EndsEarly),
+                ("a||b".to_owned(), Alteration::Gap),
+                ("a|b|".to_owned(), Alteration::EndsEarly),
             ]
         );
     }

@@ -42,7 +42,7 @@ use super::remarks::{Tick, tick};
 use super::row::{Below, Cells, FileContext};
 use super::rows_hardness::bare_is_mg_l;
 use super::sheet::Sheet;
-use super::source::{Seen, Source, Watched};
+use super::source::{Scanned, Source, Watched};
 use super::split::{RowAt, Rows};
 use super::text::plain;
 
@@ -58,7 +58,7 @@ pub struct FileReader<'b> {
     name: String,
     source: Source<'b>,
     script: Script,
-    seen: Seen,
+    seen: Scanned,
     sheet: Sheet,
     header: String,
     /// The cell that says which row set aside a line replaces, and what the
@@ -361,7 +361,7 @@ impl<'b> FileReader<'b> {
         if let (Some(stated), Some(own)) = (options.date_order, habits.order)
             && stated != own
         {
-            let (own, stated) = (own.told(), stated.told());
+            let (own, stated) = (own.label(), stated.label());
             notes.file(
                 None,
                 format!(
@@ -407,7 +407,7 @@ impl<'b> FileReader<'b> {
         let mut words = Vec::new();
         words.extend((!is_made).then(|| layout.delimiter_word()));
         words.extend(self.script.told);
-        words.extend(evidence.told(&habits));
+        words.extend(evidence.label(&habits));
         let settled = Habits {
             order: habits.order,
             mark: matches!(context.mark, DecimalMark::Point | DecimalMark::Comma)
@@ -433,7 +433,7 @@ impl<'b> FileReader<'b> {
             dialect: Dialect {
                 header: self.header.clone(),
                 delimiter: char::from(layout.delimiter).to_string(),
-                habits: settled.told(),
+                habits: settled.label(),
             },
             ..file.finish(&words)
         })
@@ -793,7 +793,7 @@ impl<'f> File<'f> {
         let recognised = format!("{}: {}", sheet.kinds(), told.join(", "));
         FileTail {
             recognised,
-            notes: self.notes.finish(|column| sheet.told(column)),
+            notes: self.notes.finish(|column| sheet.label(column)),
             dialect: Dialect::default(),
         }
     }

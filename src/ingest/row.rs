@@ -185,7 +185,7 @@ impl<'r> Row<'r> {
         let shown = shown(&start);
         format!(
             "{} is \"{shown}{more}\", {why}",
-            self.cells.layout.told(column)
+            self.cells.layout.label(column)
         )
     }
 
@@ -203,7 +203,7 @@ impl<'r> Row<'r> {
         }
         let cell = self.cell(Column::Van);
         if is_no_value(cell) {
-            return Err(format!("{} is empty", self.cells.layout.told(Column::Van)));
+            return Err(format!("{} is empty", self.cells.layout.label(Column::Van)));
         }
         if is_ditto(cell) {
             return Err(self.fault(Column::Van, "a ditto mark, not a name"));

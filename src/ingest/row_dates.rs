@@ -104,7 +104,7 @@ impl Row<'_> {
     pub fn happened(&mut self, column: Column) -> Result<Settled, Reason> {
         let settled = self
             .moment(column)?
-            .ok_or_else(|| format!("{} is empty", self.cells.layout.told(column)))?;
+            .ok_or_else(|| format!("{} is empty", self.cells.layout.label(column)))?;
         self.not_ahead(column, settled.date)?;
         Ok(settled)
     }

@@ -126,7 +126,7 @@ impl<'r> Row<'r> {
         let unit = Unit::named(number.unit, column.measure())
             .ok_or_else(|| self.fault(column, unknown_unit(number.unit)))?;
         if unit != stated
-            && let Some(told) = unit.told()
+            && let Some(told) = unit.label()
         {
             self.repair(column, converted_from(told));
         }

@@ -21,7 +21,7 @@ pub(super) fn hardness(row: &mut Row<'_>) -> Result<Records, Reason> {
         .place(Column::Postcode)?
         .ok_or_else(|| row.fault(Column::Postcode, "not a postcode area, district or sector"))?;
     let Some(number) = number_of(row)? else {
-        return Err(format!("{} is empty", row.layout().told(Column::Hardness)));
+        return Err(format!("{} is empty", row.layout().label(Column::Hardness)));
     };
     if number.0 < 0.0 {
         return Err(row.fault(Column::Hardness, "negative"));

@@ -33,7 +33,7 @@ pub(super) fn service(row: &mut Row<'_>) -> Result<Records, Reason> {
         })
     };
     match items.as_slice() {
-        [] => Err(format!("{} is empty", row.layout().told(Column::Item))),
+        [] => Err(format!("{} is empty", row.layout().label(Column::Item))),
         [item] => {
             let quantity = quantity(row, Some(*item))?;
             Ok(Records::One(make(*item, quantity, cost, note)))

@@ -60,7 +60,7 @@ pub(super) fn settle(
         for (column, _) in layout.columns().collect::<Vec<_>>() {
             if column.measure() == Measure::Date && says_utc(layout, column) {
                 layout.mark_utc(column);
-                in_utc.push(layout.told(column));
+                in_utc.push(layout.label(column));
             }
         }
     }
@@ -585,7 +585,7 @@ fn says_utc(layout: &Layout, column: Column) -> bool {
 fn remark_on_meters(layout: &Layout, notes: &mut Notes) {
     let line = Some(layout.header.line);
     for (column, _) in layout.columns() {
-        let said = layout.told(column);
+        let said = layout.label(column);
         let in_tank = matches!(column, Column::ProductPpm | Column::ProductUsCm)
             && folded(&said).contains("tank");
         if in_tank {
@@ -604,7 +604,10 @@ fn remark_on_meters(layout: &Layout, notes: &mut Notes) {
                 format!("{said}: ppm = 0.5 × µS/cm, read in {told}")
             }
             Some(unit @ (Unit::Times(..) | Unit::Fahrenheit)) => {
-                format!("{said}: converted from {}", unit.told().unwrap_or_default())
+                format!(
+                    "{said}: converted from {}",
+                    unit.label().unwrap_or_default()
+                )
             }
             _ => continue,
         };

@@ -50,9 +50,9 @@ impl Sheet {
     }
 
     /// How a column is headed here.
-    pub fn told(&self, column: Column) -> String {
+    pub fn label(&self, column: Column) -> String {
         let part = self.parts().find(|part| part.has(column));
-        part.unwrap_or(&self.main).told(column)
+        part.unwrap_or(&self.main).label(column)
     }
 }
 

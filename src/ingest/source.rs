@@ -85,7 +85,7 @@ fn unnamed_file() -> io::Result<File> {
 
 /// What a pass saw.
 #[derive(Debug, Clone, PartialEq, Eq)]
-pub(super) struct Seen {
+pub(super) struct Scanned {
     pub bytes: u64,
     /// SHA-256, hex.
     pub sha256: String,
@@ -118,9 +118,9 @@ impl<'s> Watched<'s> {
         Bytes(&self.inner)
     }
 
-    pub fn seen(self) -> Seen {
+    pub fn seen(self) -> Scanned {
         let Inner { count, hash, .. } = self.inner.into_inner();
-        Seen {
+        Scanned {
             bytes: count,
             sha256: hex(&hash.finalize()),
         }

@@ -252,7 +252,7 @@ impl Unit {
     }
 
     /// How the conversion is told, where there is one.
-    pub fn told(self) -> Option<&'static str> {
+    pub fn label(self) -> Option<&'static str> {
         match self {
             Unit::Times(_, told) | Unit::Conductivity(_, told) => Some(told),
             Unit::Fahrenheit => Some("°F"),

@@ -5,9 +5,9 @@ use std::sync::Arc;
 use crate::calendar::{Date, TimeZone};
 
 use super::days::{Days, days_after, days_between};
-use super::looks::Look;
+use super::history_as_of::{Dated, HistoryAsOf};
+use super::observations::Observation;
 use super::remarks::Remarks;
-use super::seen::{Dated, Seen};
 use super::types::{About, ServiceMark, Start};
 use crate::store::records::{Instant, Item, When};
 
@@ -61,12 +61,13 @@ pub(crate) fn recorded<'a>(services: impl Iterator<Item = &'a Dated<'a>>) -> Vec
 pub(crate) fn with_inferred(
     mut changes: Vec<Change>,
     recoveries: &[(usize, usize)],
-    looks: &[Look],
+    observations: &[Observation],
     time_zone: &TimeZone,
 ) -> Vec<Change> {
     let days = Days::new(*time_zone);
     for (before, after) in recoveries {
-        let (Some(before), Some(after)) = (looks.get(*before), looks.get(*after)) else {
+        let (Some(before), Some(after)) = (observations.get(*before), observations.get(*after))
+        else {
             continue;
         };
         let middle = Instant(before.at.0 + (after.at.0 - before.at.0 + 1) / 2);
@@ -132,7 +133,7 @@ pub(crate) fn inferred_marks(
 
 /// For each look a number that changes where the van's base moves or a probe
 /// is worked on: readings from both sides of such a day do not compare.
-pub(crate) fn regimes(seen: &Seen<'_>, looks: &[Look]) -> Vec<u32> {
+pub(crate) fn regimes(seen: &HistoryAsOf<'_>, observations: &[Observation]) -> Vec<u32> {
     let probes: Vec<Date> = seen
         .services
         .iter()
@@ -142,17 +143,17 @@ pub(crate) fn regimes(seen: &Seen<'_>, looks: &[Look]) -> Vec<u32> {
     let mut serviced = 0;
     let mut regime = 0;
     let mut base = None;
-    looks
+    observations
         .iter()
-        .map(|look| {
+        .map(|observation| {
             let mut breaks = false;
             while let Some(probe) = probes.get(serviced)
-                && days_between(*probe, look.date) >= 0
+                && days_between(*probe, observation.date) >= 0
             {
                 serviced += 1;
                 breaks = true;
             }
-            let here = seen.base.on(look.date);
+            let here = seen.base.on(observation.date);
             if breaks || base.is_some_and(|before| before != here) {
                 regime += 1;
             }

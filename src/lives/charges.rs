@@ -3,9 +3,9 @@
 use super::changes::Change;
 use super::elements::{Material, Stretch};
 use super::entering::{Track, Walk};
-use super::seen::Dated;
+use super::history_as_of::Dated;
 use super::types::{ChargeLife, ProductPoint};
-use super::usage::{Districts, Made};
+use super::usage::{Districts, PermeateVolume};
 use super::vessel::Vessels;
 use crate::store::records::Instant;
 
@@ -48,25 +48,27 @@ fn hand_back_readings_before_a_change<'a>(material: &Material<'a>, stretches: &m
             continue;
         };
         let back = new
-            .looks
+            .observations
             .iter()
-            .take_while(|look| {
-                look.date == change.date
-                    && look
+            .take_while(|observation| {
+                observation.date == change.date
+                    && observation
                         .product_ppm
                         .is_some_and(|ppm| ppm > READ_BEFORE_CHANGE_PPM)
             })
             .count();
         // Both are neighbours in the van's looks: move the border.
-        let first = material
-            .looks
-            .partition_point(|look| old.looks.first().is_some_and(|first| look.at < first.at));
-        if back > 0 && !old.looks.is_empty() {
-            old.looks = material
-                .looks
-                .get(first..first + old.looks.len() + back)
-                .unwrap_or(old.looks);
-            new.looks = new.looks.get(back..).unwrap_or_default();
+        let first = material.observations.partition_point(|observation| {
+            old.observations
+                .first()
+                .is_some_and(|first| observation.at < first.at)
+        });
+        if back > 0 && !old.observations.is_empty() {
+            old.observations = material
+                .observations
+                .get(first..first + old.observations.len() + back)
+                .unwrap_or(old.observations);
+            new.observations = new.observations.get(back..).unwrap_or_default();
         }
     }
 }
@@ -112,7 +114,7 @@ struct Treated {
 
 impl Treated {
     /// The water of a fill carries what enters the resin at that time.
-    fn add(&mut self, fill: &Made, entering: &mut Walk<'_>) {
+    fn add(&mut self, fill: &PermeateVolume, entering: &mut Walk<'_>) {
         self.litres += fill.litres;
         self.ppm_litres += fill.litres * entering.at(fill.at).unwrap_or_default();
     }
@@ -123,16 +125,16 @@ fn points(stretch: &Stretch<'_>, entering: &Track) -> (Vec<ProductPoint>, Treate
     let mut treated = Treated::default();
     let mut fills = stretch.made.iter().peekable();
     let mut points = Vec::new();
-    for look in stretch.looks {
-        while let Some(fill) = fills.next_if(|fill| fill.at <= look.at) {
+    for observation in stretch.observations {
+        while let Some(fill) = fills.next_if(|fill| fill.at <= observation.at) {
             treated.add(fill, &mut entering);
         }
-        if let Some(product_ppm) = look.product_ppm {
+        if let Some(product_ppm) = observation.product_ppm {
             points.push(ProductPoint {
-                at: look.at,
-                date: look.date,
+                at: observation.at,
+                date: observation.date,
                 product_ppm,
-                permeate_ppm: entering.at(look.at),
+                permeate_ppm: entering.at(observation.at),
                 litres: treated.litres,
                 ppm_litres: treated.ppm_litres,
             });
@@ -145,7 +147,7 @@ fn points(stretch: &Stretch<'_>, entering: &Track) -> (Vec<ProductPoint>, Treate
 }
 
 /// Litre-weighted mean, mg/L CaCO3; `None` without litres.
-fn mean_hardness(made: &[Made]) -> Option<f64> {
+fn mean_hardness(made: &[PermeateVolume]) -> Option<f64> {
     let litres: f64 = made.iter().map(|fill| fill.litres).sum();
     let load: f64 = made
         .iter()
@@ -155,7 +157,7 @@ fn mean_hardness(made: &[Made]) -> Option<f64> {
 }
 
 /// The district with most litres; the first seen of equals.
-fn main_district(made: &[Made]) -> Option<usize> {
+fn main_district(made: &[PermeateVolume]) -> Option<usize> {
     let mut litres: Vec<f64> = Vec::new();
     for fill in made {
         if let Some(n) = fill.district {

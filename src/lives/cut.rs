@@ -5,14 +5,14 @@ use rayon::prelude::*;
 
 use super::completeness::{Coverage, Gap, missing_of};
 use super::hardness_table::{HardnessTable, WaterSeen};
+use super::history_as_of::HistoryAsOf;
 use super::laid::{InTurnError, LaidLives, Laying, pack};
 use super::litres::median_fill;
 use super::median::median_of;
 use super::season::{TapSeasons, TapSeen};
-use super::seen::Seen;
 use super::sizes::Standing;
 use super::types::{FleetLives, Frame, VanLives};
-use super::van::{Lent, cut_van};
+use super::van::{FleetContext, cut_van};
 use super::vessel::known_litres;
 use crate::settings::Settings;
 use crate::store::VanChunks;
@@ -40,7 +40,7 @@ struct Survey {
 impl Survey {
     /// Nothing is dated between the fleet's newest row and the as-of day, so that
     /// what holds on the one holds on the other.
-    fn of(seen: &Seen<'_>, as_of: Date) -> Survey {
+    fn of(seen: &HistoryAsOf<'_>, as_of: Date) -> Survey {
         Survey {
             water: seen.water(as_of),
             tap: TapSeen::of(seen),
@@ -103,8 +103,8 @@ impl<'a> Surveyed<'a> {
         }
     }
 
-    fn lent(&self) -> Lent<'_> {
-        Lent {
+    fn context(&self) -> FleetContext<'_> {
+        FleetContext {
             table: &self.table,
             seasons: &self.seasons,
             aids: &self.aids,
@@ -116,9 +116,13 @@ impl<'a> Surveyed<'a> {
 }
 
 /// Cuts a van that was there by the as-of day, or wrote something down before it was.
-fn cut_if_there(seen: &Seen<'_>, water: &WaterSeen, lent: &Lent<'_>) -> Option<VanLives> {
+fn cut_if_there(
+    seen: &HistoryAsOf<'_>,
+    water: &WaterSeen,
+    context: &FleetContext<'_>,
+) -> Option<VanLives> {
     let there = seen.standing != Standing::NotYet || seen.first_row.is_some();
-    there.then(|| cut_van(seen, water, lent))
+    there.then(|| cut_van(seen, water, context))
 }
 
 /// Cuts every van's history into lives, as they could be seen at the end of
@@ -127,19 +131,19 @@ fn cut_if_there(seen: &Seen<'_>, water: &WaterSeen, lent: &Lent<'_>) -> Option<V
 /// `fleet`: vans in any order, each one's rows oldest first. What comes back
 /// is in order of name and hangs on nothing but the arguments.
 pub fn cut(fleet: &Fleet, as_of: Date, settings: &Settings) -> FleetLives {
-    let mut seen: Vec<Seen<'_>> = fleet
+    let mut seen: Vec<HistoryAsOf<'_>> = fleet
         .histories
         .par_iter()
-        .filter_map(|history| Seen::new(history, as_of, &settings.time_zone))
+        .filter_map(|history| HistoryAsOf::new(history, as_of, &settings.time_zone))
         .collect();
     seen.sort_by_key(|van| van.van);
     let surveys = seen.par_iter().map(|van| Survey::of(van, as_of));
     let surveyed = Surveyed::new(surveys.collect(), &fleet.hardness, as_of, settings);
-    let lent = surveyed.lent();
+    let context = surveyed.context();
     let cut: Vec<(Standing, VanLives)> = seen
         .par_iter()
         .zip(&surveyed.water)
-        .filter_map(|(van, water)| Some((van.standing, cut_if_there(van, water, &lent)?)))
+        .filter_map(|(van, water)| Some((van.standing, cut_if_there(van, water, &context)?)))
         .collect();
     let (in_service, retired): (Vec<_>, Vec<_>) = cut
         .into_iter()
@@ -164,36 +168,37 @@ pub fn cut_in_turn<K: Send>(
     chunks: &mut VanChunks,
     as_of: Date,
     settings: &Settings,
-    look: impl Fn(&VanLives) -> K + Sync,
+    observation: impl Fn(&VanLives) -> K + Sync,
 ) -> Result<LaidLives<K>, InTurnError> {
     let zone = &settings.time_zone;
     let mut surveys = Vec::new();
     for histories in &mut *chunks {
         let surveyed: Vec<Survey> = histories?
             .par_iter()
-            .filter_map(|history| Seen::new(history, as_of, zone))
+            .filter_map(|history| HistoryAsOf::new(history, as_of, zone))
             .map(|seen| Survey::of(&seen, as_of))
             .collect();
         surveys.extend(surveyed);
     }
     let surveyed = Surveyed::new(surveys, chunks.hardness(), as_of, settings);
-    let lent = surveyed.lent();
+    let context = surveyed.context();
     let mut laying = Laying::begin()?;
     let mut water = surveyed.water.iter();
     chunks.rewind();
     for histories in &mut *chunks {
         let histories = histories?;
-        let seen: Vec<Seen<'_>> = histories
+        let seen: Vec<HistoryAsOf<'_>> = histories
             .par_iter()
-            .filter_map(|history| Seen::new(history, as_of, zone))
+            .filter_map(|history| HistoryAsOf::new(history, as_of, zone))
             .collect();
-        let with_water: Vec<(Seen<'_>, &WaterSeen)> = seen.into_iter().zip(&mut water).collect();
+        let with_water: Vec<(HistoryAsOf<'_>, &WaterSeen)> =
+            seen.into_iter().zip(&mut water).collect();
         let cut: Vec<(bool, K, Vec<u8>)> = with_water
             .par_iter()
-            .filter_map(|(van, water)| Some((van, cut_if_there(van, water, &lent)?)))
+            .filter_map(|(van, water)| Some((van, cut_if_there(van, water, &context)?)))
             .map(|(van, lives)| {
                 let in_service = van.standing == Standing::InService;
-                Ok((in_service, look(&lives), pack(&lives)?))
+                Ok((in_service, observation(&lives), pack(&lives)?))
             })
             .collect::<Result<_, InTurnError>>()?;
         for (in_service, kept, packed) in cut {

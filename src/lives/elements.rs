@@ -5,11 +5,11 @@ use crate::calendar::{Date, DateExt};
 use super::changes::Change;
 use super::days::MICROS_PER_DAY;
 use super::fills;
-use super::looks::Look;
+use super::observations::Observation;
 use super::passage::passages;
 use super::sizes::Standing;
 use super::types::{ElementLife, End, LitresByLevel, PassagePoint, Start};
-use super::usage::Made;
+use super::usage::PermeateVolume;
 use crate::store::records::Instant;
 use crate::water::water_temperature_factor;
 
@@ -17,9 +17,9 @@ use crate::water::water_temperature_factor;
 #[derive(Debug, Clone, Copy)]
 pub(crate) struct Material<'a> {
     /// Oldest first.
-    pub looks: &'a [Look],
+    pub observations: &'a [Observation],
     /// Mains fills, oldest first.
-    pub made: &'a [Made],
+    pub made: &'a [PermeateVolume],
     /// Days of all fills, bought-in ones included, oldest first.
     pub fill_dates: &'a [Date],
     pub in_service_on: Option<Date>,
@@ -35,8 +35,8 @@ pub(crate) struct Material<'a> {
 pub(crate) struct Stretch<'a> {
     pub change: Option<&'a Change>,
     pub next: Option<&'a Change>,
-    pub looks: &'a [Look],
-    pub made: &'a [Made],
+    pub observations: &'a [Observation],
+    pub made: &'a [PermeateVolume],
 }
 
 impl<'a> Stretch<'a> {
@@ -56,7 +56,9 @@ impl<'a> Stretch<'a> {
     /// First day with any row of this life.
     pub(crate) fn seen_from(&self, until: Date) -> Date {
         let first_row = [
-            self.looks.first().map(|look| look.date),
+            self.observations
+                .first()
+                .map(|observation| observation.date),
             self.made.first().map(|fill| fill.date),
         ]
         .into_iter()
@@ -74,21 +76,21 @@ impl<'a> Material<'a> {
     /// change is there only if it has rows.
     pub(crate) fn stretches(&self, changes: &'a [Change]) -> Vec<Stretch<'a>> {
         let mut stretches = Vec::with_capacity(changes.len() + 1);
-        let (mut looks, mut made) = (self.looks, self.made);
+        let (mut observations, mut made) = (self.observations, self.made);
         let starts = std::iter::once(None).chain(changes.iter().map(Some));
         let nexts = changes.iter().map(Some).chain(std::iter::once(None));
         for (change, next) in starts.zip(nexts) {
             let until = next.map_or(Instant(i64::MAX), |next| next.from);
-            let here = looks.partition_point(|look| look.at < until);
-            let (own_looks, later_looks) = looks.split_at(here);
+            let here = observations.partition_point(|observation| observation.at < until);
+            let (own_looks, later_looks) = observations.split_at(here);
             let filled = made.partition_point(|fill| fill.at < until);
             let (own_made, later_made) = made.split_at(filled);
-            (looks, made) = (later_looks, later_made);
+            (observations, made) = (later_looks, later_made);
             if change.is_some() || !own_looks.is_empty() || !own_made.is_empty() {
                 stretches.push(Stretch {
                     change,
                     next,
-                    looks: own_looks,
+                    observations: own_looks,
                     made: own_made,
                 });
             }
@@ -98,12 +100,15 @@ impl<'a> Material<'a> {
 
     /// Whether the fills cover a life, so that its litres are known.
     fn fills_cover(&self, stretch: &Stretch<'_>) -> bool {
-        let looks = stretch.looks.iter().map(|look| look.date);
+        let observations = stretch
+            .observations
+            .iter()
+            .map(|observation| observation.date);
         let begins = stretch
             .change
             .map(|change| change.date.max(self.in_service_on.unwrap_or(Date::MIN)));
         let ends = stretch.next.map(|next| next.date);
-        fills::cover(self.fill_dates, looks, begins, ends)
+        fills::cover(self.fill_dates, observations, begins, ends)
     }
 
     /// Mains-fed litres of a life, if its fills are recorded.
@@ -138,7 +143,7 @@ fn life(material: &Material<'_>, stretch: &Stretch<'_>) -> ElementLife {
         .made
         .chunk_by(|a, b| a.hardness_mg_l_caco3 == b.hardness_mg_l_caco3);
     let mut levels: Vec<i32> = changed
-        .filter_map(<[Made]>::first)
+        .filter_map(<[PermeateVolume]>::first)
         .map(|fill| level_of(fill.hardness_mg_l_caco3))
         .collect();
     levels.sort_unstable();
@@ -146,13 +151,13 @@ fn life(material: &Material<'_>, stretch: &Stretch<'_>) -> ElementLife {
     if levels.is_empty() {
         levels.push(level_of(material.base_hardness_mg_l));
     }
-    let mut drunk = Drunk {
+    let mut volume = CumulativeVolume {
         litres: vec![0.0; levels.len()],
         late_litres: 0.0,
         levels: &levels,
         last: None,
     };
-    let points = points(stretch, &mut drunk);
+    let points = points(stretch, &mut volume);
     ElementLife {
         fitted_on: stretch.change.map(|change| change.date),
         start: stretch.start(),
@@ -160,15 +165,15 @@ fn life(material: &Material<'_>, stretch: &Stretch<'_>) -> ElementLife {
         part: stretch.change.and_then(|change| change.part.clone()),
         seen_from: stretch.seen_from(material.until),
         hardness_levels: levels.iter().map(|n| LEVEL_RATIO.powi(*n)).collect(),
-        late_litres: drunk.late_litres,
-        litres_by_level: drunk.litres,
+        late_litres: volume.late_litres,
+        litres_by_level: volume.litres,
         litres_made: material.litres(stretch),
         points,
     }
 }
 
 /// Running litres of one life.
-struct Drunk<'a> {
+struct CumulativeVolume<'a> {
     litres: Vec<f64>,
     late_litres: f64,
     levels: &'a [i32],
@@ -176,8 +181,8 @@ struct Drunk<'a> {
     last: Option<(f64, Option<usize>)>,
 }
 
-impl Drunk<'_> {
-    fn add(&mut self, fill: &Made) {
+impl CumulativeVolume<'_> {
+    fn add(&mut self, fill: &PermeateVolume) {
         let hardness = fill.hardness_mg_l_caco3;
         let known = self.last.filter(|last| last.0 == hardness);
         let (_, number) = known.unwrap_or_else(|| {
@@ -198,71 +203,79 @@ impl Drunk<'_> {
 
 /// Salt passage points with the litres up to each; afterwards `drunk` holds
 /// the whole life's.
-fn points(stretch: &Stretch<'_>, drunk: &mut Drunk<'_>) -> Vec<PassagePoint> {
+fn points(stretch: &Stretch<'_>, volume: &mut CumulativeVolume<'_>) -> Vec<PassagePoint> {
     let mut fills = stretch.made.iter().peekable();
     let mut points = Vec::new();
     let read = stretch
-        .looks
+        .observations
         .iter()
-        .filter(|look| look.permeate_lpm.is_some())
+        .filter(|observation| observation.permeate_lpm.is_some())
         .count();
     // One kind of flow for the whole life: the two need not agree.
-    let by_fills = 2 * read < stretch.looks.len();
+    let by_fills = 2 * read < stretch.observations.len();
     let mut fill_lpm = None;
-    for (look, passage) in stretch.looks.iter().zip(passages(stretch.looks)) {
-        while let Some(fill) = fills.next_if(|fill| fill.at <= look.at) {
-            drunk.add(fill);
+    for (observation, passage) in stretch
+        .observations
+        .iter()
+        .zip(passages(stretch.observations))
+    {
+        while let Some(fill) = fills.next_if(|fill| fill.at <= observation.at) {
+            volume.add(fill);
             fill_lpm = fill
                 .lpm
-                .filter(|_| look.date.days_since(fill.date) <= FLOW_KEEPS_DAYS);
+                .filter(|_| observation.date.days_since(fill.date) <= FLOW_KEEPS_DAYS);
         }
         let (Some(passage), Some(feed_ppm), Some(permeate_ppm)) =
-            (passage, look.feed_ppm, look.permeate_ppm)
+            (passage, observation.feed_ppm, observation.permeate_ppm)
         else {
             continue;
         };
-        if is_settling(stretch.change, look) {
+        if is_settling(stretch.change, observation) {
             continue;
         }
         points.push(PassagePoint {
-            at: look.at,
-            date: look.date,
+            at: observation.at,
+            date: observation.date,
             raw: passage.raw,
             salt_passage: passage.salt_passage,
             sd_ln: passage.sd_ln,
             theta_lever: passage.theta_lever,
-            litres_by_level: LitresByLevel::from_slice(&drunk.litres),
-            late_litres: drunk.late_litres,
-            at_base: look.at_base,
+            litres_by_level: LitresByLevel::from_slice(&volume.litres),
+            late_litres: volume.late_litres,
+            at_base: observation.at_base,
             feed_ppm,
             permeate_ppm,
-            product_ppm: look.product_ppm,
-            regime: look.regime,
-            feed_bar: look.feed_bar,
+            product_ppm: observation.product_ppm,
+            regime: observation.regime,
+            feed_bar: observation.feed_bar,
             flow_lpm_25: if by_fills {
                 fill_lpm.take()
             } else {
-                look.permeate_lpm
+                observation.permeate_lpm
             }
             .filter(|lpm| *lpm > 0.0)
-            .map(|lpm| lpm / water_temperature_factor(look.water_c.unwrap_or(look.seasonal_c))),
+            .map(|lpm| {
+                lpm / water_temperature_factor(
+                    observation.water_c.unwrap_or(observation.seasonal_c),
+                )
+            }),
         });
     }
     for fill in fills {
-        drunk.add(fill);
+        volume.add(fill);
     }
     points
 }
 
 /// The first day of a new element reads high (preservative), and a reading of
 /// that day may have been taken before the change.
-fn is_settling(change: Option<&Change>, look: &Look) -> bool {
+fn is_settling(change: Option<&Change>, observation: &Observation) -> bool {
     change
         .filter(|change| change.start == Start::Recorded)
         .is_some_and(|change| {
-            look.date == change.date
+            observation.date == change.date
                 || (!change.day_only
-                    && look.at >= change.from
-                    && look.at.0 - change.from.0 < MICROS_PER_DAY)
+                    && observation.at >= change.from
+                    && observation.at.0 - change.from.0 < MICROS_PER_DAY)
         })
 }

@@ -1,8 +1,8 @@
 //! What enters the resin over time.
 
 use super::changes::Change;
-use super::looks::Look;
 use super::median::median;
+use super::observations::Observation;
 use crate::store::records::Instant;
 
 /// A quantity over time, linear between its knots and flat beyond them; never
@@ -87,29 +87,33 @@ impl Walk<'_> {
 
 /// What enters the resin, ppm: the permeate as read, else the feed times its
 /// neighbours' salt passage; for a resin-only van the feed itself.
-pub(crate) fn entering_ppm(looks: &[Look], membrane_changes: &[Change], resin_only: bool) -> Track {
+pub(crate) fn entering_ppm(
+    observations: &[Observation],
+    membrane_changes: &[Change],
+    resin_only: bool,
+) -> Track {
     if resin_only {
-        let feeds: Vec<(Instant, f64)> = looks
+        let feeds: Vec<(Instant, f64)> = observations
             .iter()
-            .filter_map(|look| Some((look.at, look.feed_ppm?)))
+            .filter_map(|observation| Some((observation.at, observation.feed_ppm?)))
             .collect();
         return Track::new(&feeds, Vec::new());
     }
     let starts: Vec<Instant> = membrane_changes.iter().map(|change| change.from).collect();
-    let passages: Vec<(Instant, f64)> = looks
+    let passages: Vec<(Instant, f64)> = observations
         .iter()
-        .filter_map(|look| Some((look.at, look.salt_passage()?)))
+        .filter_map(|observation| Some((observation.at, observation.salt_passage()?)))
         .collect();
     let passages = Track::new(&passages, starts.clone());
     let mut passages = passages.walk();
-    let permeates: Vec<(Instant, f64)> = looks
+    let permeates: Vec<(Instant, f64)> = observations
         .iter()
-        .filter_map(|look| {
-            let permeate_ppm = match look.permeate_ppm {
+        .filter_map(|observation| {
+            let permeate_ppm = match observation.permeate_ppm {
                 Some(ppm) => ppm,
-                None => look.feed_ppm? * passages.at(look.at)?,
+                None => observation.feed_ppm? * passages.at(observation.at)?,
             };
-            Some((look.at, permeate_ppm))
+            Some((observation.at, permeate_ppm))
         })
         .collect();
     Track::new(&permeates, starts)

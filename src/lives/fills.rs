@@ -34,7 +34,7 @@ pub(crate) fn cover(
     let ends_unrecorded = look_dates
         .clone()
         .last()
-        .is_some_and(|look| days_between(*last, look) > UNRECORDED_DAYS);
+        .is_some_and(|observation| days_between(*last, observation) > UNRECORDED_DAYS);
     if begins_unrecorded || ends_unrecorded {
         return false;
     }
@@ -52,13 +52,19 @@ pub(crate) fn cover(
 
 /// Days in gaps between fills in which the van was working.
 fn unrecorded_days(fills: &[Date], look_dates: impl Iterator<Item = Date>) -> i64 {
-    let mut looks = look_dates.peekable();
+    let mut observations = look_dates.peekable();
     let mut unrecorded = 0;
     for pair in fills.windows(2) {
         let [before, after] = pair else { continue };
-        while looks.next_if(|look| look <= before).is_some() {}
+        while observations
+            .next_if(|observation| observation <= before)
+            .is_some()
+        {}
         let mut within = 0;
-        while looks.next_if(|look| look < after).is_some() {
+        while observations
+            .next_if(|observation| observation < after)
+            .is_some()
+        {
             within += 1;
         }
         let gap = days_between(*before, *after);
@@ -90,18 +96,26 @@ mod tests {
         assert!(!cover(&fills, working.iter().copied(), Some(FIRST), None));
         // The life before the gap is not concerned.
         let ends = days_after(FIRST, 90);
-        let early = working.iter().copied().filter(|look| *look < ends);
+        let early = working
+            .iter()
+            .copied()
+            .filter(|observation| *observation < ends);
         assert!(cover(&fills, early, Some(FIRST), Some(ends)));
     }
 
     #[test]
     fn fills_that_begin_long_after_fitting_or_stop_long_before_the_last_look_do_not_cover() {
         let fills = days(100..200);
-        let looks = days((100..200).step_by(7));
-        assert!(!cover(&fills, looks.iter().copied(), Some(FIRST), None));
-        assert!(cover(&fills, looks.iter().copied(), None, None));
+        let observations = days((100..200).step_by(7));
+        assert!(!cover(
+            &fills,
+            observations.iter().copied(),
+            Some(FIRST),
+            None
+        ));
+        assert!(cover(&fills, observations.iter().copied(), None, None));
         let later = days((100..260).step_by(7));
         assert!(!cover(&fills, later.iter().copied(), None, None));
-        assert!(!cover(&[], looks.iter().copied(), None, None));
+        assert!(!cover(&[], observations.iter().copied(), None, None));
     }
 }

@@ -3,10 +3,10 @@
 use crate::calendar::Date;
 
 use super::days::{days_after, days_between};
-use super::looks::Look;
+use super::history_as_of::HistoryAsOf;
 use super::median::median;
+use super::observations::Observation;
 use super::remarks::Remarks;
-use super::seen::Seen;
 use super::sizes::Standing;
 use super::types::{About, HardnessAt, HardnessBasis};
 use crate::store::records::Item;
@@ -14,11 +14,11 @@ use crate::water::{HARDNESS_PER_PPM_MAX, hardness_from_feed_ppm};
 
 /// What the health of the records is judged from.
 pub(crate) struct Health<'a> {
-    pub seen: &'a Seen<'a>,
+    pub seen: &'a HistoryAsOf<'a>,
     pub as_of: Date,
     pub last_reading_on: Option<Date>,
     pub hardness: Option<HardnessAt>,
-    pub looks: &'a [Look],
+    pub observations: &'a [Observation],
     /// Hardness over feed ppm in this fleet.
     pub ratio: f64,
     pub membranes: u32,
@@ -77,10 +77,10 @@ fn missing_rows(health: &Health<'_>, remarks: &mut Remarks) {
 /// Readings that never tell the membrane's rejection.
 fn missing_probe(health: &Health<'_>, remarks: &mut Remarks) {
     let tells = health
-        .looks
+        .observations
         .iter()
-        .any(|look| look.salt_passage().is_some());
-    if health.membranes > 0 && health.looks.len() >= FEEDS_FROM && !tells {
+        .any(|observation| observation.salt_passage().is_some());
+    if health.membranes > 0 && health.observations.len() >= FEEDS_FROM && !tells {
         remarks.note(
             About::Probe,
             None,
@@ -162,10 +162,10 @@ fn contradiction(health: &Health<'_>, published_mg_l: f64, remarks: &mut Remarks
         .since(health.as_of)
         .map_or(since, |moved| since.max(days_after(moved, -1)));
     let mut feeds: Vec<f64> = health
-        .looks
+        .observations
         .iter()
-        .filter(|look| look.at_base && look.date > since)
-        .filter_map(|look| look.feed_ppm)
+        .filter(|observation| observation.at_base && observation.date > since)
+        .filter_map(|observation| observation.feed_ppm)
         .collect();
     if feeds.len() < FEEDS_FROM {
         return;

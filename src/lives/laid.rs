@@ -221,9 +221,11 @@ impl<K: Sync + Send> Cut for LaidLives<K> {
     fn each<T: Send>(
         &self,
         which: &[usize],
-        look: impl Fn(usize, &VanLives) -> T + Sync,
+        observation: impl Fn(usize, &VanLives) -> T + Sync,
     ) -> Result<Vec<T>, InTurnError> {
-        let looked = which.par_iter().map(|&van| Ok(look(van, &self.read(van)?)));
+        let looked = which
+            .par_iter()
+            .map(|&van| Ok(observation(van, &self.read(van)?)));
         looked.collect()
     }
 }
@@ -255,13 +257,15 @@ impl Cut for FleetLives {
     fn each<T: Send>(
         &self,
         which: &[usize],
-        look: impl Fn(usize, &VanLives) -> T + Sync,
+        observation: impl Fn(usize, &VanLives) -> T + Sync,
     ) -> Result<Vec<T>, Self::Error> {
         let van = |van: usize| match van.checked_sub(self.vans.len()) {
             None => self.vans.get(van),
             Some(retired) => self.retired.get(retired),
         };
-        let looked = which.par_iter().filter_map(|&i| Some(look(i, van(i)?)));
+        let looked = which
+            .par_iter()
+            .filter_map(|&i| Some(observation(i, van(i)?)));
         Ok(looked.collect())
     }
 }

@@ -1,7 +1,7 @@
 //! Salt passage of each look, brought to 25 °C and to usual pressure and recovery.
 
-use super::looks::Look;
 use super::median::median_of;
+use super::observations::Observation;
 use crate::water::{
     Conditions, THETA_MEAN_PER_C, UsualOperation, salt_passage_at_25, water_temperature_factor,
 };
@@ -31,22 +31,25 @@ const USUAL_FROM: usize = 3;
 struct Running(Vec<Option<f64>>);
 
 impl Running {
-    fn of(looks: &[Look], value: impl Fn(&Look) -> Option<f64>) -> Running {
-        let values: Vec<(usize, f64)> = looks
+    fn of(observations: &[Observation], value: impl Fn(&Observation) -> Option<f64>) -> Running {
+        let values: Vec<(usize, f64)> = observations
             .iter()
             .enumerate()
-            .filter_map(|(n, look)| Some((n, value(look)?)))
+            .filter_map(|(n, observation)| Some((n, value(observation)?)))
             .collect();
         if values.len() < USUAL_FROM {
-            return Running(vec![None; looks.len()]);
+            return Running(vec![None; observations.len()]);
         }
         let width = (2 * HALF_WINDOW + 1).min(values.len());
         // Kept in order while it moves on.
         let mut window: Vec<f64> = values.iter().take(width).map(|(_, v)| *v).collect();
         window.sort_unstable_by(f64::total_cmp);
         let (mut here, mut first) = (0, 0);
-        let medians = (0..looks.len()).map(|n| {
-            while values.get(here).is_some_and(|(look, _)| *look < n) {
+        let medians = (0..observations.len()).map(|n| {
+            while values
+                .get(here)
+                .is_some_and(|(observation, _)| *observation < n)
+            {
                 here += 1;
             }
             let begins = here.saturating_sub(HALF_WINDOW).min(values.len() - width);
@@ -118,16 +121,16 @@ struct Usual {
 impl Usual {
     /// `noise`: the instrument's own, on the log scale, by the value.
     fn of(
-        looks: &[Look],
+        observations: &[Observation],
         noise: impl Fn(f64) -> f64,
-        value: impl Fn(&Look) -> Option<f64>,
+        value: impl Fn(&Observation) -> Option<f64>,
     ) -> Usual {
-        let around = Running::of(looks, &value);
-        let off: Vec<(f64, f64)> = looks
+        let around = Running::of(observations, &value);
+        let off: Vec<(f64, f64)> = observations
             .iter()
             .enumerate()
-            .filter_map(|(n, look)| {
-                let (seen, usual) = (value(look)?, around.around(n)?);
+            .filter_map(|(n, observation)| {
+                let (seen, usual) = (value(observation)?, around.around(n)?);
                 Some(((seen / usual).ln().abs(), noise(usual)))
             })
             .collect();
@@ -153,34 +156,40 @@ impl Usual {
 /// told. `looks`: of one element, oldest first. Flow and pressure take out how far a
 /// look's pressure lies off what is usual around it, as far as they tell it; recovery is
 /// left as it goes with the season, which the fleet's valves explain.
-pub(crate) fn passages(looks: &[Look]) -> Vec<Option<Passage>> {
-    let water_c = |look: &Look| look.water_c.unwrap_or(look.seasonal_c);
-    let at_25 = |look: &Look| {
-        let lpm = look.permeate_lpm.filter(|lpm| *lpm > 0.0)?;
-        Some(lpm / water_temperature_factor(water_c(look)))
+pub(crate) fn passages(observations: &[Observation]) -> Vec<Option<Passage>> {
+    let water_c = |observation: &Observation| observation.water_c.unwrap_or(observation.seasonal_c);
+    let at_25 = |observation: &Observation| {
+        let lpm = observation.permeate_lpm.filter(|lpm| *lpm > 0.0)?;
+        Some(lpm / water_temperature_factor(water_c(observation)))
     };
-    let bar = |look: &Look| look.feed_bar.filter(|bar| *bar > 0.0);
-    let flow = Usual::of(looks, |_| FLOW_NOISE, at_25);
-    let pressure = Usual::of(looks, |bar| GAUGE_NOISE_BAR / (bar - 0.5).max(0.5), bar);
-    let permeate = Running::of(looks, |look| Some(look.salt_passage()? * look.feed_ppm?));
-    looks
+    let bar = |observation: &Observation| observation.feed_bar.filter(|bar| *bar > 0.0);
+    let flow = Usual::of(observations, |_| FLOW_NOISE, at_25);
+    let pressure = Usual::of(
+        observations,
+        |bar| GAUGE_NOISE_BAR / (bar - 0.5).max(0.5),
+        bar,
+    );
+    let permeate = Running::of(observations, |observation| {
+        Some(observation.salt_passage()? * observation.feed_ppm?)
+    });
+    observations
         .iter()
         .enumerate()
-        .map(|(n, look)| {
-            let raw = look.salt_passage()?;
-            let believed_flow = at_25(look)
+        .map(|(n, observation)| {
+            let raw = observation.salt_passage()?;
+            let believed_flow = at_25(observation)
                 .and_then(|lpm| flow.believed(n, lpm))
-                .map(|lpm| lpm * water_temperature_factor(water_c(look)));
+                .map(|lpm| lpm * water_temperature_factor(water_c(observation)));
             let known = Conditions {
-                feed_ppm: look.feed_ppm?,
+                feed_ppm: observation.feed_ppm?,
                 // What is usual there, not what was read: a reading that errs
                 // upwards must not count as the surer one.
-                permeate_ppm: permeate.around(n).unwrap_or(raw * look.feed_ppm?),
-                water_c: look.water_c,
-                seasonal_c: look.seasonal_c,
+                permeate_ppm: permeate.around(n).unwrap_or(raw * observation.feed_ppm?),
+                water_c: observation.water_c,
+                seasonal_c: observation.seasonal_c,
                 permeate_lpm: believed_flow,
                 concentrate_lpm: None,
-                feed_bar: bar(look).and_then(|bar| pressure.believed(n, bar)),
+                feed_bar: bar(observation).and_then(|bar| pressure.believed(n, bar)),
                 usual: UsualOperation {
                     permeate_lpm_at_25: flow.around.around(n),
                     recovery: None,

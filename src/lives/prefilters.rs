@@ -3,10 +3,10 @@
 use crate::calendar::Date;
 
 use super::days::days_between;
-use super::seen::Dated;
+use super::history_as_of::Dated;
 use super::sizes::Standing;
 use super::types::{End, PrefilterLife};
-use super::usage::Made;
+use super::usage::PermeateVolume;
 use crate::store::records::Item;
 
 /// Days of recorded pre-filter changes, oldest first, each once.
@@ -22,7 +22,7 @@ pub(crate) fn changes(services: &[Dated<'_>]) -> Vec<Date> {
 
 /// Marks what was made more than `prefilter_days` after the last change.
 /// Before the first recorded change nothing is known to be late.
-pub(crate) fn mark_late(made: &mut [Made], changes: &[Date], prefilter_days: f64) {
+pub(crate) fn mark_late(made: &mut [PermeateVolume], changes: &[Date], prefilter_days: f64) {
     let mut next = 0;
     let mut last: Option<Date> = None;
     for fill in made {
@@ -41,7 +41,7 @@ pub(crate) fn mark_late(made: &mut [Made], changes: &[Date], prefilter_days: f64
 /// whether fills are recorded at all.
 pub(crate) fn lives(
     changes: &[Date],
-    made: &[Made],
+    made: &[PermeateVolume],
     fills_known: bool,
     standing: Standing,
 ) -> Vec<PrefilterLife> {

@@ -6,7 +6,7 @@ use super::median::median_of;
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub(crate) struct Level {
     /// Number of the look.
-    pub look: usize,
+    pub observation: usize,
     /// `ln` salt passage at 25 °C.
     pub ln_salt_passage: f64,
     /// Standard deviation of that by what meters resolve.
@@ -46,7 +46,7 @@ pub(crate) fn falls(levels: &[Level]) -> Vec<(usize, usize)> {
         if fall_at(levels, since, n, scatter).is_some() {
             let best = steepest(levels, since, n, scatter);
             if let (Some(before), Some(after)) = (levels.get(best - 1), levels.get(best)) {
-                found.push((before.look, after.look));
+                found.push((before.observation, after.observation));
             }
             since = best;
             n = best + LOOKS_AT_LEAST;
@@ -123,7 +123,7 @@ fn step_scatter(levels: &[Level]) -> f64 {
 /// One product reading with what belongs to it.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub(crate) struct ProductLevel {
-    pub look: usize,
+    pub observation: usize,
     pub product_ppm: f64,
     /// What entered the resin, where known.
     pub permeate_ppm: Option<f64>,
@@ -180,7 +180,7 @@ pub(crate) fn fresh_again(
         let water_made =
             !litres_known || after.last().is_some_and(|level| level.litres > last.litres);
         if spent && fell && fresh && water_made && last.regime == first.regime {
-            found.push((last.look, first.look));
+            found.push((last.observation, first.observation));
         }
     }
     found
@@ -194,8 +194,8 @@ mod tests {
         salt_passages
             .iter()
             .enumerate()
-            .map(|(look, sp)| Level {
-                look,
+            .map(|(observation, sp)| Level {
+                observation,
                 ln_salt_passage: sp.ln(),
                 permeate_ppm: 300.0 * sp,
                 sd_ln: 0.14,
@@ -280,11 +280,11 @@ mod tests {
         values
             .iter()
             .enumerate()
-            .map(|(look, ppm)| ProductLevel {
-                look,
+            .map(|(observation, ppm)| ProductLevel {
+                observation,
                 product_ppm: *ppm,
                 permeate_ppm: Some(14.0),
-                litres: 300.0 * look as f64,
+                litres: 300.0 * observation as f64,
                 regime: 0,
             })
             .collect()

@@ -7,8 +7,8 @@ use std::sync::Arc;
 use crate::calendar::{Date, DateExt};
 
 use super::hardness_table::WaterSeen;
+use super::history_as_of::HistoryAsOf;
 use super::median::median_of;
-use super::seen::Seen;
 use crate::water::tap_temperature_c;
 
 /// A tap's year: mean and half the swing, °C, warmest in early August.
@@ -108,7 +108,7 @@ impl Sums {
 pub(crate) struct TapSeen(Sums);
 
 impl TapSeen {
-    pub(crate) fn of(van: &Seen<'_>) -> TapSeen {
+    pub(crate) fn of(van: &HistoryAsOf<'_>) -> TapSeen {
         TapSeen(of_van(van).at_most())
     }
 }
@@ -166,7 +166,7 @@ fn district(water: &WaterSeen) -> Option<Arc<str>> {
         .map(Into::into)
 }
 
-fn of_van(van: &Seen<'_>) -> Sums {
+fn of_van(van: &HistoryAsOf<'_>) -> Sums {
     let days = van.days;
     let mut sums = Sums::default();
     let mut last: Option<Date> = None;

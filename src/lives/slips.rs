@@ -1,8 +1,8 @@
 //! Meters that stand out from the van's own readings by a factor with a name:
 //! conductivity written as ppm, a decimal point lost, another scale.
 
-use super::looks::Look;
 use super::median::median;
+use super::observations::Observation;
 use super::remarks::{Remarks, Repeated};
 
 /// Looks on either side with which one is compared.
@@ -28,24 +28,28 @@ const OTHERS: (f64, f64) = (0.65, 1.55);
 /// Leaves out what cannot be a reading of this van, and remarks on the rest.
 ///
 /// `looks`: one van's, oldest first.
-pub(crate) fn leave_out(looks: &mut [Look], remarks: &mut Remarks) {
-    let slips: Vec<(usize, Slip)> = (0..looks.len())
-        .filter_map(|i| Some((i, slip(looks, i)?)))
+pub(crate) fn leave_out(observations: &mut [Observation], remarks: &mut Remarks) {
+    let slips: Vec<(usize, Slip)> = (0..observations.len())
+        .filter_map(|i| Some((i, slip(observations, i)?)))
         .collect();
     for (i, slip) in slips {
-        let Some(look) = looks.get_mut(i) else {
+        let Some(observation) = observations.get_mut(i) else {
             continue;
         };
         match slip {
             Slip::Conductivity => {
-                (look.feed_ppm, look.permeate_ppm, look.product_ppm) = (None, None, None);
-                remarks.count(Repeated::LooksLikeConductivity, look.date);
+                (
+                    observation.feed_ppm,
+                    observation.permeate_ppm,
+                    observation.product_ppm,
+                ) = (None, None, None);
+                remarks.count(Repeated::LooksLikeConductivity, observation.date);
             }
             Slip::Decimal => {
-                look.feed_ppm = None;
-                remarks.count(Repeated::TapTenTimesOff, look.date);
+                observation.feed_ppm = None;
+                remarks.count(Repeated::TapTenTimesOff, observation.date);
             }
-            Slip::Scale => remarks.count(Repeated::OtherScale, look.date),
+            Slip::Scale => remarks.count(Repeated::OtherScale, observation.date),
         }
     }
 }
@@ -57,27 +61,32 @@ enum Slip {
     Scale,
 }
 
-fn slip(looks: &[Look], i: usize) -> Option<Slip> {
-    let look = looks.get(i).filter(|look| look.at_base)?;
+fn slip(observations: &[Observation], i: usize) -> Option<Slip> {
+    let observation = observations
+        .get(i)
+        .filter(|observation| observation.at_base)?;
     let from = i.saturating_sub(BESIDE);
-    let beside = looks.get(from..(i + BESIDE + 1).min(looks.len()))?;
+    let beside = observations.get(from..(i + BESIDE + 1).min(observations.len()))?;
     let beside = beside
         .iter()
         .enumerate()
         .filter(|(n, other)| from + n != i && other.at_base)
         .map(|(_, other)| other);
-    if is_alike(look.feed_ppm?, beside.clone().filter_map(|l| l.feed_ppm)) {
+    if is_alike(
+        observation.feed_ppm?,
+        beside.clone().filter_map(|l| l.feed_ppm),
+    ) {
         return None;
     }
-    let beside: Vec<&Look> = beside.collect();
-    let usual = |of: fn(&Look) -> Option<f64>| {
+    let beside: Vec<&Observation> = beside.collect();
+    let usual = |of: fn(&Observation) -> Option<f64>| {
         let mut values: Vec<f64> = beside.iter().filter_map(|other| of(other)).collect();
         (values.len() >= BESIDE_AT_LEAST)
             .then(|| median(&mut values))
             .flatten()
     };
-    let tap = usual(|look| look.feed_ppm).filter(|tap| *tap >= READABLE_PPM)?;
-    let tap_ratio = look.feed_ppm? / tap;
+    let tap = usual(|observation| observation.feed_ppm).filter(|tap| *tap >= READABLE_PPM)?;
+    let tap_ratio = observation.feed_ppm? / tap;
     // The tap has to be off by a factor with a name, whatever else.
     let mut named = std::iter::once(&CONDUCTIVITY)
         .chain(&DECIMALS)
@@ -92,9 +101,9 @@ fn slip(looks: &[Look], i: usize) -> Option<Slip> {
     if !steady {
         return None;
     }
-    let readable = |of: fn(&Look) -> Option<f64>| {
+    let readable = |of: fn(&Observation) -> Option<f64>| {
         let usual = usual(of).filter(|usual| *usual >= READABLE_PPM)?;
-        Some(of(look)? / usual)
+        Some(of(observation)? / usual)
     };
     let others: Vec<f64> = [readable(|l| l.permeate_ppm), readable(|l| l.product_ppm)]
         .into_iter()

@@ -346,6 +346,6 @@ pub trait Cut: Sync {
     fn each<T: Send>(
         &self,
         which: &[usize],
-        look: impl Fn(usize, &VanLives) -> T + Sync,
+        observation: impl Fn(usize, &VanLives) -> T + Sync,
     ) -> Result<Vec<T>, Self::Error>;
 }

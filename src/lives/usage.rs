@@ -6,16 +6,16 @@ use crate::calendar::Date;
 
 use super::days::{days_after, monday_of};
 use super::hardness_table::{HardnessSeries, HardnessTable};
-use super::looks::Look;
+use super::history_as_of::HistoryAsOf;
 use super::median::median;
+use super::observations::Observation;
 use super::postcode::Postcode;
-use super::seen::Seen;
 use super::types::WeekLitres;
 use crate::store::records::{Fill, Instant, Source};
 
 /// Water of one mains fill, as the membrane and the resin saw it.
 #[derive(Debug, Clone, PartialEq)]
-pub(crate) struct Made {
+pub(crate) struct PermeateVolume {
     pub at: Instant,
     pub date: Date,
     pub litres: f64,
@@ -61,11 +61,11 @@ struct Tap {
 ///
 /// `litres`: of every fill, same order and length as the van's fills.
 pub(crate) fn made(
-    seen: &Seen<'_>,
+    seen: &HistoryAsOf<'_>,
     litres: &[f64],
     table: &HardnessTable,
     own_feed_ppm: Option<f64>,
-) -> (Vec<Made>, Districts) {
+) -> (Vec<PermeateVolume>, Districts) {
     let mut districts = Districts::default();
     let mut tap = |place: Option<&Postcode>| Tap {
         hardness: table.at(place, own_feed_ppm),
@@ -86,7 +86,7 @@ pub(crate) fn made(
                 None => seen.base.index(*date).and_then(|n| bases.get(n)),
             }
             .unwrap_or(&nowhere);
-            Made {
+            PermeateVolume {
                 at: fill.started_at,
                 date: *date,
                 litres: *litres,
@@ -116,7 +116,11 @@ fn lpm(fill: &Fill, litres: f64) -> Option<f64> {
 
 /// Mains-fed litres by week from the first fill of any kind to the last day,
 /// whose week may be incomplete.
-pub(crate) fn weeks(made: &[Made], first_fill: Option<Date>, last_day: Date) -> Vec<WeekLitres> {
+pub(crate) fn weeks(
+    made: &[PermeateVolume],
+    first_fill: Option<Date>,
+    last_day: Date,
+) -> Vec<WeekLitres> {
     let Some(first) = first_fill else {
         return Vec::new();
     };
@@ -144,7 +148,7 @@ const FLOWS_FROM: usize = 3;
 /// Median share of the feed that became permeate, over the last year with
 /// any: from flows, else from litres to drain.
 pub(crate) fn recovery(
-    looks: &[Look],
+    observations: &[Observation],
     fills: &[Fill],
     fill_dates: &[Date],
     litres: &[f64],
@@ -154,12 +158,12 @@ pub(crate) fn recovery(
         (made > 0.0 && drained > 0.0 && drained < 10.0 * made && made != drained)
             .then(|| made / (made + drained))
     };
-    let by_flow: Vec<(Date, f64)> = looks
+    let by_flow: Vec<(Date, f64)> = observations
         .iter()
-        .filter_map(|look| {
-            let made = look.permeate_lpm?;
-            let drained = look.concentrate_lpm?;
-            (made > 0.0 && drained > 0.0).then(|| (look.date, made / (made + drained)))
+        .filter_map(|observation| {
+            let made = observation.permeate_lpm?;
+            let drained = observation.concentrate_lpm?;
+            (made > 0.0 && drained > 0.0).then(|| (observation.date, made / (made + drained)))
         })
         .collect();
     if by_flow.len() >= FLOWS_FROM {
@@ -185,15 +189,15 @@ pub(crate) struct NewTap {
 
 /// Median feed of the last half year before the last one read, ppm. Where the van has
 /// moved, that of the tap there alone, drawn to what is expected of it while few tell.
-pub(crate) fn feed_ppm(looks: &[Look], moved: Option<NewTap>) -> Option<f64> {
+pub(crate) fn feed_ppm(observations: &[Observation], moved: Option<NewTap>) -> Option<f64> {
     /// Readings that what is expected is worth.
     const EXPECTED_WORTH: f64 = 2.0;
     let since = moved.map_or(Date::MIN, |tap| tap.since);
-    let feeds: Vec<(Date, f64)> = looks
+    let feeds: Vec<(Date, f64)> = observations
         .iter()
-        .filter(|look| look.date >= since)
-        .filter(|look| moved.is_none() || look.at_base)
-        .filter_map(|look| Some((look.date, look.feed_ppm?)))
+        .filter(|observation| observation.date >= since)
+        .filter(|observation| moved.is_none() || observation.at_base)
+        .filter_map(|observation| Some((observation.date, observation.feed_ppm?)))
         .collect();
     let read = median_of_last(&feeds, 183);
     match (moved.and_then(|tap| tap.expected_ppm), read) {

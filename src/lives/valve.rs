@@ -3,7 +3,7 @@
 
 use crate::calendar::{Date, DateExt};
 
-use super::looks::Look;
+use super::observations::Observation;
 use super::season::TapSeason;
 use crate::store::records::{Fill, Source};
 
@@ -32,22 +32,22 @@ const LEAST_SD: f64 = 0.003;
 
 /// From flows as read and from litres to drain.
 pub(crate) fn seen(
-    looks: &[Look],
+    observations: &[Observation],
     fills: &[Fill],
     fill_dates: &[Date],
     litres: &[f64],
     season: &TapSeason,
 ) -> Option<ValveSeen> {
-    let first = looks
+    let first = observations
         .first()
         .map(|l| l.date)
         .or(fill_dates.first().copied())?;
     let days = |date: Date| f64::from(date.days_since(first));
-    let by_flow = looks.iter().filter_map(|look| {
-        let (made, drained) = (look.permeate_lpm?, look.concentrate_lpm?);
+    let by_flow = observations.iter().filter_map(|observation| {
+        let (made, drained) = (observation.permeate_lpm?, observation.concentrate_lpm?);
         Some(Pair {
-            days: days(look.date),
-            c: look.water_c.unwrap_or(look.seasonal_c),
+            days: days(observation.date),
+            c: observation.water_c.unwrap_or(observation.seasonal_c),
             ln_drained: share(made, drained)?,
         })
     });

@@ -9,19 +9,19 @@ use super::elements::{self, Material};
 use super::entering::{Track, entering_ppm};
 use super::hardness_table::{HardnessTable, WaterSeen};
 use super::health::{self, Health};
+use super::history_as_of::{Dated, HistoryAsOf};
 use super::levels::{passage_levels, product_levels};
 use super::litres::{self, UsualFill};
-use super::looks::{Look, looks};
+use super::observations::{Observation, observations};
 use super::prefilters;
 use super::recovery;
 use super::remarks::{Remarks, Repeated};
 use super::season::TapSeasons;
-use super::seen::{Dated, Seen};
 use super::sizes::Standing;
 use super::types::{
     About, ChargeLife, ElementLife, HardnessAt, MembraneTest, ServiceMark, VanLives,
 };
-use super::usage::{self, Districts, Made, NewTap};
+use super::usage::{self, Districts, NewTap, PermeateVolume};
 use super::valve;
 use super::vessel::Vessels;
 use crate::settings::Settings;
@@ -29,7 +29,7 @@ use crate::store::records::Item;
 
 /// What the fleet, the day and the settings lend to every van.
 #[derive(Debug, Clone, Copy)]
-pub(crate) struct Lent<'a> {
+pub(crate) struct FleetContext<'a> {
     pub table: &'a HardnessTable,
     pub aids: &'a FleetAids,
     pub seasons: &'a TapSeasons,
@@ -42,12 +42,16 @@ pub(crate) struct Lent<'a> {
 
 /// Cuts one van's history up to the as-of day. Depends on nothing but the
 /// arguments, so vans can be cut side by side, or elsewhere.
-pub(crate) fn cut_van(seen: &Seen<'_>, water: &WaterSeen, lent: &Lent<'_>) -> VanLives {
+pub(crate) fn cut_van(
+    seen: &HistoryAsOf<'_>,
+    water: &WaterSeen,
+    context: &FleetContext<'_>,
+) -> VanLives {
     let mut remarks = Remarks::default();
-    let van = Settled::new(seen, water, lent, &mut remarks);
-    let vessels = Vessels::new(seen, lent.aids.resin_litres);
+    let van = Settled::new(seen, water, context, &mut remarks);
+    let vessels = Vessels::new(seen, context.aids.resin_litres);
     let membrane_changes = van.membrane_changes();
-    let entering = entering_ppm(&van.looks, &membrane_changes, van.membranes == 0);
+    let entering = entering_ppm(&van.observations, &membrane_changes, van.membranes == 0);
     let resin_changes = van.resin_changes(&vessels, &entering);
     van.remark_changes(&membrane_changes, &mut remarks);
     let mut services: Vec<ServiceMark> = seen.services.iter().map(mark).collect();
@@ -68,20 +72,20 @@ pub(crate) fn cut_van(seen: &Seen<'_>, water: &WaterSeen, lent: &Lent<'_>) -> Va
             .map(Into::into),
         hardness: van.hardness,
         membranes: van.membranes,
-        resin_litres: vessels.on(lent.until).litres,
+        resin_litres: vessels.on(context.until).litres,
         tank_litres: van.tank_litres,
         in_service_on: van.material().in_service_on,
-        recovery: usage::recovery(&van.looks, seen.fills, &seen.fill_dates, &van.litres),
+        recovery: usage::recovery(&van.observations, seen.fills, &seen.fill_dates, &van.litres),
         valve: valve::seen(
-            &van.looks,
+            &van.observations,
             seen.fills,
             &seen.fill_dates,
             &van.litres,
-            &lent.seasons.at(water),
+            &context.seasons.at(water),
         ),
-        feed_ppm: usage::feed_ppm(&van.looks, van.new_tap()),
-        based_since: seen.base.since(lent.until),
-        tap_season: lent.seasons.at(water),
+        feed_ppm: usage::feed_ppm(&van.observations, van.new_tap()),
+        based_since: seen.base.since(context.until),
+        tap_season: context.seasons.at(water),
         elements: van.elements(&membrane_changes),
         charges: van.charges(&vessels, &entering, &resin_changes),
         prefilters: prefilters::lives(
@@ -101,15 +105,15 @@ pub(crate) fn cut_van(seen: &Seen<'_>, water: &WaterSeen, lent: &Lent<'_>) -> Va
 
 /// A van's rows once judged by the van's own past.
 struct Settled<'a> {
-    seen: &'a Seen<'a>,
-    lent: &'a Lent<'a>,
-    looks: Vec<Look>,
+    seen: &'a HistoryAsOf<'a>,
+    context: &'a FleetContext<'a>,
+    observations: Vec<Observation>,
     /// Of each look, see [`changes::regimes`].
     regimes: Vec<u32>,
     last_reading_on: Option<Date>,
     /// Of every fill.
     litres: Vec<f64>,
-    made: Vec<Made>,
+    made: Vec<PermeateVolume>,
     districts: Districts,
     prefilter_changes: Vec<Date>,
     hardness: Option<HardnessAt>,
@@ -119,30 +123,30 @@ struct Settled<'a> {
 
 impl<'a> Settled<'a> {
     fn new(
-        seen: &'a Seen<'a>,
+        seen: &'a HistoryAsOf<'a>,
         water: &WaterSeen,
-        lent: &'a Lent<'a>,
+        context: &'a FleetContext<'a>,
         remarks: &mut Remarks,
     ) -> Settled<'a> {
-        let (until, running) = (lent.until, &lent.settings.running);
+        let (until, running) = (context.until, &context.settings.running);
         let days = seen.days;
-        let mut looks = looks(seen, &lent.seasons.at(water), &days, remarks);
-        let regimes = changes::regimes(seen, &looks);
-        for (look, regime) in looks.iter_mut().zip(&regimes) {
-            look.regime = *regime;
+        let mut observations = observations(seen, &context.seasons.at(water), &days, remarks);
+        let regimes = changes::regimes(seen, &observations);
+        for (observation, regime) in observations.iter_mut().zip(&regimes) {
+            observation.regime = *regime;
         }
         let tank_litres = seen.sizes.on(until, |row| row.tank_litres);
-        let usual = UsualFill::of(seen.fills, tank_litres, lent.aids.fill_litres);
+        let usual = UsualFill::of(seen.fills, tank_litres, context.aids.fill_litres);
         let litres = litres::counted(seen.fills, &seen.fill_dates, usual, tank_litres, remarks);
-        let (mut made, districts) = usage::made(seen, &litres, lent.table, water.own_feed_ppm);
+        let (mut made, districts) = usage::made(seen, &litres, context.table, water.own_feed_ppm);
         let prefilter_changes = prefilters::changes(&seen.services);
         prefilters::mark_late(&mut made, &prefilter_changes, running.prefilter_days);
-        let hardness = lent.table.at(water.base.as_ref(), water.own_feed_ppm);
+        let hardness = context.table.at(water.base.as_ref(), water.own_feed_ppm);
         let settled = Settled {
             seen,
-            lent,
+            context,
             regimes,
-            looks,
+            observations,
             last_reading_on: seen.readings.last().map(|r| days.date(r.taken_at)),
             litres,
             made,
@@ -159,30 +163,33 @@ impl<'a> Settled<'a> {
     }
 
     fn new_tap(&self) -> Option<NewTap> {
-        let (base, until) = (&self.seen.base, self.lent.until);
+        let (base, until) = (&self.seen.base, self.context.until);
         Some(NewTap {
             since: base.since(until)?,
             expected_ppm: base
                 .on(until)
-                .and_then(|place| self.lent.table.feed_ppm(place, until)),
+                .and_then(|place| self.context.table.feed_ppm(place, until)),
         })
     }
 
     fn last_day(&self) -> Date {
         match self.seen.standing {
-            Standing::Retired(out) => out.min(self.lent.until),
-            _ => self.lent.until,
+            Standing::Retired(out) => out.min(self.context.until),
+            _ => self.context.until,
         }
     }
 
     fn material(&self) -> Material<'_> {
         Material {
-            looks: &self.looks,
+            observations: &self.observations,
             made: &self.made,
             fill_dates: &self.seen.fill_dates,
-            in_service_on: self.seen.sizes.on(self.lent.until, |row| row.in_service_on),
+            in_service_on: self
+                .seen
+                .sizes
+                .on(self.context.until, |row| row.in_service_on),
             standing: self.seen.standing,
-            until: self.lent.until,
+            until: self.context.until,
             base_hardness_mg_l: self
                 .hardness
                 .map_or(usage::NEUTRAL_HARDNESS_MG_L, |at| at.mg_l_caco3),
@@ -199,23 +206,37 @@ impl<'a> Settled<'a> {
                 .iter()
                 .filter(|dated| dated.service.item == Item::Membrane),
         );
-        let falls = recovery::falls(&passage_levels(&self.looks, &self.regimes, &recorded));
-        changes::with_inferred(recorded, &falls, &self.looks, &self.lent.settings.time_zone)
+        let falls = recovery::falls(&passage_levels(
+            &self.observations,
+            &self.regimes,
+            &recorded,
+        ));
+        changes::with_inferred(
+            recorded,
+            &falls,
+            &self.observations,
+            &self.context.settings.time_zone,
+        )
     }
 
     fn resin_changes(&self, vessels: &Vessels<'_>, entering: &Track) -> Vec<Change> {
-        if vessels.on(self.lent.until).litres == 0.0 {
+        if vessels.on(self.context.until).litres == 0.0 {
             return Vec::new();
         }
         let (full, _) = vessels.changes_and_top_ups(&self.seen.services);
         let fresh = recovery::fresh_again(
-            &product_levels(&self.looks, &self.made, entering, &self.regimes),
-            self.lent.settings.limits.product_ppm,
+            &product_levels(&self.observations, &self.made, entering, &self.regimes),
+            self.context.settings.limits.product_ppm,
             self.seen.fills_between().is_some(),
             self.membranes == 0,
         );
         let recorded = changes::recorded(full.into_iter());
-        changes::with_inferred(recorded, &fresh, &self.looks, &self.lent.settings.time_zone)
+        changes::with_inferred(
+            recorded,
+            &fresh,
+            &self.observations,
+            &self.context.settings.time_zone,
+        )
     }
 
     fn elements(&self, changes: &[Change]) -> Vec<ElementLife> {
@@ -231,20 +252,20 @@ impl<'a> Settled<'a> {
         const NEWEST: usize = 15;
         let fitted = changes.last().map(|change| change.date);
         let since = self
-            .looks
+            .observations
             .iter()
-            .filter(|look| fitted.is_none_or(|d| look.date >= d));
+            .filter(|observation| fitted.is_none_or(|d| observation.date >= d));
         let mut tests: Vec<MembraneTest> = since
             .filter(|_| self.membranes > 0)
-            .filter_map(|look| {
+            .filter_map(|observation| {
                 Some(MembraneTest {
-                    date: look.date,
-                    feed_ppm: look.feed_ppm?,
-                    permeate_ppm: look.permeate_ppm?,
-                    water_c: look.water_c,
-                    feed_bar: look.feed_bar,
-                    permeate_lpm: look.permeate_lpm,
-                    concentrate_lpm: look.concentrate_lpm,
+                    date: observation.date,
+                    feed_ppm: observation.feed_ppm?,
+                    permeate_ppm: observation.permeate_ppm?,
+                    water_c: observation.water_c,
+                    feed_bar: observation.feed_bar,
+                    permeate_lpm: observation.permeate_lpm,
+                    concentrate_lpm: observation.concentrate_lpm,
                 })
             })
             .collect();
@@ -260,7 +281,7 @@ impl<'a> Settled<'a> {
         entering: &Track,
         changes: &[Change],
     ) -> Vec<ChargeLife> {
-        if vessels.on(self.lent.until).litres == 0.0 {
+        if vessels.on(self.context.until).litres == 0.0 {
             return Vec::new();
         }
         let (_, top_ups) = vessels.changes_and_top_ups(&self.seen.services);
@@ -297,14 +318,14 @@ impl<'a> Settled<'a> {
     fn health(&self) -> Health<'_> {
         Health {
             seen: self.seen,
-            as_of: self.lent.as_of,
+            as_of: self.context.as_of,
             last_reading_on: self.last_reading_on,
             hardness: self.hardness,
-            looks: &self.looks,
-            ratio: self.lent.table.ratio(),
+            observations: &self.observations,
+            ratio: self.context.table.ratio(),
             membranes: self.membranes,
             last_prefilter_on: self.prefilter_changes.last().copied(),
-            prefilter_days: self.lent.settings.running.prefilter_days,
+            prefilter_days: self.context.settings.running.prefilter_days,
         }
     }
 }

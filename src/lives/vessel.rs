@@ -2,8 +2,8 @@
 
 use crate::calendar::Date;
 
+use super::history_as_of::{Dated, HistoryAsOf};
 use super::median::median_of;
-use super::seen::{Dated, Seen};
 use super::sizes::Sizes;
 use crate::store::records::Item;
 
@@ -51,7 +51,7 @@ pub(crate) struct Vessels<'a> {
 
 impl<'a> Vessels<'a> {
     /// `fleet_median`: vessel of the fleet's other vans, L.
-    pub(crate) fn new(seen: &'a Seen<'_>, fleet_median: Option<f64>) -> Vessels<'a> {
+    pub(crate) fn new(seen: &'a HistoryAsOf<'_>, fleet_median: Option<f64>) -> Vessels<'a> {
         let unlisted = match by_services(&seen.services) {
             Some(litres) => Vessel {
                 litres,
@@ -109,7 +109,7 @@ impl<'a> Vessels<'a> {
 
 /// The vessel by the van's own list or services, L; `None` if neither tells,
 /// or if there is no resin.
-pub(crate) fn known_litres(seen: &Seen<'_>, day: Date) -> Option<f64> {
+pub(crate) fn known_litres(seen: &HistoryAsOf<'_>, day: Date) -> Option<f64> {
     seen.sizes
         .on(day, |row| row.resin_litres)
         .or_else(|| by_services(&seen.services))

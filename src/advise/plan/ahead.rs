@@ -103,7 +103,7 @@ impl Year<'_> {
                 m.use_ahead.litres_per_day
             });
             let per_day = membrane
-                .and_then(|m| m.courses.get(rng.index(m.courses.len().max(1))))
+                .and_then(|m| m.trajectories.get(rng.index(m.trajectories.len().max(1))))
                 .map_or(usual, |c| c.litres_per_day);
             ahead.litres.push(per_day * DAYS);
             if let Some(forecast) = membrane.filter(|_| !self.is_held) {

@@ -1,6 +1,6 @@
 //! Cycles of a part on simulated courses, for `stats::path_costs` to choose among.
 
-use crate::fit::{Course, CourseSums};
+use crate::fit::{Trajectory, TrajectorySums};
 use crate::stats::path_costs::PathCosts;
 
 /// What a cycle costs.
@@ -25,11 +25,11 @@ pub fn even_ages(most: f64, steps: usize) -> Vec<f64> {
 /// Costs of planning a replacement at each of the ages (litres), on courses of
 /// a membrane. `None` without courses or ages.
 pub fn course_costs<F: Fn(f64) -> f64 + Copy>(
-    courses: impl Iterator<Item = Course>,
+    trajectories: impl Iterator<Item = Trajectory>,
     ages: &[f64],
     cycle: &Cycle<'_, F>,
 ) -> Option<PathCosts> {
-    let sums = CourseSums::of(courses, ages, *cycle.per_litre);
+    let sums = TrajectorySums::of(trajectories, ages, *cycle.per_litre);
     costs_of(&sums, ages, cycle.planned, cycle.unplanned_extra, 1.0, 0.0)
 }
 
@@ -37,17 +37,17 @@ pub fn course_costs<F: Fn(f64) -> f64 + Copy>(
 /// is worth in them, and `per_litre` beside. What is past its limit costs the
 /// planned price only: whatever that cost no plan can save.
 pub fn costs_of(
-    sums: &CourseSums,
+    sums: &TrajectorySums,
     ages: &[f64],
     planned: f64,
     unplanned_extra: f64,
     per_worth: f64,
     per_litre: f64,
 ) -> Option<PathCosts> {
-    if sums.courses == 0 {
+    if sums.trajectories == 0 {
         return None;
     }
-    let planned = planned * sums.courses as f64;
+    let planned = planned * sums.trajectories as f64;
     let (mut spent, mut litres) = (0.0, 0.0);
     let by_age = sums.reached.iter().zip(&sums.made).zip(&sums.worth);
     let by_age = by_age.map(|((reached, made), worth)| {
@@ -55,7 +55,7 @@ pub fn costs_of(
         litres += made;
         (planned + unplanned_extra * reached + spent, litres)
     });
-    PathCosts::of_sums(ages, sums.courses, by_age).ok()
+    PathCosts::of_sums(ages, sums.trajectories, by_age).ok()
 }
 
 /// The same for lives without a running cost; they may be negative (past) or
@@ -100,7 +100,7 @@ mod tests {
     /// The worked example of `docs/worked-day.md`: 180 for the membrane, resin at 8.00 a
     /// litre with the work, 450 meq/L, 0.65 meq/L of carbon dioxide, 300 ppm at the
     /// tap, 3 % let through when new and 3 times as much after 80,000 L.
-    fn example() -> (Course, ResinBurn) {
+    fn example() -> (Trajectory, ResinBurn) {
         let hardness = 200.0;
         let burn = ResinBurn {
             price_per_litre: 8.0,
@@ -113,7 +113,7 @@ mod tests {
             },
         };
         let limit_at = 80_000.0 * (0.10_f64 / 0.03).ln() / 3.0_f64.ln();
-        (Course::straight(0.03, 0.10, limit_at, 150.0), burn)
+        (Trajectory::straight(0.03, 0.10, limit_at, 150.0), burn)
     }
 
     #[test]
@@ -160,7 +160,7 @@ mod tests {
         // k = a + b·x: X* = sqrt(2P/b), g* = a + sqrt(2Pb), from the first-order
         // condition; P 180, a 0.014, b 1.2e-7 give 54,772 and 0.020573. The course
         // serves as a clock: its salt passage tells the litres.
-        let course = Course::straight(0.01, 0.90, 1e6, 100.0);
+        let course = Trajectory::straight(0.01, 0.90, 1e6, 100.0);
         let litres = |passage: f64| 1e6 * (passage / 0.01).ln() / 90.0_f64.ln();
         let per_litre = |passage: f64| 0.014 + 1.2e-7 * litres(passage);
         let cycle = Cycle {

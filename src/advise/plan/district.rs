@@ -3,7 +3,7 @@
 use super::resin::NOTICED_IN_TIME;
 use super::{CostPer1000Litres, Cycle, ResinBurn, course_costs, even_ages, life_costs};
 use crate::advise::prices::DecisionPrices;
-use crate::fit::{AreaFit, Course, Span, span_of};
+use crate::fit::{AreaFit, Span, Trajectory, span_of};
 
 const STEPS: usize = 96;
 
@@ -67,8 +67,8 @@ impl District<'_> {
             unplanned_extra: self.prices.lost_day,
             per_litre: &per_litre,
         };
-        let courses = self.area.next_membranes.iter().copied();
-        let costs = course_costs(courses, &even_ages(most, STEPS), &cycle)?;
+        let trajectories = self.area.next_membranes.iter().copied();
+        let costs = course_costs(trajectories, &even_ages(most, STEPS), &cycle)?;
         costs.cheapest().ok().map(|c| c.age.min(most))
     }
 
@@ -91,7 +91,7 @@ impl District<'_> {
         membranes: &[Option<f64>],
         charges: &[Option<f64>],
     ) -> Policy {
-        let (courses, lives) = (&self.area.next_membranes, &self.area.next_charges);
+        let (trajectories, lives) = (&self.area.next_membranes, &self.area.next_charges);
         let mut best = (f64::INFINITY, *policy);
         for &membrane_litres in membranes {
             for &resin_litres in charges {
@@ -100,7 +100,7 @@ impl District<'_> {
                     resin_litres,
                     ..*policy
                 };
-                let cost = self.cost(&other, policy, courses, lives);
+                let cost = self.cost(&other, policy, trajectories, lives);
                 let total = cost.map_or(f64::INFINITY, |c| c.total());
                 if total < best.0 {
                     best = (total, other);
@@ -110,7 +110,7 @@ impl District<'_> {
         best.1
     }
 
-    fn cycle(&self, courses: &[Course], age: f64) -> Option<MembraneCycle> {
+    fn cycle(&self, trajectories: &[Trajectory], age: f64) -> Option<MembraneCycle> {
         let burn = self.burn.line();
         let resin = move |passage: f64| burn.litres_per_litre(passage);
         // Running "cost" in litres of resin; nothing else.
@@ -120,10 +120,10 @@ impl District<'_> {
             per_litre: &resin,
         };
         let ages = even_ages(age, 40);
-        let costs = course_costs(courses.iter().copied(), &ages, &cycle)?;
+        let costs = course_costs(trajectories.iter().copied(), &ages, &cycle)?;
         let burnt = costs.cost_rates().last().copied()?;
-        let n = courses.len() as f64;
-        let failed: f64 = courses.iter().map(|c| c.reached_by(age)).sum();
+        let n = trajectories.len() as f64;
+        let failed: f64 = trajectories.iter().map(|c| c.reached_by(age)).sum();
         Some(MembraneCycle {
             litres: *costs.mean_lengths().last()?,
             share_failed: failed / n,
@@ -137,14 +137,14 @@ impl District<'_> {
         &self,
         policy: &Policy,
         usual: &Policy,
-        courses: &[Course],
+        trajectories: &[Trajectory],
         charges: &[f64],
     ) -> Option<PerLitre> {
         let mut cost = PerLitre::default();
         let mut more_resin = 1.0;
         if let (Some(age), Some(usual)) = (policy.membrane_litres, usual.membrane_litres) {
-            let cycle = self.cycle(courses, age)?;
-            let usual = self.cycle(courses, usual)?;
+            let cycle = self.cycle(trajectories, age)?;
+            let usual = self.cycle(trajectories, usual)?;
             cost.membrane = self.membrane_set() / cycle.litres;
             cost.lost_rounds += self.prices.lost_day * cycle.share_failed / cycle.litres;
             if usual.burnt > 0.0 {
@@ -198,14 +198,14 @@ impl District<'_> {
     /// what the fleet's shared numbers leave open.
     pub fn saving(&self, ours: &Policy, rule: &Policy) -> Option<(f64, Span<f64>)> {
         let year = 365.25 * self.litres_per_day;
-        let of = |courses: &[Course], charges: &[f64]| {
-            let a = self.cost(ours, ours, courses, charges)?.total();
-            let b = self.cost(rule, ours, courses, charges)?.total();
+        let of = |trajectories: &[Trajectory], charges: &[f64]| {
+            let a = self.cost(ours, ours, trajectories, charges)?.total();
+            let b = self.cost(rule, ours, trajectories, charges)?.total();
             let saving = year * (b - a);
             saving.is_finite().then_some(saving)
         };
-        let (courses, charges) = (&self.area.next_membranes, &self.area.next_charges);
-        let expected = of(courses, charges)?;
+        let (trajectories, charges) = (&self.area.next_membranes, &self.area.next_charges);
+        let expected = of(trajectories, charges)?;
         let draws = self.area.shared_draws;
         let group = |n: usize, i: usize| {
             let each = n / draws;
@@ -214,7 +214,7 @@ impl District<'_> {
         let by_draw: Vec<f64> = (0..draws)
             .filter_map(|i| {
                 of(
-                    courses.get(group(courses.len(), i))?,
+                    trajectories.get(group(trajectories.len(), i))?,
                     charges.get(group(charges.len(), i))?,
                 )
             })

@@ -11,7 +11,9 @@ use super::{
 };
 use crate::advise::prices::DecisionPrices;
 use crate::advise::{add_days, round_to};
-use crate::fit::{AreaFit, Course, CourseSums, FleetWide, HORIZON_DAYS, MembraneForecast, VanFit};
+use crate::fit::{
+    AreaFit, FleetWide, HORIZON_DAYS, MembraneForecast, Trajectory, TrajectorySums, VanFit,
+};
 use crate::lives::VanLives;
 use crate::stats::path_costs::CheapestAge;
 
@@ -140,7 +142,7 @@ pub fn plan(
         per_litre: &per_litre,
     };
     let ages = even_ages(most, STEPS);
-    let Some(costs) = course_costs(forecast.courses.iter().copied(), &ages, &going_on) else {
+    let Some(costs) = course_costs(forecast.trajectories.iter().copied(), &ages, &going_on) else {
         return last;
     };
     let wait = costs.cheapest_wait(rate);
@@ -243,7 +245,7 @@ struct NextOne {
     membranes: u32,
     ages: Vec<f64>,
     /// Worth is salt passage.
-    sums: CourseSums,
+    sums: TrajectorySums,
 }
 
 /// What new membranes of a district do, for every number of them on its vans.
@@ -256,13 +258,13 @@ impl NextOnes {
         let numbers: BTreeSet<u32> = aboard.map(|membranes| membranes.max(1)).collect();
         let each = numbers.into_iter().filter_map(|membranes| {
             let share = f64::from(membranes) / area.membranes.max(1.0);
-            let courses: Vec<Course> = area
+            let trajectories: Vec<Trajectory> = area
                 .next_membranes
                 .iter()
                 .map(|c| c.shared_by(share))
                 .collect();
-            let ages = even_ages(longest_worth(&courses)?, STEPS);
-            let sums = CourseSums::of(courses.into_iter(), &ages, |passage| passage);
+            let ages = even_ages(longest_worth(&trajectories)?, STEPS);
+            let sums = TrajectorySums::of(trajectories.into_iter(), &ages, |passage| passage);
             Some(NextOne {
                 membranes,
                 ages,
@@ -295,10 +297,10 @@ impl NextOnes {
 
 /// Where the search for the cheapest age ends: one and a half middle lives, or
 /// the horizon.
-fn longest_worth(courses: &[Course]) -> Option<f64> {
-    let mut lives: Vec<f64> = courses.iter().map(|c| c.litres_to_limit).collect();
+fn longest_worth(trajectories: &[Trajectory]) -> Option<f64> {
+    let mut lives: Vec<f64> = trajectories.iter().map(|c| c.litres_to_limit).collect();
     lives.sort_by(f64::total_cmp);
-    let per_day = courses.first()?.litres_per_day;
+    let per_day = trajectories.first()?.litres_per_day;
     let most = (1.5 * lives.get(lives.len() / 2)?).min(per_day * HORIZON_DAYS);
     (most > 0.0).then_some(most)
 }

@@ -1,9 +1,9 @@
 //! A change carried into lives, settings and what is otherwise from now on.
 
 use super::WhatIfError;
-use super::change::{By, Change, Price, Whom};
+use super::change::{By, Change, Price, Scope};
 use crate::advise::prices::{KnownPrice, KnownPrices};
-use crate::fit::Ahead;
+use crate::fit::Assumptions;
 use crate::lives::{Fleet, FleetLives, HardnessAt, VanLives, water_in};
 use crate::settings::Settings;
 use crate::water;
@@ -13,7 +13,7 @@ pub struct Otherwise {
     pub lives: FleetLives,
     pub settings: Settings,
     /// As `lives.vans`.
-    pub ahead: Vec<Ahead>,
+    pub ahead: Vec<Assumptions>,
     /// What has to be known to read the answer.
     pub notes: Vec<String>,
 }
@@ -23,7 +23,7 @@ impl Otherwise {
         Otherwise {
             lives: lives.clone(),
             settings: settings.clone(),
-            ahead: vec![Ahead::default(); lives.vans.len()],
+            ahead: vec![Assumptions::default(); lives.vans.len()],
             notes: Vec::new(),
         }
     }
@@ -56,13 +56,13 @@ impl Otherwise {
     /// Does something to every van that is meant.
     fn each(
         &mut self,
-        whom: &Whom,
-        mut change: impl FnMut(&mut VanLives, &mut Ahead),
+        whom: &Scope,
+        mut change: impl FnMut(&mut VanLives, &mut Assumptions),
     ) -> Result<usize, WhatIfError> {
         let meant = |van: &VanLives| match whom {
-            Whom::All => true,
-            Whom::Van(name) => *van.van == **name,
-            Whom::District(district) => van.district.as_deref() == Some(district),
+            Scope::All => true,
+            Scope::Van(name) => *van.van == **name,
+            Scope::District(district) => van.district.as_deref() == Some(district),
         };
         let mut n = 0;
         for (van, ahead) in self.lives.vans.iter_mut().zip(&mut self.ahead) {
@@ -72,8 +72,8 @@ impl Otherwise {
             }
         }
         match (n, whom) {
-            (0, Whom::Van(name)) => Err(WhatIfError::NoVan(name.clone())),
-            (0, Whom::District(district)) => Err(WhatIfError::NoVanThere(district.clone())),
+            (0, Scope::Van(name)) => Err(WhatIfError::NoVan(name.clone())),
+            (0, Scope::District(district)) => Err(WhatIfError::NoVanThere(district.clone())),
             _ => Ok(n),
         }
     }
@@ -81,7 +81,7 @@ impl Otherwise {
     fn moves(&mut self, name: &str, to: &str, fleet: &Fleet) -> Result<(), WhatIfError> {
         let there =
             water_in(fleet, &self.lives, to).ok_or_else(|| WhatIfError::NoWater(to.to_owned()))?;
-        self.each(&Whom::Van(name.to_owned()), |van, ahead| {
+        self.each(&Scope::Van(name.to_owned()), |van, ahead| {
             other_water(van, ahead, there.hardness, there.feed_ppm);
             van.district = Some(to.into());
         })?;
@@ -92,7 +92,7 @@ impl Otherwise {
         Ok(())
     }
 
-    fn hardness(&mut self, by: By, whom: &Whom) -> Result<(), WhatIfError> {
+    fn hardness(&mut self, by: By, whom: &Scope) -> Result<(), WhatIfError> {
         self.each(whom, |van, ahead| {
             if let Some(now) = van.hardness {
                 let then = HardnessAt {
@@ -111,7 +111,7 @@ impl Otherwise {
 
     /// Less water to the drain for the same pure water: a stronger concentrate
     /// on the membrane, so more comes through and more settles.
-    fn recovery(&mut self, from: Option<f64>, to: f64, whom: &Whom) -> Result<(), WhatIfError> {
+    fn recovery(&mut self, from: Option<f64>, to: f64, whom: &Scope) -> Result<(), WhatIfError> {
         let usual = self.settings.running.recovery;
         let mut old = Vec::new();
         self.each(whom, |van, ahead| {
@@ -130,7 +130,7 @@ impl Otherwise {
                 ahead.hardness = Some((now, then * stronger));
             }
         })?;
-        if *whom == Whom::All {
+        if *whom == Scope::All {
             self.settings.running.recovery = to;
         }
         let before = crate::fit::middle_of(old.into_iter()).unwrap_or(usual);
@@ -209,7 +209,12 @@ fn through(recovery: f64) -> f64 {
 
 /// From now on a van drinks other water; without its own tap the van's is taken
 /// to change with the hardness.
-fn other_water(van: &mut VanLives, ahead: &mut Ahead, then: HardnessAt, feed_ppm: Option<f64>) {
+fn other_water(
+    van: &mut VanLives,
+    ahead: &mut Assumptions,
+    then: HardnessAt,
+    feed_ppm: Option<f64>,
+) {
     let now = van.hardness.map(|h| h.mg_l_caco3);
     if let Some(now) = now {
         let (wearing, worn) = ahead.hardness.unwrap_or((now, now));

@@ -16,14 +16,14 @@ pub enum Change {
     Prices(By),
     Price(Price, By),
     /// Hardness of the supply, mg/L CaCO3.
-    Hardness(By, Whom),
+    Hardness(By, Scope),
     /// Membranes that share the water, from the next change on.
-    Membranes(u32, Whom),
+    Membranes(u32, Scope),
     /// Share of the tap water that becomes pure; `from` where it was given.
     Recovery {
         from: Option<f64>,
         to: f64,
-        whom: Whom,
+        whom: Scope,
     },
 }
 
@@ -57,7 +57,7 @@ impl By {
 
 /// Whom it befalls.
 #[derive(Debug, Clone, PartialEq)]
-pub enum Whom {
+pub enum Scope {
     All,
     Van(String),
     District(String),
@@ -71,8 +71,8 @@ impl Change {
             Change::Hardness(_, whom)
             | Change::Membranes(_, whom)
             | Change::Recovery { whom, .. } => match whom {
-                Whom::Van(van) => Some(van),
-                Whom::All | Whom::District(_) => None,
+                Scope::Van(van) => Some(van),
+                Scope::All | Scope::District(_) => None,
             },
             Change::ProductLimit(_)
             | Change::SaltPassageLimit(_)
@@ -194,12 +194,12 @@ fn by(words: &[&str]) -> Option<By> {
 }
 
 /// Splits `… for VAN` or `… in DISTRICT` off.
-fn whom<'a, 'b>(words: &'a [&'b str]) -> Option<(&'a [&'b str], Whom)> {
+fn whom<'a, 'b>(words: &'a [&'b str]) -> Option<(&'a [&'b str], Scope)> {
     let place = words
         .iter()
         .position(|w| w.eq_ignore_ascii_case("for") || w.eq_ignore_ascii_case("in"));
     let Some(place) = place else {
-        return Some((words, Whom::All));
+        return Some((words, Scope::All));
     };
     let (before, after) = words.split_at_checked(place)?;
     let (word, name) = after.split_first()?;
@@ -208,9 +208,9 @@ fn whom<'a, 'b>(words: &'a [&'b str]) -> Option<(&'a [&'b str], Whom)> {
         return None;
     }
     let whom = if word.eq_ignore_ascii_case("for") {
-        Whom::Van(name)
+        Scope::Van(name)
     } else {
-        Whom::District(name.to_uppercase())
+        Scope::District(name.to_uppercase())
     };
     Some((before, whom))
 }
@@ -237,8 +237,8 @@ mod tests {
         assert_eq!(
             read("hardness -30 % in qa3; membranes 2 for QV-003").unwrap(),
             [
-                Change::Hardness(By::Times(0.7), Whom::District("QA3".into())),
-                Change::Membranes(2, Whom::Van("QV-003".into()))
+                Change::Hardness(By::Times(0.7), Scope::District("QA3".into())),
+                Change::Membranes(2, Scope::Van("QV-003".into()))
             ]
         );
         assert_eq!(
@@ -246,7 +246,7 @@ mod tests {
             [Change::Recovery {
                 from: Some(0.3),
                 to: 0.45,
-                whom: Whom::All
+                whom: Scope::All
             }]
         );
         assert_eq!(

@@ -20,7 +20,7 @@ const NU: f64 = 4.0;
 
 /// An element's cells laid out for a law.
 #[derive(Debug, Clone, Default)]
-pub struct Laid {
+pub struct Design {
     /// Exposure up to each, and from the last one to the end of the record.
     pub exposure: Vec<f64>,
     pub end: f64,
@@ -34,7 +34,7 @@ pub struct Laid {
     /// Covariance of wander and meters, row by row, and of the wander at the end with
     /// each cell; its variance there.
     pub shared: Vec<f64>,
-    pub wander: Vec<f64>,
+    pub process_variance: Vec<f64>,
     pub wander_end: f64,
     /// The same variances without jumps, and the cells before which it may have jumped.
     steady: Vec<f64>,
@@ -71,14 +71,14 @@ struct Tried {
     sd: f64,
 }
 
-impl Laid {
+impl Design {
     /// `wander`: variance per unit of exposure.
-    pub fn of(marks: &[Mark], end: f64, wander: f64) -> Laid {
+    pub fn of(marks: &[Mark], end: f64, process_variance: f64) -> Design {
         let n = marks.len();
         let (mut path, mut steady) = (Vec::with_capacity(n), Vec::with_capacity(n));
         let (mut total, mut jumped, mut before) = (0.0, 0.0, 0.0);
         for mark in marks {
-            total += wander * (mark.exposure - before).max(0.0);
+            total += process_variance * (mark.exposure - before).max(0.0);
             jumped += mark.jump;
             before = mark.exposure;
             steady.push(total);
@@ -108,16 +108,16 @@ impl Laid {
                 }
             }
         }
-        Laid {
+        Design {
             exposure: marks.iter().map(|m| m.exposure).collect(),
             end,
             y: marks.iter().map(|m| m.y).collect(),
             lever: marks.iter().map(|m| m.lever).collect(),
             own: marks.iter().map(|m| m.variance).collect(),
             shared,
-            wander_end: total + jumped + wander * (end - before).max(0.0),
-            wander: path,
-            steady_end: total + wander * (end - before).max(0.0),
+            wander_end: total + jumped + process_variance * (end - before).max(0.0),
+            process_variance: path,
+            steady_end: total + process_variance * (end - before).max(0.0),
             steady,
             jumps: (0..n)
                 .filter(|&i| marks.get(i).is_some_and(|m| m.jump > 0.0))
@@ -125,7 +125,7 @@ impl Laid {
         }
     }
 
-    /// Exposure in which [`Laid::jump_where_likely`] can find a jump.
+    /// Exposure in which [`Design::jump_where_likely`] can find a jump.
     pub fn searched_for_jumps(&self) -> f64 {
         let n = self.len();
         match (self.exposure.get(1), self.exposure.get(n.saturating_sub(2))) {
@@ -144,7 +144,7 @@ impl Laid {
                 }
             }
         }
-        self.wander
+        self.process_variance
             .iter_mut()
             .skip(at)
             .for_each(|w| *w += JUMP_VARIANCE);
@@ -229,14 +229,14 @@ impl Laid {
 
     /// What the path is likely to have wandered, given what the law leaves over at each
     /// cell; `jumps`: those included, or taken for the meters'.
-    pub fn wandered(&self, own: &[f64], jumps: bool) -> Wandered {
+    pub fn smoother(&self, own: &[f64], jumps: bool) -> Smoother {
         let (path, end) = if jumps {
-            (&self.wander, self.wander_end)
+            (&self.process_variance, self.wander_end)
         } else {
             (&self.steady, self.steady_end)
         };
         let n = self.len();
-        let unread = Wandered {
+        let unread = Smoother {
             end: Vec::new(),
             end_sd: end.max(0.0).sqrt(),
             cells: Vec::new(),
@@ -258,7 +258,7 @@ impl Laid {
                 weights
             })
             .collect();
-        Wandered {
+        Smoother {
             end: weights,
             end_sd: variance.max(0.0).sqrt(),
             cells,
@@ -284,9 +284,9 @@ impl Laid {
     }
 }
 
-/// See [`Laid::wandered`].
+/// See [`Design::smoother`].
 #[derive(Debug, Clone)]
-pub struct Wandered {
+pub struct Smoother {
     /// Weights of what is left over, for the end and for each cell.
     pub end: Vec<f64>,
     pub end_sd: f64,
@@ -329,8 +329,8 @@ pub struct Posterior {
 
 impl Posterior {
     /// `n`: of the first so many cells.
-    pub fn of(law: Law, prior: &Prior, laid: &Laid, n: usize) -> Posterior {
-        let n = n.min(laid.len());
+    pub fn of(law: Law, prior: &Prior, design: &Design, n: usize) -> Posterior {
+        let n = n.min(design.len());
         let mut at = Posterior {
             mean: prior.mean,
             covariance: std::array::from_fn(|i| {
@@ -343,7 +343,7 @@ impl Posterior {
                 })
             }),
             ln_evidence: 0.0,
-            own: laid.own.iter().copied().take(n).collect(),
+            own: design.own.iter().copied().take(n).collect(),
             factor: Factor::default(),
             inverse: Vec::new(),
             solved: Vec::new(),
@@ -354,14 +354,14 @@ impl Posterior {
         }
         const STEPS: usize = 5;
         for step in 0..STEPS {
-            let seen: Vec<(f64, Parameters)> = laid
+            let seen: Vec<(f64, Parameters)> = design
                 .exposure
                 .iter()
                 .take(n)
                 .map(|&e| law.with_slopes(&at.mean, e))
                 .collect();
             let away: Parameters = std::array::from_fn(|k| at.mean[k] - prior.mean[k]);
-            let mut covariance = laid.covariance(&at.own, n);
+            let mut covariance = design.covariance(&at.own, n);
             for (i, row) in covariance.chunks_mut(n).enumerate() {
                 let Some((_, a)) = seen.get(i) else { continue };
                 let weighted: Parameters = std::array::from_fn(|k| a[k] * prior.variance[k]);
@@ -372,7 +372,7 @@ impl Posterior {
             let Some(factor) = Factor::of(&covariance, n) else {
                 return at;
             };
-            let misses: Vec<f64> = laid
+            let misses: Vec<f64> = design
                 .y
                 .iter()
                 .zip(&seen)
@@ -401,7 +401,7 @@ impl Posterior {
                 for (i, own) in at.own.iter_mut().enumerate() {
                     let diagonal = diagonals.get(i).copied().unwrap_or(1.0);
                     let solved = solved.get(i).copied().unwrap_or(0.0);
-                    let before = laid.own.get(i).copied().unwrap_or(*own);
+                    let before = design.own.get(i).copied().unwrap_or(*own);
                     // How far it lies from what the others say, by its own noise as it was.
                     let (miss, variance) = (solved / diagonal, 1.0 / diagonal - *own + before);
                     let z2 = miss * miss / variance.max(0.25 * before);
@@ -417,19 +417,25 @@ impl Posterior {
     }
 
     /// Mean and variance of cell `i` before it is read, as its own noise has it.
-    pub fn expects(&self, law: Law, prior: &Prior, laid: &Laid, i: usize) -> Option<(f64, f64)> {
-        let (ln, slopes) = law.with_slopes(&self.mean, *laid.exposure.get(i)?);
+    pub fn expects(
+        &self,
+        law: Law,
+        prior: &Prior,
+        design: &Design,
+        i: usize,
+    ) -> Option<(f64, f64)> {
+        let (ln, slopes) = law.with_slopes(&self.mean, *design.exposure.get(i)?);
         let weighted: Parameters = std::array::from_fn(|k| slopes[k] * prior.variance[k]);
         let with: Vec<f64> = self
             .slopes
             .iter()
             .enumerate()
-            .map(|(j, s)| laid.shared(i, j) + dot(&weighted, s))
+            .map(|(j, s)| design.shared(i, j) + dot(&weighted, s))
             .collect();
-        let cross: Vec<f64> = (0..with.len()).map(|j| laid.shared(i, j)).collect();
+        let cross: Vec<f64> = (0..with.len()).map(|j| design.shared(i, j)).collect();
         let mut white = with;
         self.factor.whiten(&mut white);
-        let variance = laid.shared(i, i) + laid.own.get(i)? + dot(&weighted, &slopes);
+        let variance = design.shared(i, i) + design.own.get(i)? + dot(&weighted, &slopes);
         Some((
             ln + dot(&cross, &self.solved),
             (variance - dot(&white, &white)).max(1e-6),
@@ -514,7 +520,7 @@ mod tests {
     const LAW: Law = Law::Exponential;
     const PACE: f64 = -4.5;
 
-    fn laid() -> Laid {
+    fn design() -> Design {
         let exposure = [5.0, 12.0, 20.0, 31.0, 40.0];
         let y = [-3.52, -3.46, -3.30, -3.20, -3.05];
         let variance = [0.01, 0.006, 0.008, 0.02, 0.01];
@@ -530,7 +536,7 @@ mod tests {
                 jump: 0.0,
             })
             .collect();
-        Laid::of(&marks, 46.0, 2e-3)
+        Design::of(&marks, 46.0, 2e-3)
     }
 
     /// Pace known, so that all is normal.
@@ -550,30 +556,30 @@ mod tests {
     /// 0.07² + 0.028²·years by regime, the cells' own, the start's 0.25².
     #[test]
     fn the_whole_covariance_says_the_same() {
-        let (laid, prior) = (laid(), prior());
-        let all = Posterior::of(LAW, &prior, &laid, 5);
+        let (design, prior) = (design(), prior());
+        let all = Posterior::of(LAW, &prior, &design, 5);
         close(all.ln_evidence, 3.106_564_152_619_252);
         close(all.mean[0], -3.613_042_258_019_133);
         close(all.covariance[0][0], 0.015_621_238_659_747_821);
-        let three = Posterior::of(LAW, &prior, &laid, 3);
-        let (mean, variance) = three.expects(LAW, &prior, &laid, 4).unwrap_or_default();
+        let three = Posterior::of(LAW, &prior, &design, 3);
+        let (mean, variance) = three.expects(LAW, &prior, &design, 4).unwrap_or_default();
         close(mean, -2.998_791_859_599_305);
         close(variance, 0.065_439_108_723_246_79);
     }
 
     #[test]
     fn what_the_law_leaves_over_is_shared_between_path_and_meters() {
-        let laid = laid();
-        let wandered = laid.wandered(&laid.own, true);
+        let design = design();
+        let smoother = design.smoother(&design.own, true);
         let parameters = [-3.55, PACE, 0.0, NOTHING_BEFORE];
-        let rest: Vec<f64> = laid
+        let rest: Vec<f64> = design
             .y
             .iter()
-            .zip(&laid.exposure)
+            .zip(&design.exposure)
             .map(|(y, e)| y - LAW.ln_passage(&parameters, *e))
             .collect();
-        close(dot(&wandered.end, &rest), -0.104_623_216_758_846_73);
-        close(wandered.end_sd, 0.152_098_076_982_383_34);
+        close(dot(&smoother.end, &rest), -0.104_623_216_758_846_73);
+        close(smoother.end_sd, 0.152_098_076_982_383_34);
     }
 
     #[test]
@@ -590,14 +596,14 @@ mod tests {
                     jump: 0.0,
                 })
                 .collect();
-            let mut laid = Laid::of(&marks, 48.0, 3e-4);
+            let mut design = Design::of(&marks, 48.0, 3e-4);
             let prior = Prior {
                 mean: [-3.6, PACE, 0.0, NOTHING_BEFORE],
                 variance: [0.04, 0.09, 0.0, 0.0],
             };
-            let posterior = Posterior::of(LAW, &prior, &laid, 12);
-            laid.jump_where_likely(&posterior, 12, 6e-4);
-            laid.jumps
+            let posterior = Posterior::of(LAW, &prior, &design, 12);
+            design.jump_where_likely(&posterior, 12, 6e-4);
+            design.jumps
         };
         assert_eq!(at(0.45), [7]);
         assert!(at(0.0).is_empty());

@@ -5,9 +5,9 @@ use rayon::prelude::*;
 use std::collections::BTreeMap;
 use std::sync::Arc;
 
-use super::element::{Laid, Mark, Own, Posterior, Prior};
+use super::element::{Design, Mark, Own, Posterior, Prior};
 use super::law::{Law, NOTHING_BEFORE, PACE, START, TOP};
-use super::looks::{ElementLooks, USUAL_C};
+use super::observations::{ElementObservations, USUAL_C};
 use crate::stats::dense::{Factor, dot};
 use crate::stats::special::{normal_cdf, normal_quantile};
 
@@ -105,7 +105,7 @@ pub struct Numbers {
     /// Temperature coefficient beyond the one already applied, per °C.
     pub theta: f64,
     pub theta_sd: f64,
-    pub wander: f64,
+    pub process_variance: f64,
     pub noise: f64,
     /// Jumps per unit of exposure, and their size in the middle, `ln`.
     pub jump_rate: f64,
@@ -117,15 +117,15 @@ pub struct Numbers {
 
 /// What the van's other elements make of the next one's pace.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Kin {
+pub struct VanEffect {
     /// Added to its mean.
     pub shift: f64,
     /// Its variance over that without kin.
     pub variance: f64,
 }
 
-impl Kin {
-    pub const NONE: Kin = Kin {
+impl VanEffect {
+    pub const NONE: VanEffect = VanEffect {
         shift: 0.0,
         variance: 1.0,
     };
@@ -155,7 +155,7 @@ impl Numbers {
             late_sd: LATE.sd,
             theta: THETA.mean,
             theta_sd: THETA.sd,
-            wander: WANDER,
+            process_variance: WANDER,
             noise: 1.0,
             jump_rate: JUMP_RATE,
             jump_size: JUMP_SIZE,
@@ -184,8 +184,8 @@ impl Numbers {
     }
 
     /// Lays an element's cells out.
-    pub fn lay(&self, looks: &ElementLooks) -> Laid {
-        let per_litre: Vec<f64> = looks
+    pub fn design_of(&self, observations: &ElementObservations) -> Design {
+        let per_litre: Vec<f64> = observations
             .levels()
             .iter()
             .map(|&h| self.exposure_per_litre(h))
@@ -197,12 +197,12 @@ impl Numbers {
             } else {
                 0.0
             };
-            dot(litres, &per_litre) / looks.membranes() * self.wears(share)
+            dot(litres, &per_litre) / observations.membranes() * self.wears(share)
         };
-        let held = self.theta_at_recovery(looks.through_recovery).0;
+        let held = self.theta_at_recovery(observations.through_recovery).0;
         let middle = 25.0 - USUAL_C;
         let mut before = 0.0;
-        let marks: Vec<Mark> = looks
+        let marks: Vec<Mark> = observations
             .cells()
             .iter()
             .map(|cell| {
@@ -220,8 +220,12 @@ impl Numbers {
                 }
             })
             .collect();
-        let (end, late) = looks.at_end();
-        Laid::of(&marks, exposure(end, late).max(before), self.wander)
+        let (end, late) = observations.at_end();
+        Design::of(
+            &marks,
+            exposure(end, late).max(before),
+            self.process_variance,
+        )
     }
 
     /// How much more a litre wears where such a share of them is made behind late
@@ -238,11 +242,18 @@ impl Numbers {
 
     /// What is believed of an element before its readings; `ahead`: how surely the
     /// shared numbers themselves are known counts too.
-    pub fn prior(&self, known: &Whose<'_>, kin: Kin, weak: bool, ahead: bool) -> Prior {
+    pub fn prior(
+        &self,
+        known: &Belonging<'_>,
+        van_effect: VanEffect,
+        weak: bool,
+        ahead: bool,
+    ) -> Prior {
         let (addition, unsure) = self.district(known.district);
         let more = |k: usize| if ahead { self.mean_variance[k] } else { 0.0 };
-        let mut pace = self.mean[PACE] + addition + kin.shift;
-        let mut pace_variance = self.variance[PACE] * kin.variance + unsure * unsure + more(PACE);
+        let mut pace = self.mean[PACE] + addition + van_effect.shift;
+        let mut pace_variance =
+            self.variance[PACE] * van_effect.variance + unsure * unsure + more(PACE);
         if weak {
             pace += self.weak_ln_faster;
             pace_variance += WEAK_SD * WEAK_SD;
@@ -272,16 +283,16 @@ impl Numbers {
     /// jumps where the first `n` cells tell.
     pub fn both(
         &self,
-        known: &Whose<'_>,
-        kin: Kin,
-        laid: &mut Laid,
+        known: &Belonging<'_>,
+        van_effect: VanEffect,
+        design: &mut Design,
         n: usize,
         ahead: bool,
     ) -> Both {
         loop {
             let of = |weak: bool| {
-                let prior = self.prior(known, kin, weak, ahead);
-                let posterior = Posterior::of(self.law, &prior, laid, n);
+                let prior = self.prior(known, van_effect, weak, ahead);
+                let posterior = Posterior::of(self.law, &prior, design, n);
                 (prior, posterior)
             };
             let (usual, weak) = (of(false), of(true));
@@ -292,7 +303,7 @@ impl Numbers {
                 weak,
                 p_weak: odds / (1.0 + odds),
             };
-            if !laid.jump_where_likely(&both.likelier().1, n, self.jump_rate) {
+            if !design.jump_where_likely(&both.likelier().1, n, self.jump_rate) {
                 return both;
             }
         }
@@ -309,20 +320,23 @@ impl Numbers {
     }
 
     /// From the van's other elements.
-    pub fn kin<'a>(&self, others: impl Iterator<Item = &'a ElementLooks>) -> Kin {
+    pub fn van_effect<'a>(
+        &self,
+        others: impl Iterator<Item = &'a ElementObservations>,
+    ) -> VanEffect {
         let variance = self.variance[PACE];
         // So little in common is not worth looking for.
         const LEAST_SHARE: f64 = 0.05;
         let of_van = self.van_share * variance;
         if self.van_share < LEAST_SHARE {
-            return Kin::NONE;
+            return VanEffect::NONE;
         }
         let (mut precision, mut sum) = (1.0 / of_van, 0.0);
-        for other in others.filter(|o| o.teaches()) {
+        for other in others.filter(|o| o.is_usable_for_fit()) {
             let known = other.whose();
-            let mut laid = self.lay(other);
-            let n = laid.len();
-            let both = self.both(&known, Kin::NONE, &mut laid, n, false);
+            let mut design = self.design_of(other);
+            let n = design.len();
+            let both = self.both(&known, VanEffect::NONE, &mut design, n, false);
             let (prior, posterior) = &both.usual;
             if let Some(own) = posterior.own_of(prior, PACE) {
                 let weight = (1.0 - both.p_weak) / (variance - of_van + own.variance);
@@ -330,7 +344,7 @@ impl Numbers {
                 sum += weight * own.shift;
             }
         }
-        Kin {
+        VanEffect {
             shift: sum / precision,
             variance: (variance - of_van + 1.0 / precision) / variance,
         }
@@ -339,7 +353,7 @@ impl Numbers {
 
 /// Whose element it is.
 #[derive(Debug, Clone, Copy)]
-pub struct Whose<'a> {
+pub struct Belonging<'a> {
     pub district: Option<&'a Arc<str>>,
     pub start_known: bool,
 }
@@ -376,7 +390,7 @@ fn pace_before(law: Law) -> Belief {
 }
 
 /// What one element tells of the shared numbers.
-struct Told {
+struct ElementScores {
     own: [Option<Own>; 3],
     p_weak: f64,
     weak_shift: f64,
@@ -386,7 +400,7 @@ struct Told {
     district: Option<Arc<str>>,
     van: usize,
     /// Sums for wander and noise (seen, expected), and for `theta` (slope, information).
-    wander: [f64; 2],
+    process_variance: [f64; 2],
     noise: [f64; 2],
     theta: [f64; 2],
     /// Sizes of jumps and how likely each is, and the exposure in which they could be told.
@@ -394,47 +408,47 @@ struct Told {
     exposure: f64,
 }
 
-fn told(numbers: &Numbers, van: usize, looks: &ElementLooks) -> Told {
-    let mut laid = numbers.lay(looks);
-    let known = looks.whose();
-    let n = laid.len();
-    let both = numbers.both(&known, Kin::NONE, &mut laid, n, false);
+fn scores_of(numbers: &Numbers, van: usize, observations: &ElementObservations) -> ElementScores {
+    let mut design = numbers.design_of(observations);
+    let known = observations.whose();
+    let n = design.len();
+    let both = numbers.both(&known, VanEffect::NONE, &mut design, n, false);
     let mut own = [START, PACE, TOP].map(|k| both.usual.1.own_of(&both.usual.0, k));
-    if !looks.start_known {
+    if !observations.start_known {
         own[START] = None;
     }
     let posterior = &both.likelier().1;
-    let jumps = laid.jumped(posterior, n, numbers.jump_rate);
+    let jumps = design.jumped(posterior, n, numbers.jump_rate);
     let solved = &posterior.solved;
     let at = |i: usize, j: usize| posterior.inverse.get(i * n + j).copied().unwrap_or(0.0);
-    let (mut wander, mut noise, mut theta) = ([0.0; 2], [0.0; 2], [0.0; 2]);
+    let (mut process_variance, mut noise, mut theta) = ([0.0; 2], [0.0; 2], [0.0; 2]);
     let (mut after, mut within) = (0.0, 0.0);
     for i in (0..n.min(solved.len())).rev() {
         let (Some(own), Some(x), Some(e)) =
-            (posterior.own.get(i), solved.get(i), laid.exposure.get(i))
+            (posterior.own.get(i), solved.get(i), design.exposure.get(i))
         else {
             continue;
         };
         noise[0] += own * x * x;
         noise[1] += own * at(i, i);
-        let before = i.checked_sub(1).and_then(|b| laid.exposure.get(b));
+        let before = i.checked_sub(1).and_then(|b| design.exposure.get(b));
         after += x;
         within += at(i, i) + 2.0 * (i + 1..n).map(|j| at(i, j)).sum::<f64>();
         if let Some(before) = before {
-            let variance = numbers.wander * (e - before).max(0.0);
-            wander[0] += variance * after * after;
-            wander[1] += variance * within;
+            let variance = numbers.process_variance * (e - before).max(0.0);
+            process_variance[0] += variance * after * after;
+            process_variance[1] += variance * within;
         }
-        let lever = laid.lever.get(i).copied().unwrap_or(0.0);
+        let lever = design.lever.get(i).copied().unwrap_or(0.0);
         theta[0] += lever * x;
         theta[1] += (0..n)
-            .map(|j| lever * at(i, j) * laid.lever.get(j).copied().unwrap_or(0.0))
+            .map(|j| lever * at(i, j) * design.lever.get(j).copied().unwrap_or(0.0))
             .sum::<f64>();
     }
-    let (litres, late) = looks.at_end();
+    let (litres, late) = observations.at_end();
     let all: f64 = litres.iter().sum();
     let ln_hardness = if all > 0.0 {
-        dot(litres, looks.ln_levels()) / all
+        dot(litres, observations.ln_levels()) / all
     } else {
         0.0
     };
@@ -443,7 +457,7 @@ fn told(numbers: &Numbers, van: usize, looks: &ElementLooks) -> Told {
     } else {
         0.0
     };
-    Told {
+    ElementScores {
         weak_shift: both
             .weak
             .1
@@ -453,13 +467,13 @@ fn told(numbers: &Numbers, van: usize, looks: &ElementLooks) -> Told {
         own,
         ln_hardness,
         late: share / numbers.wears(share),
-        district: looks.district.clone(),
+        district: observations.district.clone(),
         van,
-        wander,
+        process_variance,
         noise,
         theta,
         jumps,
-        exposure: laid.searched_for_jumps(),
+        exposure: design.searched_for_jumps(),
     }
 }
 
@@ -471,20 +485,21 @@ fn huber(z: f64) -> f64 {
 
 impl Numbers {
     /// One step towards the most probable numbers.
-    fn learn(&mut self, told: &[Told]) {
-        self.learn_spread(told, START, NEW);
+    fn learn(&mut self, scores_of: &[ElementScores]) {
+        self.learn_spread(scores_of, START, NEW);
         if self.law.levels_off() {
-            self.learn_spread(told, TOP, TOP_BEFORE);
+            self.learn_spread(scores_of, TOP, TOP_BEFORE);
         }
-        self.learn_pace(told);
-        self.learn_districts(told);
-        self.learn_kin(told);
-        let sum =
-            |of: fn(&Told) -> &[f64; 2], i: usize| -> f64 { told.iter().map(|t| of(t)[i]).sum() };
-        let prior = WANDER / self.wander;
-        self.wander *=
-            (WANDER_WORTH * prior + sum(|t| &t.wander, 0)) / (WANDER_WORTH + sum(|t| &t.wander, 1));
-        self.wander = self.wander.clamp(1e-6, 1e-2);
+        self.learn_pace(scores_of);
+        self.learn_districts(scores_of);
+        self.learn_kin(scores_of);
+        let sum = |of: fn(&ElementScores) -> &[f64; 2], i: usize| -> f64 {
+            scores_of.iter().map(|t| of(t)[i]).sum()
+        };
+        let prior = WANDER / self.process_variance;
+        self.process_variance *= (WANDER_WORTH * prior + sum(|t| &t.process_variance, 0))
+            / (WANDER_WORTH + sum(|t| &t.process_variance, 1));
+        self.process_variance = self.process_variance.clamp(1e-6, 1e-2);
         self.noise *= (NOISE_WORTH / self.noise + sum(|t| &t.noise, 0))
             / (NOISE_WORTH + sum(|t| &t.noise, 1));
         self.noise = self.noise.clamp(0.05, 20.0);
@@ -493,10 +508,10 @@ impl Numbers {
         self.theta -= slope / information;
         // Vans of one season err alike.
         self.theta_sd = (2.0 / information).sqrt().min(THETA.sd);
-        let jumps: f64 = told.iter().flat_map(|t| &t.jumps).map(|j| j.1).sum();
-        let exposure: f64 = told.iter().map(|t| t.exposure).sum();
+        let jumps: f64 = scores_of.iter().flat_map(|t| &t.jumps).map(|j| j.1).sum();
+        let exposure: f64 = scores_of.iter().map(|t| t.exposure).sum();
         self.jump_rate = (JUMP_RATE_WORTH + jumps) / (JUMP_RATE_WORTH / JUMP_RATE + exposure);
-        let sizes: f64 = told
+        let sizes: f64 = scores_of
             .iter()
             .flat_map(|t| &t.jumps)
             .map(|(size, p)| p * size)
@@ -506,23 +521,24 @@ impl Numbers {
             // A quick rise that ends is what such a law is about: no element is weak for it.
             return;
         }
-        let weak: f64 = told.iter().map(|t| t.p_weak).sum();
+        let weak: f64 = scores_of.iter().map(|t| t.p_weak).sum();
         self.weak_share =
-            (WEAK_SHARE * WEAK_SHARE_WORTH + weak) / (WEAK_SHARE_WORTH + told.len() as f64);
-        let shift: f64 = told.iter().map(|t| t.p_weak * t.weak_shift).sum();
+            (WEAK_SHARE * WEAK_SHARE_WORTH + weak) / (WEAK_SHARE_WORTH + scores_of.len() as f64);
+        let shift: f64 = scores_of.iter().map(|t| t.p_weak * t.weak_shift).sum();
         let moved = shift + (WEAK_LN_FASTER - self.weak_ln_faster) * WEAK_WORTH;
         self.weak_ln_faster = (self.weak_ln_faster + moved / (WEAK_WORTH + weak)).clamp(0.7, 2.5);
     }
 
     /// Mean and variance between elements of a parameter that nothing else moves.
-    fn learn_spread(&mut self, told: &[Told], k: usize, before: Belief) {
+    fn learn_spread(&mut self, scores_of: &[ElementScores], k: usize, before: Belief) {
         let variance = self.variance[k];
         let (mut weight, mut sum) = (
             before.sd.powi(-2),
             before.sd.powi(-2) * (before.mean - self.mean[k]),
         );
         let each = || {
-            told.iter()
+            scores_of
+                .iter()
                 .filter_map(|t| Some((t.own[k]?, 1.0 - t.p_weak)))
         };
         for (own, usual) in each() {
@@ -542,7 +558,7 @@ impl Numbers {
     }
 
     /// The pace goes with hardness and lateness.
-    fn learn_pace(&mut self, told: &[Told]) {
+    fn learn_pace(&mut self, scores_of: &[ElementScores]) {
         let variance = self.variance[PACE];
         let believed = pace_before(self.law);
         let beliefs = [
@@ -556,7 +572,7 @@ impl Numbers {
             matrix[i * 4] = belief.sd.powi(-2);
             right[i] = (belief.mean - now) * belief.sd.powi(-2);
         }
-        let each: Vec<(Own, f64, [f64; 3])> = told
+        let each: Vec<(Own, f64, [f64; 3])> = scores_of
             .iter()
             .filter_map(|t| {
                 let own = t.own[PACE]?;
@@ -592,10 +608,10 @@ impl Numbers {
         self.variance[PACE] = spread(variance, SPREADS[PACE], rest);
     }
 
-    fn learn_districts(&mut self, told: &[Told]) {
+    fn learn_districts(&mut self, scores_of: &[ElementScores]) {
         let variance = self.variance[PACE];
         let mut sums: BTreeMap<Arc<str>, (f64, f64)> = BTreeMap::new();
-        for t in told {
+        for t in scores_of {
             let (Some(name), Some(own)) = (&t.district, t.own[PACE]) else {
                 continue;
             };
@@ -616,11 +632,11 @@ impl Numbers {
     }
 
     /// How much of the variance of the pace elements of one van have in common.
-    fn learn_kin(&mut self, told: &[Told]) {
+    fn learn_kin(&mut self, scores_of: &[ElementScores]) {
         let variance = self.variance[PACE];
         let mut together = VAN_SHARE * variance * VAN_SHARE_WORTH;
         let mut weight = VAN_SHARE_WORTH;
-        for of_van in told.chunk_by(|a, b| a.van == b.van) {
+        for of_van in scores_of.chunk_by(|a, b| a.van == b.van) {
             let own: Vec<(Own, f64)> = of_van
                 .iter()
                 .filter_map(|t| Some((t.own[PACE]?, 1.0 - t.p_weak)))
@@ -676,17 +692,17 @@ const LEAST_WEIGHT: f64 = 0.04;
 const STRANGERS: f64 = 0.35;
 
 /// Learns from elements of which each has the number of its van, in order of vans.
-pub fn learn(elements: &[(usize, &ElementLooks)]) -> Laws {
+pub fn learn(elements: &[(usize, &ElementObservations)]) -> Laws {
     let each: Vec<(Numbers, f64, Past)> = Law::ALL
         .par_iter()
         .map(|&(law, believed)| {
             let mut numbers = Numbers::before(law);
             for _ in 0..if elements.is_empty() { 0 } else { STEPS } {
-                let told: Vec<Told> = elements
+                let scores_of: Vec<ElementScores> = elements
                     .par_iter()
-                    .map(|(van, looks)| told(&numbers, *van, looks))
+                    .map(|(van, observations)| scores_of(&numbers, *van, observations))
                     .collect();
-                numbers.learn(&told);
+                numbers.learn(&scores_of);
             }
             let past = past(&numbers, elements);
             (numbers, believed, past)
@@ -727,10 +743,10 @@ struct Past {
     below: Vec<Vec<f64>>,
 }
 
-fn past(numbers: &Numbers, elements: &[(usize, &ElementLooks)]) -> Past {
+fn past(numbers: &Numbers, elements: &[(usize, &ElementObservations)]) -> Past {
     let each: Vec<(f64, Vec<f64>)> = elements
         .par_iter()
-        .map(|(_, looks)| past_of(numbers, looks).unwrap_or_default())
+        .map(|(_, observations)| past_of(numbers, observations).unwrap_or_default())
         .collect();
     Past {
         score: each.iter().map(|e| e.0).sum(),
@@ -770,10 +786,10 @@ fn wider<'a>(laws: impl Iterator<Item = (&'a Past, &'a f64)> + Clone) -> f64 {
 
 /// Mean `ln` density of what came after cuts of an element's past, and the probability
 /// given to less than the last of it.
-fn past_of(numbers: &Numbers, looks: &ElementLooks) -> Option<(f64, Vec<f64>)> {
-    let bare = numbers.lay(looks);
+fn past_of(numbers: &Numbers, observations: &ElementObservations) -> Option<(f64, Vec<f64>)> {
+    let bare = numbers.design_of(observations);
     let n = bare.len();
-    let known = looks.whose();
+    let known = observations.whose();
     let (mut score, mut count) = (0.0, 0.0);
     let mut below = Vec::new();
     let mut before = 0;
@@ -783,17 +799,17 @@ fn past_of(numbers: &Numbers, looks: &ElementLooks) -> Option<(f64, Vec<f64>)> {
             continue;
         }
         before = cut;
-        let mut laid = bare.clone();
-        let both = numbers.both(&known, Kin::NONE, &mut laid, cut, false);
-        let told = |target: usize| {
-            let y = laid.y.get(target)?;
-            let ahead = laid.exposure.get(target)? - laid.exposure.get(cut - 1)?;
+        let mut design = bare.clone();
+        let both = numbers.both(&known, VanEffect::NONE, &mut design, cut, false);
+        let scores_of = |target: usize| {
+            let y = design.y.get(target)?;
+            let ahead = design.exposure.get(target)? - design.exposure.get(cut - 1)?;
             let p_jump = 1.0 - (-numbers.jump_rate * ahead.max(0.0)).exp();
             let (mut density, mut below) = (0.0, 0.0);
             for ((prior, posterior), share) in
                 [(&both.usual, 1.0 - both.p_weak), (&both.weak, both.p_weak)]
             {
-                let (mean, variance) = posterior.expects(numbers.law, prior, &laid, target)?;
+                let (mean, variance) = posterior.expects(numbers.law, prior, &design, target)?;
                 let size = numbers.jump_size;
                 let jumping = variance + (JUMP_SPREAD * size).powi(2);
                 for (away, variance, share) in [
@@ -808,10 +824,10 @@ fn past_of(numbers: &Numbers, looks: &ElementLooks) -> Option<(f64, Vec<f64>)> {
             Some((f64::max(density, 1e-12).ln(), below))
         };
         for target in [(cut + n) / 2, n - 1] {
-            score += told(target)?.0;
+            score += scores_of(target)?.0;
             count += 1.0;
         }
-        below.push(told(n - 1)?.1);
+        below.push(scores_of(n - 1)?.1);
     }
     (count > 0.0).then(|| (score / count, below))
 }

@@ -5,16 +5,16 @@ use std::sync::Arc;
 
 use crate::calendar::{Date, DateExt};
 
-use super::course::{Course, Motion, Scale};
-use super::element::{Laid, Posterior, Prior, Wandered};
-use super::fleet::{JUMP_SPREAD, Kin, Numbers};
+use super::element::{Design, Posterior, Prior, Smoother};
+use super::fleet::{JUMP_SPREAD, Numbers, VanEffect};
 use super::law::{BEFORE, Law, PACE, PARAMETERS, Parameters, START, TOP};
-use super::looks::{ElementLooks, USUAL_C};
+use super::observations::{ElementObservations, USUAL_C};
 use super::shared::{Outlook, SharedFit};
+use super::trajectory::{Motion, Scale, Trajectory};
 use super::usual;
 use crate::fit::horizon::{HORIZON_DAYS, Spreading, day_span, middle_of, sort, span_of};
 use crate::fit::usage::{Usage, UseAhead};
-use crate::fit::{Ahead, Band, DayDraws, Explained, MembraneForecast};
+use crate::fit::{Assumptions, Band, DayDraws, Explained, MembraneForecast};
 use crate::lives::ElementLife;
 use crate::stats::dense::{Factor, dot};
 use crate::stats::random::Rng;
@@ -61,9 +61,9 @@ pub struct ElementDraw {
 impl ElementDraw {
     /// `ln` salt passage at 25 °C after so many litres; `wandered`: what a Wiener process
     /// along the litres has done by then.
-    pub fn ln_passage(&self, litres: f64, wandered: f64) -> f64 {
+    pub fn ln_passage(&self, litres: f64, smoother: f64) -> f64 {
         let path = &self.path;
-        let sway = (path.wander * path.per_litre).sqrt() * wandered;
+        let sway = (path.process_variance * path.per_litre).sqrt() * smoother;
         let jumped = if litres * self.stretch > self.jump.litres {
             self.jump.ln
         } else {
@@ -95,7 +95,7 @@ struct Path {
     /// What it has wandered, with what only the level at 25 °C hangs on.
     away: f64,
     /// Variance of the wander per unit of exposure.
-    wander: f64,
+    process_variance: f64,
 }
 
 impl Path {
@@ -128,7 +128,7 @@ impl Path {
         const MOST_JUMPS: usize = 40;
         let straight = self.litres_to(ln_passage).min(most).max(0.0);
         // What it wanders on the way, as if the limit lay that much nearer or further.
-        let sway = (self.wander * self.per_litre * straight).sqrt() * z;
+        let sway = (self.process_variance * self.per_litre * straight).sqrt() * z;
         let mut path = Path {
             away: self.away + sway,
             ..*self
@@ -185,14 +185,14 @@ pub struct ElementDraws {
 /// One element in use, and what its future hangs on.
 pub struct InUse<'a> {
     pub life: &'a ElementLife,
-    pub looks: &'a ElementLooks,
+    pub observations: &'a ElementObservations,
     pub base_hardness: f64,
     pub usage: &'a Usage,
     pub ln_limit: f64,
     /// The van's other elements.
-    pub others: &'a [ElementLooks],
+    pub others: &'a [ElementObservations],
     /// What is otherwise from now on.
-    pub ahead: Ahead,
+    pub ahead: Assumptions,
     /// Where the records end and the future begins.
     pub as_of: Date,
     /// Seeds the draws: keeps vans independent of each other's presence.
@@ -205,17 +205,17 @@ impl InUse<'_> {
         let of = |hardness: f64| numbers.exposure_per_litre(hardness);
         let ahead = self.ahead.hardness;
         let harder = ahead.map_or(1.0, |(now, then)| of(then) / of(now));
-        let usual = self
-            .looks
-            .exposure_per_future_litre(numbers.late, of, self.base_hardness);
+        let usual =
+            self.observations
+                .exposure_per_future_litre(numbers.late, of, self.base_hardness);
         (harder * usual).max(1e-9)
     }
 }
 
 /// An element under one law, ready to be drawn from.
-struct Under<'a> {
+struct ElementUnderLaw<'a> {
     numbers: &'a Numbers,
-    laid: Laid,
+    design: Design,
     usual: Drawn,
     /// Nothing where it is next to certain that it is no weak one.
     weak: Option<Drawn>,
@@ -240,15 +240,15 @@ struct Drawn {
     factor: Option<Factor>,
     /// What it has wandered, by what the law leaves over: jumps included, and without
     /// those that may be the meters'.
-    wandered: Wandered,
-    steady: Option<Wandered>,
+    smoother: Smoother,
+    steady: Option<Smoother>,
 }
 
 /// The pace first: it matters most, and its draws are spread most evenly.
 const ORDER: [usize; PARAMETERS] = [PACE, TOP, START, BEFORE];
 
 impl Drawn {
-    fn of(laid: &Laid, (prior, posterior): &(Prior, Posterior)) -> Drawn {
+    fn of(design: &Design, (prior, posterior): &(Prior, Posterior)) -> Drawn {
         let mut covariance = vec![0.0; PARAMETERS * PARAMETERS];
         for (i, &a) in ORDER.iter().enumerate() {
             for (j, &b) in ORDER.iter().enumerate() {
@@ -263,8 +263,8 @@ impl Drawn {
         Drawn {
             mean: posterior.mean,
             factor: Factor::of(&covariance, PARAMETERS),
-            wandered: laid.wandered(&posterior.own, true),
-            steady: (!laid.jumps.is_empty()).then(|| laid.wandered(&posterior.own, false)),
+            smoother: design.smoother(&posterior.own, true),
+            steady: (!design.jumps.is_empty()).then(|| design.smoother(&posterior.own, false)),
         }
     }
 
@@ -279,21 +279,21 @@ impl Drawn {
     }
 }
 
-impl<'a> Under<'a> {
+impl<'a> ElementUnderLaw<'a> {
     /// `usual`: exposure that a usual element lasts where districts add nothing.
-    fn of(numbers: &'a Numbers, usual: f64, element: &InUse<'_>) -> Under<'a> {
-        let looks = element.looks;
-        let mut laid = numbers.lay(looks);
-        let n = laid.len();
-        let kin = if element.others.is_empty() {
-            Kin::NONE
+    fn of(numbers: &'a Numbers, usual: f64, element: &InUse<'_>) -> ElementUnderLaw<'a> {
+        let observations = element.observations;
+        let mut design = numbers.design_of(observations);
+        let n = design.len();
+        let van_effect = if element.others.is_empty() {
+            VanEffect::NONE
         } else {
-            numbers.kin(element.others.iter())
+            numbers.van_effect(element.others.iter())
         };
-        let both = numbers.both(&looks.whose(), kin, &mut laid, n, true);
-        let (theta, theta_sd) = numbers.theta_at_recovery(looks.through_recovery);
+        let both = numbers.both(&observations.whose(), van_effect, &mut design, n, true);
+        let (theta, theta_sd) = numbers.theta_at_recovery(observations.through_recovery);
         let per_litre = element.per_litre(numbers);
-        let district = numbers.district(looks.district.as_ref()).0;
+        let district = numbers.district(observations.district.as_ref()).0;
         // What is usual is told by the others: in a small fleet an element is a good part
         // of the mean that it is held against.
         let (prior, posterior) = &both.usual;
@@ -304,23 +304,23 @@ impl<'a> Under<'a> {
         });
         // What would outlast the horizon is not asked for more than that.
         let horizon = HORIZON_DAYS * element.usage.litres_per_day() * per_litre;
-        Under {
+        ElementUnderLaw {
             usual_exposure: (usual * (own - district).exp()).min(horizon).max(1e-9),
-            usual: Drawn::of(&laid, &both.usual),
-            weak: (both.p_weak > 0.002).then(|| Drawn::of(&laid, &both.weak)),
+            usual: Drawn::of(&design, &both.usual),
+            weak: (both.p_weak > 0.002).then(|| Drawn::of(&design, &both.weak)),
             p_weak: both.p_weak,
             ln_evidence: both.ln_evidence(numbers.weak_share),
             per_litre,
             per_c: THETA_MEAN_PER_C + numbers.theta,
             per_c_at_recovery: THETA_MEAN_PER_C + theta,
-            level_sd: (theta_sd * (25.0 - USUAL_C)).hypot(looks.meter_doubt.sqrt()),
+            level_sd: (theta_sd * (25.0 - USUAL_C)).hypot(observations.meter_doubt.sqrt()),
             // Where the meters themselves were weighed, what jumps beside is the membrane's.
-            p_meter_jumped: if looks.meter_doubt > 0.0 {
+            p_meter_jumped: if observations.meter_doubt > 0.0 {
                 0.0
             } else {
                 numbers.p_meter_jumped()
             },
-            laid,
+            design,
             numbers,
         }
     }
@@ -329,21 +329,26 @@ impl<'a> Under<'a> {
 /// Draws an element's present and future.
 pub fn draws_of(fit: &SharedFit, element: &InUse<'_>) -> ElementDraws {
     let mut rng = Rng::for_part(2, element.seed_name);
-    let under: Vec<Under<'_>> = fit
+    let under: Vec<ElementUnderLaw<'_>> = fit
         .laws
         .weighed
         .iter()
         .enumerate()
         .map(|(n, (numbers, _))| {
             let usual = fit.usual_exposures.get(n).copied();
-            Under::of(numbers, usual.unwrap_or(f64::INFINITY), element)
+            ElementUnderLaw::of(numbers, usual.unwrap_or(f64::INFINITY), element)
         })
         .collect();
     let count = fit.outlooks.len() * DRAWS_EACH;
     let mut out = ElementDraws {
         draws: Vec::with_capacity(count),
         paths: Vec::new(),
-        dates: element.looks.cells().iter().map(|c| c.date).collect(),
+        dates: element
+            .observations
+            .cells()
+            .iter()
+            .map(|c| c.date)
+            .collect(),
     };
     let mut from = 0;
     for (under, n) in under.iter().zip(shares_of(fit, &under, count)) {
@@ -375,7 +380,7 @@ pub fn draws_of(fit: &SharedFit, element: &InUse<'_>) -> ElementDraws {
 
 /// How many of the draws each law gets: by its weight in the fleet, and by what it makes
 /// of this element's own readings.
-fn shares_of(fit: &SharedFit, under: &[Under<'_>], count: usize) -> Vec<usize> {
+fn shares_of(fit: &SharedFit, under: &[ElementUnderLaw<'_>], count: usize) -> Vec<usize> {
     /// An element's readings told of the law in the fleet's past too: half of it is new.
     const OWN: f64 = 0.5;
     let evidence = || under.iter().map(|u| u.ln_evidence);
@@ -423,7 +428,7 @@ fn spread_evenly(rng: &mut Rng, n: usize) -> Vec<f64> {
 
 /// One draw.
 fn draw(
-    under: &Under<'_>,
+    under: &ElementUnderLaw<'_>,
     chance: &Chance,
     element: &InUse<'_>,
     rng: &mut Rng,
@@ -434,31 +439,31 @@ fn draw(
     let weak = under.weak.as_ref().filter(|_| chance.weak);
     let drawn = weak.unwrap_or(&under.usual);
     let steady = drawn.steady.as_ref().filter(|_| chance.meter);
-    let wandered = steady.unwrap_or(&drawn.wandered);
+    let smoother = steady.unwrap_or(&drawn.smoother);
     let law = under.numbers.law;
-    let laid = &under.laid;
+    let design = &under.design;
     let parameters = drawn.parameters(&[a, b, c, d]);
-    let rest: Vec<f64> = laid
+    let rest: Vec<f64> = design
         .y
         .iter()
-        .zip(&laid.exposure)
+        .zip(&design.exposure)
         .map(|(y, e)| y - law.ln_passage(&parameters, *e))
         .collect();
     let level = under.level_sd * z_level + element.ahead.ln_passage;
-    let away = dot(&wandered.end, &rest) + wandered.end_sd * z_wander + level;
+    let away = dot(&smoother.end, &rest) + smoother.end_sd * z_wander + level;
     let usage = element.usage;
     let path = Path {
         law,
         parameters,
-        exposure: laid.end,
+        exposure: design.end,
         per_litre: under.per_litre,
         away,
-        wander: under.numbers.wander,
+        process_variance: under.numbers.process_variance,
     };
     let ln_now = path.after(0.0);
     let passed = ln_now >= element.ln_limit;
     let past = (passed || shown).then(|| {
-        let at_cells = laid.exposure.iter().zip(&wandered.cells);
+        let at_cells = design.exposure.iter().zip(&smoother.cells);
         let mut levels: Vec<f64> = at_cells
             .map(|(e, weights)| law.ln_passage(&parameters, *e) + dot(weights, &rest) + level)
             .collect();
@@ -548,8 +553,8 @@ pub fn usual_exposures(fit: &SharedFit, ln_limit: f64) -> Vec<f64> {
         numbers.weak_share = 0.0;
         let per_litre = numbers.exposure_per_litre(new.hardness);
         let lives = (0..EACH).map(|_| {
-            let course = new_course(&numbers, &new, (0.0, 0.0), &mut rng);
-            course.litres_to_limit * per_litre
+            let trajectory = new_course(&numbers, &new, (0.0, 0.0), &mut rng);
+            trajectory.litres_to_limit * per_litre
         });
         middle_of(lives).unwrap_or(f64::INFINITY)
     })
@@ -589,7 +594,7 @@ fn past_crossing(element: &InUse<'_>, path: &[f64], limit: f64) -> f64 {
     let begin = element.life.fitted_on.unwrap_or(element.life.seen_from);
     let day = |date: Date| f64::from(date.days_since(element.as_of));
     let dates = element
-        .looks
+        .observations
         .cells()
         .iter()
         .map(|c| day(c.date))
@@ -617,7 +622,7 @@ fn past_crossing(element: &InUse<'_>, path: &[f64], limit: f64) -> f64 {
 pub fn forecast(draws: &ElementDraws, fit: &SharedFit, element: &InUse<'_>) -> MembraneForecast {
     let InUse {
         life,
-        looks,
+        observations,
         usage,
         as_of,
         ..
@@ -633,25 +638,25 @@ pub fn forecast(draws: &ElementDraws, fit: &SharedFit, element: &InUse<'_>) -> M
         limit_on: day_span(&days, as_of, Some(begin)),
         path: path_over_time(draws, fit, element, &days),
         limit_draws: DayDraws(days),
-        readings: looks.len(),
+        readings: observations.len(),
         litres_per_week: usage.litres_per_week,
         ln_now: median_of(|d| d.ln_now),
         growth_per_litre,
         explained: explain(draws, fit, element),
         compared: usual::compared(fit, element, draws),
         short: Vec::new(),
-        courses: courses(draws, element),
+        trajectories: trajectories(draws, element),
         use_ahead: UseAhead::of(usage, as_of),
     }
 }
 
 /// The draws as courses, in the order of the outlooks.
-fn courses(draws: &ElementDraws, element: &InUse<'_>) -> Vec<Course> {
+fn trajectories(draws: &ElementDraws, element: &InUse<'_>) -> Vec<Trajectory> {
     draws
         .draws
         .iter()
         .map(|d| {
-            course(
+            trajectory(
                 &d.path,
                 d.litres_to_limit,
                 d.litres_per_day,
@@ -663,7 +668,7 @@ fn courses(draws: &ElementDraws, element: &InUse<'_>) -> Vec<Course> {
 
 /// A course from where a path is now to the limit, on a scale that quickens or slackens
 /// as the law does between the two.
-fn course(path: &Path, litres: f64, litres_per_day: f64, ln_limit: f64) -> Course {
+fn trajectory(path: &Path, litres: f64, litres_per_day: f64, ln_limit: f64) -> Trajectory {
     let now = path.after(0.0);
     let far = if litres.is_finite() {
         litres.max(1.0)
@@ -683,33 +688,39 @@ fn course(path: &Path, litres: f64, litres_per_day: f64, ln_limit: f64) -> Cours
     };
     let scale = Scale::through(now, middle, end);
     let motion = Motion {
-        level: scale.bend(now).0,
-        limit: scale.bend(ln_limit).0,
-        rate_per_litre: (scale.bend(end).0 - scale.bend(now).0).max(1e-12) / far,
-        wander_per_litre: path.wander * path.per_litre * scale.bend(now).1.powi(2),
+        level: scale.link(now).0,
+        limit: scale.link(ln_limit).0,
+        rate_per_litre: (scale.link(end).0 - scale.link(now).0).max(1e-12) / far,
+        wander_per_litre: path.process_variance * path.per_litre * scale.link(now).1.powi(2),
     };
-    Course::new(scale, &motion, litres, litres_per_day)
+    Trajectory::new(scale, &motion, litres, litres_per_day)
 }
 
 /// The few numbers that a forecast hangs on.
 fn explain(draws: &ElementDraws, fit: &SharedFit, element: &InUse<'_>) -> Vec<Explained> {
-    let looks = element.looks;
+    let observations = element.observations;
     let usage = element.usage;
-    let litres = looks.litres_made();
+    let litres = observations.litres_made();
     let numbers = fit.likeliest();
     // Of a usual element that has made as many litres.
     let usual_growth = {
-        let usual = numbers.prior(&looks.whose(), Kin::NONE, false, false).mean;
+        let usual = numbers
+            .prior(&observations.whose(), VanEffect::NONE, false, false)
+            .mean;
         let per_litre = element.per_litre(numbers);
         let now = per_litre * litres;
         let after = now + 1000.0 * per_litre;
         numbers.law.ln_passage(&usual, after) - numbers.law.ln_passage(&usual, now)
     };
-    let late = looks.late_litres();
+    let late = observations.late_litres();
     let now = || draws.draws.iter();
     let week = |d: &ElementDraw| 7.0 * d.litres_per_day;
     [
-        Some(Explained::known("usable readings", "", looks.len() as f64)),
+        Some(Explained::known(
+            "usable readings",
+            "",
+            observations.len() as f64,
+        )),
         Some(Explained::known("litres made", "L", litres)),
         Some(Explained::known(
             "of them behind late pre-filters",
@@ -835,19 +846,19 @@ pub fn new_element_lives(fit: &SharedFit, new: &NewElement<'_>) -> Vec<f64> {
 }
 
 /// Equally likely courses of a new element, so many for each outlook.
-pub fn new_element_courses(fit: &SharedFit, new: &NewElement<'_>, each: usize) -> Vec<Course> {
+pub fn new_element_courses(fit: &SharedFit, new: &NewElement<'_>, each: usize) -> Vec<Trajectory> {
     let mut rng = Rng::for_part(4, new.seed_name);
-    let mut courses = Vec::with_capacity(fit.outlooks.len() * each);
+    let mut trajectories = Vec::with_capacity(fit.outlooks.len() * each);
     for outlook in &fit.outlooks {
         let Some((numbers, _)) = fit.laws.weighed.get(outlook.law) else {
             continue;
         };
         let Outlook { pace, start, .. } = *outlook;
         for _ in 0..each {
-            courses.push(new_course(numbers, new, (pace, start), &mut rng));
+            trajectories.push(new_course(numbers, new, (pace, start), &mut rng));
         }
     }
-    courses
+    trajectories
 }
 
 fn new_course(
@@ -855,13 +866,13 @@ fn new_course(
     new: &NewElement<'_>,
     (pace, start): (f64, f64),
     rng: &mut Rng,
-) -> Course {
-    let known = super::fleet::Whose {
+) -> Trajectory {
+    let known = super::fleet::Belonging {
         district: new.district,
         start_known: true,
     };
     let weak = rng.chance(numbers.weak_share);
-    let prior = numbers.prior(&known, Kin::NONE, weak, false);
+    let prior = numbers.prior(&known, VanEffect::NONE, weak, false);
     let mut parameters = prior.mean;
     for (p, variance) in parameters.iter_mut().zip(prior.variance) {
         *p += variance.sqrt() * rng.normal();
@@ -874,9 +885,9 @@ fn new_course(
         exposure: 0.0,
         per_litre: numbers.exposure_per_litre(new.hardness) / new.membranes,
         away: new.ln_passage,
-        wander: numbers.wander,
+        process_variance: numbers.process_variance,
     };
     let most = FAR * HORIZON_DAYS * new.litres_per_day.max(150.0);
     let (litres, _) = path.litres_drawn(numbers, new.ln_limit, most, rng.normal(), rng);
-    course(&path, litres, new.litres_per_day, new.ln_limit)
+    trajectory(&path, litres, new.litres_per_day, new.ln_limit)
 }

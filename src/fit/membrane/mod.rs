@@ -7,19 +7,19 @@
 //! ([`fleet`]). [`usual`] holds an element against the others.
 
 mod cells;
-mod course;
 mod element;
+mod element_likelihood;
 mod fleet;
 mod forecast;
 mod law;
-mod looks;
+mod observations;
 mod shared;
 mod step;
-mod told;
+mod trajectory;
 mod typical;
 mod usual;
 
-pub use course::{Course, CourseSums};
+pub use element_likelihood::{ElementLikelihood, element_likelihood};
 pub use fleet::Numbers;
 pub use forecast::{
     ElementDraws, InUse, NewElement, draws_of, forecast, new_element_courses, new_element_lives,
@@ -28,7 +28,7 @@ pub use forecast::{
 #[cfg(test)]
 pub use law::Law;
 pub use law::PACE;
-pub use looks::{Aboard, ElementLooks, looks_of, teaches};
+pub use observations::{ElementObservations, VanConditions, is_usable_for_fit, looks_of};
 pub use shared::{DRAWS, SharedFit, chosen, fit_shared};
-pub use told::{Told, told};
+pub use trajectory::{Trajectory, TrajectorySums};
 pub use typical::lives_by_part;

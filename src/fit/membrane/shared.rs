@@ -3,7 +3,7 @@
 use super::fleet::{self, Laws, Numbers};
 use super::forecast::DRAWS_EACH;
 use super::law::{Law, PACE, START};
-use super::looks::ElementLooks;
+use super::observations::ElementObservations;
 use crate::fit::SharedNumber;
 use crate::stats::random::{Rng, mirrored_normals};
 use crate::stats::special::normal_quantile;
@@ -88,7 +88,7 @@ pub fn chosen<T>(taught: Vec<(usize, T)>) -> Vec<(usize, T)> {
 
 /// Finds the shared numbers from elements (possibly none), each with the number of its
 /// van, in order of vans.
-pub fn fit_shared(elements: &[(usize, &ElementLooks)]) -> SharedFit {
+pub fn fit_shared(elements: &[(usize, &ElementObservations)]) -> SharedFit {
     let laws = fleet::learn(elements);
     let outlooks = outlooks(&laws);
     let explained = explain(&laws);

@@ -3,7 +3,7 @@
 use std::collections::BTreeMap;
 use std::sync::Arc;
 
-use super::told::Told;
+use super::element_likelihood::ElementLikelihood;
 use crate::fit::{PartLife, Span};
 
 /// Standard deviation of `ln` life between districts beyond what the shared numbers
@@ -11,7 +11,9 @@ use crate::fit::{PartLife, Span};
 const DISTRICT_SD: f64 = 0.25;
 
 /// What the elements of each district add to `ln` life there.
-fn by_district<'a>(elements: impl Iterator<Item = &'a Told>) -> BTreeMap<Arc<str>, f64> {
+fn by_district<'a>(
+    elements: impl Iterator<Item = &'a ElementLikelihood>,
+) -> BTreeMap<Arc<str>, f64> {
     let mut lives: BTreeMap<Arc<str>, Vec<(f64, f64)>> = BTreeMap::new();
     for told in elements {
         if let (Some(name), Some(life)) = (&told.district, told.life) {
@@ -49,8 +51,8 @@ fn weighted_median(mut values: Vec<(f64, f64)>) -> (f64, f64) {
 /// district's own addition taken out; empty unless two parts can be compared. `all`: of
 /// every element, `named`: of those whose part is on record.
 pub fn lives_by_part<'a>(
-    all: impl Iterator<Item = &'a Told>,
-    named: impl Iterator<Item = (&'a Arc<str>, &'a Told)>,
+    all: impl Iterator<Item = &'a ElementLikelihood>,
+    named: impl Iterator<Item = (&'a Arc<str>, &'a ElementLikelihood)>,
 ) -> Vec<PartLife> {
     /// Spread of the mean `ln` life between parts (judgement).
     const PART_SD: f64 = 0.3;

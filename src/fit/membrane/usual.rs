@@ -1,6 +1,6 @@
 //! An element beside usual ones of its water.
 
-use super::fleet::{Kin, Numbers};
+use super::fleet::{Numbers, VanEffect};
 use super::forecast::{ElementDraws, InUse};
 use super::law::{BEFORE, PACE, START};
 use super::shared::SharedFit;
@@ -12,9 +12,10 @@ use crate::fit::horizon::middle_of;
 
 /// `draws`: of the element.
 pub fn compared(fit: &SharedFit, element: &InUse<'_>, draws: &ElementDraws) -> Compared {
-    let looks = element.looks;
-    let late =
-        |numbers: &Numbers| numbers.wears(looks.late_share()) / numbers.wears(fit.usual_late_share);
+    let observations = element.observations;
+    let late = |numbers: &Numbers| {
+        numbers.wears(observations.late_share()) / numbers.wears(fit.usual_late_share)
+    };
     // `ln` of its pace over the usual one of its law, in standard deviations of usual ones too.
     let paces: Vec<(f64, f64)> = draws
         .draws
@@ -22,7 +23,7 @@ pub fn compared(fit: &SharedFit, element: &InUse<'_>, draws: &ElementDraws) -> C
         .filter_map(|draw| {
             let (law, pace) = draw.ln_pace();
             let (numbers, _) = fit.laws.weighed.iter().find(|(n, _)| n.law == law)?;
-            let (addition, unsure) = numbers.district(looks.district.as_ref());
+            let (addition, unsure) = numbers.district(observations.district.as_ref());
             let beyond = pace - numbers.mean[PACE] - addition + late(numbers).ln();
             Some((beyond, beyond / numbers.variance[PACE].sqrt().hypot(unsure)))
         })
@@ -39,15 +40,15 @@ pub fn compared(fit: &SharedFit, element: &InUse<'_>, draws: &ElementDraws) -> C
 
 /// What usual elements let through at each of its readings.
 fn path(numbers: &Numbers, element: &InUse<'_>) -> Vec<Band<Date>> {
-    let (looks, life) = (element.looks, element.life);
-    let whose = looks.whose();
-    let prior = numbers.prior(&whose, Kin::NONE, false, false);
+    let (observations, life) = (element.observations, element.life);
+    let whose = observations.whose();
+    let prior = numbers.prior(&whose, VanEffect::NONE, false, false);
     let (mut mean, mut variance) = (prior.mean, prior.variance);
-    if !looks.start_known {
+    if !observations.start_known {
         // Of unknown age: what is usual from where it was at first.
-        let mut laid = numbers.lay(looks);
-        let n = laid.len();
-        let both = numbers.both(&whose, Kin::NONE, &mut laid, n, false);
+        let mut design = numbers.design_of(observations);
+        let n = design.len();
+        let both = numbers.both(&whose, VanEffect::NONE, &mut design, n, false);
         for k in [START, BEFORE] {
             mean[k] = both.usual.1.mean[k];
             variance[k] = 0.0;
@@ -68,10 +69,10 @@ fn path(numbers: &Numbers, element: &InUse<'_>) -> Vec<Band<Date>> {
                 dot(&point.litres_by_level, &per_litre)
             } else {
                 assumed * f64::from(point.date.days_since(begin)).max(0.0)
-            } / looks.membranes();
+            } / observations.membranes();
             let (ln, slopes) = numbers.law.with_slopes(&mean, exposure);
             let own = slopes.iter().zip(&variance).map(|(s, v)| s * s * v);
-            let sd = (own.sum::<f64>() + numbers.wander * exposure).sqrt();
+            let sd = (own.sum::<f64>() + numbers.process_variance * exposure).sqrt();
             const Z90: f64 = 1.2816;
             let at = |z: f64| (ln + z * sd).exp().min(1.0);
             Band {

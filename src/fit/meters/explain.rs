@@ -326,7 +326,7 @@ pub fn explain(van: &VanLives, others: Option<&Others>, pattern: &Pattern) -> Va
         return out;
     };
     while out.breaks.len() < MOST_BREAKS {
-        let Some(found) = rows.look(&solved, &explained) else {
+        let Some(found) = rows.observation(&solved, &explained) else {
             break;
         };
         let through = matches!(found.kind, BreakKind::Passage | BreakKind::Standing);
@@ -667,7 +667,7 @@ impl Rows {
             .collect()
     }
 
-    fn look(&self, solved: &Solved, explained: &Explanation) -> Option<Found> {
+    fn observation(&self, solved: &Solved, explained: &Explanation) -> Option<Found> {
         let water = match self.is_compared {
             true => WATER_BREAKS,
             false => WATER_BREAKS_ALONE,

@@ -3,7 +3,7 @@
 
 use std::collections::BTreeMap;
 
-use super::charge::{ByCurve, ChargeLooks};
+use super::charge::{ByCurve, ChargeObservations};
 use super::curve::{ALL, CURVES};
 use super::grid::{Beyond, POINTS, STEP, Values, add, spread, unlogged};
 use super::shared::{ResinDraw, ResinFit, VanCharges, of_van};
@@ -25,7 +25,7 @@ const ALREADY_TAKEN: [f64; 5] = [0.0, 0.2, 0.4, 0.6, 0.8];
 /// and, last, this one, where it is among them.
 pub fn draw_capacities(
     fit: &ResinFit,
-    charge: &ChargeLooks,
+    charge: &ChargeObservations,
     van: Option<VanCharges<'_>>,
     limit_ppm: f64,
     each: usize,
@@ -56,7 +56,7 @@ impl Known {
     fn of(
         fit: &ResinFit,
         draw: &ResinDraw,
-        charge: &ChargeLooks,
+        charge: &ChargeObservations,
         van: Option<VanCharges<'_>>,
         limit_ppm: f64,
     ) -> Known {
@@ -88,7 +88,7 @@ fn draw_under(
     fit: &ResinFit,
     draw: &ResinDraw,
     known: &Known,
-    charge: &ChargeLooks,
+    charge: &ChargeObservations,
     van: Option<VanCharges<'_>>,
     each: usize,
     rng: &mut Rng,

@@ -39,7 +39,7 @@ pub struct Crossing {
 
 /// A day's reading of product water, with what the charge had taken up.
 #[derive(Debug, Clone, Copy, PartialEq)]
-struct Seen {
+struct ProductReading {
     product_ppm: f64,
     permeate_ppm: f64,
     ppm_litres: f64,
@@ -48,7 +48,7 @@ struct Seen {
 
 /// One charge in the form that the fit reads.
 #[derive(Debug, Clone)]
-pub struct ChargeLooks {
+pub struct ChargeObservations {
     pub resin_litres: f64,
     pub district: Option<Arc<str>>,
     pub hardness_mg_l_caco3: f64,
@@ -66,7 +66,7 @@ pub struct ChargeLooks {
     counted: bool,
     /// Whether it was changed, and whoever changed it could see what it let through.
     changed_in_sight: bool,
-    seen: Vec<Seen>,
+    seen: Vec<ProductReading>,
 }
 
 fn newest_median(
@@ -77,7 +77,7 @@ fn newest_median(
 }
 
 /// Reads a charge: whether it reached the limit, or how far it got.
-pub fn looks_of(life: &ChargeLife, limit_ppm: f64) -> ChargeLooks {
+pub fn looks_of(life: &ChargeLife, limit_ppm: f64) -> ChargeObservations {
     let points = &life.points;
     let days = by_day(points);
     let was_changed = matches!(life.end, End::Replaced(_));
@@ -94,7 +94,7 @@ pub fn looks_of(life: &ChargeLife, limit_ppm: f64) -> ChargeLooks {
     });
     let litres = life.litres_treated.unwrap_or(0.0);
     let permeate_ppm = newest_median(points, |p| p.permeate_ppm);
-    ChargeLooks {
+    ChargeObservations {
         resin_litres: life.resin_litres.max(0.1),
         district: life.district.clone(),
         hardness_mg_l_caco3: life.hardness_mg_l_caco3,
@@ -138,11 +138,11 @@ fn first_lasting(days: &[ProductPoint], limit_ppm: f64, was_changed: bool) -> Op
 
 /// The readings that tell where the capacity lies: the last one before the rise,
 /// and some of those after it, the newest among them.
-fn telling(days: &[ProductPoint]) -> Vec<Seen> {
-    let seen: Vec<Seen> = days
+fn telling(days: &[ProductPoint]) -> Vec<ProductReading> {
+    let seen: Vec<ProductReading> = days
         .iter()
         .filter_map(|p| {
-            Some(Seen {
+            Some(ProductReading {
                 product_ppm: p.product_ppm,
                 permeate_ppm: p.permeate_ppm?,
                 ppm_litres: p.ppm_litres,
@@ -150,7 +150,9 @@ fn telling(days: &[ProductPoint]) -> Vec<Seen> {
             })
         })
         .collect();
-    let low = |s: &Seen| s.product_ppm <= LOW_PPM || s.product_ppm <= LOW_SHARE * s.permeate_ppm;
+    let low = |s: &ProductReading| {
+        s.product_ppm <= LOW_PPM || s.product_ppm <= LOW_SHARE * s.permeate_ppm
+    };
     let from = seen.iter().rposition(low).unwrap_or(0);
     let rest = seen.get(from..).unwrap_or_default();
     if rest.len() <= MOST_SEEN {
@@ -204,14 +206,14 @@ impl Shares {
     }
 }
 
-impl ChargeLooks {
+impl ChargeObservations {
     /// A charge that has not treated anything yet.
     pub fn fresh(
         resin_litres: f64,
         district: Option<Arc<str>>,
         hardness_mg_l_caco3: f64,
-    ) -> ChargeLooks {
-        ChargeLooks {
+    ) -> ChargeObservations {
+        ChargeObservations {
             resin_litres: resin_litres.max(0.1),
             district,
             hardness_mg_l_caco3,
@@ -248,8 +250,8 @@ impl ChargeLooks {
         spent.then(|| self.load(last.ppm_litres, last.litres, share))
     }
 
-    /// Whether the charge teaches the fleet anything.
-    pub fn teaches(&self) -> bool {
+    /// Whether the charge is_usable_for_fit the fleet anything.
+    pub fn is_usable_for_fit(&self) -> bool {
         self.counted && !self.seen.is_empty()
     }
 
@@ -321,7 +323,7 @@ impl ChargeLooks {
 struct Weighing<'a> {
     values: &'a mut Values,
     along: &'a Values,
-    seen: &'a Seen,
+    seen: &'a ProductReading,
     silent: f64,
 }
 

@@ -5,7 +5,7 @@
 #![allow(clippy::needless_range_loop)]
 
 use super::capacity::Drawn;
-use super::charge::ChargeLooks;
+use super::charge::ChargeObservations;
 use super::curve;
 use super::entering::{PermeateAhead, PermeateDraw, USUAL_C, knot_at};
 use crate::fit::horizon::HORIZON_DAYS;
@@ -105,8 +105,8 @@ pub struct Future {
 }
 
 /// A charge and what its futures have in common.
-pub struct Ahead<'a> {
-    pub charge: &'a ChargeLooks,
+pub struct ChargeAhead<'a> {
+    pub charge: &'a ChargeObservations,
     /// Hardness of the water ahead, mg/L CaCO3.
     pub hardness: f64,
     pub permeate: &'a PermeateAhead,
@@ -157,9 +157,9 @@ impl Times {
 }
 
 /// Futures side by side, a column for each quantity.
-struct Abreast {
+struct FutureBatch {
     /// What lets salts through, and the litres made since today.
-    courses: [PermeateDraw; ABREAST],
+    trajectories: [PermeateDraw; ABREAST],
     litres: [f64; ABREAST],
     per_c: [f64; ABREAST],
     strength: [f64; ABREAST],
@@ -174,7 +174,7 @@ struct Abreast {
     days: [f64; ABREAST],
 }
 
-impl Ahead<'_> {
+impl ChargeAhead<'_> {
     /// Follows every future, in their order. `products` gets the product water of
     /// every step that the page draws, by step and future; it may be empty.
     pub fn follow(&self, futures: &[Future], products: &mut [Vec<f64>]) -> Vec<Left> {
@@ -201,10 +201,10 @@ impl Ahead<'_> {
         left
     }
 
-    fn start(&self, futures: &[Future], first: usize) -> Abreast {
+    fn start(&self, futures: &[Future], first: usize) -> FutureBatch {
         let zero = [0.0; ABREAST];
-        let mut now = Abreast {
-            courses: [self.permeate.draw(0); ABREAST],
+        let mut now = FutureBatch {
+            trajectories: [self.permeate.draw(0); ABREAST],
             litres: zero,
             per_c: zero,
             strength: [self.permeate.strength_now; ABREAST],
@@ -222,7 +222,7 @@ impl Ahead<'_> {
         for (i, future) in futures.iter().enumerate().take(ABREAST) {
             let met = self.order.get((first + i) % self.order.len().max(1));
             let draw = self.permeate.draw(met.copied().unwrap_or(0));
-            now.courses[i] = draw;
+            now.trajectories[i] = draw;
             now.per_c[i] = draw.per_c;
             now.litres_per_day[i] = future.litres_per_day;
             now.load[i] = self.charge.load_now(future.share);
@@ -237,7 +237,7 @@ impl Ahead<'_> {
 
 /// Some futures that are followed side by side.
 struct Following<'a> {
-    ahead: &'a Ahead<'a>,
+    ahead: &'a ChargeAhead<'a>,
     futures: &'a [Future],
     /// Number of the first of them.
     first: usize,
@@ -263,7 +263,8 @@ impl wide::Loops for Following<'_> {
         let per_resin = 1.0 / ahead.charge.resin_litres;
         let mut now = ahead.start(futures, first);
         for i in 0..ABREAST {
-            let ln = now.courses[i].ln_ppm[0] + now.per_c[i] * times.warmer_now_c + now.strength[i];
+            let ln =
+                now.trajectories[i].ln_ppm[0] + now.per_c[i] * times.warmer_now_c + now.strength[i];
             now.permeate[i] = smaller(wide::exp(ln), feed_ppm);
             let taken = now.load[i] * now.per_capacity[i];
             now.product[i] = now.permeate[i] * curve::share(taken, now.per_width[i], now.over[i]);
@@ -324,19 +325,19 @@ struct Moving {
 }
 
 #[inline(always)]
-fn advance(now: &mut Abreast, of_tap: &[f64; ABREAST], by: &Moving) {
-    let mut courses = [0.0; ABREAST];
+fn advance(now: &mut FutureBatch, of_tap: &[f64; ABREAST], by: &Moving) {
+    let mut trajectories = [0.0; ABREAST];
     for i in 0..ABREAST {
         now.litres[i] += now.litres_per_day[i] * by.usual_days;
-        courses[i] = knot_at(now.litres[i]);
+        trajectories[i] = knot_at(now.litres[i]);
     }
     for i in 0..ABREAST {
-        courses[i] = now.courses[i].ln_ppm_at(courses[i]);
+        trajectories[i] = now.trajectories[i].ln_ppm_at(trajectories[i]);
     }
     for i in 0..ABREAST {
         let litres = now.litres_per_day[i] * by.usual_days;
         let strength = by.keep * now.strength[i] + by.fresh * of_tap[i];
-        let ln = courses[i] + now.per_c[i] * by.warmer_c + strength;
+        let ln = trajectories[i] + now.per_c[i] * by.warmer_c + strength;
         let permeate = smaller(wide::exp(ln), by.feed_ppm);
         let per_litre = water::KAPPA_MEQ_PER_PPM * 0.5 * (permeate + now.permeate[i]) + now.co2[i];
         let load = now.load[i] + per_litre * litres * by.per_resin;

@@ -4,9 +4,9 @@
 use crate::calendar::{Date, DateExt};
 
 use super::capacity::draw_capacities;
-use super::charge::ChargeLooks;
+use super::charge::ChargeObservations;
 use super::entering::PermeateAhead;
-use super::follow::{Ahead, Future, Left, PATH_DAYS, PATH_STEPS};
+use super::follow::{ChargeAhead, Future, Left, PATH_DAYS, PATH_STEPS};
 use super::shared::{ResinFit, VanCharges};
 use crate::fit::horizon::{HORIZON_DAYS, Spreading, day_span, sort, span_of, span_of_sorted};
 use crate::fit::usage::{Season, Usage};
@@ -21,7 +21,7 @@ const RATE_YEARS: f64 = 0.3;
 
 /// The charge in use, and what its future hangs on.
 pub struct Running<'a> {
-    pub charge: &'a ChargeLooks,
+    pub charge: &'a ChargeObservations,
     pub permeate: &'a PermeateAhead,
     pub usage: &'a Usage,
     pub limit_ppm: f64,
@@ -49,13 +49,13 @@ struct Bounds {
 
 impl Bounds {
     fn of(
-        charge: &ChargeLooks,
+        charge: &ChargeObservations,
         van: VanCharges<'_>,
         litres_per_day: f64,
         limit_ppm: f64,
     ) -> Bounds {
         let earlier = || van.charges.iter().filter(|c| !std::ptr::eq(*c, charge));
-        let below = |c: &ChargeLooks| c.permeate_ppm.is_some_and(|ppm| ppm < limit_ppm);
+        let below = |c: &ChargeObservations| c.permeate_ppm.is_some_and(|ppm| ppm < limit_ppm);
         // What enters reads below the limit, and never before did more leave than entered.
         let shows_why = charge.readings > 0
             && below(charge)
@@ -120,7 +120,7 @@ pub fn forecast(fit: &ResinFit, running: &Running<'_>) -> ResinForecast {
             litres_per_day: usage.litres_per_day() * usage.drawn_factor(z, RATE_YEARS),
         })
         .collect();
-    let ahead = Ahead {
+    let ahead = ChargeAhead {
         charge,
         hardness: hardness_ahead,
         permeate,
@@ -241,7 +241,7 @@ fn widen(ahead: &mut [f64], wider: f64) {
 /// infinite where the limit is not reached within ten years at that use.
 pub fn new_charge_lives(
     fit: &ResinFit,
-    charge: &ChargeLooks,
+    charge: &ChargeObservations,
     permeate: &PermeateAhead,
     litres_per_day: f64,
     limit_ppm: f64,
@@ -259,7 +259,7 @@ pub fn new_charge_lives(
             litres_per_day,
         })
         .collect();
-    let ahead = Ahead {
+    let ahead = ChargeAhead {
         charge,
         hardness: charge.hardness_mg_l_caco3,
         permeate,

@@ -25,7 +25,7 @@ mod shared;
 #[cfg(test)]
 mod tests;
 
-pub use charge::{ChargeLooks, looks_of};
+pub use charge::{ChargeObservations, looks_of};
 pub use entering::{KNOTS, PermeateAhead, PermeateDraw, knot_litres};
 pub use forecast::{Running, forecast, new_charge_lives};
 pub use shared::{ResinFit, VanCharges, fit_shared};

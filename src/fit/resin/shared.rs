@@ -11,7 +11,7 @@ use std::sync::Arc;
 
 use rayon::prelude::*;
 
-use super::charge::{ByCurve, ChargeLooks, Shares};
+use super::charge::{ByCurve, ChargeObservations, Shares};
 use super::curve::{ALL, CURVES, PLATEAU_PPM};
 use super::follow::Chance;
 use super::forecast::DRAWS_EACH;
@@ -92,7 +92,7 @@ fn spent_over_otherwise(ln_load: f64, grid: Grid) -> Values {
 
 impl Reading {
     /// Likelihood of a charge at each capacity, by its readings and its change.
-    pub fn of_charge(&self, charge: &ChargeLooks, shares: &Shares) -> Values {
+    pub fn of_charge(&self, charge: &ChargeObservations, shares: &Shares) -> Values {
         let by_curve = charge.likelihoods(shares, self.grid, self.co2_share);
         let mut all = however_it_ends(&by_curve, &self.curves);
         if let Some(ln_load) = charge.ln_load_when_changed(self.co2_share) {
@@ -108,7 +108,7 @@ impl Reading {
     /// maximisation), by where capacities lie.
     fn learn_spent<'t>(
         &mut self,
-        charges: impl Iterator<Item = (&'t ChargeLooks, &'t ByCurve)>,
+        charges: impl Iterator<Item = (&'t ChargeObservations, &'t ByCurve)>,
         lie: &Values,
     ) {
         let total: f64 = lie.iter().sum();
@@ -201,13 +201,13 @@ pub struct ResinFit {
 #[derive(Debug, Clone, Copy)]
 pub struct VanCharges<'a> {
     pub van: &'a Arc<str>,
-    pub charges: &'a [ChargeLooks],
+    pub charges: &'a [ChargeObservations],
 }
 
 impl<'a> VanCharges<'a> {
     /// Those that teach, oldest first, the newest few.
-    pub fn teaching(&self) -> impl Iterator<Item = &'a ChargeLooks> + Clone {
-        let teaching = || self.charges.iter().filter(|c| c.teaches());
+    pub fn teaching(&self) -> impl Iterator<Item = &'a ChargeObservations> + Clone {
+        let teaching = || self.charges.iter().filter(|c| c.is_usable_for_fit());
         let beyond = teaching().count().saturating_sub(MOST_CHARGES);
         teaching().skip(beyond)
     }

@@ -4,7 +4,7 @@ use std::sync::Arc;
 
 use crate::calendar::{Date, DateExt, date};
 
-use super::charge::{ChargeLooks, Shares, looks_of};
+use super::charge::{ChargeObservations, Shares, looks_of};
 use super::curve::{ALL, CURVES};
 use super::grid::{Grid, POINTS, Values};
 use super::shared::{VanCharges, fit_shared, however_it_ends, of_van};
@@ -171,7 +171,7 @@ fn usage() -> Usage {
 }
 
 /// Litres left of the last of these charges of one van, behind what enters for ever.
-fn left(entering_ppm: f64, charges: &[ChargeLooks]) -> [Option<f64>; 3] {
+fn left(entering_ppm: f64, charges: &[ChargeObservations]) -> [Option<f64>; 3] {
     let van: Arc<str> = Arc::from("QV-1");
     let of_van = VanCharges { van: &van, charges };
     let fit = fit_shared([of_van], LIMIT);
@@ -192,7 +192,7 @@ fn left(entering_ppm: f64, charges: &[ChargeLooks]) -> [Option<f64>; 3] {
     [span.p10, span.p50, span.p90]
 }
 
-fn ended_at(entering_ppm: f64, litres: f64, high: f64) -> ChargeLooks {
+fn ended_at(entering_ppm: f64, litres: f64, high: f64) -> ChargeObservations {
     let readings = [
         (0.5 * litres, 0.0),
         (0.85 * litres, 1.0),
@@ -203,13 +203,13 @@ fn ended_at(entering_ppm: f64, litres: f64, high: f64) -> ChargeLooks {
     looks_of(&life(entering_ppm, &readings, 1.03 * litres, end), LIMIT)
 }
 
-fn running(entering_ppm: f64, readings: &[(f64, f64)], litres: f64) -> ChargeLooks {
+fn running(entering_ppm: f64, readings: &[(f64, f64)], litres: f64) -> ChargeObservations {
     looks_of(&life(entering_ppm, readings, litres, End::InUse), LIMIT)
 }
 
 #[test]
 fn a_fresh_charge_is_foretold_from_the_ones_before_it() {
-    let mut charges: Vec<ChargeLooks> = [0.97, 1.0, 1.02, 1.01]
+    let mut charges: Vec<ChargeObservations> = [0.97, 1.0, 1.02, 1.01]
         .map(|x| ended_at(16.0, 9_000.0 * x, 10.5))
         .into();
     charges.push(running(16.0, &[], 0.0));
@@ -221,18 +221,19 @@ fn a_fresh_charge_is_foretold_from_the_ones_before_it() {
 #[test]
 fn acid_seen_before_is_expected_again_and_none_where_none_was_seen() {
     // 7 ppm enter: with acid earlier charges read twice that, without they rest at 7.
-    let mut acid: Vec<ChargeLooks> = (0..5).map(|_| ended_at(7.0, 9_000.0, 14.0)).collect();
+    let mut acid: Vec<ChargeObservations> = (0..5).map(|_| ended_at(7.0, 9_000.0, 14.0)).collect();
     acid.push(running(7.0, &[(2_000.0, 0.0)], 2_000.0));
     let [_, middle, _] = left(7.0, &acid).map(Option::unwrap);
     assert!((middle / 7_000.0 - 1.0).abs() < 0.2, "{middle}");
-    let mut plain: Vec<ChargeLooks> = (0..5).map(|_| ended_at(7.0, 9_000.0, 6.6)).collect();
+    let mut plain: Vec<ChargeObservations> = (0..5).map(|_| ended_at(7.0, 9_000.0, 6.6)).collect();
     plain.push(running(7.0, &[(2_000.0, 0.0)], 2_000.0));
     assert_eq!(left(7.0, &plain)[1], None);
 }
 
 #[test]
 fn a_reading_below_the_limit_is_not_called_the_limit() {
-    let mut charges: Vec<ChargeLooks> = (0..3).map(|_| ended_at(16.0, 9_000.0, 11.0)).collect();
+    let mut charges: Vec<ChargeObservations> =
+        (0..3).map(|_| ended_at(16.0, 9_000.0, 11.0)).collect();
     let readings = [(7_000.0, 0.0), (8_600.0, 7.0), (8_900.0, 9.0)];
     charges.push(running(16.0, &readings, 8_900.0));
     let [_, middle, _] = left(16.0, &charges);
@@ -250,7 +251,7 @@ fn no_charge_is_foretold_more_than_four_times_the_longest_without_a_reason() {
         let end = End::Replaced(date(2026, 9, 1));
         looks_of(&life(1.2 * LIMIT, &[(litres, 0.0)], litres, end), LIMIT)
     };
-    let mut charges: Vec<ChargeLooks> = (0..4).map(|_| early(700.0)).collect();
+    let mut charges: Vec<ChargeObservations> = (0..4).map(|_| early(700.0)).collect();
     charges.push(running(1.2 * LIMIT, &[(100.0, 0.0)], 100.0));
     let [_, middle, high] = left(1.2 * LIMIT, &charges).map(Option::unwrap);
     assert!(middle <= 2_700.0 && high <= 2_700.0, "{middle} {high}");

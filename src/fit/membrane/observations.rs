@@ -9,7 +9,7 @@ use crate::stats::robust::median;
 
 use super::cells::{self, Cell};
 use super::element::METER_SD;
-use super::fleet::{Numbers, Whose};
+use super::fleet::{Belonging, Numbers};
 use super::step::step_of;
 
 /// Variance of `ln` salt passage for a tap other than the usual one: pressure
@@ -26,7 +26,7 @@ const MOST_POINTS: usize = 400;
 
 /// One element's readings, with what the shared numbers turn into exposure.
 #[derive(Debug, Clone)]
-pub struct ElementLooks {
+pub struct ElementObservations {
     pub start_known: bool,
     /// How many elements share the water: each drinks its part.
     membranes: f64,
@@ -61,7 +61,7 @@ pub struct ElementLooks {
 
 /// What an element's van lends to its readings.
 #[derive(Debug, Clone, Copy)]
-pub struct Aboard<'a> {
+pub struct VanConditions<'a> {
     /// District of the base.
     pub district: Option<&'a Arc<str>>,
     /// How many elements share the water.
@@ -79,15 +79,15 @@ pub struct Aboard<'a> {
 /// Gathers an element's usable readings.
 pub fn looks_of(
     life: &ElementLife,
-    aboard: &Aboard<'_>,
+    van_conditions: &VanConditions<'_>,
     as_of: crate::calendar::Date,
-) -> ElementLooks {
-    let assumed_litres_per_day = aboard.assumed_litres_per_day;
+) -> ElementObservations {
+    let assumed_litres_per_day = van_conditions.assumed_litres_per_day;
     let counted = life.litres_made.is_some() && !life.hardness_levels.is_empty();
     let levels = if counted {
         life.hardness_levels.clone()
     } else {
-        vec![aboard.hardness_mg_l_caco3]
+        vec![van_conditions.hardness_mg_l_caco3]
     };
     let begin = life.fitted_on.unwrap_or(life.seen_from);
     let days = |date: crate::calendar::Date| f64::from(date.days_since(begin)).max(0.0);
@@ -109,8 +109,9 @@ pub fn looks_of(
         })
     });
     // A jump that is the meters' is none of the membrane's path.
-    let ln_of =
-        |p: &PassagePoint| p.salt_passage.max(1e-6).ln() - aboard.meters.ratio_on(p.date).mean;
+    let ln_of = |p: &PassagePoint| {
+        p.salt_passage.max(1e-6).ln() - van_conditions.meters.ratio_on(p.date).mean
+    };
     let ln: Vec<f64> = life.points.iter().map(ln_of).collect();
     let jump = likely_jump(&life.points, &ln);
     let own = life.points.iter().map(own_variance);
@@ -126,7 +127,7 @@ pub fn looks_of(
     let points = kept
         .iter()
         .map(|p| {
-            let at_recovery = aboard.through_recovery.0 * (25.0 - USUAL_C);
+            let at_recovery = van_conditions.through_recovery.0 * (25.0 - USUAL_C);
             (ln_of(p) - at_recovery, p.theta_lever)
         })
         .collect();
@@ -134,15 +135,15 @@ pub fn looks_of(
         crate::lives::End::InUse => as_of,
         crate::lives::End::Replaced(on) => on,
     };
-    ElementLooks {
-        district: aboard.district.cloned(),
-        membranes: f64::from(aboard.membranes.max(1)),
+    ElementObservations {
+        district: van_conditions.district.cloned(),
+        membranes: f64::from(van_conditions.membranes.max(1)),
         start_known: life.start != Start::BeforeRecords,
         points,
         cells,
-        through_recovery: aboard.through_recovery,
+        through_recovery: van_conditions.through_recovery,
         meter_doubt: life.points.last().map_or(0.0, |p| {
-            let variance = aboard.meters.ratio_on(p.date).variance;
+            let variance = van_conditions.meters.ratio_on(p.date).variance;
             (variance - METER_SD * METER_SD).max(0.0)
         }),
         dates: kept.iter().map(|p| p.date).collect(),
@@ -160,8 +161,8 @@ pub fn looks_of(
     }
 }
 
-/// [`ElementLooks::teaches`], before any looks are gathered.
-pub fn teaches(life: &ElementLife) -> bool {
+/// [`ElementObservations::is_usable_for_fit`], before any looks are gathered.
+pub fn is_usable_for_fit(life: &ElementLife) -> bool {
     !life.points.is_empty() && scatter(&life.points) < MOST_SCATTER
 }
 
@@ -202,7 +203,7 @@ fn likely_jump(points: &[PassagePoint], ln: &[f64]) -> Option<(usize, f64)> {
     Some((at, SIZE * step.probability))
 }
 
-impl ElementLooks {
+impl ElementObservations {
     /// Number of readings behind the looks.
     pub fn len(&self) -> usize {
         self.points.len()
@@ -214,7 +215,7 @@ impl ElementLooks {
 
     /// Whether the fleet may learn from these readings: a probe that shows
     /// anything would widen every other van's forecast.
-    pub fn teaches(&self) -> bool {
+    pub fn is_usable_for_fit(&self) -> bool {
         !self.points.is_empty() && self.scatter < MOST_SCATTER
     }
 
@@ -232,8 +233,8 @@ impl ElementLooks {
         &self.levels
     }
 
-    pub(super) fn whose(&self) -> Whose<'_> {
-        Whose {
+    pub(super) fn whose(&self) -> Belonging<'_> {
+        Belonging {
             district: self.district.as_ref(),
             start_known: self.start_known,
         }

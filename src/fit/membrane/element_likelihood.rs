@@ -2,14 +2,14 @@
 
 use std::sync::Arc;
 
-use super::fleet::Kin;
+use super::fleet::VanEffect;
 use super::law::PACE;
-use super::looks::ElementLooks;
+use super::observations::ElementObservations;
 use super::shared::SharedFit;
 
 /// What an element's readings tell; nothing where the fleet may not learn from them.
 #[derive(Debug, Clone, PartialEq)]
-pub struct Told {
+pub struct ElementLikelihood {
     /// District of the base.
     pub district: Option<Arc<str>>,
     /// `ln` of its life over the usual one in its water, and the variance with which its
@@ -19,21 +19,30 @@ pub struct Told {
     pub late_share: f64,
 }
 
-pub fn told(fit: &SharedFit, looks: &ElementLooks) -> Option<Told> {
-    if !looks.teaches() {
+pub fn element_likelihood(
+    fit: &SharedFit,
+    observations: &ElementObservations,
+) -> Option<ElementLikelihood> {
+    if !observations.is_usable_for_fit() {
         return None;
     }
     let numbers = fit.likeliest();
-    let mut laid = numbers.lay(looks);
-    let n = laid.len();
-    let both = numbers.both(&looks.whose(), Kin::NONE, &mut laid, n, false);
+    let mut design = numbers.design_of(observations);
+    let n = design.len();
+    let both = numbers.both(
+        &observations.whose(),
+        VanEffect::NONE,
+        &mut design,
+        n,
+        false,
+    );
     let (prior, posterior) = &both.usual;
     let own = posterior.own_of(prior, PACE);
     // The quicker, the shorter: the pace is one over a life.
     let life = own.map(|own| (-own.shift, numbers.variance[PACE] + own.variance));
-    Some(Told {
-        district: looks.district.clone(),
-        life: life.filter(|_| looks.start_known),
-        late_share: looks.late_share(),
+    Some(ElementLikelihood {
+        district: observations.district.clone(),
+        life: life.filter(|_| observations.start_known),
+        late_share: observations.late_share(),
     })
 }

@@ -24,7 +24,7 @@ pub(crate) struct Dated<'a> {
 
 /// One van as it could be seen at the end of the as-of day.
 #[derive(Debug, Clone)]
-pub(crate) struct Seen<'a> {
+pub(crate) struct HistoryAsOf<'a> {
     pub van: &'a Arc<str>,
     pub standing: Standing,
     /// Oldest first.
@@ -47,7 +47,7 @@ pub(crate) struct Seen<'a> {
     pub last_row: Option<Date>,
 }
 
-impl<'a> Seen<'a> {
+impl<'a> HistoryAsOf<'a> {
     /// `None` if nothing up to the as-of day speaks of the van.
     pub(crate) fn new(history: &'a History, as_of: Date, time_zone: &TimeZone) -> Option<Self> {
         let days = Days::new(*time_zone);
@@ -111,7 +111,7 @@ impl<'a> Seen<'a> {
         .max();
         let mut places = Places::default();
         let base = Base::new(&sizes, readings, fills, &mut places, &days, as_of);
-        Some(Seen {
+        Some(HistoryAsOf {
             van: &history.van,
             standing,
             readings,

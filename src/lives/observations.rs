@@ -6,17 +6,17 @@ use std::sync::Arc;
 use crate::calendar::{Date, DateExt};
 
 use super::days::Days;
+use super::history_as_of::HistoryAsOf;
 use super::median::median;
 use super::postcode::Postcode;
 use super::remarks::{Remarks, Repeated};
 use super::season::TapSeason;
-use super::seen::Seen;
 use super::slips;
 use crate::store::records::{Instant, Reading};
 
 /// One look at the meters: the median of readings taken within ten minutes.
 #[derive(Debug, Clone, PartialEq)]
-pub(crate) struct Look {
+pub(crate) struct Observation {
     pub at: Instant,
     pub date: Date,
     /// Whether only the day is known.
@@ -35,7 +35,7 @@ pub(crate) struct Look {
     pub regime: u32,
 }
 
-impl Look {
+impl Observation {
     /// Permeate over feed where both are read and make sense together.
     pub(crate) fn salt_passage(&self) -> Option<f64> {
         let feed = self.feed_ppm.filter(|feed| *feed > 0.0)?;
@@ -65,13 +65,13 @@ const COPIES_FROM_IN_SOFT_WATER: usize = 8;
 const SWAP_AT_LEAST: f64 = 5.0;
 
 /// A van's looks, oldest first. `season`: that of its tap.
-pub(crate) fn looks(
-    seen: &Seen<'_>,
+pub(crate) fn observations(
+    seen: &HistoryAsOf<'_>,
     season: &TapSeason,
     days: &Days,
     remarks: &mut Remarks,
-) -> Vec<Look> {
-    let mut looks: Vec<Look> = Vec::with_capacity(seen.readings.len());
+) -> Vec<Observation> {
+    let mut observations: Vec<Observation> = Vec::with_capacity(seen.readings.len());
     let mut rest = seen.readings;
     while let Some(first) = rest.first() {
         let together = rest
@@ -82,15 +82,20 @@ pub(crate) fn looks(
             .count()
             .max(1);
         let (group, after) = rest.split_at(together);
-        looks.push(one_look(group, seen, season, days));
+        observations.push(one_look(group, seen, season, days));
         rest = after;
     }
-    put_right(&mut looks, remarks);
-    slips::leave_out(&mut looks, remarks);
-    thin_copies(looks, remarks)
+    put_right(&mut observations, remarks);
+    slips::leave_out(&mut observations, remarks);
+    thin_copies(observations, remarks)
 }
 
-fn one_look(group: &[Reading], seen: &Seen<'_>, season: &TapSeason, days: &Days) -> Look {
+fn one_look(
+    group: &[Reading],
+    seen: &HistoryAsOf<'_>,
+    season: &TapSeason,
+    days: &Days,
+) -> Observation {
     let first = group.first();
     let at = first.map_or(Instant(0), |r| r.taken_at);
     let date = days.date(at);
@@ -98,7 +103,7 @@ fn one_look(group: &[Reading], seen: &Seen<'_>, season: &TapSeason, days: &Days)
         [one] => field(one),
         _ => median(&mut group.iter().filter_map(field).collect::<Vec<f64>>()),
     };
-    Look {
+    Observation {
         at,
         date,
         day_only: first.is_some_and(|r| r.day_position.is_some()),
@@ -115,7 +120,7 @@ fn one_look(group: &[Reading], seen: &Seen<'_>, season: &TapSeason, days: &Days)
     }
 }
 
-fn is_at_base(place: Option<&Arc<str>>, seen: &Seen<'_>, date: Date) -> bool {
+fn is_at_base(place: Option<&Arc<str>>, seen: &HistoryAsOf<'_>, date: Date) -> bool {
     let Some(place) = place.and_then(|text| seen.places.find(text)) else {
         return true;
     };
@@ -127,48 +132,48 @@ fn is_at_base(place: Option<&Arc<str>>, seen: &Seen<'_>, date: Date) -> bool {
 
 /// Swaps feed and permeate back where that alone restores order, and drops
 /// figures that cannot be readings.
-fn put_right(looks: &mut [Look], remarks: &mut Remarks) {
+fn put_right(observations: &mut [Observation], remarks: &mut Remarks) {
     let usual_feed = median(
-        &mut looks
+        &mut observations
             .iter()
-            .filter(|look| look.salt_passage().is_some_and(|sp| sp < 1.0))
-            .filter_map(|look| look.feed_ppm)
+            .filter(|observation| observation.salt_passage().is_some_and(|sp| sp < 1.0))
+            .filter_map(|observation| observation.feed_ppm)
             .collect::<Vec<f64>>(),
     );
-    for look in looks {
-        if look.feed_ppm == Some(0.0) {
+    for observation in observations {
+        if observation.feed_ppm == Some(0.0) {
             // A meter that is off reads 0 everywhere: its other zeros are none either.
             for ppm in [
-                &mut look.feed_ppm,
-                &mut look.permeate_ppm,
-                &mut look.product_ppm,
+                &mut observation.feed_ppm,
+                &mut observation.permeate_ppm,
+                &mut observation.product_ppm,
             ] {
                 *ppm = ppm.filter(|ppm| *ppm > 0.0);
             }
-            remarks.count(Repeated::TapReadsZero, look.date);
+            remarks.count(Repeated::TapReadsZero, observation.date);
         }
-        let (Some(feed), Some(permeate)) = (look.feed_ppm, look.permeate_ppm) else {
+        let (Some(feed), Some(permeate)) = (observation.feed_ppm, observation.permeate_ppm) else {
             continue;
         };
         let fits = usual_feed.is_none_or(|usual| (usual / 2.0..usual * 2.0).contains(&permeate));
         if permeate > SWAP_AT_LEAST * feed && fits {
-            look.feed_ppm = Some(permeate);
-            look.permeate_ppm = Some(feed);
-            remarks.count(Repeated::SwappedProbes, look.date);
+            observation.feed_ppm = Some(permeate);
+            observation.permeate_ppm = Some(feed);
+            remarks.count(Repeated::SwappedProbes, observation.date);
         } else if permeate >= PERMEATE_AT_MOST * feed {
-            remarks.count(Repeated::MembraneNotBelowTap, look.date);
+            remarks.count(Repeated::MembraneNotBelowTap, observation.date);
         } else if permeate == 0.0 && feed > FEED_THAT_SHOWS_PPM {
-            look.permeate_ppm = None;
-            remarks.count(Repeated::MembraneReadsZero, look.date);
+            observation.permeate_ppm = None;
+            remarks.count(Repeated::MembraneReadsZero, observation.date);
         }
     }
 }
 
 /// Keeps the first of a run of looks with the same figures.
-fn thin_copies(mut looks: Vec<Look>, remarks: &mut Remarks) -> Vec<Look> {
+fn thin_copies(mut observations: Vec<Observation>, remarks: &mut Remarks) -> Vec<Observation> {
     let mut copies: Vec<usize> = Vec::new();
     let mut begin = 0;
-    for run in looks.chunk_by(|a, b| a.triple() == b.triple()) {
+    for run in observations.chunk_by(|a, b| a.triple() == b.triple()) {
         if is_copied(run) {
             copies.extend(begin + 1..begin + run.len());
             for copy in run.iter().skip(1) {
@@ -178,15 +183,15 @@ fn thin_copies(mut looks: Vec<Look>, remarks: &mut Remarks) -> Vec<Look> {
         begin += run.len();
     }
     let (mut number, mut copies) = (0, copies.into_iter().peekable());
-    looks.retain(|_| {
+    observations.retain(|_| {
         number += 1;
         copies.next_if_eq(&(number - 1)).is_none()
     });
-    looks
+    observations
 }
 
 /// Whether looks in a row with the same figures are too many to be readings.
-fn is_copied(run: &[Look]) -> bool {
+fn is_copied(run: &[Observation]) -> bool {
     let Some(first) = run.first() else {
         return false;
     };

@@ -1,4 +1,4 @@
-//! What the whole fleet teaches, and each van's forecast with it.
+//! What the whole fleet is_usable_for_fit, and each van's forecast with it.
 
 use std::borrow::Cow;
 use std::collections::BTreeMap;
@@ -8,8 +8,8 @@ use crate::calendar::Date;
 
 use super::usage::{Season, fleet_litres_per_week};
 use super::valves::Valves;
-use super::van::{self, Charted, Glance, Known, VanForecast, VanLooks};
-use super::{Ahead, AreaFit, FleetTold, FleetWide, ResinUse};
+use super::van::{self, Charted, Glance, Known, VanForecast, VanObservations};
+use super::{AreaFit, Assumptions, FleetFindings, FleetWide, ResinUse};
 use super::{areas, areas::Based, membrane, meters::FleetMeters, resin};
 use crate::lives::{Cut, VanLives};
 use crate::settings::Settings;
@@ -24,7 +24,7 @@ struct Gathering {
     until: Date,
     meters: FleetMeters,
     /// Of every van whose lives are held; of others gathered when asked for.
-    held: Vec<VanLooks>,
+    held: Vec<VanObservations>,
 }
 
 impl Gathering {
@@ -50,10 +50,10 @@ impl Gathering {
         Ok(gathering)
     }
 
-    fn gather(&self, number: usize, van: &VanLives) -> VanLooks {
+    fn gather(&self, number: usize, van: &VanLives) -> VanObservations {
         let meters = self.meters.van(number);
         let through = self.valves.through_recovery(van.valve, van.recovery);
-        VanLooks::of(
+        VanObservations::of(
             van,
             (self.fleet_week, &self.season),
             (meters, through),
@@ -61,9 +61,9 @@ impl Gathering {
         )
     }
 
-    fn looks(&self, number: usize, van: &VanLives) -> Cow<'_, VanLooks> {
+    fn observations(&self, number: usize, van: &VanLives) -> Cow<'_, VanObservations> {
         match self.held.get(number) {
-            Some(looks) => Cow::Borrowed(looks),
+            Some(observations) => Cow::Borrowed(observations),
             None => Cow::Owned(self.gather(number, van)),
         }
     }
@@ -73,11 +73,11 @@ fn all_of<C: Cut>(fleet: &C) -> Vec<usize> {
     (0..fleet.vans()).collect()
 }
 
-/// What the whole fleet teaches of membranes.
+/// What the whole fleet is_usable_for_fit of membranes.
 pub(super) struct Membranes {
     gathering: Gathering,
     /// What each van's elements tell.
-    told: Vec<Vec<Option<membrane::Told>>>,
+    told: Vec<Vec<Option<membrane::ElementLikelihood>>>,
     pub(super) fit: membrane::SharedFit,
 }
 
@@ -90,11 +90,12 @@ impl Membranes {
     ) -> Result<Membranes, C::Error> {
         let gathering = Gathering::of(fleet, glances)?;
         let mut fit = shared_numbers(fleet, glances, &gathering)?;
-        let told: Vec<Vec<Option<membrane::Told>>> =
+        let told: Vec<Vec<Option<membrane::ElementLikelihood>>> =
             fleet.each(&all_of(fleet), |number, van| {
-                let looks = gathering.looks(number, van);
-                let each = looks.elements.iter();
-                each.map(|e| membrane::told(&fit, e)).collect()
+                let observations = gathering.observations(number, van);
+                let each = observations.elements.iter();
+                each.map(|e| membrane::element_likelihood(&fit, e))
+                    .collect()
             })?;
         let ln_limit = settings.limits.salt_passage.ln();
         fit.usual_exposures = membrane::usual_exposures(&fit, ln_limit);
@@ -118,10 +119,10 @@ impl Membranes {
         number: usize,
         van: &VanLives,
         glances: &[&Glance],
-        look: impl FnOnce(Known<'_>) -> T,
+        observation: impl FnOnce(Known<'_>) -> T,
     ) -> T {
-        look(Known {
-            looks: &self.gathering.looks(number, van),
+        observation(Known {
+            observations: &self.gathering.observations(number, van),
             charges: glances.get(number).map_or(&[], |van| &van.charges),
         })
     }
@@ -134,32 +135,32 @@ fn shared_numbers<C: Cut>(
     gathering: &Gathering,
 ) -> Result<membrane::SharedFit, C::Error> {
     let teaching = glances.iter().enumerate().flat_map(|(van, glance)| {
-        let elements = glance.teaches.iter().enumerate();
-        elements.filter_map(move |(e, teaches)| teaches.then_some((van, e)))
+        let elements = glance.is_usable_for_fit.iter().enumerate();
+        elements.filter_map(move |(e, is_usable_for_fit)| is_usable_for_fit.then_some((van, e)))
     });
     let chosen: Vec<(usize, usize)> = membrane::chosen(teaching.collect());
     let mut vans: Vec<usize> = chosen.iter().map(|(van, _)| *van).collect();
     vans.dedup();
-    let looks = fleet.each(&vans, |number, van| gathering.looks(number, van))?;
-    let elements: Vec<(usize, &membrane::ElementLooks)> = chosen
+    let observations = fleet.each(&vans, |number, van| gathering.observations(number, van))?;
+    let elements: Vec<(usize, &membrane::ElementObservations)> = chosen
         .iter()
         .filter_map(|(van, e)| {
-            let looks = looks.get(vans.binary_search(van).ok()?)?;
-            Some((*van, looks.elements.get(*e)?))
+            let observations = observations.get(vans.binary_search(van).ok()?)?;
+            Some((*van, observations.elements.get(*e)?))
         })
         .collect();
     Ok(membrane::fit_shared(&elements))
 }
 
-/// What the whole fleet teaches: with it each van is forecast on its own.
-pub struct Learnt<'a> {
+/// What the whole fleet is_usable_for_fit: with it each van is forecast on its own.
+pub struct FittedFleet<'a> {
     membranes: Membranes,
     resin: resin::ResinFit,
     glances: Vec<&'a Glance>,
     settings: &'a Settings,
 }
 
-impl<'a> Learnt<'a> {
+impl<'a> FittedFleet<'a> {
     /// Learns from all vans; `glances`: of every one, by its number.
     ///
     /// # Errors
@@ -168,12 +169,12 @@ impl<'a> Learnt<'a> {
         fleet: &C,
         glances: Vec<&'a Glance>,
         settings: &'a Settings,
-    ) -> Result<Learnt<'a>, C::Error> {
+    ) -> Result<FittedFleet<'a>, C::Error> {
         let charges = glances.iter().map(|glance| resin::VanCharges {
             van: &glance.van,
             charges: &glance.charges,
         });
-        Ok(Learnt {
+        Ok(FittedFleet {
             resin: resin::fit_shared(charges, settings.limits.product_ppm),
             membranes: Membranes::learn(fleet, &glances, settings)?,
             glances,
@@ -182,11 +183,11 @@ impl<'a> Learnt<'a> {
     }
 
     /// Forecasts a van in service by its number.
-    pub fn forecast(&self, number: usize, van: &VanLives, ahead: Ahead) -> VanForecast {
-        let learnt = (&self.membranes.fit, &self.resin);
+    pub fn forecast(&self, number: usize, van: &VanLives, ahead: Assumptions) -> VanForecast {
+        let fitted = (&self.membranes.fit, &self.resin);
         let until = self.membranes.gathering.until;
         self.membranes.with(number, van, &self.glances, |known| {
-            van::forecast(van, known, learnt, ahead, self.settings, until)
+            van::forecast(van, known, fitted, ahead, self.settings, until)
         })
     }
 
@@ -205,7 +206,7 @@ impl<'a> Learnt<'a> {
             based.values().map(|vans| areas::middle_van(vans)).collect();
         let found: Vec<Based<'_>> = middles.iter().flatten().copied().collect();
         let numbers: Vec<usize> = found.iter().map(|based| based.number).collect();
-        let ahead: BTreeMap<usize, Ahead> = found
+        let ahead: BTreeMap<usize, Assumptions> = found
             .iter()
             .map(|based| (based.number, based.ahead))
             .collect();
@@ -224,8 +225,8 @@ impl<'a> Learnt<'a> {
                 let permeate = middle.and_then(|_| permeate.next()).flatten();
                 (name, vans, permeate)
             });
-        let learnt = (&self.membranes.fit, &self.resin);
-        Ok(areas::areas(with_permeate.collect(), learnt, self.settings))
+        let fitted = (&self.membranes.fit, &self.resin);
+        Ok(areas::areas(with_permeate.collect(), fitted, self.settings))
     }
 
     /// What the fleet's charts show of a van; `forecast`: of one in service.
@@ -251,14 +252,14 @@ impl<'a> Learnt<'a> {
     }
 
     /// Everything told of the fleet as a whole; `charted`: every van, by its number.
-    pub fn told(&self, areas: Vec<AreaFit>, charted: &[Charted]) -> FleetTold {
+    pub fn told(&self, areas: Vec<AreaFit>, charted: &[Charted]) -> FleetFindings {
         let (membrane, settings) = (&self.membranes.fit, self.settings);
         let parts = self.glances.iter().zip(&self.membranes.told);
         let named = parts.flat_map(|(van, told)| van.parts.iter().zip(told));
         let named = named.filter_map(|(part, told)| Some((part.as_ref()?, told.as_ref()?)));
         let explained = membrane.explained.iter().chain(&self.resin.explained);
         let remarks = membrane.remark.iter();
-        FleetTold {
+        FleetFindings {
             areas,
             wide: self.fleet_wide(),
             parts: membrane::lives_by_part(self.membranes.told.iter().flatten().flatten(), named),

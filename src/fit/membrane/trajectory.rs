@@ -21,7 +21,7 @@ pub struct Scale {
 impl Scale {
     /// `ln` salt passage on the scale on which it grows evenly, and by how much
     /// that stretches a small difference there.
-    pub fn bend(&self, ln_passage: f64) -> (f64, f64) {
+    pub fn link(&self, ln_passage: f64) -> (f64, f64) {
         let (x, c) = (ln_passage - BENT_ABOUT, self.curvature);
         if c.abs() < 1e-6 {
             return (x, 1.0);
@@ -38,8 +38,8 @@ impl Scale {
         }
     }
 
-    /// The way back from [`Scale::bend`].
-    pub fn unbend(&self, level: f64) -> f64 {
+    /// The way back from [`Scale::link`].
+    pub fn inverse_link(&self, level: f64) -> f64 {
         let c = self.curvature;
         if c.abs() < 1e-6 {
             return BENT_ABOUT + level;
@@ -80,7 +80,7 @@ impl Scale {
         }
     }
 
-    /// As [`Scale::unbend`], for loops over many levels on a bent scale.
+    /// As [`Scale::inverse_link`], for loops over many levels on a bent scale.
     #[inline(always)]
     pub fn unbend_wide(&self, level: f64) -> f64 {
         let ln_w = self.curvature * level;
@@ -98,7 +98,7 @@ impl Scale {
 /// One equally likely course of an element's salt passage, from now or from new
 /// on: where it stands and how fast it goes, with its wander still open.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Course {
+pub struct Trajectory {
     /// Drawn; 0 or less where the limit is past, infinite where it is never reached.
     pub litres_to_limit: f64,
     pub litres_per_day: f64,
@@ -113,9 +113,9 @@ pub struct Course {
 
 /// Sums over courses, by age in litres from their beginning.
 #[derive(Debug, Clone)]
-pub struct CourseSums {
+pub struct TrajectorySums {
     /// Courses, past ones included.
-    pub courses: usize,
+    pub trajectories: usize,
     /// Probability that the limit is reached by then.
     pub reached: Vec<f64>,
     /// Litres made since the age before, where they end with the limit.
@@ -135,14 +135,14 @@ struct Ages {
     worth: Lanes,
 }
 
-impl CourseSums {
+impl TrajectorySums {
     /// `ages` ascend from above 0. Courses past their limit add nothing. `worth`
     /// tells what a litre is worth by its salt passage at 25 °C, a fraction.
     pub fn of(
-        courses: impl Iterator<Item = Course>,
+        trajectories: impl Iterator<Item = Trajectory>,
         ages: &[f64],
         worth: impl Fn(f64) -> f64 + Copy,
-    ) -> CourseSums {
+    ) -> TrajectorySums {
         let mut before = 0.0;
         let mut some: Vec<Ages> = ages
             .chunks(LANES)
@@ -165,12 +165,12 @@ impl CourseSums {
             })
             .collect();
         let mut count = 0;
-        for course in courses {
+        for trajectory in trajectories {
             count += 1;
-            if !course.is_past() {
+            if !trajectory.is_past() {
                 wide::widest(Adding {
                     ages: &mut some,
-                    course,
+                    trajectory,
                     worth,
                 });
             }
@@ -179,8 +179,8 @@ impl CourseSums {
             let all = some.iter().flat_map(of).copied();
             all.take(ages.len()).collect()
         };
-        CourseSums {
-            courses: count,
+        TrajectorySums {
+            trajectories: count,
             reached: flat(|a| &a.reached),
             made: flat(|a| &a.made),
             worth: flat(|a| &a.worth),
@@ -191,7 +191,7 @@ impl CourseSums {
 /// One course that is added to sums.
 struct Adding<'a, F> {
     ages: &'a mut [Ages],
-    course: Course,
+    trajectory: Trajectory,
     worth: F,
 }
 
@@ -200,16 +200,20 @@ impl<F: Fn(f64) -> f64> wide::Loops for Adding<'_, F> {
 
     #[inline(always)]
     fn run(self) {
-        let (course, worth) = (self.course, self.worth);
-        let (start, per_litre, ends) = (course.start, course.per_litre, course.litres_to_limit);
-        let straight = course.scale.curvature.abs() < 1e-6;
+        let (trajectory, worth) = (self.trajectory, self.worth);
+        let (start, per_litre, ends) = (
+            trajectory.start,
+            trajectory.per_litre,
+            trajectory.litres_to_limit,
+        );
+        let straight = trajectory.scale.curvature.abs() < 1e-6;
         // Any scale does where it counts for nothing.
         let scale = if straight {
             Scale { curvature: 1.0 }
         } else {
-            course.scale
+            trajectory.scale
         };
-        let passage_to_limit = course.passage();
+        let passage_to_limit = trajectory.passage();
         let mut before = 0.0;
         for ages in self.ages {
             let at = ages.at;
@@ -252,16 +256,16 @@ pub(super) struct Motion {
     pub wander_per_litre: f64,
 }
 
-impl Course {
+impl Trajectory {
     pub(super) fn new(
         scale: Scale,
         motion: &Motion,
         litres_to_limit: f64,
         litres_per_day: f64,
-    ) -> Course {
+    ) -> Trajectory {
         let distance = motion.limit - motion.level;
         let ahead = litres_to_limit > 0.0 && distance > 0.0;
-        Course {
+        Trajectory {
             litres_to_limit: if ahead { litres_to_limit } else { 0.0 },
             litres_per_day,
             start: motion.level,
@@ -288,10 +292,15 @@ impl Course {
 
     /// A course whose `ln` salt passage grows by the same amount with every litre,
     /// from one share of the salts to the limit.
-    pub fn straight(from: f64, limit: f64, litres_to_limit: f64, litres_per_day: f64) -> Course {
+    pub fn straight(
+        from: f64,
+        limit: f64,
+        litres_to_limit: f64,
+        litres_per_day: f64,
+    ) -> Trajectory {
         let scale = Scale { curvature: 0.0 };
-        let level = |passage: f64| scale.bend(passage.ln()).0;
-        Course {
+        let level = |passage: f64| scale.link(passage.ln()).0;
+        Trajectory {
             litres_to_limit,
             litres_per_day,
             start: level(from),
@@ -303,8 +312,8 @@ impl Course {
     }
 
     /// The same course where `times` as many elements share the water.
-    pub fn shared_by(self, times: f64) -> Course {
-        Course {
+    pub fn shared_by(self, times: f64) -> Trajectory {
+        Trajectory {
             litres_to_limit: self.litres_to_limit * times,
             per_litre: self.per_litre / times,
             wander_per_litre: self.wander_per_litre / times,
@@ -329,7 +338,7 @@ impl Course {
     /// left out.
     pub fn salt_passage(&self, litres: f64) -> f64 {
         self.scale
-            .unbend(self.start + self.per_litre * litres)
+            .inverse_link(self.start + self.per_litre * litres)
             .exp()
             .min(1.0)
     }

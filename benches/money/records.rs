@@ -45,17 +45,11 @@ pub fn fleet_of(rows: &SimulatedFleet, settings: &Settings) -> Fleet {
             continue;
         };
         let reading = Reading {
-            van: history.van.clone(),
-            taken_at: instant(r.taken_at, zone),
-            day_position: None,
-            postcode: None,
             feed_ppm: r.feed_ppm,
             permeate_ppm: r.permeate_ppm,
             product_ppm: r.product_ppm,
             water_c: r.water_c,
-            feed_bar: None,
-            permeate_lpm: None,
-            concentrate_lpm: None,
+            ..Reading::of(history.van.clone(), instant(r.taken_at, zone))
         };
         history.readings.push(reading);
     }

@@ -6,7 +6,8 @@ use crate::fit::VanMeters;
 use crate::lives::VanLives;
 
 pub fn of_van(van: &VanLives, meters: &VanMeters) -> Vec<RecordsRemark> {
-    let mut out = van.remarks.clone();
+    let to_put_right = van.remarks.iter().filter(|r| r.about != About::Note);
+    let mut out: Vec<RecordsRemark> = to_put_right.cloned().collect();
     let doubted = meters.meters.iter().filter(|m| m.doubt >= DOUBTED);
     out.extend(doubted.map(|meter| RecordsRemark {
         date: van.last_reading_on,

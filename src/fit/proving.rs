@@ -161,17 +161,12 @@ fn world(seed: u64, rise: Rise, held: bool, vans: usize, flows: f64, thermometer
                     * (0.045 * noise[1]).exp();
                 let feed = (hardness * 1.2 + 20.0) * (0.05 * noise[2]).exp();
                 history.readings.push(Reading {
-                    van: van.clone(),
-                    taken_at: at(on(day), 9),
-                    day_position: None,
-                    postcode: None,
                     feed_ppm: Some(feed.round()),
                     permeate_ppm: Some((feed * seen * gain * (0.04 * noise[3]).exp()).round()),
-                    product_ppm: None,
                     water_c: notes_c.then(|| (10.0 * c).round() / 10.0),
-                    feed_bar: None,
                     permeate_lpm: notes_flow.then(|| flow * (0.03 * noise[4]).exp()),
                     concentrate_lpm: notes_flow.then(|| drained * (0.03 * noise[5]).exp()),
+                    ..Reading::of(van.clone(), at(on(day), 9))
                 });
             }
             day += 1;

@@ -630,7 +630,8 @@ fn parts_of(
 }
 
 /// What all kinds of a log have in common.
-const SHARED: [Column; 7] = [
+const SHARED: [Column; 8] = [
+    Column::Note,
     Column::Van,
     Column::Postcode,
     Column::Day,

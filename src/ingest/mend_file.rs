@@ -10,6 +10,7 @@ use super::dates::DateOrder;
 use super::headers::RecordKind;
 use super::numbers::DecimalMark;
 use super::split::Rows;
+use super::text::plain;
 
 const ROW: &str = "set_aside_row";
 const REASON: &str = "set_aside_reason";
@@ -251,7 +252,8 @@ fn table_of(dialect: &Dialect, rows: &[ToMend<'_>], delimiter: u8) -> String {
             // not one row any more: left to the reader as it stood
             _ => vec![row.text.to_owned()],
         };
-        let own = own.iter().map(|cell| harmless(cell).into_owned());
+        // a row that was written out before is guarded already
+        let own = own.iter().map(|cell| harmless(plain(cell)).into_owned());
         let front = [mark_of(row), harmless(row.reason).into_owned()];
         sheet.row(front.into_iter().chain(own));
     }

@@ -5,6 +5,7 @@ use crate::store::records::{Instant, Reading, Record};
 use super::columns::Column;
 use super::instants;
 use super::judge::Records;
+use super::remarks::work_in;
 use super::row::{Reason, Row};
 use super::units::Unit;
 
@@ -52,6 +53,9 @@ pub(super) fn reading(row: &mut Row<'_>) -> Result<Records, Reason> {
             "above the feed: kept, but probes or columns may be swapped",
         );
     }
+    // work told there is a service of its own
+    let note = row.text(Column::Note)?;
+    let note = note.filter(|note| work_in(note).is_empty());
     Ok(Records::One(Record::Reading(Reading {
         van,
         taken_at,
@@ -64,6 +68,7 @@ pub(super) fn reading(row: &mut Row<'_>) -> Result<Records, Reason> {
         feed_bar: pressure(row)?,
         permeate_lpm: flow(row, Column::PermeateLpm)?,
         concentrate_lpm: flow(row, Column::ConcentrateLpm)?,
+        note,
     })))
 }
 

@@ -28,17 +28,11 @@ pub(crate) fn settings() -> Settings {
 
 pub(crate) fn reading(date: Date, feed: f64, permeate: f64, product: f64) -> Reading {
     Reading {
-        van: "QV-1".into(),
-        taken_at: at(date, 8),
-        day_position: None,
-        postcode: None,
         feed_ppm: Some(feed),
         permeate_ppm: Some(permeate),
         product_ppm: Some(product),
         water_c: Some(12.0),
-        feed_bar: None,
-        permeate_lpm: None,
-        concentrate_lpm: None,
+        ..Reading::of("QV-1".into(), at(date, 8))
     }
 }
 

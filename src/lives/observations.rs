@@ -12,6 +12,7 @@ use super::postcode::Postcode;
 use super::remarks::{Remarks, Repeated};
 use super::season::TapSeason;
 use super::slips;
+use super::types::About;
 use crate::store::records::{Instant, Reading};
 
 /// One look at the meters: the median of readings taken within ten minutes.
@@ -48,6 +49,8 @@ impl Observation {
     }
 }
 
+/// The newest notes written beside readings.
+const NOTES_KEPT: usize = 12;
 /// Readings closer than this are one look.
 const ONE_LOOK_MICROS: i64 = 600_000_000;
 /// A permeate above this share of the feed is a fault of the probes.
@@ -84,6 +87,11 @@ pub(crate) fn observations(
         let (group, after) = rest.split_at(together);
         observations.push(one_look(group, seen, season, days));
         rest = after;
+    }
+    let noted = seen.readings.iter().rev();
+    let noted = noted.filter_map(|r| Some((r.taken_at, r.note.as_deref()?)));
+    for (at, note) in noted.take(NOTES_KEPT) {
+        remarks.note(About::Note, Some(days.date(at)), note);
     }
     put_right(&mut observations, remarks);
     slips::leave_out(&mut observations, remarks);

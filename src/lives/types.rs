@@ -246,9 +246,11 @@ pub enum About {
     Hardness,
     /// The list of vans.
     Van,
+    /// What was written beside a reading: nothing to put right.
+    Note,
 }
 
-/// Something about this van's records that a person should put right.
+/// Something about this van's records that a person should put right, or wrote there.
 #[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord, serde::Serialize, serde::Deserialize)]
 pub struct RecordsRemark {
     pub date: Option<Date>,

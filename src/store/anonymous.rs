@@ -59,6 +59,7 @@ pub(super) fn anonymous(mut fleet: Fleet, key: &[u8]) -> Fleet {
         for reading in &mut history.readings {
             reading.van = van.clone();
             reading.postcode = reading.postcode.as_deref().and_then(area);
+            reading.note = None;
         }
         for fill in &mut history.fills {
             fill.van = van.clone();

@@ -38,6 +38,8 @@ pub(super) struct Log {
     made: (u64, u64),
     /// Something else is said than which files are in a table as we make them.
     is_special: bool,
+    /// The columns that the newest description of the table names.
+    pub(super) columns: BTreeSet<String>,
     /// Log files that cannot be read, and why.
     pub(super) damaged: Vec<(PathBuf, String)>,
 }
@@ -182,6 +184,9 @@ impl Log {
     }
 
     fn take(&mut self, action: &Said) {
+        if let Some(described) = action.get("metaData") {
+            self.columns = columns_of(described).unwrap_or_default();
+        }
         let path_of = |what: &str| action.get(what)?.get("path")?.as_str().map(str::to_owned);
         if let Some(path) = path_of("remove") {
             self.live.remove(&path);
@@ -228,6 +233,15 @@ impl Log {
         sort(&mut parts);
         parts
     }
+}
+
+fn columns_of(metadata: &serde_json::Value) -> Option<BTreeSet<String>> {
+    let schema = metadata.get("schemaString")?.as_str()?;
+    let schema: serde_json::Value = serde_json::from_str(schema).ok()?;
+    let fields = schema.get("fields")?.as_array()?.iter();
+    fields
+        .map(|field| Some(field.get("name")?.as_str()?.to_owned()))
+        .collect()
 }
 
 fn part_of(table_folder: &Path, relative: &str) -> Option<Part> {

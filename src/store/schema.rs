@@ -195,6 +195,28 @@ record! {
         permeate_lpm: Option<f64> = permeate_lpm Real Value;
         /// Concentrate flow, L/min.
         concentrate_lpm: Option<f64> = concentrate_lpm Real Value;
+        /// What was written beside it, as people write it.
+        note: Option<Arc<str>> = note Name Value;
+    }
+}
+
+impl Reading {
+    /// One of that van and time at which nothing was read.
+    pub fn of(van: Arc<str>, taken_at: Instant) -> Reading {
+        Reading {
+            van,
+            taken_at,
+            day_position: None,
+            postcode: None,
+            feed_ppm: None,
+            permeate_ppm: None,
+            product_ppm: None,
+            water_c: None,
+            feed_bar: None,
+            permeate_lpm: None,
+            concentrate_lpm: None,
+            note: None,
+        }
     }
 }
 

@@ -45,6 +45,8 @@ pub(super) struct Table {
     parts: Vec<Part>,
     /// The newest commit, where what only adds hangs on nothing else in the log.
     newest: Option<u64>,
+    /// An earlier litrewise made it without some of the columns.
+    lacks_columns: bool,
     library: Option<DeltaTable>,
 }
 
@@ -83,6 +85,8 @@ impl Table {
         let log = Log::read(&folder.join(LOG_FOLDER))?;
         let parts = log.parts(&folder);
         let newest = log.newest_of_plain();
+        let mut written = name.columns();
+        let lacks_columns = written.any(|column| !log.columns.contains(column.name));
         if let Some((path, what)) = log.damaged.into_iter().next() {
             return Err(StoreError::DamagedLog { path, what });
         }
@@ -90,6 +94,7 @@ impl Table {
             name,
             parts,
             newest,
+            lacks_columns,
             folder,
             library: None,
         })
@@ -169,8 +174,14 @@ impl Table {
             partition_by: self.name.is_by_month().then(|| vec![MONTH.to_owned()]),
             predicate: None,
         };
-        if !self.append(worker, &actions, &operation, &hashes)? {
+        let wider = match self.lacks_columns && !parts.is_empty() {
+            true => vec![self.with_all_columns(worker)?],
+            false => Vec::new(),
+        };
+        if !wider.is_empty() || !self.append(worker, &actions, &operation, &hashes)? {
+            let actions = wider.into_iter().chain(actions).collect();
             self.commit(worker, actions, operation, hashes)?;
+            self.lacks_columns = false;
         }
         let added = parts.iter().filter_map(|part| {
             Some(Part {
@@ -184,6 +195,18 @@ impl Table {
         self.parts.extend(added);
         sort(&mut self.parts);
         Ok(())
+    }
+
+    /// Describes the table with the columns that it lacks: of older rows they are empty.
+    fn with_all_columns(&mut self, worker: &Worker) -> Result<Action, StoreError> {
+        let (name, folder) = (self.name, self.folder.clone());
+        let library = self.library(worker)?;
+        let described = || -> Result<Action, DeltaTableError> {
+            let schema = StructType::try_new(name.delta_columns())?;
+            let metadata = library.snapshot()?.metadata().clone();
+            Ok(Action::Metadata(metadata.with_schema(&schema)?))
+        };
+        described().map_err(|e| StoreError::table("write to", &folder, e))
     }
 
     /// Takes the Parquet files of these ingested files out of the table. The

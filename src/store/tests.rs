@@ -22,17 +22,10 @@ const HOUR: i64 = 3_600_000_000;
 
 fn reading(van: &str, hours: i64, permeate_ppm: f64) -> Record {
     Record::Reading(Reading {
-        van: van.into(),
-        taken_at: Instant(T0 + hours * HOUR),
-        day_position: None,
         postcode: Some("QA3".into()),
         feed_ppm: Some(203.5),
         permeate_ppm: Some(permeate_ppm),
-        product_ppm: None,
-        water_c: None,
-        feed_bar: None,
-        permeate_lpm: None,
-        concentrate_lpm: None,
+        ..Reading::of(van.into(), Instant(T0 + hours * HOUR))
     })
 }
 

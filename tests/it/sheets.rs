@@ -55,7 +55,7 @@ fn a_row_gives_a_part_of_every_kind_that_it_holds() {
     // readings 4, of them one with a letter for a digit; fills 4; services 2
     assert_eq!(totals(&seen), [10, 9, 0, 1], "{seen:#?}");
     assert!(
-        seen.out.contains("services, readings and fills"),
+        seen.out.contains("readings, services and fills"),
         "{seen:#?}"
     );
     assert_eq!(rows_in_store(&yard), [10, 9, 0, 1]);
@@ -863,4 +863,60 @@ fn a_table_below_in_another_order_and_a_separator_lost_beside_a_date() {
         let is_it = |row: &String| row.starts_with(start) && row.contains(figures);
         assert!(rows.iter().any(is_it), "{start} {figures}: {rows:?}");
     }
+}
+
+#[test]
+fn what_is_written_beside_a_reading_is_kept_and_shown() {
+    let yard = Yard::new();
+    yard.write(
+        "in/readings.csv",
+        "Van,Date,Tap,Membrane,Resin,Comments\n\
+         Quill,05/10/2026,320,12,0,tap was slow\n\
+         Quill,12/10/2026,322,12,0,\n\
+         Quill,19/10/2026,321,13,0,new resin\n\
+         Quill,26/10/2026,324,13,0,\"=1+1, and <b>loud</b>\"\n",
+    );
+    yard.good(&["ingest", "in"]);
+    yard.good(&["export", "--out", "out"]);
+    let readings = yard.read("out/readings.csv");
+    let notes: Vec<&str> = readings
+        .lines()
+        .map(|line| {
+            line.split_once("concentrate_lpm,")
+                .map_or(line, |(_, note)| note)
+        })
+        .collect();
+    assert_eq!(notes[0], "note");
+    assert!(notes[1].ends_with(",tap was slow"), "{readings}");
+    assert!(notes[2].ends_with(','), "{readings}");
+    // work is a service, once
+    assert!(notes[3].ends_with(','), "{readings}");
+    assert!(yard.read("out/services.csv").contains("new resin"));
+    assert!(notes[4].contains("'=1+1"), "{readings}");
+    yard.good(&["export", "--anonymous", "--out", "others"]);
+    assert!(!yard.read("others/readings.csv").contains("slow"));
+    // what goes out comes in as it was
+    yard.good(&["ingest", "out", "--store", "again"]);
+    yard.good(&["export", "--store", "again", "--out", "out-again"]);
+    for name in ["readings.csv", "services.csv"] {
+        assert_eq!(
+            yard.read(&format!("out/{name}")),
+            yard.read(&format!("out-again/{name}"))
+        );
+    }
+    yard.good(&["report", "--out", "pages"]);
+    let index = yard.read("pages/index.html");
+    assert!(
+        index.contains("Noted 5 Oct 2026: “tap was slow”"),
+        "no note"
+    );
+    assert!(index.contains("&lt;b&gt;loud"), "no escape");
+    // corrected beside the same reading
+    yard.write(
+        "in/readings.csv",
+        "Van,Date,Tap,Membrane,Resin,Comments\nQuill,2026-10-05,320,12,0,tap was very slow\n",
+    );
+    yard.good(&["ingest", "in"]);
+    yard.good(&["export", "--out", "out"]);
+    assert!(yard.read("out/readings.csv").contains("very slow"));
 }

@@ -158,7 +158,7 @@ fn cell_of(table: TableName, column: Column) -> Option<BulkCell> {
         (TableName::Fills, Column::Source) => BulkCell::Source(at(column.name())?),
         (TableName::Services, Column::DoneAt) => BulkCell::Done(at("done_on")?, at("done_at")?),
         (TableName::Services, Column::Item) => BulkCell::Item(at(column.name())?),
-        (TableName::Services, Column::Part | Column::Note) => BulkCell::Text(at(column.name())?),
+        (_, Column::Part | Column::Note) => BulkCell::Text(at(column.name())?),
         (TableName::Readings | TableName::Fills, Column::Postcode) => {
             BulkCell::Place(at(column.name())?)
         }

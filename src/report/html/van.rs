@@ -187,6 +187,7 @@ fn facts(plan: &ReportPlan<'_>, line: &VanLine<'_>) -> Markup {
                 @for done in pages::van::done_in(van, plan.month) {
                     li { "Done in " (words::month(plan.month)) ": " (done) }
                 }
+                @for note in pages::van::noted_in(van, plan.month) { li { "Noted " (note) } }
                 @for habit in &van.habits { li { "Running fault: " (habit.text) } }
                 @for remark in &van.records {
                     li {

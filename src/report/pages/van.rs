@@ -2,7 +2,7 @@
 
 use crate::calendar::{Date, DateExt};
 
-use crate::advise::{Assessment, Item, ServiceMark, State, VanAssessment};
+use crate::advise::{About, Assessment, Item, ServiceMark, State, VanAssessment};
 use crate::report::answers::FEW_READINGS;
 use crate::report::canvas::{Align, Canvas};
 use crate::report::charts::{van_evidence, van_passage, van_product, van_weeks};
@@ -124,9 +124,13 @@ fn words_column(
     if !has_room(y) {
         return;
     }
-    let title = format!("Done in {}", words::month(month));
+    let noted = noted_in(van, month);
+    let title = match noted.is_empty() {
+        true => format!("Done in {}", words::month(month)),
+        false => format!("Done and noted in {}", words::month(month)),
+    };
     y = section(canvas, side, y + 8.0, &title);
-    for said in done.iter().take(5) {
+    for said in done.iter().take(5).chain(noted.iter().rev().take(3)) {
         if y + look::SMALL.leading() > side.y1 {
             return;
         }
@@ -267,6 +271,17 @@ pub fn recorded_on(van: &VanAssessment, item: Item, day: Date) -> Option<&Servic
     services
         .rev()
         .find(|s| s.item == item && s.date == day && !s.inferred)
+}
+
+/// What was written beside the month's readings, oldest first.
+pub fn noted_in(van: &VanAssessment, month: Date) -> Vec<String> {
+    let remarks = van.series.remarks.iter();
+    let notes = remarks.filter(|r| r.about == About::Note);
+    notes
+        .filter_map(|note| Some((note.date?, &note.text)))
+        .filter(|(day, _)| (month..=month.last_of_month()).contains(day))
+        .map(|(day, text)| format!("{}: “{text}”", words::day(day)))
+        .collect()
 }
 
 /// Work done in the month, oldest first; what was inferred says so.

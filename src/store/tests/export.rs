@@ -10,8 +10,8 @@ fn an_export_holds_every_value_as_it_was_and_no_formula() {
     let text = |name: &str| std::fs::read_to_string(out.join(name)).unwrap();
     assert_eq!(
         text("readings.csv"),
-        "van,taken_at,postcode,feed_ppm,permeate_ppm,product_ppm,water_c,feed_bar,permeate_lpm,concentrate_lpm\r\n\
-         QV-1,2026-09-21T15:13:20+01:00,QA3,203.5,8.25,,,,,\r\n"
+        "van,taken_at,postcode,feed_ppm,permeate_ppm,product_ppm,water_c,feed_bar,permeate_lpm,concentrate_lpm,note\r\n\
+         QV-1,2026-09-21T15:13:20+01:00,QA3,203.5,8.25,,,,,,\r\n"
     );
     assert_eq!(
         text("fills.csv"),

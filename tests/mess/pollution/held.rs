@@ -154,8 +154,8 @@ pub fn is_same(a: &Record, b: &Record) -> bool {
                     r.concentrate_lpm,
                 ]
             };
-            (&a.van, a.taken_at, a.day_position, &a.postcode)
-                == (&b.van, b.taken_at, b.day_position, &b.postcode)
+            (&a.van, a.taken_at, a.day_position, &a.postcode, &a.note)
+                == (&b.van, b.taken_at, b.day_position, &b.postcode, &b.note)
                 && numbers(a)
                     .into_iter()
                     .zip(numbers(b))

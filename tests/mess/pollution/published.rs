@@ -243,6 +243,16 @@ fn with_the_mark_as_text(mut sheet: Sheet) -> Sheet {
         };
         let some = |text: String| Some(text.as_str().into()).filter(|_| !text.is_empty());
         match meant {
+            Record::Reading(reading) => {
+                for note in variants(&reading.note) {
+                    line.meanings.push(Record::Reading(
+                        litrewise::inside::store::records::Reading {
+                            note: some(note),
+                            ..reading.clone()
+                        },
+                    ));
+                }
+            }
             Record::Service(service) => {
                 for note in variants(&service.note) {
                     line.meanings.push(Record::Service(

@@ -111,6 +111,7 @@ fn row(kind: RecordKind, n: usize, chance: &mut Chance) -> Vec<Cell> {
                 let c = number(chance, 2.0, 8.0, 2);
                 maybe(chance, c)
             },
+            text(NOTES[n % NOTES.len()]),
         ],
         RecordKind::Fills => {
             let minutes = 30 + 5 * chance.below(30) as i64;
@@ -224,9 +225,6 @@ pub fn record(kind: RecordKind, columns: &[&str], cells: &[Cell]) -> Record {
     };
     match kind {
         RecordKind::Readings => Record::Reading(Reading {
-            van: text("van").unwrap(),
-            taken_at: at("taken_at").unwrap(),
-            day_position: None,
             postcode: text("postcode"),
             feed_ppm: number("feed_ppm"),
             permeate_ppm: number("permeate_ppm"),
@@ -235,6 +233,8 @@ pub fn record(kind: RecordKind, columns: &[&str], cells: &[Cell]) -> Record {
             feed_bar: number("feed_bar"),
             permeate_lpm: number("permeate_lpm"),
             concentrate_lpm: number("concentrate_lpm"),
+            note: free("note"),
+            ..Reading::of(text("van").unwrap(), at("taken_at").unwrap())
         }),
         RecordKind::Fills => Record::Fill(Fill {
             van: text("van").unwrap(),

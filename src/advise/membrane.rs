@@ -241,7 +241,7 @@ impl ReasonFacts<'_> {
         let now = format!("Rejection {holds:.1} % (limit {limit:.0} %)");
         if let Some(meter) = self.meter {
             let day = self.replace_on.map_or(String::new(), |day| {
-                let when = super::context(day, &forecast.limit_on);
+                let when = super::around(day, &forecast.limit_on);
                 format!(" If the meter is right, the membrane needs changing {when}.")
             });
             let passes = forecast.salt_passage.p50.unwrap_or(0.0) * (-self.still_suspected).exp();
@@ -272,11 +272,11 @@ impl ReasonFacts<'_> {
                     .p50
                     .is_some_and(|s| s >= settings.limits.salt_passage) =>
             {
-                let when = super::context(limit_on, &forecast.limit_on);
+                let when = super::around(limit_on, &forecast.limit_on);
                 format!("{now}: it fell below the limit {when}.")
             }
             (_, Some(_), Some(day)) => {
-                let when = super::context(day, &forecast.limit_on);
+                let when = super::around(day, &forecast.limit_on);
                 format!("{now}; changing it {when} costs least.")
             }
             _ => format!("{now}; above the limit for years at this use."),

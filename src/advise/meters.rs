@@ -66,9 +66,9 @@ pub fn off(meter: &Meter) -> String {
 }
 
 /// What to do about it, the cheapest first.
-pub const HOW: &str = "Put both TDS meters in one cup of tap water: they must read the same within \
-     5 %. Then let the tap run for a minute and test it again with the better one. Clean or \
-     calibrate the one that is off, and write down the job.";
+pub const HOW: &str = "Put the van's TDS meter and a second one in one cup of tap water: they must read \
+     the same within 5 %. If not, a standard solution or a third meter tells which one is off: clean or \
+     calibrate that one, and write down the job. Then let the tap run for a minute and test it again.";
 
 fn side(ln: f64) -> String {
     if ln > 0.0 { "higher" } else { "lower" }.to_owned()

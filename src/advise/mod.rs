@@ -33,7 +33,7 @@ pub use assessment::*;
 pub use due::{Job, Task, jobs, stood_still};
 pub use last_list::{ListedJob, Outcome, last_list};
 pub use membrane::alarm_of;
-pub use meters::{DOUBTED, name as meter_name};
+pub use meters::{DOUBTED, HOW as METER_CHECK, name as meter_name};
 pub use missing::{Missing, missing};
 pub use orders::{Order, orders, unused_stock};
 pub use prices::DecisionPrices;
@@ -94,7 +94,7 @@ fn in_words(date: Date) -> String {
 
 /// A forecast day, as coarse as its span: day (under 3 weeks), month (under 6
 /// months), else year.
-fn context(date: Date, span: &Span<Date>) -> String {
+fn around(date: Date, span: &Span<Date>) -> String {
     let days = span.p10.zip(span.p90).map(|(a, b)| b.days_since(a));
     match days {
         Some(days) if days < 21 => format!("around {}", in_words(date)),

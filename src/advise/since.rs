@@ -239,7 +239,7 @@ fn effect(
     match mark.item {
         Item::Membrane => new_membrane(van, was, mark.date),
         Item::Resin => {
-            let (before, after) = context(&van.series.product_ppm, mark.date);
+            let (before, after) = around(&van.series.product_ppm, mark.date);
             judged(before, after, |b, a| {
                 if b - a >= STEP_PPM {
                     Effect::Helped {
@@ -260,7 +260,7 @@ fn effect(
             })
         }
         Item::Flush => {
-            let (before, after) = context(&van.series.salt_passage, mark.date);
+            let (before, after) = around(&van.series.salt_passage, mark.date);
             judged(before, after, |b, a| {
                 if a < b * (1.0 - CHANCE) {
                     Effect::Helped {
@@ -285,7 +285,7 @@ fn new_membrane(van: &VanAssessment, was: Option<&VanAssessment>, on: Date) -> E
     let now = &van.membrane;
     let in_use = now.fitted_on.is_some_and(|d| d >= on);
     let (Some(before), Some(low)) = (
-        context(&van.series.salt_passage, on).0,
+        around(&van.series.salt_passage, on).0,
         was.and_then(|w| w.membrane.salt_passage.p10),
     ) else {
         return Effect::NotReadBefore;
@@ -314,7 +314,7 @@ fn judged(
 
 /// The last reading before a day and the middle of the first after it; readings
 /// of the day itself may be of either.
-fn context(readings: &[(Date, f64)], on: Date) -> (Option<f64>, Option<f64>) {
+fn around(readings: &[(Date, f64)], on: Date) -> (Option<f64>, Option<f64>) {
     let near = |d: Date| d.days_since(on).abs() <= NEAR_DAYS;
     let before = readings.iter().rev().find(|r| r.0 < on && near(r.0));
     let after = readings
@@ -410,7 +410,7 @@ mod tests {
             (date(2026, 10, 12), 1.0),
             (date(2026, 10, 13), 0.0),
         ];
-        assert_eq!(context(&readings, on), (Some(9.0), Some(0.0)));
-        assert_eq!(context(&readings[..1], on), (None, None));
+        assert_eq!(around(&readings, on), (Some(9.0), Some(0.0)));
+        assert_eq!(around(&readings[..1], on), (None, None));
     }
 }

@@ -38,12 +38,20 @@ struct DemoPlan {
 
 impl DemoArgs {
     fn plan(self, context: &Context) -> Result<DemoPlan, CliError> {
+        let settings = context.settings(&self.out.join("store"))?;
         Ok(DemoPlan {
-            settings: context.settings(&self.out.join("store"))?,
+            settings: in_pounds(settings),
             out: self.out,
             as_of: context.as_of,
         })
     }
+}
+
+/// The sample fleet pays in pounds, unless said otherwise.
+pub(super) fn in_pounds(mut settings: Settings) -> Settings {
+    let currency = &mut settings.prices.currency;
+    currency.get_or_insert_with(|| "£".to_owned());
+    settings
 }
 
 /// The sample fleet.

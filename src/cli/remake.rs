@@ -7,7 +7,7 @@ use std::path::{Path, PathBuf};
 use std::process::ExitCode;
 
 use super::context::Context;
-use super::demo::take_in;
+use super::demo::{in_pounds, take_in};
 use super::error::CliError;
 use super::looking::Looking;
 use super::scratch::ScratchStore;
@@ -39,7 +39,7 @@ pub(super) fn run(
 
     let scratch = ScratchStore::empty()?;
     let store = Store::create_or_open(&scratch.path())?;
-    let settings = Settings::default();
+    let settings = in_pounds(Settings::default());
     take_in(&store, &files, &settings, context)?;
     let looking = Looking::at(&store, settings)?;
     let as_of = looking.newest_day;

@@ -13,8 +13,8 @@ use super::pages::warranty;
 use super::parts::{VanLine, finding_and_visits};
 use super::words;
 use crate::advise::{
-    Assessment, DOUBTED, Gain, Habit, HabitRemark, Item, LOST_DAY_PER_MEMBRANE, MeterAssessment,
-    Probe, Rank, State, Suspect, VanAssessment, best_reading, meter_name,
+    Assessment, Gain, Habit, HabitRemark, Item, LOST_DAY_PER_MEMBRANE, Rank, State, VanAssessment,
+    best_reading,
 };
 
 /// A question with its answer.
@@ -184,7 +184,8 @@ fn claim(assessment: &Assessment) -> Vec<String> {
 
 /// TDS meters to check before anything is bought on their word.
 pub fn meters_to_check(assessment: &Assessment) -> Vec<String> {
-    let mut said: Vec<String> = assessment.vans.iter().filter_map(meter_to_check).collect();
+    let of = |van: &VanAssessment| Some(format!("{}: {}.", van.van, words::meter_to_check(van)?));
+    let mut said: Vec<String> = assessment.vans.iter().filter_map(of).collect();
     said.push(match said.is_empty() {
         true => "No: none is in doubt.".to_owned(),
         false => CUP.to_owned(),
@@ -193,31 +194,6 @@ pub fn meters_to_check(assessment: &Assessment) -> Vec<String> {
 }
 
 const CUP: &str = "Both TDS meters in one cup of tap water: the same within 5 %.";
-
-/// What is thought of a van's doubtful meter.
-fn meter_to_check(van: &VanAssessment) -> Option<String> {
-    let membrane = &van.membrane;
-    let wanted = membrane.check_meter_first || membrane.suspect == Some(Suspect::Probe);
-    let is_asked = |m: &&MeterAssessment| m.doubt >= DOUBTED || wanted && m.probe != Probe::Product;
-    let meters = van.meters.iter().filter(is_asked);
-    let meter = meters.max_by(|a, b| a.doubt.total_cmp(&b.doubt));
-    let Some(meter) = meter else {
-        return wanted.then(|| format!("{}: check its TDS meters.", van.van));
-    };
-    let off = match meter.off_by.p50.map(|by| 100.0 * (by - 1.0)) {
-        Some(off) if meter.doubt >= DOUBTED && off.abs() >= 1.5 => format!(
-            "reads about {:.0} % {}",
-            off.abs(),
-            if off > 0.0 { "high" } else { "low" }
-        ),
-        _ => "may be off".to_owned(),
-    };
-    let since = meter
-        .since
-        .map_or(String::new(), |day| format!(" since {}", words::month(day)));
-    let name = meter_name(meter.probe);
-    Some(format!("{}: {name} {off}{since}.", van.van))
-}
 
 /// What has to be ordered now.
 pub fn order_now(assessment: &Assessment) -> Vec<String> {

@@ -13,7 +13,7 @@ use crate::advise::Item;
 
 /// In the foot of every page; two lines.
 pub const FOOT: &str = "A reminder, not advice; local rules and competent people decide. Shut off water and power and release the pressure before opening a housing; keep chlorine off membrane and resin; \
-flush weekly what stands still; air gap or check valve at every tap; two people or a trolley for heavy parts; old resin and chemicals to a registered waste carrier, never down a gully.";
+flush weekly what stands still; air gap or double check valve at every tap; two people or a trolley for heavy parts; old resin and chemicals to a registered waste carrier, never down a gully.";
 
 /// Whose word counts.
 const WHOSE: &str = "A reminder, not advice: the makers' instructions, your own risk assessment, local rules and competent people decide.";
@@ -50,7 +50,7 @@ pub fn stood_still(weeks: usize) -> String {
 }
 
 /// The safety line of a driver's card.
-pub const DRIVER: &str = "Water and power off, pressure released before you open a housing. Gloves and eye protection. Do not lift alone what is too heavy. No chlorine through membrane or resin. Old resin and chemicals go back to the yard, never down a gully. Not sure? Stop and ask.";
+pub const DRIVER: &str = "Water and power off, pressure released before you open a housing. Gloves and eye protection; spilt beads are slippery. Do not lift alone what is too heavy. No chlorine through membrane or resin. Old resin and chemicals go back to the yard for a waste carrier, never down a gully. Not sure? Stop and ask.";
 
 /// The longer list, for the index.
 pub const LIST: [(&str, &str); 11] = [

@@ -62,6 +62,31 @@ pub fn takes(job: &Job) -> Option<String> {
     }
 }
 
+/// What a job takes beside its part, to do it safely (common practice, no source).
+pub fn tools(job: &Job) -> &'static [&'static str] {
+    match (job.task, job.item) {
+        (Task::Change, Item::Resin) => &[
+            "funnel",
+            "gloves and eye protection",
+            "a bag for the old resin",
+            "O-rings and grease",
+        ],
+        (Task::Change, Item::Membrane | Item::Prefilter) => &[
+            "O-rings and grease",
+            "housing spanner",
+            "gloves and eye protection",
+        ],
+        (Task::Change, _) => &[],
+        (Task::CheckMeter, _) => &["a second TDS meter", "a TDS standard solution", "a cup"],
+        (Task::Inspect, _) => &[
+            "a second TDS meter",
+            "O-rings and grease",
+            "housing spanner",
+        ],
+        (Task::ReadAgain, _) => &["a second TDS meter"],
+    }
+}
+
 /// The unit that a job's quantity is in.
 fn unit(job: &Job) -> &'static str {
     match (job.quantity > 0.0, job.item) {
@@ -346,7 +371,7 @@ pub fn last_list_text(list: &[ListedJob], before: Date, screen: Screen) -> Strin
 /// The same as sentences: how much was done, then what is open and how late.
 pub fn last_list(list: &[ListedJob], before: Date) -> Vec<String> {
     if list.is_empty() {
-        return vec![format!("No jobs were to do on {}.", words::day(before))];
+        return vec![format!("No jobs were planned on {}.", words::day(before))];
     }
     let name = |listed: &ListedJob| format!("{} {}", listed.job.van, part_of(&listed.job));
     let mut put_off: Vec<String> = Vec::new();
@@ -375,9 +400,8 @@ pub fn last_list(list: &[ListedJob], before: Date) -> Vec<String> {
         }
     }
     let mut said = vec![format!(
-        "Of {} that {} to do on {}, {counts}.",
+        "Of {} planned on {}, {counts}.",
         words::count(list.len(), "job", "jobs"),
-        if list.len() == 1 { "was" } else { "were" },
         words::day(before),
     )];
     if still > 0 {

@@ -76,7 +76,7 @@ pub fn misses(assessment: &Assessment, weeks: u32) -> Option<String> {
     let arrives = days_after(assessment.as_of, assessment.ordering.order_days.max(0));
     (first < arrives).then(|| {
         format!(
-            "An order of today comes {}: too late for {}.",
+            "Ordered today, it comes {}: too late for {}.",
             words::weekday_near(arrives, assessment.as_of),
             words::weekday_near(first, assessment.as_of)
         )

@@ -54,15 +54,7 @@ fn parts<'a>(van: &'a VanAssessment, assessment: &Assessment) -> Vec<Part<'a>> {
             replace_on: membrane.replace_on,
             limit_on: membrane.limit_on,
             reason: &membrane.reason,
-            why: words::rejection_beside(&membrane.salt_passage, limits.salt_passage).map_or(
-                String::new(),
-                |now| match membrane.alarm.as_ref().map(|alarm| alarm.kind) {
-                    Some(kind) if membrane.state == State::FailingEarly => {
-                        format!("rejection {now}, {}", fell(kind))
-                    }
-                    _ => format!("rejection {now}"),
-                },
-            ),
+            why: why_membrane(van, limits.salt_passage),
             a_month_longer: membrane.costs.map(|c| c.a_month_longer),
             suspect: membrane.suspect,
             check_meter: membrane.check_meter_first,
@@ -148,11 +140,23 @@ fn parts<'a>(van: &'a VanAssessment, assessment: &Assessment) -> Vec<Part<'a>> {
     parts
 }
 
+/// What speaks for the membrane's job: its rejection, or the meter that it rests on.
+fn why_membrane(van: &VanAssessment, limit: f64) -> String {
+    let membrane = &van.membrane;
+    let now = words::rejection_beside(&membrane.salt_passage, limit);
+    let now = now.map_or(String::new(), |now| format!("rejection {now}"));
+    match membrane.alarm.as_ref().map(|alarm| alarm.kind) {
+        Some(kind) if membrane.state == State::FailingEarly => format!("{now}, {}", fell(kind)),
+        _ if membrane.check_meter_first => words::meter_to_check(van).unwrap_or(now),
+        _ => now,
+    }
+}
+
 /// How the rejection of a membrane that fails early came down.
 fn fell(kind: AlarmKind) -> &'static str {
     match kind {
         AlarmKind::Fast => "falling faster than normal",
-        AlarmKind::Step => "down all at once",
+        AlarmKind::Step => "down suddenly",
         AlarmKind::Pressure => "down since the pressure fell",
     }
 }
@@ -332,7 +336,7 @@ impl VanLine<'_> {
         let waiting = first.a_month_longer.filter(|cost| now && *cost >= 1.0);
         if let Some(cost) = waiting {
             let cost = words::money(cost, currency);
-            why.push_str(&format!("; a month's waiting costs about {cost}"));
+            why.push_str(&format!("; waiting a month costs {cost}"));
         }
         words::capital(&why)
     }

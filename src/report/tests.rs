@@ -468,7 +468,7 @@ fn last_months_list_says_what_was_done_and_what_is_open() {
     let late = now.as_of.days_since(filters.own_day);
     assert_eq!(outcome(filters), Outcome::Open { days_late: late });
     let said = due::last_list(&list, before.as_of).join(" ");
-    assert!(said.contains("to do on 31 Oct 2026, "), "{said}");
+    assert!(said.contains("planned on 31 Oct 2026, "), "{said}");
     assert!(said.contains(&format!("({late} days late)")), "{said}");
 }
 

@@ -3,7 +3,10 @@
 
 use crate::calendar::{Date, DateExt, Datelike};
 
-use crate::advise::{Assessment, HardnessBasis, Item, Span, State, Suspect, rounded};
+use crate::advise::{
+    Assessment, DOUBTED, HardnessBasis, Item, MeterAssessment, Probe, Span, State, Suspect,
+    VanAssessment, meter_name, rounded,
+};
 
 use super::axis::day_number;
 
@@ -483,6 +486,32 @@ pub fn named(item: Item, part: Option<&str>) -> String {
 /// `1 day`, `12 days`, before or after.
 pub fn days(n: i32) -> String {
     count(n.unsigned_abs() as usize, "day", "days")
+}
+
+/// What is thought of a van's doubtful meter: `tap TDS meter reads about 26 % low since
+/// April 2026`.
+pub fn meter_to_check(van: &VanAssessment) -> Option<String> {
+    let membrane = &van.membrane;
+    let wanted = membrane.check_meter_first || membrane.suspect == Some(Suspect::Probe);
+    let is_asked = |m: &&MeterAssessment| m.doubt >= DOUBTED || wanted && m.probe != Probe::Product;
+    let meters = van.meters.iter().filter(is_asked);
+    let meter = meters.max_by(|a, b| a.doubt.total_cmp(&b.doubt));
+    let Some(meter) = meter else {
+        return wanted.then(|| "check its TDS meters".to_owned());
+    };
+    let off = match meter.off_by.p50.map(|by| 100.0 * (by - 1.0)) {
+        Some(off) if meter.doubt >= DOUBTED && off.abs() >= 1.5 => format!(
+            "reads about {:.0} % {}",
+            off.abs(),
+            if off > 0.0 { "high" } else { "low" }
+        ),
+        _ => "may be off".to_owned(),
+    };
+    let since = meter
+        .since
+        .map_or(String::new(), |day| format!(" since {}", self::month(day)));
+    let name = meter_name(meter.probe);
+    Some(format!("{name} {off}{since}"))
 }
 
 /// A remark with its day before it, where it does not name the day itself.

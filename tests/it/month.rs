@@ -32,7 +32,7 @@ fn one_command_takes_in_what_is_new_says_what_is_missing_and_writes_the_pages() 
     assert!(out.contains("October 2026"), "{out}");
     assert!(out.contains("No TDS reading this month: QV-002."), "{out}");
     assert!(out.contains("1 row to fix"), "{out}");
-    assert!(out.contains("to do on 30 Sep 2026"), "{out}");
+    assert!(out.contains("planned on 30 Sep 2026"), "{out}");
     for file in ["index.html", "due.csv", "due.ics", "fleet.xlsx"] {
         let path = format!("litrewise-report/2026-10/{file}");
         assert!(yard.path().join(&path).is_file(), "{path}");

@@ -29,9 +29,20 @@ pub fn title(assessment: &Assessment) -> String {
             } else {
                 (long, short)
             };
+            // as the table rounds them
+            let alike = months.iter().filter(|m| m.0.round() == most.0.round());
+            let alike: Vec<String> = alike.map(|m| m.1.to_owned()).collect();
+            let differ = if alike.len() == 1 {
+                "differs"
+            } else {
+                "differ"
+            };
             format!(
-                "{} differs most: RO membrane every {:.0} months, the usual interval is {rule:.0}; {:.0} in {}",
-                most.1, most.0, other.0, other.1
+                "{} {differ} most: RO membrane every {:.0} months, the usual interval is {rule:.0}; {:.0} in {}",
+                words::list(&alike),
+                most.0,
+                other.0,
+                other.1
             )
         }
         // as the table says it, so that title and rows agree

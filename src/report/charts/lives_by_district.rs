@@ -115,7 +115,9 @@ fn times(ratio: f64) -> String {
 fn middle_of(values: &[f64]) -> Option<f64> {
     let mut sorted = values.to_vec();
     sorted.sort_by(f64::total_cmp);
-    sorted.get(sorted.len() / 2).copied()
+    let upper = sorted.get(sorted.len() / 2)?;
+    let lower = sorted.get(sorted.len().saturating_sub(1) / 2)?;
+    Some(0.5 * (lower + upper))
 }
 
 /// What a reader who cannot see the chart needs.

@@ -73,7 +73,9 @@ pub fn title(vans: &[VanAssessment], as_of: Date) -> String {
                 n => format!("All {n} vans were"),
             }
         ),
-        (all, 0) => format!("{week} of {all} vans were read in the last week, all within three"),
+        (all, 0) => {
+            format!("{week} of {all} vans were read in the last week, all in the last three weeks")
+        }
         (_, n) if n > 3 => format!("No reading for three weeks on {n} vans"),
         _ => format!("No reading for three weeks: {}", named(&late)),
     }

@@ -4,7 +4,8 @@
 use crate::calendar::{Date, DateExt};
 
 use crate::advise::{
-    Assessment, Band, DOUBTED, Habit, Item, Job, MeterAssessment, Probe, State, Task, VanAssessment,
+    Assessment, Band, DOUBTED, Habit, Item, Job, METER_CHECK, MeterAssessment, Probe, State, Task,
+    VanAssessment,
 };
 use crate::report::canvas::{Align, Canvas};
 use crate::report::cautions;
@@ -56,9 +57,6 @@ pub fn card(line: &VanLine<'_>, assessment: &Assessment) -> Option<Card> {
 /// Height of a line that is written by hand, px.
 const WRITTEN: f64 = 52.0;
 
-/// How a doubted TDS meter is checked.
-const CHECK_METER: &str = "Put both TDS meters in one cup of tap water: they must read the same within 5 %. Let the tap run for a minute and test it again with the better one. Clean or calibrate the one that is off. Change no RO membrane before that.";
-
 /// The job as the work list names it, with what to look at first or why.
 fn job_of(line: &VanLine<'_>, job: &Job) -> CardJob {
     let part = line.parts.iter().find(|p| p.item == job.item);
@@ -68,7 +66,11 @@ fn job_of(line: &VanLine<'_>, job: &Job) -> CardJob {
         state: job.state,
         what: words::capital(&due::what(job)),
         why: match (first, job.task) {
-            (_, Task::CheckMeter) => CHECK_METER.to_owned(),
+            (_, Task::CheckMeter) => {
+                let which = words::meter_to_check(line.van);
+                let which = which.map_or(String::new(), |w| format!("{}. ", words::capital(&w)));
+                format!("{which}{METER_CHECK} Change no RO membrane before that.")
+            }
             (Some(cause), Task::Inspect) => cause.check_first.to_owned(),
             _ => part.map_or(String::new(), |p| p.why.clone()),
         },
@@ -78,25 +80,16 @@ fn job_of(line: &VanLine<'_>, job: &Job) -> CardJob {
 /// Parts as the work list names them, and what it takes to fit and test them.
 fn take(jobs: &[&Job]) -> Vec<String> {
     let mut take: Vec<String> = jobs.iter().filter_map(|job| due::takes(job)).collect();
-    let changes = |item: Item| {
-        let mut jobs = jobs.iter();
-        jobs.any(|job| job.item == item && job.task == Task::Change)
-    };
-    let looks_inside = || jobs.iter().any(|job| job.task == Task::Inspect);
-    if changes(Item::Membrane) || changes(Item::Prefilter) || looks_inside() {
-        take.push("O-rings, housing spanner".to_owned());
-    }
-    if changes(Item::Resin) {
-        take.push("Funnel, gloves, a bag for the old resin".to_owned());
-    }
-    take.push(
-        if jobs.iter().any(|job| job.task != Task::Change) {
-            "TDS meter and a second one, a cup, two buckets, a watch"
-        } else {
-            "TDS meter, two buckets, a watch"
+    let mut tools: Vec<&str> = Vec::new();
+    for tool in jobs.iter().flat_map(|job| due::tools(job)) {
+        if !tools.contains(tool) {
+            tools.push(tool);
         }
-        .to_owned(),
-    );
+    }
+    if !tools.is_empty() {
+        take.push(words::capital(&tools.join(", ")));
+    }
+    take.push("TDS meter, thermometer, two buckets, a watch".to_owned());
     take
 }
 
@@ -175,7 +168,7 @@ fn membrane_test(van: &VanAssessment, assessment: &Assessment, is_new: bool) -> 
                 || format!("Rejection under {rejection}"),
                 |tap| {
                     let most = tap * limit;
-                    format!("At tap TDS {tap:.0} ppm, membrane TDS over {most:.0} ppm is under the limit (rejection {rejection})")
+                    format!("At tap TDS {tap:.0} ppm, membrane TDS over {most:.0} ppm means a rejection below the limit of {rejection}")
                 },
             );
             let new = if is_new {
@@ -409,6 +402,9 @@ mod tests {
             "{said}"
         );
         let said = membrane_test(&fleet.vans[at], &fleet, false);
-        assert!(said.contains("over 24 ppm is under the limit"), "{said}");
+        assert!(
+            said.contains("over 24 ppm means a rejection below the limit"),
+            "{said}"
+        );
     }
 }

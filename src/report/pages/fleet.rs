@@ -96,7 +96,7 @@ pub fn first(canvas: &mut Canvas, plan: &ReportPlan<'_>, lines: &[VanLine<'_>]) 
     };
     if lines.iter().any(|line| !line.jobs.is_empty()) {
         let at = (left.x1, left.y0 + look::CHART_TITLE.size);
-        let cards = "most urgent first; what to tell each driver: card-VAN.png";
+        let cards = "what harms the glass first; for each driver: card-VAN.png";
         canvas.text(cards, at, &look::SMALL, Align::Right);
     }
     let used = to_do_list(canvas, rows, assessment, lines);

@@ -89,7 +89,7 @@ pub fn years(money: &Money) -> Table {
     };
     if rows.len() > 1 {
         rows.push(vec![
-            "Together".to_owned(),
+            "Total".to_owned(),
             String::new(),
             sum(last),
             String::new(),

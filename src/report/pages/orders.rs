@@ -5,7 +5,7 @@ use std::collections::BTreeMap;
 
 use crate::calendar::{Date, parse_date};
 
-use crate::advise::{Assessment, Item, Job, MonthOfParts, Order, Span, Task, orders, unused_stock};
+use crate::advise::{Assessment, Item, MonthOfParts, Order, Span, orders, unused_stock};
 use crate::report::DUE_WEEKS;
 use crate::report::axis::days_after;
 use crate::report::canvas::Canvas;
@@ -102,17 +102,6 @@ fn unused(orders: &[Order], assessment: &Assessment) -> Option<String> {
     })
 }
 
-/// What a job takes that puts no part in.
-fn tools(job: &Job) -> Option<String> {
-    let tools = match job.task {
-        Task::Change => return None,
-        Task::CheckMeter => "a second TDS meter, a cup",
-        Task::Inspect => "a second TDS meter, O-rings, housing spanner",
-        Task::ReadAgain => "a second TDS meter",
-    };
-    Some(tools.to_owned())
-}
-
 /// What each visit takes: what to load, and for which vans.
 pub fn by_visit(assessment: &Assessment) -> Table {
     let visits = due::visits(assessment, DUE_WEEKS).into_iter();
@@ -120,7 +109,7 @@ pub fn by_visit(assessment: &Assessment) -> Table {
         let takes = visit.vans().into_iter().filter_map(|van| {
             let jobs = visit.jobs.iter().filter(|job| job.van == van);
             let parts: Vec<String> = jobs
-                .filter_map(|job| due::takes(job).or_else(|| tools(job)))
+                .filter_map(|job| due::takes(job).or_else(|| Some(due::tools(job).join(", "))))
                 .collect();
             (!parts.is_empty()).then(|| format!("{van}: {}", parts.join(" + ")))
         });

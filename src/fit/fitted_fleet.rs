@@ -1,4 +1,4 @@
-//! What the whole fleet is_usable_for_fit, and each van's forecast with it.
+//! What the whole fleet teaches, and each van's forecast with it.
 
 use std::borrow::Cow;
 use std::collections::BTreeMap;
@@ -73,7 +73,7 @@ fn all_of<C: Cut>(fleet: &C) -> Vec<usize> {
     (0..fleet.vans()).collect()
 }
 
-/// What the whole fleet is_usable_for_fit of membranes.
+/// What the whole fleet teaches of membranes.
 pub(super) struct Membranes {
     gathering: Gathering,
     /// What each van's elements tell.
@@ -152,7 +152,7 @@ fn shared_numbers<C: Cut>(
     Ok(membrane::fit_shared(&elements))
 }
 
-/// What the whole fleet is_usable_for_fit: with it each van is forecast on its own.
+/// What the whole fleet teaches: with it each van is forecast on its own.
 pub struct FittedFleet<'a> {
     membranes: Membranes,
     resin: resin::ResinFit,

@@ -161,7 +161,7 @@ pub fn looks_of(
     }
 }
 
-/// [`ElementObservations::is_usable_for_fit`], before any looks are gathered.
+/// [`ElementObservations::teaches`], before any looks are gathered.
 pub fn is_usable_for_fit(life: &ElementLife) -> bool {
     !life.points.is_empty() && scatter(&life.points) < MOST_SCATTER
 }

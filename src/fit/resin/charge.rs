@@ -250,7 +250,7 @@ impl ChargeObservations {
         spent.then(|| self.load(last.ppm_litres, last.litres, share))
     }
 
-    /// Whether the charge is_usable_for_fit the fleet anything.
+    /// Whether the charge teaches the fleet anything.
     pub fn is_usable_for_fit(&self) -> bool {
         self.counted && !self.seen.is_empty()
     }

@@ -31,14 +31,14 @@ pub mod inside {
     }
     pub mod calendar {
         pub use crate::calendar::{
-            Date, DateExt, DateTime, Datelike, TimeDelta, TimeZone, Timelike, date, utc,
+            Date, DateExt, DateTime, Datelike, TimeDelta, TimeZone, Timelike, Weekday, date, utc,
         };
     }
     pub mod demo {
         pub use crate::demo::{
-            Cast, DrivenFleet, DrivenPlan, Plan, QuickPlan, RowOrder, SimulatedFleet,
-            TRUTH_AHEAD_DAYS, TrueCharge, TrueDay, TrueElement, TrueVan, VESSEL_LITRES, VanHistory,
-            Water, simulate_with_history, write_csv, write_quick,
+            Cast, Plan, SimulatedFleet, TRUTH_AHEAD_DAYS, TrueCharge, TrueElement, TrueVan,
+            VanHistory, chemistry, fleet, nature, plant, random, simulate_with_history, tap, van,
+            write_csv,
         };
     }
     pub mod fit {
@@ -58,7 +58,6 @@ pub mod inside {
     }
     pub mod report {
         pub use crate::report::districts;
-        pub use crate::report::kernels::{Press, lay_out_van};
         pub use crate::report::text;
     }
     pub mod settings {

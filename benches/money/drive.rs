@@ -1,7 +1,7 @@
 //! Years of a fleet under one planner, and what they cost.
 
+use crate::driven::{DrivenFleet, DrivenPlan, TrueDay, VESSEL_LITRES, Water};
 use litrewise::inside::calendar::{Date, Datelike, date};
-use litrewise::inside::demo::{DrivenFleet, DrivenPlan, TrueDay, VESSEL_LITRES, Water};
 
 use crate::Asked;
 

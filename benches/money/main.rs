@@ -11,6 +11,7 @@
 #![allow(clippy::expect_used)]
 
 mod drive;
+mod driven;
 mod planners;
 mod records;
 mod table;

@@ -1,8 +1,8 @@
 //! Who decides: the program's plan, the rule of thumb, nobody before the limit,
 //! and one who knows all that will come.
 
+use crate::driven::{DrivenFleet, TrueDay};
 use litrewise::inside::calendar::{Date, DateExt};
-use litrewise::inside::demo::{DrivenFleet, TrueDay};
 use litrewise::inside::settings::Settings;
 use litrewise::inside::{advise, fit, lives};
 

@@ -1,6 +1,6 @@
 //! The tables, as they stand in DEVELOPERS.md.
 
-use litrewise::inside::demo::Water;
+use crate::driven::Water;
 
 use crate::drive::Account;
 use crate::{Asked, Compared, NAMES};

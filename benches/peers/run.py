@@ -3,7 +3,7 @@
 Usage: python3 benches/peers/run.py [--sizes S,M,L] [--rounds 3] [--work DIR]
            [--litrewise PATH] [--only ingest,bytes,month,assess,again,report,start]
 
-Makes its own files (litrewise simulate --quick) and its own Python environment
+Makes its own files (litrewise simulate) and its own Python environment
 (requirements.txt) below --work, which may be kept for the next run. Wall and
 processor seconds and the peak memory are those that the system accounts for
 each finished process; ratios are taken round by round, the median is shown.
@@ -21,7 +21,9 @@ import time
 
 HERE = pathlib.Path(__file__).resolve().parent
 ROOT = HERE.parent.parent
-SIZES = {"S": (50, 24), "M": (1_000, 36), "L": (10_000, 36)}
+# some 18 rows a van and month: 0.02, 0.66 and 12 million
+SIZES = {"S": (50, 24), "M": (1_000, 36), "L": (18_000, 36)}
+LAST_MONTH = "2026-10"
 MATPLOTLIB_PAGES = 40
 
 
@@ -109,11 +111,13 @@ class Bench:
         vans, months = SIZES[size]
         folder = self.work / f"{size}-{order}"
         if not folder.exists():
+            made = self.work / f"{size}-made"
             subprocess.run(
-                [self.litrewise, "simulate", "--quick", "--vans", str(vans), "--months",
-                 str(months + 1), "--order", order, "--out", folder / "history",
-                 "--last-month", folder / "month", "--quiet"],
+                [self.litrewise, "simulate", "--proving", "--vans", str(vans), "--months",
+                 str(months + 1), "--out", made, "--quiet"],
                 check=True, stdout=subprocess.DEVNULL)
+            subprocess.run([self.python, HERE / "split.py", made, folder, order, LAST_MONTH],
+                           check=True, env=self.env)
         return folder
 
     def store(self, size):

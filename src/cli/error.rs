@@ -5,7 +5,7 @@ use std::path::PathBuf;
 use crate::calendar::Date;
 
 use crate::advise::what_if::WhatIfError;
-use crate::demo::{QuickError, WriteError};
+use crate::demo::WriteError;
 use crate::ingest::ReadError;
 use crate::lives::InTurnError;
 use crate::report::ReportError;
@@ -79,8 +79,6 @@ pub enum CliError {
     Settings(#[from] SettingsError),
     #[error(transparent)]
     Simulated(#[from] WriteError),
-    #[error(transparent)]
-    SimulatedQuickly(#[from] QuickError),
 }
 
 impl CliError {

@@ -80,7 +80,7 @@ pub fn run(cli: Cli) -> Result<ExitCode, CliError> {
         Command::Districts(args) => districts::run(&args, &context, &mut out),
         Command::Parts(args) => parts::run(&args, &context, &mut out),
         Command::Export(args) => export::run(&args, &context, &mut out),
-        Command::Simulate(args) => simulate::run(&args.plan()?, &context, &mut out),
+        Command::Simulate(args) => simulate::run(&args, &context, &mut out),
         Command::Settings(args) => settings::run(&args, &context, &mut out),
         Command::Completions(args) => completions::run(&args, &mut out),
         Command::Man(args) => man::run(&args, &mut out),

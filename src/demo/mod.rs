@@ -4,27 +4,23 @@
 //! later is never the model that made the data.
 
 mod cast;
-mod chemistry;
+pub mod chemistry;
 mod crew;
 mod districts;
-mod driven;
-mod fleet;
+pub mod fleet;
 mod meters;
-mod nature;
+pub mod nature;
 mod observer;
-mod plant;
+pub mod plant;
 mod proving;
-mod quick;
-mod random;
+pub mod random;
 mod simulate;
-mod tap;
-mod van;
+pub mod tap;
+pub mod van;
 mod write;
 
-pub use driven::{DrivenFleet, DrivenPlan, TrueDay, VESSEL_LITRES, Water};
 pub use fleet::{SimulatedFleet, TrueCharge, TrueElement, TrueVan};
 pub use observer::VanHistory;
-pub use quick::{QuickError, QuickPlan, RowOrder, write_quick};
 pub use simulate::{Cast, Plan, TRUTH_AHEAD_DAYS, simulate, simulate_with_history};
 pub use write::{WriteError, write_csv, write_truth};
 

@@ -14,7 +14,7 @@ use super::random::{Random, Stream};
 use super::simulate::World;
 use super::tap::{District, TapWater};
 
-pub(super) const SALT_PASSAGE_LIMIT: f64 = 0.10;
+pub const SALT_PASSAGE_LIMIT: f64 = 0.10;
 pub(super) const PRODUCT_LIMIT_PPM: f64 = 10.0;
 
 /// A charge that goes on beside the van's own, with the element before it.
@@ -686,6 +686,6 @@ pub(super) fn minutes_after(start: DateTime, minutes: f64) -> DateTime {
         .unwrap_or(start)
 }
 
-pub(super) fn day_after(start: Date, days: i64) -> Date {
+pub fn day_after(start: Date, days: i64) -> Date {
     start.plus_days(days)
 }

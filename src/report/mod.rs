@@ -9,7 +9,6 @@
 pub mod districts;
 pub mod due;
 #[doc(hidden)]
-pub mod kernels;
 pub mod order;
 pub mod text;
 pub mod what_if;

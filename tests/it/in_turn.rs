@@ -9,11 +9,18 @@ use litrewise::inside::store::Store;
 
 use crate::run::Yard;
 
-/// A quick fleet of which one van is out of service, one has no base, one is new,
+/// A fleet of which one van is out of service, one has no base, one is new,
 /// and one is written in two ways.
 fn odd_fleet(yard: &Yard) {
     yard.good(&[
-        "simulate", "--quick", "--vans", "14", "--months", "15", "--out", "in",
+        "simulate",
+        "--proving",
+        "--vans",
+        "14",
+        "--months",
+        "15",
+        "--out",
+        "in",
     ]);
     let into = yard.path().join("in");
     for name in ["readings.csv", "fills.csv", "services.csv"] {
@@ -27,7 +34,7 @@ fn odd_fleet(yard: &Yard) {
         // rows of one more van, where the van stood left out
         let place = header.split(',').position(|column| column == "postcode");
         let mut more = String::new();
-        for row in rows("QV-00001,") {
+        for row in rows("QV-001,") {
             let mut cells: Vec<&str> = row.split(',').collect();
             cells[0] = "Nowhere";
             if let Some(place) = place {
@@ -35,9 +42,9 @@ fn odd_fleet(yard: &Yard) {
             }
             more += &(cells.join(",") + "\n");
         }
-        for (i, row) in rows("QV-00004,").into_iter().enumerate() {
+        for (i, row) in rows("QV-004,").into_iter().enumerate() {
             if i % 3 == 0 {
-                text = text.replace(&row, &row.replacen("QV-00004", "qv 00004", 1));
+                text = text.replace(&row, &row.replacen("QV-004", "qv 004", 1));
             }
         }
         std::fs::write(&path, text + &more).expect("written");
@@ -47,8 +54,8 @@ fn odd_fleet(yard: &Yard) {
     text = text
         .lines()
         .map(|row| match row.split(',').next() {
-            // columns as the quick fleet writes them; out of service is the last but one
-            Some("QV-00002") => {
+            // columns as `simulate` writes them; out of service is the last but one
+            Some("QV-002") => {
                 let mut cells: Vec<&str> = row.split(',').collect();
                 cells[6] = "2026-03-31";
                 cells.join(",") + "\n"
@@ -109,7 +116,7 @@ fn vans_one_after_the_other_give_the_same_assessment() {
     assert!(told.contains(&as_of), "{told}");
     for as_of in [newest, date(2026, 2, 10)] {
         let expected = said(&whole(&store, as_of, &settings));
-        assert!(expected[0].contains("\"Nowhere\"") && expected[0].contains("QV-00004"));
+        assert!(expected[0].contains("\"Nowhere\"") && expected[0].contains("QV-004"));
         // a van at a time, several, all at once
         for rows_at_once in [1, 2_000, u64::MAX] {
             let found = said(&in_turn(&store, rows_at_once, as_of, &settings));

@@ -299,39 +299,3 @@ fn every_dialect_of_ten_files_is_read_and_every_row_accounted_for() {
         yard.read("out/fills.csv")
     );
 }
-
-#[test]
-fn a_fleet_written_quickly_comes_in_whole_in_either_order() {
-    let yard = Yard::new();
-    let mut read = Vec::new();
-    for order in ["van", "time"] {
-        let (history, month) = (format!("{order}/history"), format!("{order}/month"));
-        yard.good(&[
-            "simulate",
-            "--quick",
-            "--vans",
-            "6",
-            "--months",
-            "3",
-            "--order",
-            order,
-            "--out",
-            &history,
-            "--last-month",
-            &month,
-        ]);
-        let store = format!("store-{order}");
-        yard.good(&["ingest", "--store", &store, &history]);
-        let seen = yard.good(&["ingest", "--store", &store, &month]);
-        let [rows, stored, already, aside] = totals(&seen);
-        assert_eq!((rows, already, aside), (stored, 0, 0), "{seen:#?}");
-        assert!(rows > 150, "{seen:#?}");
-        let out = format!("out-{order}");
-        yard.good(&["export", "--store", &store, "--out", &out]);
-        read.push(
-            ["readings", "fills", "services", "vans"].map(|n| yard.read(&format!("{out}/{n}.csv"))),
-        );
-    }
-    assert_eq!(read[0], read[1]);
-    assert_eq!(yard.run(&["simulate", "--last-month", "x"]).code, 2);
-}

@@ -4,6 +4,10 @@
 
 mod charges;
 mod deciding;
+// the world in which plans are tried, which a bench runs without its tests
+#[allow(dead_code)]
+#[path = "../../benches/money/driven.rs"]
+mod driven;
 mod forecasting;
 mod in_turn;
 mod ingesting;

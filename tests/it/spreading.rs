@@ -6,7 +6,14 @@ use crate::run::Yard;
 fn an_assessment_from_summaries_is_the_assessment() {
     let yard = Yard::new();
     yard.good(&[
-        "simulate", "--quick", "--vans", "5", "--months", "9", "--out", "in",
+        "simulate",
+        "--proving",
+        "--vans",
+        "5",
+        "--months",
+        "9",
+        "--out",
+        "in",
     ]);
     yard.good(&["ingest", "in"]);
     let summaries = yard.path().join("vans.arrow");
@@ -35,7 +42,14 @@ fn an_assessment_from_summaries_is_the_assessment() {
 fn what_cannot_be_read_as_summaries_is_said_in_one_line() {
     let yard = Yard::new();
     yard.good(&[
-        "simulate", "--quick", "--vans", "2", "--months", "3", "--out", "in",
+        "simulate",
+        "--proving",
+        "--vans",
+        "2",
+        "--months",
+        "3",
+        "--out",
+        "in",
     ]);
     yard.good(&["ingest", "in"]);
     let said = yard.bad(1, &["assess", "--from-summaries", "in/vans.csv"]);

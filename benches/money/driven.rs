@@ -2,18 +2,18 @@
 //! comes: the same taps, rounds, meters and parts whatever is decided, so that
 //! plans can be held against each other van by van.
 
-use crate::calendar::{Date, DateExt, Datelike};
+use litrewise::inside::calendar::{Date, DateExt, Datelike};
 
-use super::chemistry::MEQ_PER_PPM;
-use super::fleet::{
+use litrewise::inside::demo::chemistry::MEQ_PER_PPM;
+use litrewise::inside::demo::fleet::{
     SimulatedFill, SimulatedFleet, SimulatedHardness, SimulatedReading, SimulatedService,
     SimulatedVan,
 };
-use super::nature::{Batch, Nature};
-use super::plant::{Charge, Element, Operation, Plant, Prefilter};
-use super::random::{Random, Stream};
-use super::tap::{District, TapWater, TapYear, districts};
-use super::van::{SALT_PASSAGE_LIMIT, day_after};
+use litrewise::inside::demo::nature::{Batch, Nature};
+use litrewise::inside::demo::plant::{Charge, Element, Operation, Plant, Prefilter};
+use litrewise::inside::demo::random::{Random, Stream};
+use litrewise::inside::demo::tap::{District, TapWater, TapYear, districts};
+use litrewise::inside::demo::van::{SALT_PASSAGE_LIMIT, day_after};
 
 /// How hard a van's water is.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
@@ -196,7 +196,9 @@ impl DrivenFleet {
     }
 
     fn place(&self, number: usize) -> &District {
-        self.places.get(number).unwrap_or(&super::tap::DISTRICTS[0])
+        self.places
+            .get(number)
+            .unwrap_or(&litrewise::inside::demo::tap::DISTRICTS[0])
     }
 
     fn published(&self) -> Vec<SimulatedHardness> {
@@ -353,7 +355,7 @@ impl DrivenFleet {
         let number = van.number * 1_000_000 + day as u64;
         let mut luck = Random::stream(self.plan.seed, Stream::Use, number);
         let weekday = day_after(self.plan.start, day).weekday();
-        let out = weekday != crate::calendar::Weekday::Sun && luck.chance(0.75);
+        let out = weekday != litrewise::inside::calendar::Weekday::Sun && luck.chance(0.75);
         tap.tap_bar = (tap.tap_bar + 0.12 * luck.normal()).max(1.5);
         let litres = (van.litres_per_fill + 50.0 * luck.normal())
             .clamp(60.0, TANK_LITRES)
@@ -491,7 +493,7 @@ fn name(number: usize) -> String {
 
 #[cfg(test)]
 mod tests {
-    #![allow(clippy::unwrap_used)]
+    #![allow(clippy::unwrap_used, dead_code)]
     use super::*;
 
     fn drive(replace_on_day: Option<i64>) -> DrivenFleet {
@@ -499,7 +501,7 @@ mod tests {
             seed: 3,
             vans: 3,
             days: 200,
-            start: crate::calendar::date(2020, 1, 1),
+            start: litrewise::inside::calendar::date(2020, 1, 1),
         });
         while !fleet.is_over() {
             if replace_on_day == Some(fleet.day) {
@@ -527,7 +529,7 @@ mod tests {
             seed: 4,
             vans: 3,
             days: 60,
-            start: crate::calendar::date(2020, 1, 1),
+            start: litrewise::inside::calendar::date(2020, 1, 1),
         };
         let mut fleet = DrivenFleet::new(&plan);
         let foreseen = fleet.course(2);

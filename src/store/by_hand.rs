@@ -7,10 +7,10 @@ use std::sync::Arc;
 
 use super::error::StoreError;
 use super::field::Cell;
-use super::frames::{self, PartRows, damaged};
 use super::lineage::{Action, Lines, Place};
 use super::names::van_key;
 use super::part::Part;
+use super::part::{self, PartRows, damaged};
 use super::records::{Instant, KINDS, line_of, part_of};
 use super::schema::{
     FILE_ID, Fill, Hardness, LINE, OF_FILE_ID, OF_LINE, Reading, Service, TableName, Van, of_kind,
@@ -76,7 +76,7 @@ pub(super) fn cells_of_renaming(renaming: &Renaming) -> Vec<Cell<'_>> {
 pub(super) fn read_deeds(parts: &[Part]) -> Result<Vec<RowDeed>, StoreError> {
     let mut deeds = Vec::new();
     for part in parts {
-        let columns = frames::columns(part, &["id", FILE_ID, LINE, "action", "at", "by"], None)?;
+        let columns = part::columns(part, &["id", FILE_ID, LINE, "action", "at", "by"], None)?;
         let [ids, file_ids, lines, actions, at, by] = columns.as_slice() else {
             continue;
         };
@@ -102,7 +102,7 @@ pub(super) fn read_deeds(parts: &[Part]) -> Result<Vec<RowDeed>, StoreError> {
 pub(super) fn read_renamings(parts: &[Part]) -> Result<Vec<Renaming>, StoreError> {
     let mut renamings = Vec::new();
     for part in parts {
-        let columns = frames::columns(part, &["id", "van", "to_van", "at", "by"], None)?;
+        let columns = part::columns(part, &["id", "van", "to_van", "at", "by"], None)?;
         let [ids, vans, to, at, by] = columns.as_slice() else {
             continue;
         };
@@ -203,7 +203,7 @@ impl Snapshot {
             if part.file_id != file_id {
                 continue;
             }
-            let columns = frames::columns(part, &[LINE, OF_FILE_ID, OF_LINE], None)?;
+            let columns = part::columns(part, &[LINE, OF_FILE_ID, OF_LINE], None)?;
             let [own, of_file, of_line] = columns.as_slice() else {
                 continue;
             };

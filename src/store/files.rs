@@ -5,11 +5,11 @@ use std::sync::Arc;
 
 use rayon::prelude::*;
 
-use super::cells::Cells;
 use super::error::StoreError;
 use super::field::Cell;
-use super::frames;
+use super::field::Cells;
 use super::lineage::Supersessions;
+use super::part;
 use super::part::Part;
 use super::records::{Dialect, Instant, Note, RowCounts};
 use super::schema::TableName;
@@ -146,7 +146,7 @@ fn read_part(part: &Part) -> Result<Vec<FinishedFile>, StoreError> {
         .columns()
         .map(|column| column.name)
         .collect();
-    let columns = frames::columns(part, &names, None)?;
+    let columns = part::columns(part, &names, None)?;
     let rows = columns.first().map_or(0, Cells::len);
     (0..rows).map(|row| read_row(part, &columns, row)).collect()
 }

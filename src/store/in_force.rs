@@ -11,13 +11,13 @@ use std::collections::{BTreeMap, BTreeSet, HashMap, HashSet};
 use polars::prelude::{Column as FrameColumn, DataFrame, GroupsIndicator, NamedFrom, Series};
 use polars::prelude::{IntoColumn, PolarsResult};
 
-use super::cells::Cells;
 use super::error::StoreError;
+use super::field::Cells;
 use super::files::{FinishedFile, FinishedFiles};
-use super::frames::{self, PartRows, damaged};
 use super::lineage::{Lines, Place, holds};
 use super::part::Part;
-use super::rewritten::RowWriter;
+use super::part::{self, PartRows, damaged};
+use super::row_text::RowWriter;
 use super::schema::{
     FILE_ID, IS_LISTED, Kind, LINE, Moment, OF_FILE_ID, OF_LINE, OF_MARK, Role, TableName,
 };
@@ -73,7 +73,7 @@ impl View {
                     continue;
                 }
                 let names = [FILE_ID, LINE, OF_FILE_ID, OF_LINE, OF_MARK, IS_LISTED];
-                let columns = frames::columns(part, &names, None)?;
+                let columns = part::columns(part, &names, None)?;
                 view.inherit(&columns).ok_or_else(|| damaged(part))?;
             }
         }

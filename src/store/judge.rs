@@ -10,20 +10,20 @@ use std::sync::Arc;
 use arrow_array::{RecordBatch, UInt32Array};
 use arrow_select::take::take_record_batch;
 
-use super::cells::Cells;
 use super::error::StoreError;
 use super::field::Cell;
-use super::frames::{self, PartRows, damaged};
+use super::field::Cells;
 use super::in_force::{Row, Standing, View, standings};
 use super::integrity::Sound;
 use super::lineage::Place;
 use super::mend::Mended;
-use super::months::{Month, month_name};
 use super::names::{NoVan, VanNames};
+use super::part::{self, PartRows, damaged};
 use super::part::{GROUP_ROWS, NewPart, Part, PartWriter};
 use super::partition::arrays;
+use super::partition::{Month, month_name};
+use super::partition::{same, written};
 use super::records::Instant;
-use super::rows::{same, written};
 use super::schema::{FILE_ID, INGESTED_AT, Kind, LINE, Moment, Role, TableName, of_kind};
 use super::schema::{Fill, Hardness, Reading, Service, Van};
 
@@ -345,7 +345,7 @@ impl Against<'_> {
             .filter_map(|at| names.get(at).copied())
             .collect();
         for part in touched.filter(|part| self.sound.is_sound(part)) {
-            let mut read = frames::columns(part, &key_names, None)?.into_iter();
+            let mut read = part::columns(part, &key_names, None)?.into_iter();
             let keys: Vec<Cells> = (0..names.len())
                 .map(|at| match is_key(&at) {
                     true => read.next().unwrap_or(Cells::Missing),

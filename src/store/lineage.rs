@@ -5,8 +5,8 @@ use std::collections::{BTreeMap, BTreeSet};
 
 use super::error::StoreError;
 use super::field::Cell;
-use super::frames::{self, damaged};
 use super::part::Part;
+use super::part::{self, damaged};
 use super::records::Instant;
 use super::schema::FILE_ID;
 
@@ -285,7 +285,7 @@ pub(super) fn cells(entry: &UndoEntry) -> Vec<Cell<'_>> {
 pub(super) fn read_undone(parts: &[Part]) -> Result<Vec<UndoEntry>, StoreError> {
     let mut entries = Vec::new();
     for part in parts {
-        let columns = frames::columns(part, &["id", FILE_ID, "action", "at", "by"], None)?;
+        let columns = part::columns(part, &["id", FILE_ID, "action", "at", "by"], None)?;
         let [ids, file_ids, actions, at, by] = columns.as_slice() else {
             continue;
         };

@@ -5,34 +5,25 @@
 //! record wins on reading. A file is in the store once its line in `files` is
 //! committed, which happens last.
 
-mod anonymous;
 mod by_hand;
-mod cells;
 mod error;
 mod export;
 mod field;
 mod files;
-mod frames;
+mod folder;
 mod in_force;
 mod integrity;
 mod judge;
 mod lineage;
-mod lock;
 mod log;
 mod mend;
-mod months;
 pub mod names;
-mod outcome;
 mod part;
 mod partition;
-mod private;
 pub mod records;
-mod rewritten;
 mod row_text;
-mod rows;
 mod schema;
 mod set_aside;
-mod settled;
 mod snapshot;
 mod summary;
 mod table;
@@ -52,17 +43,17 @@ pub use field::Cell;
 pub use files::FileLine;
 pub use integrity::{Checked, Damage};
 pub use lineage::{Action, UndoEntry};
-pub use outcome::{FileOutcome, Vanished};
-pub use rewritten::RowStyle;
+pub use row_text::RowStyle;
 pub use row_text::{harmless, print_of};
 pub use schema::TableName;
 pub use summary::Input;
 pub use taking::Taking;
+pub use taking::{FileOutcome, Vanished};
 pub use vans::VanChunks;
 pub use writer::Writer;
 
+use folder::{LOCK_FILE, WriteLock};
 use integrity::Sound;
-use lock::{LOCK_FILE, WriteLock};
 use log::Log;
 use part::Part;
 use records::{Fleet, RowCounts, SetAside};
@@ -118,7 +109,7 @@ impl Store {
             return Store::open(path);
         }
         refuse_other_folders(path)?;
-        private::create_folder(path).map_err(|e| StoreError::io("create", path, e))?;
+        folder::create_folder(path).map_err(|e| StoreError::io("create", path, e))?;
         // Two processes that make it at once would trip over each other.
         let lock = WriteLock::take(path, Some(&|| {}))?;
         if marked() {
@@ -135,7 +126,7 @@ impl Store {
         }
         let marker = path.join(MARKER);
         let text = format!("{{\"format\": {FORMAT}}}\n");
-        private::write_file(&marker, text.as_bytes())
+        folder::write_file(&marker, text.as_bytes())
             .map_err(|e| StoreError::io("write", &marker, e))?;
         Ok(store)
     }
@@ -385,8 +376,8 @@ impl Store {
         out: &Path,
         tz: &crate::calendar::TimeZone,
     ) -> Result<(), StoreError> {
-        let key = anonymous::key(&self.path)?;
-        export::write(&anonymous::anonymous(self.fleet()?, &key), out, tz)
+        let key = export::key(&self.path)?;
+        export::write(&export::anonymous(self.fleet()?, &key), out, tz)
     }
 }
 

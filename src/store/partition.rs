@@ -1,14 +1,14 @@
-//! A file's rows by kind and month until they are judged: held in memory, or
-//! below the store where they are many.
+//! A file's rows on their way: built column by column, kept by kind and month until they
+//! are judged, in memory or below the store where they are many.
 
 use std::collections::BTreeMap;
 use std::fs::File;
 use std::io::BufReader;
 use std::path::{Path, PathBuf};
 
-use arrow_array::RecordBatch;
 use arrow_array::cast::AsArray;
 use arrow_array::types::{Int64Type, TimestampMicrosecondType};
+use arrow_array::{ArrayRef, RecordBatch};
 use arrow_ipc::reader::StreamReader;
 use arrow_ipc::writer::StreamWriter;
 use arrow_schema::ArrowError;
@@ -16,13 +16,11 @@ use arrow_select::concat::concat_batches;
 use arrow_select::interleave::interleave_record_batch;
 
 use super::error::StoreError;
-use super::field::bytes_of;
-use super::months::{Month, MonthFinder, month_name};
-use super::private;
-use super::records;
-use super::rows::KindRows;
-use super::schema::{Holds, LINE, Role, TableName};
+use super::field::{Builder, Cell, bytes_of};
+use super::schema::{Column, Holds, LINE, Role, TableName};
 use super::taking::Held;
+use super::{folder, records};
+use crate::calendar::Datelike;
 
 /// Below the store, while a long file is being read.
 pub(super) const FOLDER: &str = "being-read";
@@ -149,7 +147,7 @@ impl Partitions {
 
     fn spill(&mut self) -> Result<(), StoreError> {
         let folder = &self.folder;
-        private::create_folder(folder).map_err(|e| StoreError::io("create", folder, e))?;
+        folder::create_folder(folder).map_err(|e| StoreError::io("create", folder, e))?;
         for ((table, month), partition) in &mut self.partitions {
             let month = month.map_or_else(String::new, month_name);
             let path = self.folder.join(format!("{}-{month}", table.folder()));
@@ -193,7 +191,7 @@ impl Partition {
             let file = match &mut self.spilled {
                 Some(file) => file,
                 none => {
-                    let file = private::create_file(path);
+                    let file = folder::create_file(path);
                     let file = file.map_err(|e| StoreError::io("write", path, e))?;
                     let writer = StreamWriter::try_new(file, &batch.schema()).map_err(failed)?;
                     none.insert(SpillFile {
@@ -254,7 +252,7 @@ impl Partition {
         share: impl Fn(&RecordBatch) -> Vec<usize>,
     ) -> Result<Vec<Partition>, StoreError> {
         let folder = below.join(FOLDER);
-        private::create_folder(&folder).map_err(|e| StoreError::io("create", &folder, e))?;
+        folder::create_folder(&folder).map_err(|e| StoreError::io("create", &folder, e))?;
         let mut all: Vec<Partition> = Vec::new();
         all.resize_with(shares, Partition::default);
         self.for_each_batch(|batch| {
@@ -272,4 +270,164 @@ impl Partition {
         all.iter_mut().try_for_each(Partition::close)?;
         Ok(all)
     }
+}
+
+/// A month since year 0, or `None` for a table that is not split.
+pub(super) type Month = Option<i32>;
+
+pub(super) fn month_name(month: i32) -> String {
+    format!(
+        "{:04}-{:02}",
+        month.div_euclid(12),
+        month.rem_euclid(12) + 1
+    )
+}
+
+/// Finds the UTC months of instants; remembers the day before, as rows of one
+/// day often stand together.
+#[derive(Debug, Default)]
+pub(super) struct MonthFinder {
+    last: Option<(i64, i32)>,
+}
+
+impl MonthFinder {
+    /// `None` where the time lies outside the years -9999 to 9999.
+    pub(super) fn month_of(&mut self, micros: i64) -> Option<i32> {
+        let day = micros.div_euclid(86_400_000_000);
+        if let Some((last, month)) = self.last
+            && last == day
+        {
+            return Some(month);
+        }
+        let at = crate::calendar::utc(micros)?;
+        let date = at.date();
+        let month = date.year() * 12 + date.month0() as i32;
+        self.last = Some((day, month));
+        Some(month)
+    }
+}
+
+#[cfg(test)]
+mod months_tests {
+    use super::*;
+
+    #[test]
+    fn a_month_is_written_as_people_sort_it() {
+        assert_eq!(month_name(2026 * 12 + 9), "2026-10");
+        assert_eq!(month_name(2026 * 12), "2026-01");
+    }
+}
+
+/// Rows of one kind of a file: the record's own columns, the line, and the text
+/// where it is kept.
+#[derive(Debug, Clone)]
+pub struct KindRows {
+    pub(super) table: TableName,
+    pub(super) batch: RecordBatch,
+}
+
+impl KindRows {
+    /// How many rows these are.
+    pub fn count(&self) -> usize {
+        self.batch.num_rows()
+    }
+}
+
+/// Makes them, row by row.
+#[derive(Debug)]
+pub struct RowBuilder {
+    table: TableName,
+    columns: Vec<Builder>,
+    rows: usize,
+    bytes: usize,
+}
+
+impl RowBuilder {
+    /// For records of this kind.
+    pub fn new(table: TableName) -> RowBuilder {
+        RowBuilder {
+            table,
+            columns: builders(table.taken_columns()),
+            rows: 0,
+            bytes: 0,
+        }
+    }
+
+    /// `cells`: one for each of the record's own columns; `text`: the row as it
+    /// stood in its file, where it cannot be written again from them.
+    pub fn push(&mut self, cells: &[Cell<'_>], line: u64, text: Option<&str>) {
+        let beside = [Cell::Whole(line), text.into()];
+        for (column, cell) in self.columns.iter_mut().zip(cells.iter().chain(&beside)) {
+            column.push(*cell);
+        }
+        self.rows += 1;
+        self.bytes += text.map_or(0, str::len) + 8 * self.columns.len();
+    }
+
+    pub fn len(&self) -> usize {
+        self.rows
+    }
+
+    pub fn is_empty(&self) -> bool {
+        self.rows == 0
+    }
+
+    /// About so many bytes are held.
+    pub(super) fn bytes(&self) -> usize {
+        self.bytes
+    }
+
+    /// The rows so far; it begins anew.
+    ///
+    /// # Errors
+    /// Where a row had too few cells.
+    pub fn take(&mut self) -> Result<KindRows, ArrowError> {
+        let arrays: Vec<ArrayRef> = self.columns.iter_mut().map(Builder::finish).collect();
+        (self.rows, self.bytes) = (0, 0);
+        Ok(KindRows {
+            table: self.table,
+            batch: RecordBatch::try_new(self.table.taken(), arrays)?,
+        })
+    }
+}
+
+fn builders(columns: impl Iterator<Item = Column>) -> Vec<Builder> {
+    columns.map(|column| Builder::of(column.holds)).collect()
+}
+
+/// Rows of a small table as it is written.
+pub(super) fn batch_of<'c>(
+    table: TableName,
+    rows: impl Iterator<Item = Vec<Cell<'c>>>,
+) -> Result<RecordBatch, ArrowError> {
+    let mut columns = builders(table.columns());
+    for row in rows {
+        for (column, cell) in columns.iter_mut().zip(row) {
+            column.push(cell);
+        }
+    }
+    let arrays: Vec<ArrayRef> = columns.iter_mut().map(Builder::finish).collect();
+    RecordBatch::try_new(table.written(), arrays)
+}
+
+/// A column that holds the same in every row.
+pub(super) fn same(cell: Cell<'_>, holds: super::schema::Holds, rows: usize) -> ArrayRef {
+    let mut column = Builder::of(holds);
+    (0..rows).for_each(|_| column.push(cell));
+    column.finish()
+}
+
+/// The schema's arrays in the order of a table as it is written.
+pub(super) fn written(
+    table: TableName,
+    taken: &RecordBatch,
+    beside: impl Fn(&Column) -> Option<ArrayRef>,
+) -> Result<RecordBatch, ArrowError> {
+    let arrays = table.columns().map(|column| {
+        let taken = taken.column_by_name(column.name).cloned();
+        taken
+            .or_else(|| beside(&column))
+            .ok_or_else(|| ArrowError::SchemaError(format!("no column {}", column.name)))
+    });
+    RecordBatch::try_new(table.written(), arrays.collect::<Result<_, _>>()?)
 }

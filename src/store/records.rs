@@ -5,7 +5,7 @@ use std::sync::Arc;
 
 use crate::calendar::{Date, TimeZone};
 
-pub use super::rows::{KindRows, RowBuilder};
+pub use super::partition::{KindRows, RowBuilder};
 pub use super::schema::{Fill, Hardness, Reading, Service, Van};
 
 /// Microseconds since 1970-01-01T00:00:00Z.

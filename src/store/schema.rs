@@ -8,7 +8,7 @@ use crate::calendar::{Date, TimeZone};
 use arrow_schema::{DataType, Field as ArrowField, Schema, SchemaRef, TimeUnit};
 use deltalake_core::kernel::{DataType as DeltaType, StructField};
 
-use super::cells::Cells;
+use super::field::Cells;
 use super::field::{Cell, Field, TimeSpelling, date_of_days};
 use super::records::{Instant, Item, Record, Source, When};
 use crate::water::HardnessUnit;

@@ -1,13 +1,13 @@
 //! Rows set aside: those that ingest could not use, and stored ones of a van
 //! that the list does not know now.
 
-use super::cells::Cells;
 use super::error::StoreError;
-use super::frames::{self, PartRows, damaged};
+use super::field::Cells;
 use super::in_force::View;
 use super::lineage::{Place, WHOLE_FILE};
 use super::names::VanNames;
 use super::part::Part;
+use super::part::{self, PartRows, damaged};
 use super::records::Record;
 use super::schema::{DAY_POSITION, Fill, Kind, LINE, Moment, Reading, Service, TEXT, TableName};
 
@@ -33,7 +33,7 @@ impl ListedRow {
 
 /// The line of every row of a part of the list.
 pub(super) fn lines(part: &Part) -> Result<Vec<u64>, StoreError> {
-    let columns = frames::columns(part, &[LINE], None)?;
+    let columns = part::columns(part, &[LINE], None)?;
     let lines = columns.first().unwrap_or(&Cells::Missing);
     let line = |row| lines.count(row).unwrap_or(WHOLE_FILE);
     Ok((0..lines.len()).map(line).collect())
@@ -41,7 +41,7 @@ pub(super) fn lines(part: &Part) -> Result<Vec<u64>, StoreError> {
 
 /// Every row of a part of the list: its number and its text.
 pub(super) fn lines_and_texts(part: &Part) -> Result<Vec<(u64, String)>, StoreError> {
-    let columns = frames::columns(part, &[LINE, TEXT], None)?;
+    let columns = part::columns(part, &[LINE, TEXT], None)?;
     let [lines, texts] = columns.as_slice() else {
         return Ok(Vec::new());
     };
@@ -76,7 +76,7 @@ pub(super) fn count_set_aside(parts: &[Part], view: &View) -> Result<u64, StoreE
 pub(super) fn listed_rows(parts: &[Part], view: &View) -> Result<Vec<ListedRow>, StoreError> {
     let mut rows = Vec::new();
     for part in parts.iter().filter(|p| view.is_in_force(p.file_id)) {
-        let columns = frames::columns(part, &["reason", LINE, TEXT, DAY_POSITION], None)?;
+        let columns = part::columns(part, &["reason", LINE, TEXT, DAY_POSITION], None)?;
         let [reasons, lines, texts, positions] = columns.as_slice() else {
             continue;
         };
@@ -131,7 +131,7 @@ fn of_no_van_in<T: Kind>(
         return Ok(());
     }
     // most files name listed vans only
-    let named = frames::columns(part, &["van"], None)?;
+    let named = part::columns(part, &["van"], None)?;
     let mut vans = named.iter().flat_map(Cells::names);
     if vans.all(|name| names.identity(name).is_ok()) {
         return Ok(());

@@ -24,13 +24,13 @@ use arrow_ipc::{CompressionType, MetadataVersion};
 use arrow_schema::{ArrowError, DataType, Field, Fields, Schema, SchemaRef};
 use parquet::arrow::arrow_reader::ParquetRecordBatchReaderBuilder;
 
-use super::cells::Cells;
 use super::error::StoreError;
+use super::field::Cells;
 use super::in_force::Row;
 use super::lineage::Place;
 use super::names::VanNames;
+use super::partition::RowBuilder;
 use super::records::{History, RowCounts};
-use super::rows::RowBuilder;
 use super::schema::{FILE_ID, Fill, Kind, LINE, Moment, Reading, Service, TableName};
 use super::snapshot::Snapshot;
 use super::vans::{Gathered, VanChunks, name_of_van};

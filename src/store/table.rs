@@ -15,9 +15,9 @@ use tokio::runtime::Runtime;
 use uuid::Uuid;
 
 use super::error::StoreError;
+use super::folder;
 use super::log::Log;
 use super::part::{NewPart, Part, file_id_of};
-use super::private;
 use super::records::Instant;
 use super::schema::{MONTH, TableName};
 
@@ -70,7 +70,7 @@ impl Table {
     pub(super) fn create(worker: &Worker, store: &Path, name: TableName) -> Result<(), StoreError> {
         let folder = store.join(name.folder());
         let log = folder.join(LOG_FOLDER);
-        private::create_folder(&log).map_err(|e| StoreError::io("create", &log, e))?;
+        folder::create_folder(&log).map_err(|e| StoreError::io("create", &log, e))?;
         let library = unloaded(&folder)?;
         let failed = |e| StoreError::table("create", &folder, e);
         let (actions, operation) = making(name, &library).map_err(failed)?;
@@ -377,7 +377,7 @@ fn restrict_commit(folder: &Path, version: u64) -> Result<(), StoreError> {
     ];
     for path in names.map(|name| log.join(name)) {
         if path.is_file() {
-            private::restrict_file(&path)
+            folder::restrict_file(&path)
                 .map_err(|e| StoreError::io("set the permissions of", &path, e))?;
         }
     }
@@ -482,7 +482,7 @@ mod tests {
         for name in TableName::ALL {
             Table::create(&worker, &ours, name).unwrap();
             let log = theirs.join(name.folder()).join(LOG_FOLDER);
-            private::create_folder(&log).unwrap();
+            folder::create_folder(&log).unwrap();
             let library = unloaded(&theirs.join(name.folder())).unwrap();
             let partitions: &[&str] = if name.is_by_month() { &[MONTH] } else { &[] };
             let create = CreateBuilder::new()

@@ -11,13 +11,13 @@ use crate::calendar::{Date, TimeZone};
 use rayon::prelude::*;
 
 use super::by_hand::Renamed;
-use super::cells::Cells;
 use super::error::StoreError;
-use super::frames::{self, PartRows, damaged, lacking};
+use super::field::Cells;
 use super::in_force::{Row, Standing, View, standings};
 use super::lineage::Place;
 use super::names::{NoVan, VanNames};
 use super::part::Part;
+use super::part::{self, PartRows, damaged, lacking};
 use super::records::{History, RowCounts};
 use super::schema::{Fill, Hardness, Kind, Moment, Reading, Service, TableName, Van};
 use super::snapshot::{Lists, Snapshot};
@@ -482,7 +482,7 @@ fn named_runs(part: &Part, table: TableName, view: &View) -> Result<Vec<NamedRun
     };
     let lacking = || damaged(part);
     if view.is_whole(part.file_id) {
-        let names = frames::columns(part, &["van"], None)?;
+        let names = part::columns(part, &["van"], None)?;
         let names = names.first().unwrap_or(&Cells::Missing);
         for row in 0..names.len() {
             add(names.name(row).ok_or_else(lacking)?, 1);

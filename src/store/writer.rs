@@ -9,27 +9,27 @@ use super::by_hand::{self, Renamed, Renaming, RowDeed, RowFound};
 use super::error::StoreError;
 use super::field::Cell;
 use super::files::{self, FinishedFile, FinishedFiles};
-use super::frames::PartRows;
+use super::folder::WriteLock;
 use super::in_force::View;
 use super::integrity::Sound;
 use super::judge::identity_of;
 use super::lineage::{self, Action, Lines, Place, UndoEntry};
-use super::lock::WriteLock;
 use super::mend::{EarlierRow, Mending, text_hash};
+use super::mend::{Settled, join};
 use super::names::VanNames;
-use super::outcome::{FileOutcome, Vanished};
+use super::part::PartRows;
 use super::part::{self, NewPart, Part, PartWriter};
+use super::partition::batch_of;
 use super::partition::{self, arrays};
 use super::records::{
     FileHead, FileRows, FileTail, Instant, KINDS, Record, RowBatch, line_of, part_of,
 };
 use super::row_text::print_of;
-use super::rows::batch_of;
 use super::schema::{Fill, Hardness, Kind, Moment, Reading, Service, TableName, Van, of_kind};
 use super::set_aside::{lines_and_texts, listed_lines, listed_rows, of_no_van};
-use super::settled::{Settled, join};
 use super::snapshot::{finished_files, finished_parts, van_names};
 use super::table::Table;
+use super::taking::{FileOutcome, Vanished};
 use super::taking::{Held, Taking};
 
 /// The only one who writes, until dropped.

@@ -1,8 +1,11 @@
-//! Files and folders that only their owner may read.
+//! The store's folder: files that only their owner may read, and the lock of the one
+//! who writes.
 
-use std::fs::{DirBuilder, File, OpenOptions};
+use std::fs::{DirBuilder, File, OpenOptions, TryLockError};
 use std::io::{self, Write};
 use std::path::Path;
+
+use super::error::StoreError;
 
 fn options() -> OpenOptions {
     let mut options = OpenOptions::new();
@@ -60,4 +63,48 @@ pub(super) fn restrict_file(path: &Path) -> io::Result<()> {
     #[cfg(not(unix))]
     let _ = path;
     Ok(())
+}
+
+pub(super) const LOCK_FILE: &str = "ingest.lock";
+
+/// Held for as long as its owner writes; the system lets go of it when the
+/// process ends, however it ends.
+#[derive(Debug)]
+pub(super) struct WriteLock {
+    file: File,
+}
+
+impl Drop for WriteLock {
+    fn drop(&mut self) {
+        // Closing alone would not let go while a process that is just being
+        // started still has the file open too.
+        let _ = self.file.unlock();
+    }
+}
+
+impl WriteLock {
+    /// `wait`: called once where another process writes, whose end is then
+    /// waited for.
+    ///
+    /// # Errors
+    /// [`StoreError::Busy`] where another process writes and nobody waits.
+    pub(super) fn take(
+        store: &Path,
+        wait: Option<&(dyn Fn() + Sync)>,
+    ) -> Result<WriteLock, StoreError> {
+        let path = store.join(LOCK_FILE);
+        let file = open_to_lock(&path).map_err(|e| StoreError::io("open the lock", &path, e))?;
+        match file.try_lock() {
+            Ok(()) => Ok(WriteLock { file }),
+            Err(TryLockError::WouldBlock) => {
+                let Some(say) = wait else {
+                    return Err(StoreError::Busy { lock: path });
+                };
+                say();
+                file.lock().map_err(|e| StoreError::io("lock", &path, e))?;
+                Ok(WriteLock { file })
+            }
+            Err(TryLockError::Error(e)) => Err(StoreError::io("lock", &path, e)),
+        }
+    }
 }

@@ -185,6 +185,9 @@ fn say(summary: &FileSummary, context: &Context, out: &mut dyn Write) -> Result<
     for remark in summary.remarks(context.verbose) {
         context.say(format_args!("  {remark}"));
     }
+    if let Some(refused) = summary.refused().filter(|_| context.verbose) {
+        context.say(format_args!("  {refused}"));
+    }
     Ok(out.flush()?)
 }
 

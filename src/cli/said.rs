@@ -23,6 +23,8 @@ pub(super) struct FileSummary {
     /// What the store remarked.
     of_store: Vec<String>,
     pub counts: RowCounts,
+    /// What is wrong with rows set aside, and with how many.
+    refused: Vec<(&'static str, u64)>,
     /// Of those stored: new records, and corrected ones.
     pub new: u64,
     pub corrected: u64,
@@ -31,6 +33,13 @@ pub(super) struct FileSummary {
 }
 
 impl FileSummary {
+    /// `set aside for: the date 9, a unit 2`; `None` where ingest set none aside.
+    pub(super) fn refused(&self) -> Option<String> {
+        let told = |(what, rows): &(&str, u64)| format!("{what} {rows}");
+        let told: Vec<String> = self.refused.iter().map(told).collect();
+        (!told.is_empty()).then(|| format!("set aside for: {}", told.join(", ")))
+    }
+
     /// Every remark where all are wanted, else the first ones and a count.
     pub(super) fn remarks(&self, all: bool) -> Vec<String> {
         let most = if all { usize::MAX } else { REMARKS_SHOWN };
@@ -68,6 +77,7 @@ fn finish(
     name: String,
 ) -> Result<FileSummary, CliError> {
     let (notes, recognised) = (tail.notes.clone(), tail.recognised.clone());
+    let refused = tail.refused.clone();
     let outcome = taking.finish(tail)?;
     let unknown = outcome.unknown_vans.iter().take(VANS_SHOWN);
     let unknown = unknown.map(|(van, count)| {
@@ -109,6 +119,7 @@ fn finish(
         notes,
         of_store: remarks,
         counts: outcome.counts,
+        refused,
         new: outcome.new,
         corrected: outcome.replaced,
         now_accepted: outcome.mended,

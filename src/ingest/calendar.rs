@@ -2,7 +2,7 @@
 
 use crate::calendar::{Date, Weekday};
 
-use super::dates::{Candidates, NO_SUCH_DAY, NOT, NoDate, WrittenDate, digits, letters, small};
+use super::dates::{Candidates, NoDate, WrittenDate, digits, letters, small};
 
 fn day_of(year: i16, month: i16, day: i16) -> Option<Date> {
     Date::from_ymd_opt(
@@ -19,15 +19,15 @@ pub(super) fn date(cell: &str) -> Result<Option<(WrittenDate, &str)>, NoDate> {
     match (first.len(), rest.bytes().next()) {
         (0, _) => in_words(cell).map(Some),
         (8, None | Some(b'T' | b't' | b' ')) => {
-            let number: i32 = first.parse().map_err(|_| NOT)?;
-            let part = |n: i32| i16::try_from(n).map_err(|_| NOT);
+            let number: i32 = first.parse().map_err(|_| NoDate::Not)?;
+            let part = |n: i32| i16::try_from(n).map_err(|_| NoDate::Not);
             let day = day_of(
                 part(number / 10_000)?,
                 part(number / 100 % 100)?,
                 part(number % 100)?,
             );
             day.map(|d| Some((WrittenDate::Sure(d), rest)))
-                .ok_or(NO_SUCH_DAY)
+                .ok_or(NoDate::NoSuchDay)
         }
         (4, Some(sep @ (b'-' | b'/' | b'.' | b' '))) => {
             year_first(small(first), sep, rest).map(Some)
@@ -38,7 +38,7 @@ pub(super) fn date(cell: &str) -> Result<Option<(WrittenDate, &str)>, NoDate> {
         (1 | 2, Some(b'.')) if !digits(rest.get(1..).unwrap_or("")).1.starts_with('.') => Ok(None),
         (1 | 2, Some(sep @ (b'-' | b'/' | b'.'))) => numbers(first, sep, rest).map(Some),
         (1 | 2, Some(_)) => day_then_month(small(first), rest).map(Some),
-        _ => Err(NOT),
+        _ => Err(NoDate::Not),
     }
 }
 
@@ -55,7 +55,7 @@ fn year_first(year: i16, sep: u8, rest: &str) -> Result<(WrittenDate, &str), NoD
     let (second, rest) = digits(rest);
     let month_number = if second.is_empty() {
         let (word, after) = letters(rest);
-        let number = month(word).ok_or(NOT)?;
+        let number = month(word).ok_or(NoDate::Not)?;
         return third(year, number, sep, after);
     } else {
         small(second)
@@ -64,36 +64,36 @@ fn year_first(year: i16, sep: u8, rest: &str) -> Result<(WrittenDate, &str), NoD
         let day = u32::try_from(month_number)
             .ok()
             .and_then(|day| Date::from_yo_opt(i32::from(year), day))
-            .ok_or(NO_SUCH_DAY)?;
+            .ok_or(NoDate::NoSuchDay)?;
         return Ok((WrittenDate::Sure(day), rest));
     }
     if rest.is_empty() {
-        return Err("a month, not a day");
+        return Err(NoDate::Month);
     }
     third(year, month_number, sep, rest)
 }
 
 /// The day behind a year and a month.
 fn third(year: i16, month: i16, sep: u8, rest: &str) -> Result<(WrittenDate, &str), NoDate> {
-    let rest = rest.strip_prefix(char::from(sep)).ok_or(NOT)?;
+    let rest = rest.strip_prefix(char::from(sep)).ok_or(NoDate::Not)?;
     let (day, rest) = digits(rest);
     if !(1..=2).contains(&day.len()) || !ends_date(rest) {
-        return Err(NOT);
+        return Err(NoDate::Not);
     }
-    let day = day_of(year, month, small(day)).ok_or(NO_SUCH_DAY)?;
+    let day = day_of(year, month, small(day)).ok_or(NoDate::NoSuchDay)?;
     Ok((WrittenDate::Sure(day), rest))
 }
 
 fn week_date(year: i16, rest: &str) -> Result<(WrittenDate, &str), NoDate> {
     let (week, rest) = digits(rest);
-    let (day, rest) = digits(rest.strip_prefix('-').ok_or("a week, not a day")?);
-    let number = |text: &str| text.parse::<u8>().map_err(|_| NOT);
+    let (day, rest) = digits(rest.strip_prefix('-').ok_or(NoDate::Week)?);
+    let number = |text: &str| text.parse::<u8>().map_err(|_| NoDate::Not);
     let weekday = number(day)?
         .checked_sub(1)
         .and_then(|day| Weekday::try_from(day).ok())
-        .ok_or(NO_SUCH_DAY)?;
+        .ok_or(NoDate::NoSuchDay)?;
     let date = Date::from_isoywd_opt(i32::from(year), u32::from(number(week)?), weekday)
-        .ok_or(NO_SUCH_DAY)?;
+        .ok_or(NoDate::NoSuchDay)?;
     Ok((WrittenDate::Sure(date), rest))
 }
 
@@ -109,16 +109,16 @@ fn numbers<'t>(first: &str, sep: u8, rest: &'t str) -> Result<(WrittenDate, &'t 
     if second.is_empty() {
         return day_then_month(small(first), rest);
     }
-    let after = after.strip_prefix(sep).ok_or(NOT)?;
+    let after = after.strip_prefix(sep).ok_or(NoDate::Not)?;
     let (third, rest) = digits(after);
     if !ends_date(rest) || second.len() > 2 {
-        return Err(NOT);
+        return Err(NoDate::Not);
     }
     let (a, b, c) = (small(first), small(second), small(third));
     let (year, two_digit_year) = match third.len() {
         4 => (c, false),
         2 => (2000 + c, true),
-        _ => return Err(NOT),
+        _ => return Err(NoDate::Not),
     };
     let candidates = Candidates {
         day_first: day_of(year, b, a),
@@ -135,7 +135,7 @@ fn numbers<'t>(first: &str, sep: u8, rest: &'t str) -> Result<(WrittenDate, &'t 
         .or(candidates.month_first)
         .or(candidates.year_first);
     any.map(|_| (WrittenDate::Numbers(candidates), rest))
-        .ok_or(NO_SUCH_DAY)
+        .ok_or(NoDate::NoSuchDay)
 }
 
 /// ` October 2026`, `-Oct-26`, `st Oct 2026` behind a day.
@@ -149,9 +149,9 @@ fn day_then_month(day: i16, rest: &str) -> Result<(WrittenDate, &str), NoDate> {
         .strip_prefix("of ")
         .unwrap_or(rest.trim_start());
     let (word, rest) = letters(rest);
-    let month = month(word).ok_or(NOT)?;
+    let month = month(word).ok_or(NoDate::Not)?;
     let (year, rest) = year_behind(rest)?;
-    let day = day_of(year, month, day).ok_or(NO_SUCH_DAY)?;
+    let day = day_of(year, month, day).ok_or(NoDate::NoSuchDay)?;
     Ok((WrittenDate::Sure(day), rest))
 }
 
@@ -161,8 +161,8 @@ fn year_behind(rest: &str) -> Result<(i16, &str), NoDate> {
     match year.len() {
         4 => Ok((small(year), after)),
         2 if ends_date(after) => Ok((2000 + small(year), after)),
-        0 => Err("a date without a year"),
-        _ => Err(NOT),
+        0 => Err(NoDate::NoYear),
+        _ => Err(NoDate::Not),
     }
 }
 
@@ -171,19 +171,19 @@ fn in_words(cell: &str) -> Result<(WrittenDate, &str), NoDate> {
     let (word, rest) = letters(cell);
     if is_weekday(word) {
         let rest = rest.trim_start_matches(['.', ',', ' ']);
-        return date(rest)?.ok_or(NOT);
+        return date(rest)?.ok_or(NoDate::Not);
     }
-    let month = month(word).ok_or(NOT)?;
+    let month = month(word).ok_or(NoDate::Not)?;
     let (day, rest) = digits(rest.trim_start_matches(['.', ',', ' ', '-']));
     if !(1..=2).contains(&day.len()) {
-        return Err(NOT);
+        return Err(NoDate::Not);
     }
     let rest = ["st", "nd", "rd", "th"]
         .iter()
         .find_map(|s| rest.strip_prefix(s))
         .unwrap_or(rest);
     let (year, rest) = year_behind(rest)?;
-    let day = day_of(year, month, small(day)).ok_or(NO_SUCH_DAY)?;
+    let day = day_of(year, month, small(day)).ok_or(NoDate::NoSuchDay)?;
     Ok((WrittenDate::Sure(day), rest))
 }
 

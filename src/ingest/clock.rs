@@ -2,7 +2,7 @@
 
 use crate::calendar::{FixedOffset, Time, TimeZone};
 
-use super::dates::{NO_SUCH_TIME, NOT, NoDate, WrittenTime, Zone, digits, letters, small};
+use super::dates::{NoDate, WrittenTime, Zone, digits, letters, small};
 
 /// A time of day at the start of `rest`, and what follows.
 pub(super) fn time(rest: &str, machine: bool) -> Result<(WrittenTime, &str), NoDate> {
@@ -13,7 +13,7 @@ pub(super) fn time(rest: &str, machine: bool) -> Result<(WrittenTime, &str), NoD
             let at = |from: usize| small(first.get(from..from + 2).unwrap_or("0"));
             (at(0), Some(at(2)), if first.len() == 6 { at(4) } else { 0 })
         }
-        _ => return Err(NOT),
+        _ => return Err(NoDate::Not),
     };
     let mut nanos = 0;
     if minute.is_none()
@@ -21,13 +21,13 @@ pub(super) fn time(rest: &str, machine: bool) -> Result<(WrittenTime, &str), NoD
     {
         let (text, rest) = digits(rest);
         if text.len() != 2 {
-            return Err(NOT);
+            return Err(NoDate::Not);
         }
         (minute, after) = (Some(small(text)), rest);
         if let Some(rest) = after.strip_prefix([':', '.']) {
             let (text, rest) = digits(rest);
             if text.len() != 2 {
-                return Err(NOT);
+                return Err(NoDate::Not);
             }
             (second, after) = (small(text), rest);
         }
@@ -35,15 +35,15 @@ pub(super) fn time(rest: &str, machine: bool) -> Result<(WrittenTime, &str), NoD
     if let Some(rest) = after.strip_prefix(['.', ',']) {
         let (text, rest) = digits(rest);
         if text.is_empty() {
-            return Err(NOT);
+            return Err(NoDate::Not);
         }
         let text = text.get(..9).unwrap_or(text);
-        nanos = format!("{text:0<9}").parse().map_err(|_| NOT)?;
+        nanos = format!("{text:0<9}").parse().map_err(|_| NoDate::Not)?;
         after = rest;
     }
     let (hour, after) = half_day(hour, after)?;
     if minute.is_none() && !machine && hour.1.is_none() {
-        return Err(NOT);
+        return Err(NoDate::Not);
     }
     let clock = clock(hour.0, minute.unwrap_or(0), second, nanos)?;
     Ok((clock, after))
@@ -67,7 +67,7 @@ fn half_day(hour: i16, after: &str) -> Result<((i16, Option<bool>), &str), NoDat
         "pm" | "p" if (1..=12).contains(&hour) => Ok(((hour % 12 + 12, Some(true)), rest)),
         // 20:15 pm says the same twice
         "pm" if (13..=23).contains(&hour) => Ok(((hour, Some(true)), rest)),
-        "am" | "a" | "pm" | "p" => Err(NO_SUCH_TIME),
+        "am" | "a" | "pm" | "p" => Err(NoDate::NoSuchTime),
         _ => Ok(((hour, None), after)),
     }
 }
@@ -83,10 +83,10 @@ fn clock(hour: i16, minute: i16, second: i16, nanos: i32) -> Result<WrittenTime,
     // POSIX time has no 23:59:60: the next second stands for it
     let leap = second == 60 && minute == 59;
     let second = if leap { 59 } else { second };
-    let part = |n: i16| u32::try_from(n).map_err(|_| NO_SUCH_TIME);
+    let part = |n: i16| u32::try_from(n).map_err(|_| NoDate::NoSuchTime);
     let nanos = if leap { 0 } else { nanos.unsigned_abs() };
     let time = Time::from_hms_nano_opt(part(hour)?, part(minute)?, part(second)?, nanos)
-        .ok_or(NO_SUCH_TIME)?;
+        .ok_or(NoDate::NoSuchTime)?;
     Ok(WrittenTime {
         time,
         days_on: 0,
@@ -98,9 +98,7 @@ fn clock(hour: i16, minute: i16, second: i16, nanos: i32) -> Result<WrittenTime,
 pub(super) fn zone(rest: &str) -> Result<Zone, NoDate> {
     let (offset, name) = match rest.split_once('[') {
         Some((offset, name)) => {
-            let name = name
-                .strip_suffix(']')
-                .ok_or("a time zone that is not closed by ]")?;
+            let name = name.strip_suffix(']').ok_or(NoDate::OpenZone)?;
             (offset, Some(name.trim_start_matches('!')))
         }
         None => (rest, None),
@@ -118,7 +116,7 @@ pub(super) fn zone(rest: &str) -> Result<Zone, NoDate> {
     match (offset, name) {
         (offset, Some(name)) => TimeZone::named(name)
             .map(|zone| Zone::Named(zone, offset))
-            .ok_or("in a time zone that is not known"),
+            .ok_or(NoDate::UnknownZone),
         (Some(offset), None) => Ok(Zone::Offset(offset)),
         (None, None) => Ok(Zone::Local),
     }
@@ -136,23 +134,22 @@ fn hours_from_utc(text: &str) -> Result<FixedOffset, NoDate> {
 }
 
 fn numeric_offset(text: &str) -> Result<FixedOffset, NoDate> {
-    const NOT_OFFSET: NoDate = "followed by something that is no offset from UTC";
     let (negative, rest) = match text.split_at_checked(1) {
         Some(("+", rest)) => (false, rest),
         Some(("-", rest)) => (true, rest),
-        _ => return Err(NOT_OFFSET),
+        _ => return Err(NoDate::NoOffset),
     };
     let (hours, after) = digits(rest);
     let (hours, minutes) = match (hours.len(), after.strip_prefix(':')) {
         (2, None) if after.is_empty() => (hours, "0"),
         (2, Some(minutes)) if minutes.len() == 2 => (hours, minutes),
-        (4, None) if after.is_empty() => hours.split_at_checked(2).ok_or(NOT_OFFSET)?,
-        _ => return Err(NOT_OFFSET),
+        (4, None) if after.is_empty() => hours.split_at_checked(2).ok_or(NoDate::NoOffset)?,
+        _ => return Err(NoDate::NoOffset),
     };
     let (hours, minutes) = (small(hours), small(minutes));
     if hours > 18 || minutes > 59 {
-        return Err(NOT_OFFSET);
+        return Err(NoDate::NoOffset);
     }
     let seconds = i32::from(hours) * 3600 + i32::from(minutes) * 60;
-    FixedOffset::from_seconds(if negative { -seconds } else { seconds }).ok_or(NOT_OFFSET)
+    FixedOffset::from_seconds(if negative { -seconds } else { seconds }).ok_or(NoDate::NoOffset)
 }

@@ -129,11 +129,41 @@ pub(super) enum Zone {
 }
 
 /// Why a cell is no date; said behind `taken_at is "…", `.
-pub(super) type NoDate = &'static str;
-
-pub(super) const NOT: NoDate = "not a date";
-pub(super) const NO_SUCH_DAY: NoDate = "a day that the calendar does not have";
-pub(super) const NO_SUCH_TIME: NoDate = "a time that the clock does not have";
+#[derive(Debug, Clone, Copy, PartialEq, Eq, thiserror::Error)]
+pub(super) enum NoDate {
+    #[error("not a date")]
+    Not,
+    #[error("a day that the calendar does not have")]
+    NoSuchDay,
+    #[error("a time that the clock does not have")]
+    NoSuchTime,
+    #[error("a month, not a day")]
+    Month,
+    #[error("a week, not a day")]
+    Week,
+    #[error("a date without a year")]
+    NoYear,
+    #[error("a time of day without a date")]
+    NoDay,
+    #[error("not a time of day")]
+    NoTime,
+    #[error("a bare number, not a date (a spreadsheet's day number?)")]
+    BareNumber,
+    #[error("where day and month cannot be told apart: say --date-order day-first or month-first")]
+    DayOrMonth,
+    #[error("not a date with the {}, as the file writes its dates", .0.label())]
+    NotInOrder(DateOrder),
+    #[error("a date out of range")]
+    OutOfRange,
+    #[error("a time zone that is not closed by ]")]
+    OpenZone,
+    #[error("in a time zone that is not known")]
+    UnknownZone,
+    #[error("followed by something that is no offset from UTC")]
+    NoOffset,
+    #[error("an offset that its time zone does not have then")]
+    OffsetOfAnother,
+}
 
 /// Reads a cell. The caller has made sure that it is not empty.
 pub(super) fn written(cell: &str) -> Result<Written, NoDate> {
@@ -154,7 +184,7 @@ pub(super) fn written(cell: &str) -> Result<Written, NoDate> {
         return if ascii.is_ascii() {
             written_ascii(&ascii)
         } else {
-            Err(NOT)
+            Err(NoDate::Not)
         };
     }
     written_ascii(cell)
@@ -184,10 +214,10 @@ fn machine_local(cell: &str) -> Option<Result<Written, NoDate>> {
         return None;
     }
     let Some(date) = Date::from_ymd_opt(year, month, day) else {
-        return Some(Err(NO_SUCH_DAY));
+        return Some(Err(NoDate::NoSuchDay));
     };
     let Some(time) = Time::from_hms_opt(hour, minute, second) else {
-        return Some(Err(NO_SUCH_TIME));
+        return Some(Err(NoDate::NoSuchTime));
     };
     Some(Ok(Written {
         date: WrittenDate::Sure(date),
@@ -222,7 +252,7 @@ fn written_ascii(cell: &str) -> Result<Written, NoDate> {
     let rest = rest.strip_prefix("at ").unwrap_or(rest);
     if rest.is_empty() {
         return if machine {
-            Err(NOT)
+            Err(NoDate::Not)
         } else {
             Ok(Written {
                 date,

@@ -3,7 +3,7 @@
 
 use crate::calendar::{ClockChange, Date, DateExt, Time};
 
-use super::dates::{DateOrder, Written, WrittenDate, WrittenTime, Zone};
+use super::dates::{DateOrder, NoDate, Written, WrittenDate, WrittenTime, Zone};
 use super::local_days::LocalDays;
 use crate::store::records::Instant;
 
@@ -30,27 +30,17 @@ pub(super) struct Settled {
     pub clock_change: Option<ClockChange>,
 }
 
-/// Why a date cannot be settled; said behind `taken_at is "…", `.
-pub(super) type Unsettled = String;
-
-/// Why ambiguous rows are set aside.
-pub(super) const DAY_OR_MONTH: &str = "day and month cannot be told apart";
-
 /// Settles which day is meant.
-pub(super) fn day(date: WrittenDate, habits: &DateHabits) -> Result<Date, Unsettled> {
+pub(super) fn day(date: WrittenDate, habits: &DateHabits) -> Result<Date, NoDate> {
     match date {
         WrittenDate::Sure(day) => Ok(day),
-        WrittenDate::Missing => Err("a time of day without a date".into()),
-        WrittenDate::Serial(serial) if habits.serials => {
-            serial_day(serial).ok_or_else(|| "not a date".into())
-        }
-        WrittenDate::Serial(_) => {
-            Err("a bare number, not a date (a spreadsheet's day number?)".into())
-        }
+        WrittenDate::Missing => Err(NoDate::NoDay),
+        WrittenDate::Serial(serial) if habits.serials => serial_day(serial).ok_or(NoDate::Not),
+        WrittenDate::Serial(_) => Err(NoDate::BareNumber),
         WrittenDate::Numbers(candidates) => {
             let plausible = candidates.plausible(habits.today);
             let Some(order) = habits.order else {
-                return plausible.settled().0.ok_or_else(|| DAY_OR_MONTH.into());
+                return plausible.settled().0.ok_or(NoDate::DayOrMonth);
             };
             let ordered = match order {
                 DateOrder::DayFirst => candidates.day_first,
@@ -59,12 +49,7 @@ pub(super) fn day(date: WrittenDate, habits: &DateHabits) -> Result<Date, Unsett
                 DateOrder::YearFirst if !candidates.two_digit_year => plausible.settled().0,
                 DateOrder::YearFirst => candidates.year_first,
             };
-            ordered.ok_or_else(|| {
-                format!(
-                    "not a date with the {}, as the file writes its dates",
-                    order.label()
-                )
-            })
+            ordered.ok_or(NoDate::NotInOrder(order))
         }
     }
 }
@@ -80,7 +65,7 @@ pub(super) fn settle(
     written: &Written,
     habits: &DateHabits,
     zone: &LocalDays,
-) -> Result<Settled, Unsettled> {
+) -> Result<Settled, NoDate> {
     let date = day(written.date, habits)?;
     let from_serial = serial_time(written.date);
     let Some(time) = written.time.or(from_serial) else {
@@ -99,7 +84,7 @@ pub(super) fn settle(
         });
     }
     let (micros, clock_change) = instant(date, time, &written.zone, zone)?;
-    let date = zone.date_of(micros).ok_or(OUT_OF_RANGE)?;
+    let date = zone.date_of(micros).ok_or(NoDate::OutOfRange)?;
     Ok(Settled {
         date,
         at: Some(Instant(micros)),
@@ -131,31 +116,28 @@ pub(super) fn noon(date: Date, zone: &LocalDays) -> Option<Instant> {
     Some(Instant(micros))
 }
 
-/// Why a cell's date is refused where no calendar reaches it.
-const OUT_OF_RANGE: &str = "a date out of range";
-
 fn instant(
     date: Date,
     time: WrittenTime,
     written: &Zone,
     fleet: &LocalDays,
-) -> Result<(i64, Option<ClockChange>), Unsettled> {
+) -> Result<(i64, Option<ClockChange>), NoDate> {
     let day = match time.days_on {
         0 => date,
-        _ => date.checked_plus_days(1).ok_or(OUT_OF_RANGE)?,
+        _ => date.checked_plus_days(1).ok_or(NoDate::OutOfRange)?,
     };
     let local = day.and_time(time.time);
     let (micros, change) = match written {
-        Zone::Offset(offset) => (offset.micros(local).ok_or(OUT_OF_RANGE)?, None),
+        Zone::Offset(offset) => (offset.micros(local).ok_or(NoDate::OutOfRange)?, None),
         Zone::Named(zone, Some(offset)) => {
-            let micros = offset.micros(local).ok_or(OUT_OF_RANGE)?;
+            let micros = offset.micros(local).ok_or(NoDate::OutOfRange)?;
             if zone.offset_at(micros) != *offset {
-                return Err("an offset that its time zone does not have then".into());
+                return Err(NoDate::OffsetOfAnother);
             }
             (micros, None)
         }
-        Zone::Named(zone, None) => zone.micros(local).ok_or(OUT_OF_RANGE)?,
-        Zone::Local => fleet.instant(local).ok_or(OUT_OF_RANGE)?,
+        Zone::Named(zone, None) => zone.micros(local).ok_or(NoDate::OutOfRange)?,
+        Zone::Local => fleet.instant(local).ok_or(NoDate::OutOfRange)?,
     };
     let leap = i64::from(time.leap) * 1_000_000;
     Ok((micros + leap, change))

@@ -18,8 +18,8 @@ fn london() -> LocalDays {
     LocalDays::new(crate::calendar::TimeZone::LONDON)
 }
 
-fn read(text: &str, order: Option<DateOrder>) -> Result<Settled, String> {
-    let written = written(text).map_err(str::to_owned)?;
+fn read(text: &str, order: Option<DateOrder>) -> Result<Settled, NoDate> {
+    let written = written(text)?;
     settle(&written, &habits(order), &london())
 }
 
@@ -141,7 +141,7 @@ fn what_the_calendar_does_not_have_is_refused() {
 #[test]
 fn an_order_that_nothing_settles_is_not_guessed() {
     for text in ["03/04/2026", "03/04/26 08:15", "3.4.2026", "03-04-2026"] {
-        assert_eq!(read(text, None), Err(DAY_OR_MONTH.to_owned()), "{text}");
+        assert_eq!(read(text, None), Err(NoDate::DayOrMonth), "{text}");
     }
     let day = |order| read("03/04/2026", Some(order)).map(|s| s.date.to_string());
     assert_eq!(day(DateOrder::DayFirst), Ok("2026-04-03".into()));
@@ -165,14 +165,14 @@ fn a_two_digit_year_that_lies_ahead_or_far_back_settles_the_order() {
     // 26 October 2031 and 5 October 2024 apart from 24 October 2005
     assert_eq!(day("31/10/26"), Ok("2026-10-31".into()));
     assert_eq!(day("24/10/05"), Ok("2024-10-05".into()));
-    assert_eq!(day("24/10/12"), Err(DAY_OR_MONTH.to_owned()));
+    assert_eq!(day("24/10/12"), Err(NoDate::DayOrMonth));
 }
 
 #[test]
 fn a_date_against_the_files_order_is_refused() {
     let why = read("10/31/2026", Some(DateOrder::DayFirst)).unwrap_err();
     assert_eq!(
-        why,
+        why.to_string(),
         "not a date with the day first, as the file writes its dates"
     );
     assert!(read("31/10/2026", Some(DateOrder::MonthFirst)).is_err());

@@ -18,7 +18,8 @@ use super::names::Names;
 use super::notes::Repair;
 use super::numbers::DecimalMark;
 use super::ragged::{Alignment, Alteration, ways};
-use super::row::{Below, Cells, FileContext, Reason, Row};
+use super::refusal::Refusal;
+use super::row::{Below, Cells, FileContext, Row};
 use super::rows_fills::fill;
 use super::rows_hardness::hardness;
 use super::rows_readings::reading;
@@ -41,7 +42,7 @@ pub(super) struct Part {
     pub kind: RecordKind,
     /// Not so where the line is no row at all.
     pub is_of_its_kind: bool,
-    pub records: Result<Records, Reason>,
+    pub records: Result<Records, Refusal>,
     pub repairs: Vec<Repair>,
     /// Van and day where only the day is known.
     pub day_only: Option<(Arc<str>, Date)>,
@@ -55,11 +56,11 @@ pub(super) enum Records {
 }
 
 impl Outcome {
-    fn set_aside(context: &FileContext<'_>, reason: Reason) -> Outcome {
+    fn set_aside(context: &FileContext<'_>, refusal: Refusal) -> Outcome {
         let part = Part {
             kind: context.sheet.main().kind,
             is_of_its_kind: false,
-            records: Err(reason),
+            records: Err(refusal),
             repairs: Vec::new(),
             day_only: None,
         };
@@ -103,12 +104,12 @@ pub(super) fn judge(
     names: &mut Names,
     only: Option<RecordKind>,
 ) -> Outcome {
-    if let Some(reason) = no_row_of_its_own(context, rows) {
-        return Outcome::set_aside(context, reason);
+    if let Some(refusal) = no_row_of_its_own(context, rows) {
+        return Outcome::set_aside(context, refusal);
     }
     let below = context.below.borrow().clone();
     if below == Below::Foreign {
-        return Outcome::set_aside(context, ANOTHER_TABLE.into());
+        return Outcome::set_aside(context, Refusal::BelowAnother);
     }
     let mut judging = Judging {
         context,
@@ -136,17 +137,17 @@ pub(super) fn judge(
     // what heads a table is never a sound row, so only the others are looked at
     if !outcome.has_sound_part() && heads_a_table((0..rows.len()).map(|i| rows.cell(i))) {
         let alike = alike(context.sheet.main(), rows);
-        let reason = match alike {
-            Some(_) => "the header once more, its columns in another order",
-            None => HEADER_OF_ANOTHER,
+        let refusal = match alike {
+            Some(_) => Refusal::HeaderInOtherOrder,
+            None => Refusal::HeaderOfAnother,
         };
         context.below.replace(alike.unwrap_or(Below::Foreign));
-        return Outcome::set_aside(context, reason.into());
+        return Outcome::set_aside(context, refusal);
     }
     if rows.is_misquoted() {
         for part in &mut outcome.parts {
             if let Err(why) = &mut part.records {
-                *why = format!("its quote marks do not match: {why}");
+                *why = Refusal::Misquoted(Box::new(why.clone()));
             }
         }
         outcome.repair("a quote mark that nothing closes: left out");
@@ -188,9 +189,6 @@ fn alike(layout: &Layout, rows: &Rows<'_>) -> Option<Below> {
     })
 }
 
-const HEADER_OF_ANOTHER: &str = "the header of another table: give that table a file of its own";
-const ANOTHER_TABLE: &str = "below the header of another table: give that table a file of its own";
-
 /// A row being judged.
 struct Judging<'j> {
     context: &'j FileContext<'j>,
@@ -220,8 +218,8 @@ impl Judging<'_> {
     fn in_their_order(&mut self, places: &[Option<usize>], width: usize) -> Outcome {
         let rows = self.rows;
         if rows.len() != width {
-            let reason = format!("{} cells where the header has {width}", rows.len());
-            return Outcome::set_aside(self.context, reason);
+            let cells = rows.len();
+            return Outcome::set_aside(self.context, Refusal::Width { cells, width });
         }
         let cell = |place: &Option<usize>| place.map_or(String::new(), |i| rows.cell(i).to_owned());
         let cells: Vec<String> = places.iter().map(cell).collect();
@@ -249,7 +247,7 @@ impl Judging<'_> {
             }
         }
         if parts.is_empty() {
-            return Outcome::set_aside(context, NOTHING.to_owned());
+            return Outcome::set_aside(context, Refusal::NoRecord);
         }
         Outcome {
             parts,
@@ -261,13 +259,11 @@ impl Judging<'_> {
         let kind = cells.layout.kind;
         let mut row = Row::new(self.context, cells, self.names);
         let records = match cells.contradiction() {
-            Some((column, one, other)) => {
-                let column = column.name();
-                let why = format!(
-                    "{column} stands in two columns that differ: \"{one}\" and \"{other}\""
-                );
-                Err(why)
-            }
+            Some((column, one, other)) => Err(Refusal::TwoDiffer {
+                column: column.name(),
+                one: one.to_owned(),
+                other: other.to_owned(),
+            }),
             None => match kind {
                 RecordKind::Readings => reading(&mut row),
                 RecordKind::Fills => fill(&mut row),
@@ -291,9 +287,8 @@ impl Judging<'_> {
         let layout = context.sheet.main();
         let width = layout.width();
         let wrong = || {
-            let word = if cells.len() == 1 { "cell" } else { "cells" };
-            let reason = format!("{} {word} where the header has {width}", cells.len());
-            Outcome::set_aside(context, reason)
+            let cells = cells.len();
+            Outcome::set_aside(context, Refusal::Width { cells, width })
         };
         let mut judged = |cells: Vec<String>, what: &'static str| {
             let mut outcome = self.cells(Some(&cells));
@@ -314,13 +309,8 @@ impl Judging<'_> {
             return if outcome.is_sound() { outcome } else { wrong() };
         }
         if cells.len() < width && rows.is_cut_off() {
-            return Outcome::set_aside(
-                context,
-                format!(
-                    "the file ends in the middle of this row, after {} cells where the header has {width}",
-                    cells.len()
-                ),
-            );
+            let cells = cells.len();
+            return Outcome::set_aside(context, Refusal::CutOff { cells, width });
         }
         let mut sound: Vec<(Alteration, Outcome)> = Vec::new();
         for way in ways(cells, width, char::from(layout.delimiter)) {
@@ -347,8 +337,6 @@ impl Judging<'_> {
         }
     }
 }
-
-const NOTHING: &str = "a van and a date, but no reading, no litres and no work";
 
 /// Whether a way is taken where it is the only one that makes a sound row.
 fn is_believed(context: &FileContext<'_>, how: Alteration, cells: &[&str]) -> bool {
@@ -428,7 +416,7 @@ fn separated_otherwise(layout: &Layout, line: &str) -> Option<Vec<String>> {
 }
 
 /// The header once more, or a total: lines that spreadsheets add.
-fn no_row_of_its_own(context: &FileContext<'_>, rows: &Rows<'_>) -> Option<Reason> {
+fn no_row_of_its_own(context: &FileContext<'_>, rows: &Rows<'_>) -> Option<Refusal> {
     let layout = context.sheet.main();
     let first = (0..rows.len()).find(|i| !plain(rows.cell(*i)).is_empty())?;
     let header = layout.headers.get(first).map_or("", |h| plain(h));
@@ -438,7 +426,7 @@ fn no_row_of_its_own(context: &FileContext<'_>, rows: &Rows<'_>) -> Option<Reaso
         let is_all = beyond.into_iter().all(|i| plain(rows.cell(i)).is_empty());
         if is_all && layout.headers.iter().enumerate().all(same) {
             context.below.replace(Below::Own);
-            return Some("the header once more".into());
+            return Some(Refusal::HeaderAgain);
         }
     }
     let when = [Column::TakenAt, Column::StartedAt, Column::DoneAt];
@@ -450,14 +438,14 @@ fn no_row_of_its_own(context: &FileContext<'_>, rows: &Rows<'_>) -> Option<Reaso
     let looked_at = if no_van { rows.len() } else { first + 1 };
     let found = (first..looked_at).find_map(|i| total(plain(rows.cell(i))))?;
     match found {
-        Total::Surely => Some("a total, not a row of its own".into()),
+        Total::Surely => Some(Refusal::Total),
         // a list of vans has no dates, and no van is called "Average"
         Total::Undated if layout.kind == RecordKind::Vans => {
             let name = plain(rows.cell(first)).to_ascii_lowercase();
             let is_name = matches!(name.as_str(), "max" | "min");
-            (!is_name).then(|| "a total, not a row of its own".into())
+            (!is_name).then_some(Refusal::Total)
         }
-        Total::Undated if undated => Some("a line of totals, or a row without its date".into()),
+        Total::Undated if undated => Some(Refusal::TotalOrUndated),
         Total::Undated => None,
     }
 }

@@ -34,6 +34,7 @@ mod postcode;
 mod quotes;
 mod ragged;
 mod read;
+mod refusal;
 mod remarks;
 mod row;
 mod row_dates;

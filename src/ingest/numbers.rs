@@ -37,22 +37,13 @@ pub(super) enum Spelled {
 }
 
 /// Why a cell is no number; said behind `feed_ppm is "…", `.
-#[derive(Debug, Clone, Copy, PartialEq)]
+#[derive(Debug, Clone, Copy, PartialEq, thiserror::Error)]
 pub(super) enum NoNumber {
+    #[error("{0}")]
     Not(&'static str),
     /// Fits thousands and decimals.
+    #[error("which may be {0} or {1}, and nothing in the file tells")]
     BothWays(f64, f64),
-}
-
-impl std::fmt::Display for NoNumber {
-    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
-        match self {
-            NoNumber::Not(why) => f.write_str(why),
-            NoNumber::BothWays(a, b) => {
-                write!(f, "which may be {a} or {b}, and nothing in the file tells")
-            }
-        }
-    }
 }
 
 const NOT: NoNumber = NoNumber::Not("not a number");

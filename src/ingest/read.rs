@@ -5,7 +5,7 @@
 
 use std::borrow::Cow;
 use std::cell::RefCell;
-use std::collections::HashMap;
+use std::collections::{BTreeMap, HashMap};
 use std::io::Read;
 use std::path::Path;
 use std::sync::Arc;
@@ -27,7 +27,6 @@ use super::error::ReadError;
 use super::evidence::Evidence;
 use super::files::Table;
 use super::headers::RecordKind;
-use super::instants::DAY_OR_MONTH;
 use super::json_lines;
 use super::judge::{Outcome, Part, Records, judge};
 use super::kind::recognise;
@@ -38,6 +37,7 @@ use super::names::Names;
 use super::notes::Notes;
 use super::numbers::DecimalMark;
 use super::own_output;
+use super::refusal::{Refusal, RefusalKind};
 use super::remarks::{Tick, tick};
 use super::row::{Below, Cells, FileContext};
 use super::rows_hardness::bare_is_mg_l;
@@ -528,7 +528,7 @@ fn unsettled_note(open: u64, contradicts: bool) -> String {
         "no row settles it"
     };
     format!(
-        "{DAY_OR_MONTH} in {open} dates: {why}; say --date-order day-first or --date-order month-first and ingest the file again"
+        "day and month cannot be told apart in {open} dates: {why}; say --date-order day-first or --date-order month-first and ingest the file again"
     )
 }
 
@@ -541,6 +541,8 @@ struct File<'f> {
     batch: RowBatch,
     batch_text: usize,
     read: u64,
+    /// Rows set aside by what is wrong with them.
+    refused: BTreeMap<RefusalKind, u64>,
     /// Jobs of a list that were not ticked.
     not_done: u64,
     /// Lines of the table that the file does not have.
@@ -564,6 +566,7 @@ impl<'f> File<'f> {
             batch: RowBatch::default(),
             batch_text: 0,
             read: 0,
+            refused: BTreeMap::new(),
             not_done: 0,
             lines_before: 0,
             mark_cell: None,
@@ -581,17 +584,22 @@ impl<'f> File<'f> {
         while let Some(at) = rows.next_row() {
             let at = at.above(self.lines_before);
             if at.is_too_long {
-                let reason = "a line of more than 1 MiB: no row of ours";
-                self.set_aside(at.line, reason.to_owned(), rows.text_of(at), true, None);
+                self.set_aside(at.line, &Refusal::TooLong, rows.text_of(at), true, None);
             } else if self.mark_cell.is_some() && !self.is_whole(rows) {
                 // the two cells in front must not be taken for cells of the row
                 let width = self.context.sheet.main().width();
-                let reason = format!("{} cells where the header has {width}", rows.len());
+                let cells = rows.len();
                 let mark = self.mark(rows);
                 let place = mark.map(Mark::place_in_day);
                 let text = self.own_text(at, rows);
                 let number = self.number_of_mark(at, mark);
-                self.set_aside(number, reason, &text, false, place);
+                self.set_aside(
+                    number,
+                    &Refusal::Width { cells, width },
+                    &text,
+                    false,
+                    place,
+                );
             } else if self.is_not_done(rows) {
                 self.not_done += 1;
             } else {
@@ -670,17 +678,18 @@ impl<'f> File<'f> {
     fn set_aside(
         &mut self,
         number: u64,
-        reason: String,
+        refusal: &Refusal,
         text: &str,
         is_cut: bool,
         day_position: Option<u32>,
     ) {
         self.read += 1;
+        *self.refused.entry(refusal.kind()).or_insert(0) += 1;
         self.batch.set_aside.push(SetAside {
             file: self.name.to_owned(),
             line: Some(records::line_of(number)),
             part: records::part_of(number),
-            reason,
+            reason: refusal.to_string(),
             text: kept(text, is_cut),
             day_position,
         });
@@ -723,8 +732,8 @@ impl<'f> File<'f> {
         });
         let records = match part.records {
             Ok(records) => records,
-            Err(reason) => {
-                self.set_aside(number, reason, text, false, position);
+            Err(refusal) => {
+                self.set_aside(number, &refusal, text, false, position);
                 return;
             }
         };
@@ -791,10 +800,12 @@ impl<'f> File<'f> {
         let rows = format!("{} {row}", self.read);
         told.push(&rows);
         let recognised = format!("{}: {}", sheet.kinds(), told.join(", "));
+        let refused = self.refused.into_iter();
         FileTail {
             recognised,
             notes: self.notes.finish(|column| sheet.label(column)),
             dialect: Dialect::default(),
+            refused: refused.map(|(kind, rows)| (kind.word(), rows)).collect(),
         }
     }
 }

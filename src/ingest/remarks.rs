@@ -35,7 +35,7 @@ const DONE: &[&str] = &[
 
 /// Words that say it of a thing that was not there before.
 const NEW: &[&str] = &[
-    "new", "neu", "neue", "neuer", "neue", "neues", "nouveau", "nouvelle", "neuf", "neuve",
+    "new", "neu", "neue", "neuer", "neues", "nouveau", "nouvelle", "neuf", "neuve",
 ];
 
 /// A change by its name stands behind what was changed: `resin change`. Before
@@ -121,7 +121,10 @@ pub(super) fn work_in(remark: &str) -> Vec<Item> {
 /// sentence, or with an amount beside it.
 pub(super) fn work_named(cell: &str) -> Vec<Item> {
     let lower = cell.to_lowercase();
-    let answer = lower.strip_prefix("yes").map_or(&*lower, |rest| {
+    // not the start of "yesterday"
+    let yes = lower.strip_prefix("yes");
+    let yes = yes.filter(|rest| !rest.starts_with(char::is_alphabetic));
+    let answer = yes.map_or(&*lower, |rest| {
         rest.trim_start_matches([' ', ',', ':', '-', '.'])
     });
     let plain = items(answer);
@@ -435,6 +438,7 @@ mod tests {
             ("Resin 25L", &[Item::Resin][..]),
             ("2 x filters", &[Item::Prefilter]),
             ("Yes - resin", &[Item::Resin]),
+            ("yesterday", &[]),
             (
                 "yes, new filters and resin",
                 &[Item::Prefilter, Item::Resin],

@@ -15,6 +15,7 @@ use super::names::Names;
 use super::notes::Repair;
 use super::numbers::{DecimalMark, both_ways};
 use super::postcode::{Postcode, postcode};
+use super::refusal::{Fault, Refusal};
 use super::settle::says_the_same;
 use super::sheet::Sheet;
 use super::split::Rows;
@@ -68,9 +69,6 @@ pub(super) enum SmallLitres {
 }
 
 const CONTROL: &str = "control characters left out";
-
-/// Why a row is set aside.
-pub(super) type Reason = String;
 
 /// The cells of one row by their columns.
 #[derive(Clone, Copy)]
@@ -178,15 +176,19 @@ impl<'r> Row<'r> {
     }
 
     /// `feed_ppm is "1,2O4", …`, with the row's own header where it differs.
-    pub fn fault(&self, column: Column, why: impl std::fmt::Display) -> Reason {
+    pub fn fault(&self, column: Column, fault: impl Into<Fault>) -> Refusal {
         let cell = self.cell(column);
         let start: String = cell.chars().take(60).collect();
         let more = if start.len() < cell.len() { "…" } else { "" };
-        let shown = shown(&start);
-        format!(
-            "{} is \"{shown}{more}\", {why}",
-            self.cells.layout.label(column)
-        )
+        Refusal::Cell {
+            label: self.layout().label(column),
+            cell: format!("{}{more}", shown(&start)),
+            fault: fault.into(),
+        }
+    }
+
+    pub fn empty(&self, column: Column) -> Refusal {
+        Refusal::Empty(self.layout().label(column))
     }
 
     pub fn repair(&mut self, column: Column, what: &'static str) {
@@ -197,22 +199,19 @@ impl<'r> Row<'r> {
     }
 
     /// The van, which every row but one of hardness needs.
-    pub fn van(&mut self) -> Result<Arc<str>, Reason> {
+    pub fn van(&mut self) -> Result<Arc<str>, Refusal> {
         if let (Some(van), false) = (&self.layout().van, self.layout().has(Column::Van)) {
             return Ok(self.names.van(van));
         }
         let cell = self.cell(Column::Van);
         if is_no_value(cell) {
-            return Err(format!("{} is empty", self.cells.layout.label(Column::Van)));
+            return Err(self.empty(Column::Van));
         }
         if is_ditto(cell) {
-            return Err(self.fault(Column::Van, "a ditto mark, not a name"));
+            return Err(self.fault(Column::Van, Fault::Ditto("name")));
         }
         if cell.starts_with(['#', '=']) {
-            return Err(self.fault(
-                Column::Van,
-                "a spreadsheet formula or its error, not a name",
-            ));
+            return Err(self.fault(Column::Van, Fault::Formula));
         }
         let cell = self.without_stray_quote(cell)?;
         let name = match without_obeyed(cell) {
@@ -223,13 +222,13 @@ impl<'r> Row<'r> {
             }
         };
         if is_no_value(&name) {
-            return Err(self.fault(Column::Van, "nothing that could be a name"));
+            return Err(self.fault(Column::Van, Fault::NoName));
         }
         if name.chars().count() > LONGEST_NAME {
-            return Err(self.fault(Column::Van, "too long to be a name"));
+            return Err(self.fault(Column::Van, Fault::LongName));
         }
         if is_test(&name) {
-            return Err(self.fault(Column::Van, "a test row"));
+            return Err(self.fault(Column::Van, Fault::TestVan));
         }
         if has_letter_o_for_zero(&name) {
             let what = "a letter O beside a digit: meant for a zero where a van is called so";
@@ -239,23 +238,22 @@ impl<'r> Row<'r> {
     }
 
     /// A name without a quote mark that nobody closed.
-    fn without_stray_quote(&mut self, cell: &'r str) -> Result<&'r str, Reason> {
+    fn without_stray_quote(&mut self, cell: &'r str) -> Result<&'r str, Refusal> {
         if cell.matches('"').count() != 1 {
             return Ok(cell);
         }
         let inner = cell.trim_matches('"').trim();
         if inner.contains('"') || inner.is_empty() {
-            return Err(self.fault(Column::Van, "a stray quote mark within a name"));
+            return Err(self.fault(Column::Van, Fault::StrayQuote));
         }
         self.repair(Column::Van, "a stray quote mark left out");
         Ok(inner)
     }
 
     /// A free text; `None` where the cell is empty.
-    pub fn text(&mut self, column: Column) -> Result<Option<Arc<str>>, Reason> {
+    pub fn text(&mut self, column: Column) -> Result<Option<Arc<str>>, Refusal> {
         if self.cells.is_misquoted(column) {
-            let why = "with quote marks that do not match, so where it ends cannot be told";
-            return Err(self.fault(column, why));
+            return Err(self.fault(column, Fault::QuotesDiffer));
         }
         let cell = self.cell(column);
         if let Some(text) = without_obeyed(cell) {
@@ -267,13 +265,13 @@ impl<'r> Row<'r> {
     }
 
     /// Where the van stood; what is no postcode is dropped and noted.
-    pub fn place(&mut self, column: Column) -> Result<Option<Arc<str>>, Reason> {
+    pub fn place(&mut self, column: Column) -> Result<Option<Arc<str>>, Refusal> {
         let cell = self.cell(column);
         if is_no_value(cell) {
             return Ok(None);
         }
         if is_ditto(cell) {
-            return Err(self.fault(column, "a ditto mark, not a postcode"));
+            return Err(self.fault(column, Fault::Ditto("postcode")));
         }
         if let Some(known) = self.names.place(cell) {
             return Ok(Some(known));

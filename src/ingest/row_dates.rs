@@ -5,9 +5,10 @@ use crate::calendar::{ClockChange, Date, DateExt, Datelike};
 use crate::store::records::Instant;
 
 use super::columns::Column;
-use super::dates::{Written, WrittenDate, WrittenTime, Zone, written};
-use super::instants::{self, DAY_OR_MONTH, Settled};
-use super::row::{Reason, Row};
+use super::dates::{NoDate, Written, WrittenDate, WrittenTime, Zone, written};
+use super::instants::{self, Settled};
+use super::refusal::{Fault, Refusal};
+use super::row::Row;
 use super::text::{is_ditto, is_no_value};
 
 impl Row<'_> {
@@ -23,12 +24,12 @@ impl Row<'_> {
     }
 
     /// A day, its time of day left out.
-    pub fn day(&mut self, column: Column) -> Result<Option<Date>, Reason> {
+    pub fn day(&mut self, column: Column) -> Result<Option<Date>, Refusal> {
         Ok(self.moment(column)?.map(|settled| settled.date))
     }
 
     /// A date with or without a time; `None` where the cell is empty.
-    pub fn moment(&mut self, column: Column) -> Result<Option<Settled>, Reason> {
+    pub fn moment(&mut self, column: Column) -> Result<Option<Settled>, Refusal> {
         let is_start = is_start(column);
         // a start without a time still has the day in the column beside it
         let beside = is_start && is_no_value(self.cell(column));
@@ -38,7 +39,7 @@ impl Row<'_> {
             return Ok(None);
         }
         if is_ditto(cell) {
-            return Err(self.fault(column, "a ditto mark, not a date"));
+            return Err(self.fault(column, Fault::Ditto("date")));
         }
         let mut found = written(cell).map_err(|why| self.fault(column, why))?;
         if is_start {
@@ -48,7 +49,7 @@ impl Row<'_> {
             found.zone = Zone::Offset(crate::calendar::FixedOffset::UTC);
         }
         let settled = instants::settle(&found, &self.context.habits, self.context.zone)
-            .map_err(|why| self.unsettled(column, &why))?;
+            .map_err(|why| self.fault(column, why))?;
         if let Some(change) = settled.clock_change {
             self.repair(column, told(change));
         }
@@ -61,17 +62,8 @@ impl Row<'_> {
         layout.is_utc(column) || (is_start(column) && layout.is_utc(Column::Clock))
     }
 
-    fn unsettled(&self, column: Column, why: &str) -> Reason {
-        if why == DAY_OR_MONTH {
-            let how = "say --date-order day-first or month-first";
-            self.fault(column, format_args!("where {why}: {how}"))
-        } else {
-            self.fault(column, why)
-        }
-    }
-
     /// Puts a time of day behind a date that stands in a column of its own.
-    fn join_day_and_clock(&self, found: &mut Written) -> Result<(), Reason> {
+    fn join_day_and_clock(&self, found: &mut Written) -> Result<(), Refusal> {
         let read = |other: Column| {
             let cell = self.cell(other);
             if is_no_value(cell) {
@@ -93,7 +85,7 @@ impl Row<'_> {
             .is_none_or(|time| !found.machine && time.time == crate::calendar::Time::MIN);
         if open && let Some(clock) = read(Column::Clock)? {
             let time = clock.time;
-            found.time = Some(time.ok_or_else(|| self.fault(Column::Clock, "not a time of day"))?);
+            found.time = Some(time.ok_or_else(|| self.fault(Column::Clock, NoDate::NoTime))?);
             found.zone = clock.zone;
         }
         Ok(())
@@ -101,21 +93,19 @@ impl Row<'_> {
 
     /// The moment of a reading, fill or service: required, neither ahead nor
     /// absurdly far back.
-    pub fn happened(&mut self, column: Column) -> Result<Settled, Reason> {
-        let settled = self
-            .moment(column)?
-            .ok_or_else(|| format!("{} is empty", self.cells.layout.label(column)))?;
+    pub fn happened(&mut self, column: Column) -> Result<Settled, Refusal> {
+        let settled = self.moment(column)?.ok_or_else(|| self.empty(column))?;
         self.not_ahead(column, settled.date)?;
         Ok(settled)
     }
 
     /// Refuses days after today and days before any van of ours.
-    pub fn not_ahead(&self, column: Column, date: Date) -> Result<(), Reason> {
+    pub fn not_ahead(&self, column: Column, date: Date) -> Result<(), Refusal> {
         if date > self.context.today {
-            return Err(self.fault(column, format_args!("after today ({})", self.context.today)));
+            return Err(self.fault(column, Fault::AfterToday(self.context.today)));
         }
         if date.year() < 2000 {
-            return Err(self.fault(column, "before the year 2000: a spreadsheet's empty date?"));
+            return Err(self.fault(column, Fault::Before2000));
         }
         Ok(())
     }

@@ -2,7 +2,8 @@
 
 use super::columns::Column;
 use super::numbers::{DecimalMark, NoNumber, Number, Spelled, both_ways, is_unread, number};
-use super::row::{Reason, Row};
+use super::refusal::{Fault, Refusal};
+use super::row::Row;
 use super::rows_fills::{LEAST_FILL, MOST_LITRES};
 use super::units::Unit;
 
@@ -10,7 +11,7 @@ const THOUSANDS: &str = "its comma taken for thousands, as commas separate the c
 
 impl<'r> Row<'r> {
     /// A number in the column's own unit; `None` where the cell has no value.
-    pub fn amount(&mut self, column: Column) -> Result<Option<f64>, Reason> {
+    pub fn amount(&mut self, column: Column) -> Result<Option<f64>, Refusal> {
         if matches!(column, Column::Litres | Column::RejectLitres)
             && let Some(litres) = self.by_sense(column)
         {
@@ -21,13 +22,13 @@ impl<'r> Row<'r> {
         };
         let value = self.converted(column, &number)?;
         if value < 0.0 {
-            return Err(self.fault(column, "negative"));
+            return Err(self.fault(column, Fault::Negative));
         }
         Ok(Some(value))
     }
 
     /// As [`Row::amount`], negative values included.
-    pub fn signed(&mut self, column: Column) -> Result<Option<f64>, Reason> {
+    pub fn signed(&mut self, column: Column) -> Result<Option<f64>, Refusal> {
         let Some(number) = self.number(column)? else {
             return Ok(None);
         };
@@ -35,7 +36,7 @@ impl<'r> Row<'r> {
     }
 
     /// Money: a currency sign or code on either side, brackets for a credit.
-    pub fn money(&mut self, column: Column) -> Result<Option<f64>, Reason> {
+    pub fn money(&mut self, column: Column) -> Result<Option<f64>, Refusal> {
         let cell = self.cell(column);
         let (credit, inside) = match cell.strip_prefix('(').and_then(|c| c.strip_suffix(')')) {
             Some(inside) => (true, inside.trim()),
@@ -55,7 +56,7 @@ impl<'r> Row<'r> {
             && without_currency(found.unit).is_empty()
             && !(minus && found.value < 0.0);
         if !sound {
-            return Err(self.fault(column, "not an amount of money"));
+            return Err(self.fault(column, Fault::NoMoney));
         }
         Ok(Some(if credit || minus {
             -found.value
@@ -65,7 +66,7 @@ impl<'r> Row<'r> {
     }
 
     /// The number of a cell as written, its spelling noted.
-    pub fn number(&mut self, column: Column) -> Result<Option<Number<'r>>, Reason> {
+    pub fn number(&mut self, column: Column) -> Result<Option<Number<'r>>, Refusal> {
         let cell = self.cell(column);
         let found = number(cell, self.context.mark).map_err(|why| self.fault(column, why))?;
         match found.map(|n| n.spelled) {
@@ -81,7 +82,7 @@ impl<'r> Row<'r> {
     /// Litres of which three digits behind a point may be thousands or decimals:
     /// only one of the two can be a fill, or the cell says nothing. `None` where
     /// the cell reads one way only.
-    fn by_sense(&mut self, column: Column) -> Option<Result<f64, Reason>> {
+    fn by_sense(&mut self, column: Column) -> Option<Result<f64, Refusal>> {
         let cell = self.cell(column);
         let (thousands, decimals) = both_ways(cell)?;
         let unit = number(cell, DecimalMark::Point).ok().flatten()?.unit;
@@ -118,7 +119,7 @@ impl<'r> Row<'r> {
     }
 
     /// The number in the column's own unit, by the cell's unit or the header's.
-    fn converted(&mut self, column: Column, number: &Number<'_>) -> Result<f64, Reason> {
+    fn converted(&mut self, column: Column, number: &Number<'_>) -> Result<f64, Refusal> {
         let stated = self.cells.layout.unit_of(column).unwrap_or(Unit::Own);
         if number.unit.is_empty() {
             return Ok(stated.convert(number.value));
@@ -137,8 +138,8 @@ impl<'r> Row<'r> {
     pub fn measured(
         &mut self,
         column: Column,
-        read: impl FnOnce(&mut Self) -> Result<Option<f64>, Reason>,
-    ) -> Result<Option<f64>, Reason> {
+        read: impl FnOnce(&mut Self) -> Result<Option<f64>, Refusal>,
+    ) -> Result<Option<f64>, Refusal> {
         if !is_unread(self.cell(column)) {
             return read(self);
         }
@@ -148,7 +149,7 @@ impl<'r> Row<'r> {
     }
 
     /// A ppm value: its ppm cell, else its conductivity cell.
-    pub fn ppm(&mut self, column: Column) -> Result<Option<f64>, Reason> {
+    pub fn ppm(&mut self, column: Column) -> Result<Option<f64>, Refusal> {
         let ppm = self.measured(column, |row| row.amount(column))?;
         let other = match column.in_us_cm() {
             Some(us_cm) => self.measured(us_cm, |row| row.amount(us_cm))?,
@@ -178,15 +179,15 @@ fn without_currency(text: &str) -> &str {
         .trim()
 }
 
-fn unknown_unit(unit: &str) -> String {
+fn unknown_unit(unit: &str) -> Fault {
     let looks_like_word = unit
         .chars()
         .next()
         .is_some_and(|c| c.is_alphabetic() || c == '°' || c == '%');
     if looks_like_word && unit.chars().count() < 20 {
-        format!("not a number in a unit of this column (\"{unit}\"?)")
+        Fault::UnknownUnit(unit.to_owned())
     } else {
-        "not a number".to_owned()
+        NoNumber::Not("not a number").into()
     }
 }
 

@@ -6,7 +6,8 @@ use super::columns::Column;
 use super::dates::{WrittenDate, written};
 use super::evidence::MOST_TANKS;
 use super::judge::Records;
-use super::row::{Reason, Row, SmallLitres};
+use super::refusal::{Fault, Refusal};
+use super::row::{Row, SmallLitres};
 use super::rows_readings::when;
 use super::text::is_no_value;
 use super::units::Unit;
@@ -23,13 +24,13 @@ const LEAST_LITRES: f64 = 1.0;
 const MOST_WASTE: f64 = 10.0;
 const DAY_MICROS: i64 = 24 * 3_600 * 1_000_000;
 
-pub(super) fn fill(row: &mut Row<'_>) -> Result<Records, Reason> {
+pub(super) fn fill(row: &mut Row<'_>) -> Result<Records, Refusal> {
     let van = row.van()?;
     let started_at = when(row, Column::StartedAt, &van)?;
     let litres = litres(row)?;
     let meter_litres = row.amount(Column::MeterLitres)?;
     if litres.is_none() && meter_litres.is_none() {
-        return Err("neither litres nor meter_litres is given".into());
+        return Err(Refusal::NoLitres);
     }
     let timed = row.day_only.is_none();
     Ok(Records::One(Record::Fill(Fill {
@@ -63,7 +64,7 @@ pub(super) fn is_sound_fill(
         })
 }
 
-fn litres(row: &mut Row<'_>) -> Result<Option<f64>, Reason> {
+fn litres(row: &mut Row<'_>) -> Result<Option<f64>, Refusal> {
     let Some(litres) = row.amount(Column::Litres)? else {
         return Ok(None);
     };
@@ -74,25 +75,19 @@ fn litres(row: &mut Row<'_>) -> Result<Option<f64>, Reason> {
             row.repair(Column::Litres, "tanks, made litres by what a tank holds");
             litres * tank
         }
-        SmallLitres::Open => return Err(row.fault(Column::Litres, LITRES_OR_TANKS)),
+        SmallLitres::Open => return Err(row.fault(Column::Litres, Fault::LitresOrTanks)),
     };
     if litres == 0.0 {
-        return Err(row.fault(Column::Litres, "no water"));
+        return Err(row.fault(Column::Litres, Fault::NoWater));
     }
     if litres < LEAST_LITRES {
-        return Err(row.fault(Column::Litres, "less than a litre (cubic metres?)"));
+        return Err(row.fault(Column::Litres, Fault::LeastLitres));
     }
     if litres > MOST_LITRES {
-        return Err(row.fault(
-            Column::Litres,
-            "more than any tank holds (a counter in the wrong column?)",
-        ));
+        return Err(row.fault(Column::Litres, Fault::MostLitres));
     }
     Ok(Some(litres))
 }
-
-const LITRES_OR_TANKS: &str =
-    "litres or tanks? Say --tank-fills 400 where a tank holds 400 L, or --tank-fills litres";
 
 /// Whether the figure may count tanks.
 fn is_count(row: &Row<'_>, litres: f64) -> bool {
@@ -101,7 +96,7 @@ fn is_count(row: &Row<'_>, litres: f64) -> bool {
     is_bare && unit.is_none_or(|unit| unit == Unit::Own) && litres <= MOST_TANKS
 }
 
-fn reject(row: &mut Row<'_>, litres: Option<f64>) -> Result<Option<f64>, Reason> {
+fn reject(row: &mut Row<'_>, litres: Option<f64>) -> Result<Option<f64>, Refusal> {
     let Some(reject) = row.amount(Column::RejectLitres)? else {
         return Ok(None);
     };
@@ -122,23 +117,20 @@ fn reject(row: &mut Row<'_>, litres: Option<f64>) -> Result<Option<f64>, Reason>
     Ok(Some(reject))
 }
 
-fn source_of(row: &mut Row<'_>) -> Result<Source, Reason> {
+fn source_of(row: &mut Row<'_>) -> Result<Source, Refusal> {
     let cell = row.cell(Column::Source);
     if is_no_value(cell) {
         return Ok(Source::Mains);
     }
     match source(cell) {
         SourceWord::Known(source) => Ok(source),
-        SourceWord::EitherWay => Err(row.fault(
-            Column::Source,
-            "which may be the van's own plant or another: write mains or bought_in",
-        )),
-        SourceWord::Unknown => Err(row.fault(Column::Source, "neither mains nor bought_in")),
+        SourceWord::EitherWay => Err(row.fault(Column::Source, Fault::EitherSource)),
+        SourceWord::Unknown => Err(row.fault(Column::Source, Fault::NoSource)),
     }
 }
 
 /// The end of a fill: within a day of its start, else left out.
-fn ended_at(row: &mut Row<'_>, started_at: Instant) -> Result<Option<Instant>, Reason> {
+fn ended_at(row: &mut Row<'_>, started_at: Instant) -> Result<Option<Instant>, Refusal> {
     let cell = row.cell(Column::EndedAt);
     if is_no_value(cell) {
         return Ok(None);

@@ -7,7 +7,8 @@ use crate::water::HardnessUnit;
 
 use super::columns::Column;
 use super::judge::Records;
-use super::row::{Reason, Row};
+use super::refusal::{Fault, Refusal};
+use super::row::Row;
 use super::text::{folded, is_no_value};
 use super::units::{Unit, hardness_unit};
 
@@ -16,31 +17,25 @@ const MOST: f64 = 1500.0;
 /// A bare figure up to here may be degrees of several countries.
 const MAY_BE_DEGREES: f64 = 30.0;
 
-pub(super) fn hardness(row: &mut Row<'_>) -> Result<Records, Reason> {
+pub(super) fn hardness(row: &mut Row<'_>) -> Result<Records, Refusal> {
     let postcode = row
         .place(Column::Postcode)?
-        .ok_or_else(|| row.fault(Column::Postcode, "not a postcode area, district or sector"))?;
+        .ok_or_else(|| row.fault(Column::Postcode, Fault::NoPostcode))?;
     let Some(number) = number_of(row)? else {
-        return Err(format!("{} is empty", row.layout().label(Column::Hardness)));
+        return Err(row.empty(Column::Hardness));
     };
     if number.0 < 0.0 {
-        return Err(row.fault(Column::Hardness, "negative"));
+        return Err(row.fault(Column::Hardness, Fault::Negative));
     }
     let unit = match unit_of(row, number.1)? {
         Some(unit) => unit,
         None if number.0 <= MAY_BE_DEGREES && !row.context.bare_is_mg_l => {
-            return Err(row.fault(
-                Column::Hardness,
-                "without a unit: mg/L, Clark, French or German degrees? Fill in unit",
-            ));
+            return Err(row.fault(Column::Hardness, Fault::NoUnitOfHardness));
         }
         None => HardnessUnit::MgLCaco3,
     };
     if unit.to_mg_l_caco3(number.0) > MOST {
-        return Err(row.fault(
-            Column::Hardness,
-            format_args!("more than any tap water, in {}", unit.word()),
-        ));
+        return Err(row.fault(Column::Hardness, Fault::MostHardness(unit)));
     }
     Ok(Records::One(Record::Hardness(Hardness {
         postcode,
@@ -53,7 +48,7 @@ pub(super) fn hardness(row: &mut Row<'_>) -> Result<Records, Reason> {
 
 type Figure<'r> = (f64, &'r str);
 
-fn number_of<'r>(row: &mut Row<'r>) -> Result<Option<Figure<'r>>, Reason> {
+fn number_of<'r>(row: &mut Row<'r>) -> Result<Option<Figure<'r>>, Refusal> {
     let cell = row.cell(Column::Hardness);
     let classes = [
         "soft",
@@ -67,10 +62,7 @@ fn number_of<'r>(row: &mut Row<'r>) -> Result<Option<Figure<'r>>, Reason> {
         "moderate",
     ];
     if classes.contains(&cell.to_lowercase().as_str()) {
-        return Err(row.fault(
-            Column::Hardness,
-            "a class, not a number: each scheme draws it elsewhere",
-        ));
+        return Err(row.fault(Column::Hardness, Fault::HardnessClass));
     }
     Ok(row
         .number(Column::Hardness)?
@@ -78,24 +70,22 @@ fn number_of<'r>(row: &mut Row<'r>) -> Result<Option<Figure<'r>>, Reason> {
 }
 
 /// The unit by the cell, the unit column or the header, in that order.
-fn unit_of(row: &Row<'_>, in_cell: &str) -> Result<Option<HardnessUnit>, Reason> {
+fn unit_of(row: &Row<'_>, in_cell: &str) -> Result<Option<HardnessUnit>, Refusal> {
     let cell = row.cell(Column::Unit);
     let beside = if is_no_value(cell) {
         None
     } else {
-        let unit = hardness_unit(&folded(cell)).ok_or_else(|| {
-            let known = HardnessUnit::ALL.map(HardnessUnit::word).join(", ");
-            row.fault(Column::Unit, format_args!("not one of {known}"))
-        })?;
+        let unit = hardness_unit(&folded(cell))
+            .ok_or_else(|| row.fault(Column::Unit, Fault::NoHardnessUnit))?;
         Some(unit)
     };
     if !in_cell.is_empty() {
         let Some(Unit::Hardness(unit)) = Unit::named(in_cell, Column::Hardness.measure()) else {
-            return Err(row.fault(Column::Hardness, "in a unit that is not known"));
+            return Err(row.fault(Column::Hardness, Fault::HardnessUnit));
         };
         if beside.is_some_and(|beside| beside != unit) {
-            let why = format_args!("but the unit beside it is {cell}");
-            return Err(row.fault(Column::Hardness, why));
+            let fault = Fault::UnitsDiffer(cell.to_owned());
+            return Err(row.fault(Column::Hardness, fault));
         }
         return Ok(Some(unit));
     }
@@ -109,7 +99,7 @@ fn unit_of(row: &Row<'_>, in_cell: &str) -> Result<Option<HardnessUnit>, Reason>
 }
 
 /// The day from which the figure holds; a bare year begins on 1 January.
-fn as_of(row: &mut Row<'_>) -> Result<Option<Date>, Reason> {
+fn as_of(row: &mut Row<'_>) -> Result<Option<Date>, Refusal> {
     let cell = row.cell(Column::AsOf);
     if cell.len() == 4
         && let Ok(year) = cell.parse::<i32>()

@@ -3,10 +3,12 @@
 use crate::store::records::{Instant, Reading, Record};
 
 use super::columns::Column;
+use super::dates::NoDate;
 use super::instants;
 use super::judge::Records;
+use super::refusal::{Fault, Refusal};
 use super::remarks::work_in;
-use super::row::{Reason, Row};
+use super::row::Row;
 use super::units::Unit;
 
 /// More dissolved solids than any drinking water, ppm: EU directive 2020/2184
@@ -22,7 +24,7 @@ const MOST_BAR: f64 = 16.0;
 /// practice, no source).
 const MOST_LPM: f64 = 60.0;
 
-pub(super) fn reading(row: &mut Row<'_>) -> Result<Records, Reason> {
+pub(super) fn reading(row: &mut Row<'_>) -> Result<Records, Refusal> {
     let van = row.van()?;
     let taken_at = when(row, Column::TakenAt, &van)?;
     let feed_ppm = meter(row, Column::FeedPpm)?;
@@ -30,20 +32,15 @@ pub(super) fn reading(row: &mut Row<'_>) -> Result<Records, Reason> {
     let product_ppm = meter(row, Column::ProductPpm)?;
     if feed_ppm.is_none() && permeate_ppm.is_none() && product_ppm.is_none() {
         if let Some(unread) = row.unread {
-            return Err(row.fault(unread, "no figure that a meter could read"));
+            return Err(row.fault(unread, Fault::Unread));
         }
-        return Err(
-            "no meter was read: feed_ppm, permeate_ppm and product_ppm are all empty".into(),
-        );
+        return Err(Refusal::NoMeter);
     }
     if (feed_ppm, permeate_ppm, product_ppm) == (Some(123.0), Some(12.0), Some(1.0)) {
-        return Err("123, 12 and 1 ppm look like a test row".into());
+        return Err(Refusal::TestReading);
     }
     if feed_ppm == Some(0.0) {
-        return Err(row.fault(
-            first_given(row, Column::FeedPpm),
-            "a meter that is off, dry or disconnected",
-        ));
+        return Err(row.fault(first_given(row, Column::FeedPpm), Fault::MeterOff));
     }
     if let (Some(feed), Some(permeate)) = (feed_ppm, permeate_ppm)
         && permeate > feed * 1.1
@@ -99,7 +96,7 @@ pub(super) fn when(
     row: &mut Row<'_>,
     column: Column,
     van: &std::sync::Arc<str>,
-) -> Result<Instant, Reason> {
+) -> Result<Instant, Refusal> {
     let settled = row.happened(column)?;
     if let Some(at) = settled.at {
         return Ok(at);
@@ -107,11 +104,11 @@ pub(super) fn when(
     row.day_only = Some((van.clone(), settled.date));
     row.repair(column, "a day without a time of day: kept at local noon");
     instants::noon(settled.date, row.context.zone)
-        .ok_or_else(|| row.fault(column, "a date out of range"))
+        .ok_or_else(|| row.fault(column, NoDate::OutOfRange))
 }
 
 /// A meter's ppm, if it is one that a meter can show.
-fn meter(row: &mut Row<'_>, column: Column) -> Result<Option<f64>, Reason> {
+fn meter(row: &mut Row<'_>, column: Column) -> Result<Option<f64>, Refusal> {
     let Some(ppm) = row.ppm(column)? else {
         return Ok(None);
     };
@@ -123,10 +120,7 @@ fn meter(row: &mut Row<'_>, column: Column) -> Result<Option<f64>, Reason> {
         return Ok(None);
     }
     if ppm > MOST_PPM {
-        return Err(row.fault(
-            column,
-            format_args!("more than any drinking water ({ppm:.0} ppm)"),
-        ));
+        return Err(row.fault(column, Fault::MostPpm(ppm)));
     }
     Ok(Some(ppm))
 }
@@ -139,7 +133,7 @@ fn first_given(row: &Row<'_>, column: Column) -> Column {
     }
 }
 
-fn temperature(row: &mut Row<'_>) -> Result<Option<f64>, Reason> {
+fn temperature(row: &mut Row<'_>) -> Result<Option<f64>, Refusal> {
     let read = |row: &mut Row<'_>| row.signed(Column::WaterC);
     let Some(value) = row.measured(Column::WaterC, read)? else {
         return Ok(None);
@@ -155,7 +149,7 @@ fn temperature(row: &mut Row<'_>) -> Result<Option<f64>, Reason> {
     Ok(None)
 }
 
-fn pressure(row: &mut Row<'_>) -> Result<Option<f64>, Reason> {
+fn pressure(row: &mut Row<'_>) -> Result<Option<f64>, Refusal> {
     let read = |row: &mut Row<'_>| row.amount(Column::FeedBar);
     let Some(bar) = row.measured(Column::FeedBar, read)? else {
         return Ok(None);
@@ -174,7 +168,7 @@ fn pressure(row: &mut Row<'_>) -> Result<Option<f64>, Reason> {
     Ok(Some(bar))
 }
 
-fn flow(row: &mut Row<'_>, column: Column) -> Result<Option<f64>, Reason> {
+fn flow(row: &mut Row<'_>, column: Column) -> Result<Option<f64>, Refusal> {
     let Some(lpm) = row.measured(column, |row| row.amount(column))? else {
         return Ok(None);
     };

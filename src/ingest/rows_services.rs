@@ -6,15 +6,16 @@ use crate::store::records::{Item, Record, Service, When};
 
 use super::columns::Column;
 use super::judge::Records;
+use super::refusal::{Fault, Refusal};
 use super::remarks::{Tick, says_no_work, tick, work_in, work_named};
-use super::row::{Reason, Row};
+use super::row::Row;
 use super::text::{is_no_value, plain};
 use super::units::Unit;
 
 /// More than any vessel takes or any shelf holds.
 const MOST: f64 = 1000.0;
 
-pub(super) fn service(row: &mut Row<'_>) -> Result<Records, Reason> {
+pub(super) fn service(row: &mut Row<'_>) -> Result<Records, Refusal> {
     let van = row.van()?;
     let done_at = done_at(row)?;
     let items = work(row)?;
@@ -33,7 +34,7 @@ pub(super) fn service(row: &mut Row<'_>) -> Result<Records, Reason> {
         })
     };
     match items.as_slice() {
-        [] => Err(format!("{} is empty", row.layout().label(Column::Item))),
+        [] => Err(row.empty(Column::Item)),
         [item] => {
             let quantity = quantity(row, Some(*item))?;
             Ok(Records::One(make(*item, quantity, cost, note)))
@@ -62,14 +63,13 @@ pub(super) fn is_sound_service(quantity: Option<f64>) -> bool {
 }
 
 /// When the work was done; the day that was said for all that is only ticked.
-fn done_at(row: &mut Row<'_>) -> Result<When, Reason> {
+fn done_at(row: &mut Row<'_>) -> Result<When, Refusal> {
     let is_of_list = !row.layout().ticked.is_empty();
     if is_of_list && tick(row.cell(Column::DoneAt)) != Tick::Other {
-        let why = "ticked, but not when: give the day, or say --done-on";
         let day = row.context.done_on;
         return day
             .map(When::Day)
-            .ok_or_else(|| row.fault(Column::DoneAt, why));
+            .ok_or_else(|| row.fault(Column::DoneAt, Fault::NoDayDone));
     }
     let settled = row.happened(Column::DoneAt)?;
     Ok(settled.at.map_or(When::Day(settled.date), When::At))
@@ -77,7 +77,7 @@ fn done_at(row: &mut Row<'_>) -> Result<When, Reason> {
 
 /// What was worked on: by the column of jobs, by those that are ticked, and in a
 /// sheet of several kinds by what the notes say plainly.
-fn work(row: &mut Row<'_>) -> Result<Vec<Item>, Reason> {
+fn work(row: &mut Row<'_>) -> Result<Vec<Item>, Refusal> {
     let cell = row.cell(Column::Item);
     let is_empty = is_no_value(cell) || says_no_work(cell) && row.context.sheet.is_mixed();
     let mut found = match is_empty {
@@ -85,8 +85,7 @@ fn work(row: &mut Row<'_>) -> Result<Vec<Item>, Reason> {
         false => work_named(cell),
     };
     if found.is_empty() && !is_empty {
-        let known = Item::ALL.map(Item::word).join(", ");
-        return Err(row.fault(Column::Item, format_args!("not one of {known}")));
+        return Err(row.fault(Column::Item, Fault::NoItem));
     }
     for job in &row.layout().jobs {
         let cell = plain(row.cells.at(job.cell));
@@ -95,9 +94,10 @@ fn work(row: &mut Row<'_>) -> Result<Vec<Item>, Reason> {
             Tick::Yes | Tick::No => {}
             Tick::Other => {
                 let header = row.layout().headers.get(job.cell).map_or("", |h| plain(h));
-                return Err(format!(
-                    "column \"{header}\" is \"{cell}\", neither a tick nor empty"
-                ));
+                return Err(Refusal::NoTick {
+                    header: header.to_owned(),
+                    cell: cell.to_owned(),
+                });
             }
         }
     }
@@ -124,21 +124,21 @@ fn taken_as(item: Item) -> &'static str {
     }
 }
 
-fn quantity(row: &mut Row<'_>, item: Option<Item>) -> Result<Option<f64>, Reason> {
+fn quantity(row: &mut Row<'_>, item: Option<Item>) -> Result<Option<f64>, Refusal> {
     let Some(number) = row.number(Column::Quantity)? else {
         return Ok(None);
     };
     if number.value < 0.0 {
-        return Err(row.fault(Column::Quantity, "negative"));
+        return Err(row.fault(Column::Quantity, Fault::Negative));
     }
     if number.value > MOST {
-        return Err(row.fault(Column::Quantity, "more than any vessel or shelf holds"));
+        return Err(row.fault(Column::Quantity, Fault::MostQuantity));
     }
     let stated = row.layout().unit_of(Column::Quantity).unwrap_or(Unit::Own);
     let unit = match number.unit {
         "" => stated,
         text => Unit::named(text, Column::Quantity.measure())
-            .ok_or_else(|| row.fault(Column::Quantity, "neither litres nor pieces"))?,
+            .ok_or_else(|| row.fault(Column::Quantity, Fault::NoUnitOfQuantity))?,
     };
     match unit {
         Unit::Bags => {
@@ -161,7 +161,7 @@ fn quantity(row: &mut Row<'_>, item: Option<Item>) -> Result<Option<f64>, Reason
 }
 
 /// Money, with or without its sign; negative for a credit.
-fn cost(row: &mut Row<'_>) -> Result<Option<f64>, Reason> {
+fn cost(row: &mut Row<'_>) -> Result<Option<f64>, Refusal> {
     let cell = row.cell(Column::Cost);
     if is_no_value(cell) {
         return Ok(None);

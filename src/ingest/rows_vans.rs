@@ -5,7 +5,8 @@ use crate::store::records::{Record, Van};
 
 use super::columns::Column;
 use super::judge::Records;
-use super::row::{Reason, Row};
+use super::refusal::{Fault, Refusal};
+use super::row::Row;
 
 /// Larger tanks ride on no van, L (common practice, no source).
 const MOST_TANK: f64 = 20_000.0;
@@ -13,17 +14,14 @@ const MOST_TANK: f64 = 20_000.0;
 const MOST_RESIN: f64 = 500.0;
 const MOST_MEMBRANES: f64 = 12.0;
 
-pub(super) fn van(row: &mut Row<'_>) -> Result<Records, Reason> {
+pub(super) fn van(row: &mut Row<'_>) -> Result<Records, Refusal> {
     let van = row.van()?;
     let in_service_on = day(row, Column::InServiceOn)?;
     let out_of_service_on = day(row, Column::OutOfServiceOn)?;
     if let (Some(first), Some(last)) = (in_service_on, out_of_service_on)
         && last < first
     {
-        return Err(row.fault(
-            Column::OutOfServiceOn,
-            format_args!("before in_service_on ({first})"),
-        ));
+        return Err(row.fault(Column::OutOfServiceOn, Fault::BeforeInService(first)));
     }
     Ok(Records::One(Record::Van(Van {
         van,
@@ -38,28 +36,28 @@ pub(super) fn van(row: &mut Row<'_>) -> Result<Records, Reason> {
 }
 
 /// A day that may lie ahead: vans are listed before they come and go.
-fn day(row: &mut Row<'_>, column: Column) -> Result<Option<crate::calendar::Date>, Reason> {
+fn day(row: &mut Row<'_>, column: Column) -> Result<Option<crate::calendar::Date>, Refusal> {
     let day = row.day(column)?;
     if day.is_some_and(|day| day.year() < 1980 || day.year() > 2099) {
-        return Err(row.fault(column, "not a day in the life of a van"));
+        return Err(row.fault(column, Fault::NoDayOfAVan));
     }
     Ok(day)
 }
 
-fn at_most(row: &mut Row<'_>, column: Column, most: f64) -> Result<Option<f64>, Reason> {
+fn at_most(row: &mut Row<'_>, column: Column, most: f64) -> Result<Option<f64>, Refusal> {
     let value = row.amount(column)?;
     if value.is_some_and(|v| v > most) {
-        return Err(row.fault(column, format_args!("more than any van carries ({most} L)")));
+        return Err(row.fault(column, Fault::MostOfAVan(most)));
     }
     Ok(value)
 }
 
-fn membranes(row: &mut Row<'_>) -> Result<Option<u32>, Reason> {
+fn membranes(row: &mut Row<'_>) -> Result<Option<u32>, Refusal> {
     let Some(count) = row.amount(Column::Membranes)? else {
         return Ok(None);
     };
     if count.fract() != 0.0 || count > MOST_MEMBRANES {
-        return Err(row.fault(Column::Membranes, "not a count of membranes"));
+        return Err(row.fault(Column::Membranes, Fault::NoCount));
     }
     Ok(Some(count as u32))
 }

@@ -129,6 +129,30 @@ mod accounting {
     }
 
     #[test]
+    fn rows_set_aside_are_counted_by_what_is_wrong_with_them() {
+        let text = format!(
+            "{READINGS}QV-01,2026-10-01T08:00,32O,12,0\nQV-01,31/02/2026,320,12,0\n\
+             QV-01,soon,320,12,0\n,2026-10-01T08:00,320,12,0\nQV-01,2026-10-01T08:00,9000,12,0\n\
+             QV-01,2026-10-01T08:00,3 bar,12,0\nQV-01,2026-10-01T08:00,320,12\nTotal,,,,\n\
+             QV-01,2026-10-02T08:00,320,12,0\n"
+        );
+        let reader = FileReader::of_bytes(text.as_bytes(), "yard.csv", &options()).unwrap();
+        let tail = reader.read(|_| Ok::<(), ReadError>(())).unwrap();
+        assert_eq!(
+            tail.refused,
+            [
+                ("something missing", 1),
+                ("the date", 2),
+                ("a figure that is no number", 1),
+                ("a figure that cannot be", 1),
+                ("a unit", 1),
+                ("cells out of place", 1),
+                ("no rows of their own", 1),
+            ]
+        );
+    }
+
+    #[test]
     fn duplicates_are_handed_over_in_order() {
         let row = "QV-01,2026-10-01T08:00,320,12,0\n";
         let file = read(&format!("{READINGS}{row}{row}"));

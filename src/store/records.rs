@@ -244,6 +244,8 @@ pub struct FileTail {
     /// What was recognised, for people: `semicolon, decimal comma, day first`.
     pub recognised: String,
     pub dialect: Dialect,
+    /// What is wrong with rows set aside, in a few words, and with how many.
+    pub refused: Vec<(&'static str, u64)>,
 }
 
 /// One file as `ingest` understood it, ready for the store.

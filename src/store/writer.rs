@@ -495,6 +495,7 @@ impl<'s> Writer<'s> {
             notes: file.notes,
             recognised: file.recognised,
             dialect: file.dialect,
+            ..FileTail::default()
         };
         Ok((taking, tail))
     }

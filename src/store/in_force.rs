@@ -28,6 +28,8 @@ pub(super) struct View {
     /// Rows set aside whose place was taken.
     hidden: Lines,
     taken_back: BTreeSet<u64>,
+    /// Single rows that were taken back by hand.
+    rows_out: Lines,
     /// Rows of files taken back that other files repeat: they are theirs now.
     replacements: BTreeMap<u64, ReplacementRows>,
     /// Rows counted as already stored when they came, which stand for rows of
@@ -58,6 +60,7 @@ impl View {
             hidden: hidden(files, &taken_back),
             read_again: read_again(files, &taken_back),
             taken_back,
+            rows_out: rows_out.clone(),
             ..View::default()
         };
         view.hidden.extend(rows_out);
@@ -99,7 +102,8 @@ impl View {
     }
 
     /// Rows set aside that were accepted in an earlier file are not listed, as
-    /// long as that file is in force.
+    /// long as that file is in force; those that were taken back by hand there
+    /// stay off the list.
     pub(super) fn know(&mut self, file: &FinishedFile) {
         let mut stored = Vec::new();
         let known = file.known.taken();
@@ -113,6 +117,13 @@ impl View {
                 self.inherited += count;
             }
         }
+        let is_out = |to: &Place| {
+            !self.is_in_force(to.file_id) && self.rows_out.contains(to.file_id, to.line)
+        };
+        let out = file.known.iter().filter(|(_, to)| is_out(to));
+        let before = stored.len();
+        stored.extend(out.map(|(line, _)| (file.line.id, line, line)));
+        self.inherited -= (stored.len() - before) as u64;
         if !stored.is_empty() {
             self.hidden.extend(&Lines::of_ranges(stored.into_iter()));
         }

@@ -93,6 +93,12 @@ fn a_row_set_aside_that_is_none_leaves_the_list_for_good() {
     assert_eq!(totals(&seen), [12, 2, 10, 0], "{seen:#?}");
     assert!(yard.good(&["to-fix", "-q"]).out.is_empty());
     assert_eq!(rows_in_store(&yard)[3], 0);
+    // it stays off the list where the file that it was dismissed from is taken back
+    yard.good(&["files", "take-back", "1"]);
+    assert!(yard.good(&["to-fix", "-q"]).out.is_empty());
+    assert_eq!(rows_in_store(&yard)[3], 0);
+    yard.good(&["files", "put-back", "1"]);
+    assert!(yard.good(&["to-fix", "-q"]).out.is_empty());
     yard.good(&["files", "put-back", "1:6"]);
     assert_eq!(rows_in_store(&yard)[3], 1);
     // as it was before the file came at all

@@ -224,6 +224,17 @@ impl<'s> TextBlocks<'s> {
     }
 }
 
+/// All of a file's text; `None` where its bytes are none.
+pub(super) fn text_of(bytes: &[u8], file: &str) -> Option<String> {
+    let script = script(bytes, file).ok()?;
+    let mut blocks = TextBlocks::new(Box::new(bytes), &script);
+    let mut text = String::new();
+    while !blocks.is_at_end() {
+        blocks.read_more(&mut text).ok()?;
+    }
+    Some(text)
+}
+
 /// Refuses a text that holds nothing, or the text of something else.
 /// `start`: the file's first characters, all of them where `is_whole`.
 pub(super) fn refuse_what_is_no_table(

@@ -4,9 +4,12 @@ use std::collections::BTreeSet;
 use std::io::Read;
 use std::path::{Path, PathBuf};
 
-use super::encoding::is_workbook;
+use super::encoding::{is_workbook, text_of};
 use super::error::ReadError;
+use super::headers::RecordKind;
 use super::kind::heads_a_table;
+use super::layout::DELIMITERS;
+use super::meaning::meaning;
 use super::mend_file;
 use super::source::Source;
 use super::text::folded;
@@ -144,14 +147,18 @@ pub fn tables_in(path: &Path) -> Result<(Vec<Table>, Vec<String>), ReadError> {
     let failed = |source| cannot_read(&name, source);
     let source = Source::open(path, &name)?;
     if !is_workbook(source.rewound().map_err(failed)?).map_err(failed)? {
-        let tables = match is_to_mend(&source).map_err(failed)? {
+        let tables: Option<Vec<Table>> = match is_to_mend(&source).map_err(failed)? {
             true => std::fs::read_to_string(path)
                 .ok()
-                .and_then(|text| mend_file::tables_in(&text)),
-            false => None,
+                .and_then(|text| mend_file::tables_in(&text))
+                .map(|tables| tables.into_iter().map(|text| table(&name, text)).collect()),
+            false => tables_below(&source, &name).map(|tables| {
+                let named = (1..).zip(tables);
+                named
+                    .map(|(n, text)| table(&numbered(&name, n), text))
+                    .collect()
+            }),
         };
-        let tables =
-            tables.map(|tables| tables.into_iter().map(|text| table(&name, text)).collect());
         return Ok((tables.unwrap_or_else(|| vec![whole(name)]), Vec::new()));
     }
     let bytes = std::fs::read(path).map_err(failed)?;
@@ -161,31 +168,76 @@ pub fn tables_in(path: &Path) -> Result<(Vec<Table>, Vec<String>), ReadError> {
     }
     let mut tables = Vec::new();
     for (sheet, text) in book.sheets {
-        let of_sheet = tables_of(text).into_iter();
-        tables.extend((1..).zip(of_sheet).map(|(n, text)| match n {
-            1 => table(&format!("{name}#{sheet}"), text),
-            _ => table(&format!("{name}#{sheet} ({n})"), text),
-        }));
+        let is_other = |known: &[String], own: &[String]| known != own;
+        let of_sheet = tables_of(text, '\t', is_other).into_iter();
+        let name = format!("{name}#{sheet}");
+        tables.extend(
+            (1..)
+                .zip(of_sheet)
+                .map(|(n, text)| table(&numbered(&name, n), text)),
+        );
     }
     let hidden = book.hidden.iter().map(|sheet| format!("{name}#{sheet}"));
     Ok((tables, hidden.collect()))
 }
 
-/// The tables of a sheet that stand one below the other, each on its own lines. A
-/// title between them goes with the one below it.
-fn tables_of(text: String) -> Vec<String> {
+/// `log.csv` for the first table of a file, `log.csv (2)` for the one below it.
+fn numbered(name: &str, n: usize) -> String {
+    match n {
+        1 => name.to_owned(),
+        _ => format!("{name} ({n})"),
+    }
+}
+
+/// Bytes of the largest file in which tables are looked for below the first:
+/// nobody keeps a longer one by hand.
+const LARGEST_BY_HAND: u64 = 4 << 20;
+
+/// The tables of a file of text that holds more than one.
+fn tables_below(source: &Source<'_>, name: &str) -> Option<Vec<String>> {
+    let mut bytes = Vec::new();
+    let mut start = source.rewound().ok()?.take(LARGEST_BY_HAND + 1);
+    start.read_to_end(&mut bytes).ok()?;
+    if bytes.len() as u64 > LARGEST_BY_HAND {
+        return None;
+    }
+    let text = text_of(&bytes, name)?;
+    // columns that the first table has too, and such as nobody has use for, are
+    // its own in another order
+    let is_column = |heading: &String| {
+        let mut kinds = RecordKind::ALL.into_iter();
+        kinds.any(|kind| meaning(kind, heading).column().is_some())
+    };
+    let is_other = |known: &[String], own: &[String]| {
+        let mut new = own.iter().filter(|cell| !known.contains(cell));
+        new.any(is_column)
+    };
+    DELIMITERS.iter().find_map(|(delimiter, _)| {
+        let tables = tables_of(text.clone(), char::from(*delimiter), is_other);
+        (tables.len() > 1).then_some(tables)
+    })
+}
+
+/// The tables of a text that stand one below the other, each on its own lines. A
+/// title between them goes with the one below it. `is_other`: whether headings
+/// are those of another table.
+fn tables_of(
+    text: String,
+    delimiter: char,
+    is_other: impl Fn(&[String], &[String]) -> bool,
+) -> Vec<String> {
     let lines: Vec<&str> = text.split_inclusive('\n').collect();
-    let cells = |line: &str| -> Vec<String> { line.split('\t').map(folded).collect() };
+    let cells = |line: &str| -> Vec<String> { line.split(delimiter).map(folded).collect() };
     let is_row = |line: &&str| cells(line).iter().filter(|cell| !cell.is_empty()).count() > 1;
     let mut starts: Vec<usize> = Vec::new();
     let mut headings: Option<Vec<String>> = None;
     for (n, line) in lines.iter().enumerate() {
-        if !heads_a_table(line.split('\t')) {
+        if !heads_a_table(line.split(delimiter)) {
             continue;
         }
         let own = cells(line);
         match &headings {
-            Some(known) if *known == own => continue,
+            Some(known) if !is_other(known, &own) => continue,
             Some(_) => {
                 let above = lines.get(..n).unwrap_or_default();
                 starts.push(above.iter().rposition(is_row).map_or(n, |last| last + 1));

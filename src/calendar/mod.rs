@@ -5,8 +5,8 @@
 mod zone;
 
 pub use chrono::{
-    Datelike, NaiveDate as Date, NaiveDateTime as DateTime, NaiveTime as Time, TimeDelta, Timelike,
-    Weekday,
+    Datelike, Month, NaiveDate as Date, NaiveDateTime as DateTime, NaiveTime as Time, TimeDelta,
+    Timelike, Weekday,
 };
 pub use zone::{ClockChange, FixedOffset, TimeZone, now_micros, utc};
 

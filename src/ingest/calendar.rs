@@ -1,6 +1,6 @@
 //! The date at the start of a cell, in numbers or in words.
 
-use crate::calendar::{Date, Weekday};
+use crate::calendar::{Date, Month, Weekday};
 
 use super::dates::{Candidates, NoDate, WrittenDate, digits, letters, small};
 
@@ -187,29 +187,14 @@ fn in_words(cell: &str) -> Result<(WrittenDate, &str), NoDate> {
     Ok((WrittenDate::Sure(day), rest))
 }
 
-const MONTHS: [&str; 12] = [
-    "january",
-    "february",
-    "march",
-    "april",
-    "may",
-    "june",
-    "july",
-    "august",
-    "september",
-    "october",
-    "november",
-    "december",
-];
-
-fn month(word: &str) -> Option<i16> {
-    let word = word.to_ascii_lowercase();
-    let index = MONTHS.iter().position(|m| {
-        *m == word
-            || (word.len() == 3 && m.starts_with(&word))
-            || (word == "sept" && *m == "september")
-    })?;
-    i16::try_from(index + 1).ok()
+/// The month that a word names, in full or by its first three letters.
+pub(super) fn month(word: &str) -> Option<i16> {
+    let word = match word.eq_ignore_ascii_case("sept") {
+        true => "sep",
+        false => word,
+    };
+    let month: Month = word.parse().ok()?;
+    i16::try_from(month.number_from_month()).ok()
 }
 
 fn is_weekday(word: &str) -> bool {

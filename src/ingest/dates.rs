@@ -168,9 +168,6 @@ pub(super) enum NoDate {
 /// Reads a cell. The caller has made sure that it is not empty.
 pub(super) fn written(cell: &str) -> Result<Written, NoDate> {
     let cell = plain(cell);
-    if let Some(written) = machine_local(cell) {
-        return written;
-    }
     if !cell.is_ascii() {
         // dashes and spaces of word processors
         let ascii: String = cell
@@ -188,47 +185,6 @@ pub(super) fn written(cell: &str) -> Result<Written, NoDate> {
         };
     }
     written_ascii(cell)
-}
-
-/// The fast way through `2026-10-31T08:15` and `2026-10-31T08:15:00`.
-fn machine_local(cell: &str) -> Option<Result<Written, NoDate>> {
-    let b = cell.as_bytes();
-    if !matches!(b.len(), 16 | 19) || b.get(10) != Some(&b'T') {
-        return None;
-    }
-    let two = |at: usize| -> Option<u32> {
-        let (tens, ones) = (
-            b.get(at)?.wrapping_sub(b'0'),
-            b.get(at + 1)?.wrapping_sub(b'0'),
-        );
-        (tens < 10 && ones < 10).then(|| u32::from(tens * 10 + ones))
-    };
-    let marks = b.get(4) == Some(&b'-') && b.get(7) == Some(&b'-') && b.get(13) == Some(&b':');
-    if !marks || (b.len() == 19 && b.get(16) != Some(&b':')) {
-        return None;
-    }
-    let year = (two(0)? * 100 + two(2)?) as i32;
-    let (month, day, hour, minute) = (two(5)?, two(8)?, two(11)?, two(14)?);
-    let second = if b.len() == 19 { two(17)? } else { 0 };
-    if hour > 23 || second > 59 {
-        return None;
-    }
-    let Some(date) = Date::from_ymd_opt(year, month, day) else {
-        return Some(Err(NoDate::NoSuchDay));
-    };
-    let Some(time) = Time::from_hms_opt(hour, minute, second) else {
-        return Some(Err(NoDate::NoSuchTime));
-    };
-    Some(Ok(Written {
-        date: WrittenDate::Sure(date),
-        time: Some(WrittenTime {
-            time,
-            days_on: 0,
-            leap: false,
-        }),
-        zone: Zone::Local,
-        machine: true,
-    }))
 }
 
 fn written_ascii(cell: &str) -> Result<Written, NoDate> {

@@ -1,5 +1,6 @@
 //! Numbers as people write them.
 
+use super::calendar::month;
 use super::text::{is_ditto, is_no_value, plain};
 
 /// What marks the decimals in a file.
@@ -247,14 +248,8 @@ fn spoilt(whole: &str, after: &str) -> Option<NoNumber> {
     if glued && matches!(first, 'l' | 'I') && after.len() > 1 && digits {
         return Some(NoNumber::Not("not a number (letter l?)"));
     }
-    let month = after
-        .trim_start_matches(['-', '/', ' ', '.'])
-        .get(..3)
-        .map(str::to_ascii_lowercase);
-    let months = [
-        "jan", "feb", "mar", "apr", "may", "jun", "jul", "aug", "sep", "oct", "nov", "dec",
-    ];
-    if month.is_some_and(|m| months.contains(&m.as_str())) {
+    let word = after.trim_start_matches(['-', '/', ' ', '.']).get(..3);
+    if word.and_then(month).is_some() {
         return Some(NoNumber::Not(
             "a date, not a number: a spreadsheet may have turned 5-6 into one",
         ));

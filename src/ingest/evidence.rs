@@ -73,6 +73,22 @@ pub(super) struct Evidence {
     fills: u64,
 }
 
+/// A figure without a unit and with no more than two decimals.
+pub(super) fn bare_number(cell: &str) -> Option<f64> {
+    let (whole, decimals) = cell.split_once(['.', ',']).unwrap_or((cell, ""));
+    let are_digits = |text: &str| text.bytes().all(|b| b.is_ascii_digit());
+    let is_bare = !whole.is_empty() && are_digits(whole) && are_digits(decimals);
+    (is_bare && decimals.len() <= 2)
+        .then(|| format!("{whole}.{decimals}").parse().ok())
+        .flatten()
+}
+
+/// Whether a bare figure of litres may be one of tanks: too few litres for a
+/// fill, and no fraction of a tank that nobody tells from another.
+pub(super) fn may_count_tanks(litres: f64) -> bool {
+    litres <= MOST_TANKS && (litres >= 1.0 || (4.0 * litres).fract() == 0.0)
+}
+
 impl Evidence {
     /// Adds what some rows tell.
     pub fn add(&mut self, rows: &mut Rows<'_>, sheet: &Sheet, today: Date) {
@@ -113,10 +129,10 @@ impl Evidence {
                 }
             }
             if let Some(litres) = litres
-                && let Ok(litres) = plain(rows.cell(litres)).parse::<f64>()
+                && let Some(litres) = bare_number(plain(rows.cell(litres)))
             {
-                let is_small = litres > 0.0 && litres <= MOST_TANKS && litres.fract() == 0.0;
-                evidence.small += u64::from(is_small);
+                let is_small = may_count_tanks(litres);
+                evidence.small += u64::from(is_small && litres > 0.0);
                 evidence.fills += u64::from(!is_small && litres > 0.0);
             }
         }

@@ -100,7 +100,8 @@ pub(super) fn recognise(
                 let found = (delimiter, at, headers);
                 return work_list(output, found, (text, file), options, notes);
             }
-            let named = renamed(&headers, options);
+            let mut named = renamed(&headers, options);
+            leave_kinds_out(&mut named, delimiter, at, text);
             let given = options.van.clone().or_else(|| options.kept.van_of(file));
             let given = given.or_else(|| mend_file::find(&headers).and_then(|(_, h)| h.van));
             let van = given.map(|van| (van, None)).or_else(|| said_above.clone());
@@ -114,6 +115,7 @@ pub(super) fn recognise(
             confirm_by_rows(&mut kinds, delimiter, at, text);
             // stable: of equals the first kind
             kinds.sort_by_key(|tried| std::cmp::Reverse(tried.rank()));
+            take_ticks_for_jobs(&mut kinds, &headers);
             let candidate = Candidate {
                 delimiter,
                 header: at,
@@ -490,7 +492,7 @@ fn lacking(kind: RecordKind, meanings: &[Meaning], has_van: bool) -> Option<&'st
         (RecordKind::Fills, true) => {
             "its headings may mean other things than litres of water: name the column litres or meter_litres"
         }
-        (RecordKind::Services, false) => "no column says what was worked on (item)",
+        (RecordKind::Services, false) => NO_ITEM,
         (RecordKind::Services, true) => {
             "its headings may mean other things than the work done: name the column item"
         }
@@ -547,6 +549,79 @@ fn confirm_by_rows(kinds: &mut [Tried], delimiter: u8, header: RowAt, text: &str
     }
 }
 
+/// A column that says of what kind each row is tells neither what was worked on
+/// nor where water came from.
+fn leave_kinds_out(headers: &mut [String], delimiter: u8, header: RowAt, text: &str) {
+    const HEADED: &[&str] = &[
+        "type",
+        "kind",
+        "entry",
+        "record",
+        "entry type",
+        "record type",
+    ];
+    const KINDS: &[&str] = &[
+        "reading",
+        "meter reading",
+        "tds",
+        "tds reading",
+        "tds check",
+        "test",
+        "water test",
+        "check",
+        "fill",
+        "fill up",
+        "filling",
+        "tank fill",
+        "refill",
+        "top up",
+        "service",
+        "maintenance",
+        "change",
+        "part",
+        "job",
+    ];
+    for (cell, heading) in headers.iter_mut().enumerate() {
+        if !HEADED.contains(&folded(heading).as_str()) {
+            continue;
+        }
+        let (mut kinds, mut others) = (0, 0);
+        rows_below(text, delimiter, header, &mut |rows| {
+            let cell = plain(rows.cell(cell));
+            if !is_no_value(cell) {
+                match KINDS.contains(&folded(cell).as_str()) {
+                    true => kinds += 1,
+                    false => others += 1,
+                }
+            }
+        });
+        // a slip or two do not make it a column of jobs
+        if kinds > 4 * others {
+            heading.clear();
+        }
+    }
+}
+
+/// Where nothing else tells the kind of a file, columns that are ticked where a
+/// part was changed make it one of services.
+fn take_ticks_for_jobs(kinds: &mut [Tried], headers: &[String]) {
+    if kinds.iter().any(|tried| tried.lacking.is_none()) {
+        return;
+    }
+    let at = kinds
+        .iter()
+        .position(|tried| tried.lacking == Some(NO_ITEM));
+    let is_ticked = headers.iter().any(|header| job_headed(header).is_some());
+    if let Some(at) = at.filter(|_| is_ticked) {
+        if let Some(services) = kinds.get_mut(at) {
+            services.lacking = None;
+        }
+        kinds.swap(0, at);
+    }
+}
+
+const NO_ITEM: &str = "no column says what was worked on (item)";
+
 fn is_canonical(meaning: &Meaning) -> bool {
     meaning.column().is_some_and(|headed| headed.canonical)
 }
@@ -568,6 +643,7 @@ fn parts_of(
     if when_of(main.kind).is_none() {
         return vec![main];
     }
+    let is_ticked_only = main.kind == RecordKind::Services && !main.has(Column::Item);
     let stated = mend_file::find(headers).and_then(|(_, habits)| habits.kinds);
     let is_part = |tried: &Tried| {
         let can_be = match tried.lacking {
@@ -602,6 +678,7 @@ fn parts_of(
         let own = evidence(tried.kind);
         let mut headed = tried.meanings.iter().filter_map(Meaning::column);
         headed.any(|h| !h.is_weak && own.contains(&h.column))
+            || is_ticked_only && tried.kind == RecordKind::Services
     });
     if let Some(stated) = stated {
         parts.retain(|tried| stated.contains(tried.kind));

@@ -94,6 +94,8 @@ pub(super) enum Fault {
     LongName,
     #[error("a test row")]
     TestVan,
+    #[error("not one van: give each a row of its own")]
+    SeveralVans,
     #[error("a stray quote mark within a name")]
     StrayQuote,
     #[error("with quote marks that do not match, so where it ends cannot be told")]
@@ -244,9 +246,11 @@ impl Fault {
             | Fault::NoUnitOfHardness
             | Fault::HardnessUnit
             | Fault::NoHardnessUnit => RefusalKind::Unit,
-            Fault::Formula | Fault::NoName | Fault::LongName | Fault::StrayQuote => {
-                RefusalKind::Name
-            }
+            Fault::Formula
+            | Fault::NoName
+            | Fault::LongName
+            | Fault::SeveralVans
+            | Fault::StrayQuote => RefusalKind::Name,
             Fault::TestVan => RefusalKind::NoRow,
             Fault::QuotesDiffer => RefusalKind::Cells,
             Fault::UnitsDiffer(_) | Fault::BeforeInService(_) => RefusalKind::Contradiction,

@@ -285,7 +285,11 @@ fn is_amount(word: &str) -> bool {
     let rest = figure.trim_start_matches(|c: char| c.is_ascii_digit());
     let is_figure = rest.len() < figure.len() && UNITS.contains(&rest);
     listed(word).is_none()
-        && (is_figure || matches!(word, "litre" | "liter" | "ltr" | "l" | "ppm" | "x"))
+        && (is_figure
+            || matches!(
+                word,
+                "litre" | "liter" | "ltr" | "l" | "ppm" | "x" | "micron"
+            ))
 }
 
 /// Whether a cell of a column of jobs says that none was done.
@@ -436,6 +440,7 @@ mod tests {
     fn a_column_of_jobs_may_hold_sentences() {
         for (cell, expected) in [
             ("Resin 25L", &[Item::Resin][..]),
+            ("5 micron filter", &[Item::Prefilter]),
             ("2 x filters", &[Item::Prefilter]),
             ("Yes - resin", &[Item::Resin]),
             ("yesterday", &[]),

@@ -1,6 +1,7 @@
 //! One row under the eyes of its rules: typed looks at its cells, each with the
 //! reason why it cannot be used or what was repaired.
 
+use std::borrow::Cow;
 use std::cell::RefCell;
 use std::sync::Arc;
 
@@ -207,47 +208,12 @@ impl<'r> Row<'r> {
         if is_no_value(cell) {
             return Err(self.empty(Column::Van));
         }
-        if is_ditto(cell) {
-            return Err(self.fault(Column::Van, Fault::Ditto("name")));
-        }
-        if cell.starts_with(['#', '=']) {
-            return Err(self.fault(Column::Van, Fault::Formula));
-        }
-        let cell = self.without_stray_quote(cell)?;
-        let name = match without_obeyed(cell) {
-            None => collapsed(cell),
-            Some(name) => {
-                self.repair(Column::Van, CONTROL);
-                collapsed(&name).into_owned().into()
-            }
-        };
-        if is_no_value(&name) {
-            return Err(self.fault(Column::Van, Fault::NoName));
-        }
-        if name.chars().count() > LONGEST_NAME {
-            return Err(self.fault(Column::Van, Fault::LongName));
-        }
-        if is_test(&name) {
-            return Err(self.fault(Column::Van, Fault::TestVan));
-        }
-        if has_letter_o_for_zero(&name) {
-            let what = "a letter O beside a digit: meant for a zero where a van is called so";
+        let mut repairs = Vec::new();
+        let name = van_name(cell, &mut repairs).map_err(|why| self.fault(Column::Van, why))?;
+        for what in repairs {
             self.repair(Column::Van, what);
         }
         Ok(self.names.van(&name))
-    }
-
-    /// A name without a quote mark that nobody closed.
-    fn without_stray_quote(&mut self, cell: &'r str) -> Result<&'r str, Refusal> {
-        if cell.matches('"').count() != 1 {
-            return Ok(cell);
-        }
-        let inner = cell.trim_matches('"').trim();
-        if inner.contains('"') || inner.is_empty() {
-            return Err(self.fault(Column::Van, Fault::StrayQuote));
-        }
-        self.repair(Column::Van, "a stray quote mark left out");
-        Ok(inner)
     }
 
     /// A free text; `None` where the cell is empty.
@@ -302,18 +268,63 @@ fn is_test(name: &str) -> bool {
     )
 }
 
+/// A word for several vans.
+fn is_several(name: &str) -> bool {
+    matches!(
+        name.to_lowercase().as_str(),
+        "all" | "both" | "all vans" | "both vans" | "every van" | "various" | "alle" | "beide"
+    )
+}
+
+/// The van that a cell names, and what was repaired of it.
+fn van_name<'c>(cell: &'c str, repairs: &mut Vec<&'static str>) -> Result<Cow<'c, str>, Fault> {
+    if is_ditto(cell) {
+        return Err(Fault::Ditto("name"));
+    }
+    if cell.starts_with(['#', '=']) {
+        return Err(Fault::Formula);
+    }
+    let mut inner = cell;
+    if cell.matches('"').count() == 1 {
+        // a mark that nobody closed
+        inner = cell.trim_matches('"').trim();
+        if inner.contains('"') || inner.is_empty() {
+            return Err(Fault::StrayQuote);
+        }
+        repairs.push("a stray quote mark left out");
+    }
+    let name = match without_obeyed(inner) {
+        None => collapsed(inner),
+        Some(name) => {
+            repairs.push(CONTROL);
+            collapsed(&name).into_owned().into()
+        }
+    };
+    if is_no_value(&name) {
+        return Err(Fault::NoName);
+    }
+    if name.chars().count() > LONGEST_NAME {
+        return Err(Fault::LongName);
+    }
+    if is_test(&name) {
+        return Err(Fault::TestVan);
+    }
+    if is_several(&name) {
+        return Err(Fault::SeveralVans);
+    }
+    if has_letter_o_for_zero(&name) {
+        repairs.push("a letter O beside a digit: meant for a zero where a van is called so");
+    }
+    Ok(name)
+}
+
 /// Whether a cell names a van just as it stands, without any repair.
 pub(super) fn is_plain_van(cell: &str) -> bool {
+    let mut repairs = Vec::new();
     plain(cell) == cell
-        && !is_no_value(cell)
-        && !is_ditto(cell)
-        && !cell.starts_with(['#', '='])
         && !cell.contains('"')
-        && without_obeyed(cell).is_none()
-        && collapsed(cell) == cell
-        && cell.chars().count() <= LONGEST_NAME
-        && !is_test(cell)
-        && !has_letter_o_for_zero(cell)
+        && van_name(cell, &mut repairs).is_ok_and(|name| name == cell)
+        && repairs.is_empty()
         && total(cell).is_none()
 }
 

@@ -69,9 +69,19 @@ impl Row<'_> {
             if is_no_value(cell) {
                 return Ok(None);
             }
-            written(cell)
-                .map(Some)
-                .map_err(|why| self.fault(other, why))
+            // a phone's keys give the time of day without a colon
+            let digits = Some(cell).filter(|c| c.bytes().all(|b| b.is_ascii_digit()));
+            let found = match digits.and_then(|digits| digits.split_at_checked(2)) {
+                Some((hour, minute)) if other == Column::Clock && minute.len() == 2 => {
+                    written(&format!("{hour}:{minute}"))
+                }
+                _ => written(cell),
+            };
+            let why = |why| match (why, other) {
+                (NoDate::Not, Column::Clock) => NoDate::NoTime,
+                _ => why,
+            };
+            found.map(Some).map_err(|not| self.fault(other, why(not)))
         };
         if found.date == WrittenDate::Missing {
             if let Some(day) = read(Column::Day)? {

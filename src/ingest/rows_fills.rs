@@ -4,8 +4,9 @@ use crate::store::records::{Fill, Instant, Record, Source};
 
 use super::columns::Column;
 use super::dates::{WrittenDate, written};
-use super::evidence::MOST_TANKS;
+use super::evidence::{MOST_TANKS, bare_number, may_count_tanks};
 use super::judge::Records;
+use super::numbers::{DecimalMark, both_ways};
 use super::refusal::{Fault, Refusal};
 use super::row::{Row, SmallLitres};
 use super::rows_readings::when;
@@ -28,7 +29,7 @@ pub(super) fn fill(row: &mut Row<'_>) -> Result<Records, Refusal> {
     let van = row.van()?;
     let started_at = when(row, Column::StartedAt, &van)?;
     let litres = litres(row)?;
-    let meter_litres = row.amount(Column::MeterLitres)?;
+    let meter_litres = meter_litres(row, litres)?;
     if litres.is_none() && meter_litres.is_none() {
         return Err(Refusal::NoLitres);
     }
@@ -69,7 +70,7 @@ fn litres(row: &mut Row<'_>) -> Result<Option<f64>, Refusal> {
         return Ok(None);
     };
     let litres = match row.context.small_litres {
-        _ if !is_count(row, litres) => litres,
+        _ if !is_count(row) => litres,
         SmallLitres::Litres => litres,
         SmallLitres::Tanks(tank) => {
             row.repair(Column::Litres, "tanks, made litres by what a tank holds");
@@ -89,11 +90,37 @@ fn litres(row: &mut Row<'_>) -> Result<Option<f64>, Refusal> {
     Ok(Some(litres))
 }
 
+/// What the counter shows. Three digits behind a mark are thousands where it
+/// would else stand lower than the fill that it has counted.
+fn meter_litres(row: &mut Row<'_>, litres: Option<f64>) -> Result<Option<f64>, Refusal> {
+    let is_own = row
+        .layout()
+        .unit_of(Column::MeterLitres)
+        .is_none_or(|unit| unit == Unit::Own);
+    let cell = row.cell(Column::MeterLitres);
+    let is_bare = cell.ends_with(|c: char| c.is_ascii_digit());
+    let least = litres.unwrap_or(LEAST_FILL);
+    if let Some((thousands, decimals)) = both_ways(cell)
+        && row.context.mark == DecimalMark::Unknown
+        && is_own
+        && is_bare
+        && decimals < least
+        && thousands >= least
+    {
+        row.repair(
+            Column::MeterLitres,
+            "its mark taken for thousands, as no counter stands lower than the fill",
+        );
+        return Ok(Some(thousands));
+    }
+    row.amount(Column::MeterLitres)
+}
+
 /// Whether the figure may count tanks.
-fn is_count(row: &Row<'_>, litres: f64) -> bool {
+fn is_count(row: &Row<'_>) -> bool {
     let unit = row.layout().unit_of(Column::Litres);
-    let is_bare = row.cell(Column::Litres).bytes().all(|b| b.is_ascii_digit());
-    is_bare && unit.is_none_or(|unit| unit == Unit::Own) && litres <= MOST_TANKS
+    unit.is_none_or(|unit| unit == Unit::Own)
+        && bare_number(row.cell(Column::Litres)).is_some_and(may_count_tanks)
 }
 
 fn reject(row: &mut Row<'_>, litres: Option<f64>) -> Result<Option<f64>, Refusal> {

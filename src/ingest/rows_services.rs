@@ -34,6 +34,7 @@ pub(super) fn service(row: &mut Row<'_>) -> Result<Records, Refusal> {
         })
     };
     match items.as_slice() {
+        [] if !row.layout().jobs.is_empty() => Err(Refusal::NoRecord),
         [] => Err(row.empty(Column::Item)),
         [item] => {
             let quantity = quantity(row, Some(*item))?;

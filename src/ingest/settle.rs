@@ -39,7 +39,9 @@ pub(super) fn settle(
         date_and_clock(&mut layout);
         parts.push(layout);
     }
-    if parts.len() > 1 {
+    let is_ticked_only =
+        |part: &Layout| part.kind == RecordKind::Services && !part.has(Column::Item);
+    if parts.len() > 1 || parts.iter().any(is_ticked_only) {
         let services = parts
             .iter_mut()
             .filter(|part| part.kind == RecordKind::Services);

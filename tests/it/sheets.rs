@@ -363,6 +363,86 @@ fn litres_that_count_tanks_are_asked_about() {
 }
 
 #[test]
+fn a_counter_stands_no_lower_than_the_fill() {
+    let (yard, seen) = ingest(
+        "Datum;Van;Liter;Zählerstand\n05.10.2026;Quill;450;12.345\n19.10.2026;Quill;430;12.775\n\
+         20.10.2026;Quill;410;713.185\n",
+    );
+    assert_eq!(totals(&seen), [3, 2, 0, 1], "{seen:#?}");
+    let fills = stored(&yard, "fills");
+    assert!(fills[1].contains(",430,12775,"), "{fills:?}");
+    assert!(
+        set_aside(&yard)[0]
+            .2
+            .contains("which may be 713185 or 713.185")
+    );
+}
+
+#[test]
+fn parts_of_a_tank_are_asked_about_too() {
+    let (yard, seen) = ingest("Date,Van,Tanks filled\n05/10/2026,Quill,2\n19/10/2026,Quill,1.5\n");
+    assert_eq!(totals(&seen), [2, 0, 0, 2], "{seen:#?}");
+    let seen = yard.good(&["ingest", "log.csv", "--tank-fills", "400"]);
+    assert_eq!(totals(&seen), [2, 2, 0, 0], "{seen:#?}");
+    assert!(stored(&yard, "fills")[1].contains(",600,"));
+}
+
+#[test]
+fn a_column_of_what_each_row_is_decides_nothing() {
+    let (yard, seen) = ingest(
+        "Date,Van,Type,Tap,Membrane,Litres,Item\n05/10/2026,Quill,Reading,320,12,,\n\
+         05/10/2026,Quill,Fill,,,450,\n19/10/2026,Quill,Service,,,,Resin\n20/10/2026,Quill,Fill,,,430,\n",
+    );
+    assert_eq!(totals(&seen), [4, 4, 0, 0], "{seen:#?}");
+    assert_eq!(stored(&yard, "fills").len(), 2);
+    assert_eq!(stored(&yard, "services"), ["Quill,2026-10-19,resin,,,,"]);
+}
+
+#[test]
+fn a_sheet_of_ticks_alone_is_one_of_services() {
+    let (yard, seen) = ingest(
+        "Date,Van,Resin changed?,Filters changed?\n05/10/2026,Quill,Y,\n19/10/2026,Quill,,x\n\
+         20/10/2026,Quill,maybe,\n21/10/2026,Quill,,no\n",
+    );
+    assert_eq!(totals(&seen), [4, 2, 0, 2], "{seen:#?}");
+    let services = stored(&yard, "services");
+    assert!(
+        services[0].starts_with("Quill,2026-10-05,resin"),
+        "{services:?}"
+    );
+    let reasons: Vec<String> = set_aside(&yard).into_iter().map(|row| row.2).collect();
+    assert!(
+        reasons[0].contains("neither a tick nor empty"),
+        "{reasons:?}"
+    );
+}
+
+#[test]
+fn a_time_of_day_may_lack_its_colon() {
+    let (yard, seen) = ingest(
+        "Date,Time,Van,Tap,Membrane\n05/10/2026,0730,Quill,320,12\n19/10/2026,1615,Quill,320,12\n\
+         20/10/2026,2575,Quill,320,12\n21/10/2026,7,Quill,320,12\n",
+    );
+    assert_eq!(totals(&seen), [4, 2, 0, 2], "{seen:#?}");
+    let readings = stored(&yard, "readings");
+    assert!(
+        readings[0].starts_with("Quill,2026-10-05T07:30"),
+        "{readings:?}"
+    );
+    let aside = set_aside(&yard);
+    assert!(aside[1].2.contains("not a time of day"), "{aside:?}");
+}
+
+#[test]
+fn a_row_of_all_vans_is_of_none() {
+    let (yard, seen) = ingest(
+        "Date,Van,Tap\n05/10/2026,Quill,320\n19/10/2026,All vans,322\n19/10/2026,both,322\n",
+    );
+    assert_eq!(totals(&seen), [3, 1, 0, 2], "{seen:#?}");
+    assert!(set_aside(&yard)[0].2.contains("not one van"));
+}
+
+#[test]
 fn a_point_before_three_digits_is_thousands_where_it_can_be_nothing_else() {
     let (yard, seen) = ingest("Date,Van,Litres\n05/10/2026,Quill,1.200\n19/10/2026,Quill,1.201\n");
     assert_eq!(totals(&seen), [2, 2, 0, 0], "{seen:#?}");
@@ -657,6 +737,165 @@ fn tables_of_a_sheet_one_below_the_other_are_read_one_by_one() {
     assert!(!again.err.contains("not in it any more"), "{again:#?}");
     yard.good(&["files", "take-back", "book.xlsx#All (3):12"]);
     assert!(stored(&yard, "services").is_empty());
+}
+
+#[test]
+fn tables_of_a_text_one_below_the_other_are_read_one_by_one() {
+    let text = "Date;Van;Tap;Membrane\n05/10/2026;Quill;320;12\n19/10/2026;Quill;3Z1;12\n\n\
+        Filling up\nDate;Van;Litres;Meter reading\n05/10/2026;Quill;310;8310\n19/10/2026;Quill;300;8610\n\n\
+        Date;Van;What was changed;Cost\n19/10/2026;Quill;Resin;85\n";
+    let (yard, seen) = ingest(text);
+    assert_eq!(totals(&seen), [5, 4, 0, 1], "{seen:#?}");
+    for said in [
+        "log.csv: readings",
+        "log.csv (2): fills",
+        "log.csv (3): services",
+    ] {
+        assert!(seen.out.contains(said), "{said}: {seen:#?}");
+    }
+    assert_eq!(
+        (set_aside(&yard)[0].0.as_str(), set_aside(&yard)[0].1),
+        ("log.csv", 3)
+    );
+    let again = yard.run(&["ingest", "log.csv"]);
+    assert_eq!(totals(&again), [5, 0, 4, 1], "{again:#?}");
+    assert!(!again.err.contains("not in it any more"), "{again:#?}");
+    yard.good(&["files", "take-back", "log.csv (3):11"]);
+    assert!(stored(&yard, "services").is_empty());
+
+    // one that is none of ours is said once, and costs the other nothing
+    let (yard, seen) = ingest(
+        "Date,Van,Tap,Membrane\n05/10/2026,Quill,320,12\n19/10/2026,Quill,321,12\n\n\
+         Date,Van,Litres,Fuel card,Mileage\n05/10/2026,Quill,48.2,12,80123\n12/10/2026,Quill,47.2,12,80423\n",
+    );
+    assert_eq!(seen.code, 1, "{seen:#?}");
+    assert_eq!(totals(&seen), [2, 2, 0, 0], "{seen:#?}");
+    assert!(
+        seen.err
+            .contains("log.csv (2):5: looks like fills, but its headings speak of fuel"),
+        "{seen:#?}"
+    );
+    assert!(set_aside(&yard).is_empty());
+}
+
+/// A table of an OpenDocument 1.2 spreadsheet: cells as their values and their types.
+fn ods_table(name: &str, rows: &[&[(&str, &str)]]) -> String {
+    let cell = |(kind, value): &(&str, &str)| match *kind {
+        "" => "<table:table-cell/>".to_owned(),
+        "string" => format!(
+            "<table:table-cell office:value-type=\"string\"><text:p>{value}</text:p></table:table-cell>"
+        ),
+        "float" => format!(
+            "<table:table-cell office:value-type=\"float\" office:value=\"{value}\"><text:p>?</text:p></table:table-cell>"
+        ),
+        kind => format!(
+            "<table:table-cell office:value-type=\"{kind}\" office:{kind}-value=\"{value}\"><text:p>?</text:p></table:table-cell>"
+        ),
+    };
+    let row = |cells: &&[(&str, &str)]| {
+        let cells: String = cells.iter().map(cell).collect();
+        format!("<table:table-row>{cells}</table:table-row>")
+    };
+    let rows: String = rows.iter().map(row).collect();
+    format!(
+        "<table:table table:name=\"{name}\">{rows}<table:table-row table:number-rows-repeated=\"1048000\"><table:table-cell table:number-columns-repeated=\"1024\"/></table:table-row></table:table>"
+    )
+}
+
+/// The archive of such a spreadsheet (OASIS OpenDocument 1.2, part 3).
+fn ods(tables: &str) -> Vec<u8> {
+    use std::io::Write as _;
+    use zip::write::SimpleFileOptions;
+    const TYPE: &str = "application/vnd.oasis.opendocument.spreadsheet";
+    let content = format!(
+        "<?xml version=\"1.0\" encoding=\"UTF-8\"?><office:document-content \
+         xmlns:office=\"urn:oasis:names:tc:opendocument:xmlns:office:1.0\" \
+         xmlns:table=\"urn:oasis:names:tc:opendocument:xmlns:table:1.0\" \
+         xmlns:text=\"urn:oasis:names:tc:opendocument:xmlns:text:1.0\" office:version=\"1.2\">\
+         <office:body><office:spreadsheet>{tables}</office:spreadsheet></office:body></office:document-content>"
+    );
+    let manifest = format!(
+        "<?xml version=\"1.0\" encoding=\"UTF-8\"?><manifest:manifest \
+         xmlns:manifest=\"urn:oasis:names:tc:opendocument:xmlns:manifest:1.0\" manifest:version=\"1.2\">\
+         <manifest:file-entry manifest:full-path=\"/\" manifest:media-type=\"{TYPE}\"/>\
+         <manifest:file-entry manifest:full-path=\"content.xml\" manifest:media-type=\"text/xml\"/></manifest:manifest>"
+    );
+    let mut archive = zip::ZipWriter::new(std::io::Cursor::new(Vec::new()));
+    let stored = SimpleFileOptions::default().compression_method(zip::CompressionMethod::Stored);
+    for (name, text) in [
+        ("mimetype", TYPE),
+        ("META-INF/manifest.xml", &manifest),
+        ("content.xml", &content),
+    ] {
+        archive.start_file(name, stored).expect("an entry");
+        archive.write_all(text.as_bytes()).expect("its text");
+    }
+    archive.finish().expect("an archive").into_inner()
+}
+
+#[test]
+fn an_open_document_workbook_is_read_as_any_other() {
+    let log = ods_table(
+        "Log",
+        &[
+            &[("string", "Van log 2026")],
+            &[],
+            &[
+                ("string", "Date"),
+                ("string", "Time"),
+                ("string", "Van"),
+                ("string", "Tap"),
+                ("string", "Membrane"),
+                ("string", "Notes"),
+            ],
+            &[
+                ("date", "2026-10-05"),
+                ("time", "PT07H30M00S"),
+                ("string", "Quill"),
+                ("float", "320"),
+                ("float", "12.125"),
+            ],
+            &[
+                ("date", "2026-10-12T07:45:00"),
+                ("", ""),
+                ("string", "Quill"),
+                ("float", "1.5e2"),
+                ("string", "1O"),
+                ("string", "new resin"),
+            ],
+        ],
+    );
+    let fills = ods_table(
+        "Fills",
+        &[
+            &[("string", "Date"), ("string", "Van"), ("string", "Litres")],
+            &[
+                ("date", "2026-10-05"),
+                ("string", "Quill"),
+                ("float", "310"),
+            ],
+        ],
+    );
+    let yard = Yard::new();
+    yard.write("book.ods", ods(&(log + &fills)));
+    let seen = yard.run(&["ingest", "book.ods"]);
+    assert_eq!(totals(&seen), [4, 3, 0, 1], "{seen:#?}");
+    let readings = stored(&yard, "readings");
+    assert!(
+        readings[0].starts_with("Quill,2026-10-05T07:30"),
+        "{readings:?}"
+    );
+    assert!(readings[0].contains(",320,12.125,"), "{readings:?}");
+    assert!(stored(&yard, "fills")[0].contains(",310,"));
+    assert!(stored(&yard, "services")[0].starts_with("Quill,2026-10-12"));
+    let aside = set_aside(&yard);
+    assert_eq!(
+        (aside[0].0.as_str(), aside[0].1),
+        ("book.ods#Log", 5),
+        "{aside:?}"
+    );
+    let again = yard.run(&["ingest", "book.ods"]);
+    assert_eq!(totals(&again), [4, 0, 3, 1], "{again:#?}");
 }
 
 #[test]

@@ -16,30 +16,34 @@ pub(super) enum Raw {
     Other(&'static str),
 }
 
+/// From least to most, both allowed, with the unit.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct Range {
+    least: f64,
+    most: f64,
+    unit: &'static str,
+}
+
+impl Range {
+    const fn of(least: f64, most: f64, unit: &'static str) -> Range {
+        Range { least, most, unit }
+    }
+
+    fn holds(&self, x: f64) -> bool {
+        (self.least..=self.most).contains(&x)
+    }
+}
+
 /// What a key takes and where the value goes.
 pub(super) enum Kind {
-    /// A number from least to most, both allowed, with its unit.
-    Number {
-        least: f64,
-        most: f64,
-        unit: &'static str,
-        put: fn(&mut Settings, f64),
-    },
-    /// A whole number from least to most.
-    Whole {
-        least: f64,
-        most: f64,
-        unit: &'static str,
-        put: fn(&mut Settings, i32),
-    },
+    Number(Range, fn(&mut Settings, f64)),
+    Whole(Range, fn(&mut Settings, i32)),
     TimeZone,
     Currency,
     WorkingDays,
     /// A number for each name in the section.
     Named {
-        least: f64,
-        most: f64,
-        unit: &'static str,
+        range: Range,
         put: fn(&mut Settings, &str, f64),
         list: fn(&Settings) -> &BTreeMap<String, f64>,
     },
@@ -55,27 +59,6 @@ pub(super) struct Key {
     get: fn(&Settings) -> Option<Value>,
 }
 
-const fn named(
-    name: &'static str,
-    (least, most, unit): (f64, f64, &'static str),
-    put: fn(&mut Settings, &str, f64),
-    list: fn(&Settings) -> &BTreeMap<String, f64>,
-    about: &'static str,
-) -> Key {
-    Key {
-        name,
-        about,
-        kind: Kind::Named {
-            least,
-            most,
-            unit,
-            put,
-            list,
-        },
-        get: |_| None,
-    }
-}
-
 /// A value in force.
 #[derive(Debug, Clone, PartialEq, serde::Serialize)]
 #[serde(untagged)]
@@ -84,53 +67,33 @@ pub enum Value {
     Text(String),
 }
 
-const fn number(
-    name: &'static str,
-    (least, most, unit): (f64, f64, &'static str),
-    put: fn(&mut Settings, f64),
-    get: fn(&Settings) -> Option<Value>,
-    about: &'static str,
-) -> Key {
-    Key {
-        name,
-        about,
-        kind: Kind::Number {
-            least,
-            most,
-            unit,
-            put,
-        },
-        get,
-    }
+/// A number with a field of its own, which its section and name are.
+macro_rules! number {
+    ($kind:ident $section:ident.$field:ident, $range:expr, $about:literal) => {
+        Key {
+            name: concat!(stringify!($section), ".", stringify!($field)),
+            about: $about,
+            kind: Kind::$kind($range, |s, x| s.$section.$field = x),
+            get: |s| Some(Value::Number(f64::from(s.$section.$field))),
+        }
+    };
 }
 
-const fn whole(
-    name: &'static str,
-    (least, most, unit): (f64, f64, &'static str),
-    put: fn(&mut Settings, i32),
-    get: fn(&Settings) -> Option<Value>,
-    about: &'static str,
-) -> Key {
-    Key {
-        name,
-        about,
-        kind: Kind::Whole {
-            least,
-            most,
-            unit,
-            put,
-        },
-        get,
-    }
+/// A price, which nobody need have said.
+macro_rules! price {
+    ($field:ident, $about:literal) => {
+        Key {
+            name: concat!("prices.", stringify!($field)),
+            about: $about,
+            kind: Kind::Number(PRICE, |s, x| s.prices.$field = Some(x)),
+            get: |s| s.prices.$field.map(Value::Number),
+        }
+    };
 }
 
-const PRICE: (f64, f64, &str) = (0.0, 1_000_000.0, CURRENCY);
+const PRICE: Range = Range::of(0.0, 1_000_000.0, CURRENCY);
 const CURRENCY: &str = "in the fleet's currency";
 const PERCENT: &str = "a share: 0.10 for 10 %";
-
-fn some(x: f64) -> Option<Value> {
-    Some(Value::Number(x))
-}
 
 pub(super) const KEYS: &[Key] = &[
     Key {
@@ -139,19 +102,15 @@ pub(super) const KEYS: &[Key] = &[
         kind: Kind::TimeZone,
         get: |s| Some(Value::Text(s.time_zone.name().to_owned())),
     },
-    number(
-        "limits.salt_passage",
-        (0.005, 0.9, PERCENT),
-        |s, x| s.limits.salt_passage = x,
-        |s| some(s.limits.salt_passage),
-        "salt passage at which a membrane is changed, at 25 °C: 0.10 is a rejection of 90 % (common practice)",
+    number!(
+        Number limits.salt_passage,
+        Range::of(0.005, 0.9, PERCENT),
+        "salt passage at which a membrane is changed, at 25 °C: 0.10 is a rejection of 90 % (common practice)"
     ),
-    number(
-        "limits.product_ppm",
-        (0.5, 200.0, "ppm"),
-        |s, x| s.limits.product_ppm = x,
-        |s| some(s.limits.product_ppm),
-        "product TDS that still dries without spots (common practice)",
+    number!(
+        Number limits.product_ppm,
+        Range::of(0.5, 200.0, "ppm"),
+        "product TDS that still dries without spots (common practice)"
     ),
     Key {
         name: "prices.currency",
@@ -159,128 +118,65 @@ pub(super) const KEYS: &[Key] = &[
         kind: Kind::Currency,
         get: |s| s.prices.currency.clone().map(Value::Text),
     },
-    number(
-        "prices.membrane",
-        PRICE,
-        |s, x| s.prices.membrane = Some(x),
-        |s| s.prices.membrane.map(Value::Number),
-        "one RO membrane",
+    price!(membrane, "one RO membrane"),
+    price!(prefilter, "one set of pre-filters"),
+    price!(resin_per_litre, "one litre of DI resin"),
+    price!(water_per_m3, "1000 L from the tap"),
+    price!(drain_per_m3, "1000 L to the drain"),
+    price!(
+        labour_per_visit,
+        "labour and travel for one visit to a base, whatever is changed"
     ),
-    number(
-        "prices.prefilter",
-        PRICE,
-        |s, x| s.prices.prefilter = Some(x),
-        |s| s.prices.prefilter.map(Value::Number),
-        "one set of pre-filters",
+    price!(lost_day, "a van off the road for a day, unplanned"),
+    number!(
+        Number usual_interval.membrane_months,
+        Range::of(1.0, 240.0, "months"),
+        "usual membrane interval, which the suggestion is compared with (common practice)"
     ),
-    number(
-        "prices.resin_per_litre",
-        PRICE,
-        |s, x| s.prices.resin_per_litre = Some(x),
-        |s| s.prices.resin_per_litre.map(Value::Number),
-        "one litre of DI resin",
+    number!(
+        Number usual_interval.prefilter_weeks,
+        Range::of(1.0, 208.0, "weeks"),
+        "usual pre-filter interval, which the suggestion is compared with (common practice)"
     ),
-    number(
-        "prices.water_per_m3",
-        PRICE,
-        |s, x| s.prices.water_per_m3 = Some(x),
-        |s| s.prices.water_per_m3.map(Value::Number),
-        "1000 L from the tap",
+    number!(
+        Whole running.lead_days,
+        Range::of(0.0, 180.0, "days"),
+        "flag a job as due this many days ahead"
     ),
-    number(
-        "prices.drain_per_m3",
-        PRICE,
-        |s, x| s.prices.drain_per_m3 = Some(x),
-        |s| s.prices.drain_per_m3.map(Value::Number),
-        "1000 L to the drain",
+    number!(
+        Whole running.order_days,
+        Range::of(0.0, 180.0, "days"),
+        "from ordering a part to having it"
     ),
-    number(
-        "prices.labour_per_visit",
-        PRICE,
-        |s, x| s.prices.labour_per_visit = Some(x),
-        |s| s.prices.labour_per_visit.map(Value::Number),
-        "labour and travel for one visit to a base, whatever is changed",
+    number!(
+        Number running.prefilter_days,
+        Range::of(7.0, 730.0, "days"),
+        "longest pre-filter interval"
     ),
-    number(
-        "prices.lost_day",
-        PRICE,
-        |s, x| s.prices.lost_day = Some(x),
-        |s| s.prices.lost_day.map(Value::Number),
-        "a van off the road for a day, unplanned",
+    number!(
+        Number running.prefilter_chlorine_g,
+        Range::of(1.0, 1000.0, "g of free chlorine"),
+        "chlorine capacity of a pre-filter set"
     ),
-    number(
-        "usual_interval.membrane_months",
-        (1.0, 240.0, "months"),
-        |s, x| s.usual_interval.membrane_months = x,
-        |s| some(s.usual_interval.membrane_months),
-        "usual membrane interval, which the suggestion is compared with (common practice)",
+    number!(
+        Number running.chlorine_mg_l,
+        Range::of(0.0, 5.0, "mg/L"),
+        "free chlorine in the tap water"
     ),
-    number(
-        "usual_interval.prefilter_weeks",
-        (1.0, 208.0, "weeks"),
-        |s, x| s.usual_interval.prefilter_weeks = x,
-        |s| some(s.usual_interval.prefilter_weeks),
-        "usual pre-filter interval, which the suggestion is compared with (common practice)",
+    number!(
+        Number running.recovery,
+        Range::of(0.05, 0.90, PERCENT),
+        "recovery assumed when no flow is recorded: 0.30 is a waste ratio of 2.3 : 1"
     ),
-    whole(
-        "running.lead_days",
-        (0.0, 180.0, "days"),
-        |s, x| s.running.lead_days = x,
-        |s| some(f64::from(s.running.lead_days)),
-        "flag a job as due this many days ahead",
+    number!(
+        Number running.false_alarms_per_van_year,
+        Range::of(0.0005, 0.2, "alarms per healthy van per year: 0.01 for one in a hundred"),
+        "false alarms of a failing membrane that are allowed"
     ),
-    whole(
-        "running.order_days",
-        (0.0, 180.0, "days"),
-        |s, x| s.running.order_days = x,
-        |s| some(f64::from(s.running.order_days)),
-        "from ordering a part to having it",
-    ),
-    number(
-        "running.prefilter_days",
-        (7.0, 730.0, "days"),
-        |s, x| s.running.prefilter_days = x,
-        |s| some(s.running.prefilter_days),
-        "longest pre-filter interval",
-    ),
-    number(
-        "running.prefilter_chlorine_g",
-        (1.0, 1000.0, "g of free chlorine"),
-        |s, x| s.running.prefilter_chlorine_g = x,
-        |s| some(s.running.prefilter_chlorine_g),
-        "chlorine capacity of a pre-filter set",
-    ),
-    number(
-        "running.chlorine_mg_l",
-        (0.0, 5.0, "mg/L"),
-        |s, x| s.running.chlorine_mg_l = x,
-        |s| some(s.running.chlorine_mg_l),
-        "free chlorine in the tap water",
-    ),
-    number(
-        "running.recovery",
-        (0.05, 0.90, PERCENT),
-        |s, x| s.running.recovery = x,
-        |s| some(s.running.recovery),
-        "recovery assumed when no flow is recorded: 0.30 is a waste ratio of 2.3 : 1",
-    ),
-    number(
-        "running.false_alarms_per_van_year",
-        (
-            0.0005,
-            0.2,
-            "alarms per healthy van per year: 0.01 for one in a hundred",
-        ),
-        |s, x| s.running.false_alarms_per_van_year = x,
-        |s| some(s.running.false_alarms_per_van_year),
-        "false alarms of a failing membrane that are allowed",
-    ),
-    number(
-        "running.resin_bag_litres",
-        (0.5, 1000.0, "L"),
-        |s, x| s.running.resin_bag_litres = x,
-        |s| some(s.running.resin_bag_litres),
-        "size of the bags you buy resin in",
+    number!(
+        Number running.resin_bag_litres,
+        Range::of(0.5, 1000.0, "L"),
+        "size of the bags you buy resin in"
     ),
     Key {
         name: "work.days",
@@ -288,31 +184,35 @@ pub(super) const KEYS: &[Key] = &[
         kind: Kind::WorkingDays,
         get: |s| Some(Value::Text(s.work.days.to_string())),
     },
-    whole(
-        "work.jobs_per_day",
-        (1.0, 500.0, "jobs"),
-        |s, x| s.work.jobs_per_day = x,
-        |s| some(f64::from(s.work.jobs_per_day)),
-        "jobs that one crew does in a day",
+    number!(
+        Whole work.jobs_per_day,
+        Range::of(1.0, 500.0, "jobs"),
+        "jobs that one crew does in a day"
     ),
-    named(
-        "crews.*",
-        (1.0, 100.0, "crews"),
-        |s, base, x| {
-            s.work.crews.insert(base.to_owned(), x.round());
+    Key {
+        name: "crews.*",
+        about: "crews at a base, by its postcode district; one where none is named",
+        kind: Kind::Named {
+            range: Range::of(1.0, 100.0, "crews"),
+            put: |s, base, x| {
+                s.work.crews.insert(base.to_owned(), x.round());
+            },
+            list: |s| &s.work.crews,
         },
-        |s| &s.work.crews,
-        "crews at a base, by its postcode district; one where none is named",
-    ),
-    named(
-        "stock.*",
-        (0.0, 100_000.0, "pieces, or litres of resin"),
-        |s, part, x| {
-            s.stock.insert(part.to_owned(), x);
+        get: |_| None,
+    },
+    Key {
+        name: "stock.*",
+        about: "on the shelf: membrane, prefilter, resin, or a make as your services name it",
+        kind: Kind::Named {
+            range: Range::of(0.0, 100_000.0, "pieces, or litres of resin"),
+            put: |s, part, x| {
+                s.stock.insert(part.to_owned(), x);
+            },
+            list: |s| &s.stock,
         },
-        |s| &s.stock,
-        "on the shelf: membrane, prefilter, resin, or a make as your services name it",
-    ),
+        get: |_| None,
+    },
 ];
 
 /// The sections that keys live in.
@@ -383,54 +283,27 @@ impl Key {
         settings: &mut Settings,
     ) -> Result<(), String> {
         match (&self.kind, value) {
-            (
-                Kind::Number {
-                    least, most, put, ..
-                },
-                Raw::Number(x),
-            ) if (*least..=*most).contains(x) => {
-                put(settings, *x);
-                Ok(())
-            }
-            (
-                Kind::Whole {
-                    least, most, put, ..
-                },
-                Raw::Number(x),
-            ) if x.fract() == 0.0 && (*least..=*most).contains(x) => {
+            (Kind::Number(range, put), Raw::Number(x)) if range.holds(*x) => put(settings, *x),
+            (Kind::Whole(range, put), Raw::Number(x)) if x.fract() == 0.0 && range.holds(*x) => {
                 put(settings, *x as i32);
-                Ok(())
             }
-            (Kind::TimeZone, Raw::Text(name)) => match TimeZone::named(name) {
-                Some(zone) => {
-                    settings.time_zone = zone;
-                    Ok(())
-                }
-                None => Err(self.allowed()),
-            },
-            (Kind::WorkingDays, Raw::Text(days)) => match days.parse::<WorkingDays>() {
-                Ok(days) => {
-                    settings.work.days = days;
-                    Ok(())
-                }
-                Err(_) => Err(self.allowed()),
-            },
-            (
-                Kind::Named {
-                    least, most, put, ..
-                },
-                Raw::Number(x),
-            ) if (*least..=*most).contains(x) => {
+            (Kind::Named { range, put, .. }, Raw::Number(x)) if range.holds(*x) => {
                 let (_, own) = name.split_once('.').unwrap_or(("", name));
                 put(settings, own.trim(), *x);
-                Ok(())
+            }
+            (Kind::TimeZone, Raw::Text(name)) => {
+                settings.time_zone = TimeZone::named(name).ok_or_else(|| self.allowed())?;
+            }
+            (Kind::WorkingDays, Raw::Text(days)) => {
+                let days = days.parse::<WorkingDays>();
+                settings.work.days = days.map_err(|_| self.allowed())?;
             }
             (Kind::Currency, Raw::Text(word)) if is_currency(word) => {
                 settings.prices.currency = Some(word.trim().to_owned());
-                Ok(())
             }
-            _ => Err(self.allowed()),
+            _ => return Err(self.allowed()),
         }
+        Ok(())
     }
 
     /// The value in force; `None` where nobody said.
@@ -446,60 +319,51 @@ impl Key {
         }
     }
 
+    fn range(&self) -> Option<Range> {
+        match self.kind {
+            Kind::Number(range, _) | Kind::Whole(range, _) | Kind::Named { range, .. } => {
+                Some(range)
+            }
+            Kind::TimeZone | Kind::Currency | Kind::WorkingDays => None,
+        }
+    }
+
     /// Unit of the value in words; empty for words.
     pub(super) fn unit(&self) -> &'static str {
-        match self.kind {
-            Kind::Number { unit, .. } | Kind::Whole { unit, .. } | Kind::Named { unit, .. } => unit,
-            Kind::TimeZone | Kind::Currency | Kind::WorkingDays => "",
-        }
+        self.range().map_or("", |range| range.unit)
     }
 
     /// What was probably meant by a value that does not fit: a share given in
     /// per cent, a number with its unit, another unit of time.
     pub(super) fn meant(&self, value: &Raw) -> Option<String> {
-        let (least, most, unit, whole) = match self.kind {
-            Kind::Number {
-                least, most, unit, ..
-            } => (least, most, unit, false),
-            Kind::Whole {
-                least, most, unit, ..
-            } => (least, most, unit, true),
-            Kind::TimeZone | Kind::Currency | Kind::WorkingDays | Kind::Named { .. } => {
-                return None;
-            }
+        let whole = match self.kind {
+            Kind::Number(..) => false,
+            Kind::Whole(..) => true,
+            _ => return None,
         };
+        let range = self.range()?;
         let (x, written) = match value {
             Raw::Number(x) => (*x, ""),
             Raw::Text(text) => number_and_unit(text)?,
             Raw::Other(_) => return None,
         };
-        let factor = factor_to(unit, written)?;
-        let per_cent = unit == PERCENT && written.is_empty() && x > 1.0;
+        let factor = factor_to(range.unit, written)?;
+        let per_cent = range.unit == PERCENT && written.is_empty() && x > 1.0;
         let meant = if per_cent { x / 100.0 } else { x * factor };
-        let meant = if whole || unit == "days" {
+        let meant = if whole || range.unit == "days" {
             meant.round()
         } else {
             (meant * 1e6).round() / 1e6
         };
-        (least..=most).contains(&meant).then(|| meant.to_string())
+        range.holds(meant).then(|| meant.to_string())
     }
 
     /// What the key takes, in words.
     fn allowed(&self) -> String {
-        match self.kind {
-            Kind::Number {
-                least, most, unit, ..
-            }
-            | Kind::Named {
-                least, most, unit, ..
-            } => {
-                format!("a number from {least} to {most} ({unit})")
-            }
-            Kind::Whole {
-                least, most, unit, ..
-            } => {
-                format!("a whole number from {least} to {most} ({unit})")
-            }
+        let of = |range: &Range| format!("from {} to {} ({})", range.least, range.most, range.unit);
+        match &self.kind {
+            Kind::Number(range, _) | Kind::Named { range, .. } => format!("a number {}", of(range)),
+            Kind::Whole(range, _) => format!("a whole number {}", of(range)),
             Kind::TimeZone => "the name of a time zone, such as \"Europe/London\"".to_owned(),
             Kind::WorkingDays => {
                 "days in quotes, such as \"Mon-Fri\" or \"Mon, Tue, Thu\"".to_owned()
@@ -510,14 +374,9 @@ impl Key {
 
     /// How the value is written where there are only words: environment, flags.
     pub(super) fn raw(&self, typed: &str) -> Raw {
-        match self.kind {
-            Kind::Number { .. } | Kind::Whole { .. } | Kind::Named { .. } => {
-                match typed.trim().parse::<f64>() {
-                    Ok(x) if x.is_finite() => Raw::Number(x),
-                    _ => Raw::Text(typed.to_owned()),
-                }
-            }
-            Kind::TimeZone | Kind::Currency | Kind::WorkingDays => Raw::Text(typed.to_owned()),
+        match (self.range(), typed.trim().parse::<f64>()) {
+            (Some(_), Ok(x)) if x.is_finite() => Raw::Number(x),
+            _ => Raw::Text(typed.to_owned()),
         }
     }
 }
@@ -575,32 +434,21 @@ mod tests {
     #[test]
     fn every_default_lies_within_what_its_key_allows() {
         let defaults = Settings::default();
-        let checks = [
-            ("limits.salt_passage", defaults.limits.salt_passage),
-            ("limits.product_ppm", defaults.limits.product_ppm),
-            (
-                "usual_interval.membrane_months",
-                defaults.usual_interval.membrane_months,
-            ),
-            (
-                "usual_interval.prefilter_weeks",
-                defaults.usual_interval.prefilter_weeks,
-            ),
-            ("running.lead_days", f64::from(defaults.running.lead_days)),
-            ("running.prefilter_days", defaults.running.prefilter_days),
-            (
-                "running.prefilter_chlorine_g",
-                defaults.running.prefilter_chlorine_g,
-            ),
-            ("running.chlorine_mg_l", defaults.running.chlorine_mg_l),
-            ("running.recovery", defaults.running.recovery),
-        ];
-        for (name, value) in checks {
-            let mut settings = Settings::default();
-            find(name)
-                .unwrap()
-                .put(name, &Raw::Number(value), &mut settings)
-                .unwrap();
+        let mut checked = 0;
+        for key in KEYS {
+            if let Some(Value::Number(value)) = key.value(&defaults) {
+                let mut settings = Settings::default();
+                key.put(key.name, &Raw::Number(value), &mut settings)
+                    .unwrap();
+                assert_eq!(
+                    key.value(&settings),
+                    Some(Value::Number(value)),
+                    "{}",
+                    key.name
+                );
+                checked += 1;
+            }
         }
+        assert!(checked >= 12, "{checked}");
     }
 }

@@ -10,7 +10,7 @@ mod row;
 
 use std::io::{self, Read};
 
-use crate::store::records::KindRows;
+use crate::store::KindRows;
 
 use super::Options;
 use super::evidence::BulkEvidence;

@@ -12,11 +12,9 @@ use std::sync::Arc;
 
 use crate::calendar::Date;
 
-use crate::store::RowStyle;
 use crate::store::names::van_key;
-use crate::store::records::{
-    self, Dialect, FileHead, FileRows, FileTail, Record, RowBatch, SetAside,
-};
+use crate::store::records::{self, Dialect, FileHead, FileRows, FileTail, Record, SetAside};
+use crate::store::{RowBatch, RowStyle};
 
 use super::Options;
 use super::answers::shape_of;

@@ -43,12 +43,13 @@ pub use field::Cell;
 pub use files::FileLine;
 pub use integrity::{Checked, Damage};
 pub use lineage::{Action, UndoEntry};
+pub use partition::{KindRows, RowBatch, RowBuilder};
+pub use records::{FileOutcome, Vanished};
 pub use row_text::RowStyle;
 pub use row_text::{harmless, print_of};
 pub use schema::TableName;
 pub use summary::Input;
 pub use taking::Taking;
-pub use taking::{FileOutcome, Vanished};
 pub use vans::VanChunks;
 pub use writer::Writer;
 

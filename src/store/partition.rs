@@ -17,10 +17,41 @@ use arrow_select::interleave::interleave_record_batch;
 
 use super::error::StoreError;
 use super::field::{Builder, Cell, bytes_of};
+use super::folder;
+use super::records::{self, AcceptedRow, Mends, SetAside};
 use super::schema::{Column, Holds, LINE, Role, TableName};
-use super::taking::Held;
-use super::{folder, records};
 use crate::calendar::Datelike;
+
+/// Rows, and bytes of them, that are held in memory.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct Held {
+    /// Of one month, as they are judged.
+    pub(super) rows: usize,
+    pub(super) bytes: usize,
+    /// Rows of the careful rules that are put into columns together.
+    pub(super) together: usize,
+}
+
+impl Default for Held {
+    fn default() -> Self {
+        Held {
+            rows: 1_000_000,
+            bytes: 96 << 20,
+            together: 1 << 13,
+        }
+    }
+}
+
+/// Some of a file's rows, in the order of the file.
+#[derive(Debug, Clone, Default)]
+pub struct RowBatch {
+    pub rows: Vec<AcceptedRow>,
+    /// Further ones, read in bulk.
+    pub columns: Vec<KindRows>,
+    pub set_aside: Vec<SetAside>,
+    /// Lines that say which row set aside they are meant to replace.
+    pub mends: Vec<(u64, Mends)>,
+}
 
 /// Below the store, while a long file is being read.
 pub(super) const FOLDER: &str = "being-read";

@@ -5,7 +5,6 @@ use std::sync::Arc;
 
 use crate::calendar::{Date, TimeZone};
 
-pub use super::partition::{KindRows, RowBuilder};
 pub use super::schema::{Fill, Hardness, Reading, Service, Van};
 
 /// Microseconds since 1970-01-01T00:00:00Z.
@@ -205,17 +204,6 @@ pub struct FileHead {
     pub bytes: u64,
 }
 
-/// Some of a file's rows, in the order of the file.
-#[derive(Debug, Clone, Default)]
-pub struct RowBatch {
-    pub rows: Vec<AcceptedRow>,
-    /// Further ones, read in bulk.
-    pub columns: Vec<KindRows>,
-    pub set_aside: Vec<SetAside>,
-    /// Lines that say which row set aside they are meant to replace.
-    pub mends: Vec<(u64, Mends)>,
-}
-
 /// Which row set aside a line of a mended file replaces.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct Mends {
@@ -263,6 +251,48 @@ pub struct FileRows {
     /// What was recognised, for people: `semicolon, decimal comma, day first`.
     pub recognised: String,
     pub dialect: Dialect,
+}
+
+/// What a file brought.
+#[derive(Debug, Clone, PartialEq, Eq, Default)]
+pub struct FileOutcome {
+    pub counts: RowCounts,
+    /// Of those stored: corrected versions of records known before.
+    pub replaced: u64,
+    /// Of those stored: records not known before.
+    pub new: u64,
+    /// Names that the van list does not know, with their rows; by name.
+    pub unknown_vans: Vec<(String, u64)>,
+    /// Rows set aside before that are in now.
+    pub mended: u64,
+    /// Rows that say which row set aside they replace, where there is none.
+    pub stray: u64,
+    /// Rows that were taken back by hand before, and stay out.
+    pub kept_out: u64,
+    /// Rows that are stored already, but of which a later version holds.
+    pub overruled: Vec<Overruled>,
+    /// Rows stored from an earlier file of this name that it does not hold any
+    /// more, though it holds those around them.
+    pub vanished: Vec<Vanished>,
+}
+
+/// A row that is stored already, but of which a later version holds.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Overruled {
+    pub line: u64,
+    /// The file of the version that holds, and its line there.
+    pub by_file: String,
+    pub by_id: u64,
+    pub by_line: u64,
+}
+
+/// A stored row that the file does not hold any more.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Vanished {
+    pub file_id: u64,
+    pub line: u64,
+    pub kind: &'static str,
+    pub text: String,
 }
 
 /// Rows of the store, counted. `read = stored + already_stored + set_aside`.

@@ -16,11 +16,12 @@ use super::lineage::{Place, Supersessions, WHOLE_FILE};
 use super::mend::{Mended, Mending, Settled, text_hash};
 use super::part::{NewPart, PartWriter, lacking};
 use super::partition::{
-    self, KindRows, Month, Partition, Partitions, RowBuilder, arrays, batch_of, month_name,
+    self, Held, KindRows, Month, Partition, Partitions, RowBatch, RowBuilder, arrays, batch_of,
+    month_name,
 };
 use super::records::{
-    AcceptedRow, FileHead, FileTail, Instant, KINDS, Mends, Record, RowBatch, RowCounts, SetAside,
-    line_of, part_of,
+    AcceptedRow, FileHead, FileOutcome, FileRows, FileTail, Instant, KINDS, Mends, Overruled,
+    Record, SetAside, line_of, part_of,
 };
 use super::row_text::{RowStyle, RowWriter};
 use super::schema::{
@@ -28,23 +29,59 @@ use super::schema::{
 };
 use super::writer::Writer;
 
-/// Rows, and bytes of them, that are held in memory.
-#[derive(Debug, Clone, Copy)]
-pub(super) struct Held {
-    /// Of one month, as they are judged.
-    pub(super) rows: usize,
-    pub(super) bytes: usize,
-    /// Rows of the careful rules that are put into columns together.
-    pub(super) together: usize,
-}
+impl<'s> Writer<'s> {
+    /// Begins to take a file in, wholly or not at all.
+    ///
+    /// # Errors
+    /// Where the store cannot be read.
+    pub fn begin(&mut self, head: FileHead, at: Instant) -> Result<Taking<'_, 's>, StoreError> {
+        Taking::begin(self, head, at)
+    }
 
-impl Default for Held {
-    fn default() -> Self {
-        Held {
-            rows: 1_000_000,
-            bytes: 96 << 20,
-            together: 1 << 13,
-        }
+    /// Takes a file in that is in memory already.
+    ///
+    /// # Errors
+    /// As for [`Taking::finish`].
+    pub fn add(&mut self, file: FileRows, ingested_at: Instant) -> Result<FileOutcome, StoreError> {
+        let (taking, tail) = self.begin_with(file, ingested_at)?;
+        taking.finish(tail)
+    }
+
+    fn begin_with(
+        &mut self,
+        file: FileRows,
+        at: Instant,
+    ) -> Result<(Taking<'_, 's>, FileTail), StoreError> {
+        let head = FileHead {
+            name: file.name,
+            sha256: file.sha256,
+            bytes: file.bytes,
+        };
+        let mut taking = self.begin(head, at)?;
+        taking.take(RowBatch {
+            rows: file.rows,
+            columns: Vec::new(),
+            set_aside: file.set_aside,
+            mends: Vec::new(),
+        })?;
+        let tail = FileTail {
+            notes: file.notes,
+            recognised: file.recognised,
+            dialect: file.dialect,
+            ..FileTail::default()
+        };
+        Ok((taking, tail))
+    }
+
+    /// What a crash between two commits leaves behind.
+    #[cfg(test)]
+    pub(super) fn add_without_finishing(
+        &mut self,
+        file: FileRows,
+        at: Instant,
+    ) -> Result<(), StoreError> {
+        let (mut taking, _) = self.begin_with(file, at)?;
+        taking.write_rows().map(|_| ())
     }
 }
 
@@ -591,48 +628,6 @@ impl Drop for Taking<'_, '_> {
         }
         let _ = partition::clear(self.writer.path());
     }
-}
-
-/// What a file brought.
-#[derive(Debug, Clone, PartialEq, Eq, Default)]
-pub struct FileOutcome {
-    pub counts: RowCounts,
-    /// Of those stored: corrected versions of records known before.
-    pub replaced: u64,
-    /// Of those stored: records not known before.
-    pub new: u64,
-    /// Names that the van list does not know, with their rows; by name.
-    pub unknown_vans: Vec<(String, u64)>,
-    /// Rows set aside before that are in now.
-    pub mended: u64,
-    /// Rows that say which row set aside they replace, where there is none.
-    pub stray: u64,
-    /// Rows that were taken back by hand before, and stay out.
-    pub kept_out: u64,
-    /// Rows that are stored already, but of which a later version holds.
-    pub overruled: Vec<Overruled>,
-    /// Rows stored from an earlier file of this name that it does not hold any
-    /// more, though it holds those around them.
-    pub vanished: Vec<Vanished>,
-}
-
-/// A row that is stored already, but of which a later version holds.
-#[derive(Debug, Clone, PartialEq, Eq)]
-pub struct Overruled {
-    pub line: u64,
-    /// The file of the version that holds, and its line there.
-    pub by_file: String,
-    pub by_id: u64,
-    pub by_line: u64,
-}
-
-/// A stored row that the file does not hold any more.
-#[derive(Debug, Clone, PartialEq, Eq)]
-pub struct Vanished {
-    pub file_id: u64,
-    pub line: u64,
-    pub kind: &'static str,
-    pub text: String,
 }
 
 impl FileOutcome {

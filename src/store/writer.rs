@@ -20,17 +20,13 @@ use super::names::VanNames;
 use super::part::PartRows;
 use super::part::{self, NewPart, Part, PartWriter};
 use super::partition::batch_of;
-use super::partition::{self, arrays};
-use super::records::{
-    FileHead, FileRows, FileTail, Instant, KINDS, Record, RowBatch, line_of, part_of,
-};
+use super::partition::{self, Held, arrays};
+use super::records::{FileHead, Instant, KINDS, Record, Vanished, line_of, part_of};
 use super::row_text::print_of;
 use super::schema::{Fill, Hardness, Kind, Moment, Reading, Service, TableName, Van, of_kind};
 use super::set_aside::{lines_and_texts, listed_lines, listed_rows, of_no_van};
 use super::snapshot::{finished_files, finished_parts, van_names};
 use super::table::Table;
-use super::taking::{FileOutcome, Vanished};
-use super::taking::{Held, Taking};
 
 /// The only one who writes, until dropped.
 #[derive(Debug)]
@@ -455,60 +451,6 @@ impl<'s> Writer<'s> {
 
     pub(super) fn sound(&self) -> &Sound {
         &self.store.sound
-    }
-
-    /// Begins to take a file in, wholly or not at all.
-    ///
-    /// # Errors
-    /// Where the store cannot be read.
-    pub fn begin(&mut self, head: FileHead, at: Instant) -> Result<Taking<'_, 's>, StoreError> {
-        Taking::begin(self, head, at)
-    }
-
-    /// Takes a file in that is in memory already.
-    ///
-    /// # Errors
-    /// As for [`Taking::finish`].
-    pub fn add(&mut self, file: FileRows, ingested_at: Instant) -> Result<FileOutcome, StoreError> {
-        let (taking, tail) = self.begin_with(file, ingested_at)?;
-        taking.finish(tail)
-    }
-
-    fn begin_with(
-        &mut self,
-        file: FileRows,
-        at: Instant,
-    ) -> Result<(Taking<'_, 's>, FileTail), StoreError> {
-        let head = FileHead {
-            name: file.name,
-            sha256: file.sha256,
-            bytes: file.bytes,
-        };
-        let mut taking = self.begin(head, at)?;
-        taking.take(RowBatch {
-            rows: file.rows,
-            columns: Vec::new(),
-            set_aside: file.set_aside,
-            mends: Vec::new(),
-        })?;
-        let tail = FileTail {
-            notes: file.notes,
-            recognised: file.recognised,
-            dialect: file.dialect,
-            ..FileTail::default()
-        };
-        Ok((taking, tail))
-    }
-
-    /// What a crash between two commits leaves behind.
-    #[cfg(test)]
-    pub(super) fn add_without_finishing(
-        &mut self,
-        file: FileRows,
-        at: Instant,
-    ) -> Result<(), StoreError> {
-        let (mut taking, _) = self.begin_with(file, at)?;
-        taking.write_rows().map(|_| ())
     }
 
     /// What is set aside now that came from a file of this name or of these bytes.

@@ -4,7 +4,8 @@
 use std::collections::HashMap;
 
 use crate::store::Cell;
-use crate::store::records::{Item, KindRows, RowBuilder, Source};
+use crate::store::records::{Item, Source};
+use crate::store::{KindRows, RowBuilder};
 
 use super::super::Options;
 use super::super::evidence::BulkEvidence;

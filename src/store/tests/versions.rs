@@ -1,4 +1,4 @@
-use super::super::taking::Held;
+use super::super::partition::Held;
 use super::*;
 
 /// So many rows are held, and beyond them no bytes.

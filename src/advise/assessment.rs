@@ -18,7 +18,8 @@ pub use super::plan::{CostPer1000Litres, Early};
 pub use super::prices::{KnownPrices, LOST_DAY_PER_MEMBRANE};
 pub use crate::fit::{Band, Explained, LifeDot, Probe, SharedNumber, Span};
 pub use crate::lives::{
-    About, HardnessBasis, Item, MembraneTest, RecordsRemark, RowCounts, ServiceMark, WeekLitres,
+    About, DistrictMonth, HardnessBasis, Item, MembraneTest, RecordsRemark, RowCounts, ServiceMark,
+    WeekLitres,
 };
 pub use crate::settings::Limits;
 

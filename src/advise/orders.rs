@@ -6,7 +6,7 @@ use std::collections::BTreeMap;
 use crate::calendar::Date;
 use serde::Serialize;
 
-use super::due::{Job, Task, jobs};
+use super::due::{Job, Task};
 use super::{Assessment, Item, add_days};
 
 /// One line of an order.
@@ -42,12 +42,10 @@ pub struct OrderedFor {
     pub quantity: f64,
 }
 
-/// The order for the jobs of so many weeks: membranes, resin, pre-filters, each
-/// by make.
-pub fn orders(assessment: &Assessment, weeks: u32) -> Vec<Order> {
-    let mut by_part: BTreeMap<(Item, Option<String>), Vec<Job>> = BTreeMap::new();
-    let jobs = jobs(assessment, weeks).into_iter();
-    for job in jobs.filter(|job| job.task == Task::Change) {
+/// The order for these jobs: membranes, resin, pre-filters, each by make.
+pub fn orders<'j>(assessment: &Assessment, jobs: impl IntoIterator<Item = &'j Job>) -> Vec<Order> {
+    let mut by_part: BTreeMap<(Item, Option<String>), Vec<&Job>> = BTreeMap::new();
+    for job in jobs.into_iter().filter(|job| job.task == Task::Change) {
         let key = (job.item, job.part.clone());
         by_part.entry(key).or_default().push(job);
     }
@@ -62,7 +60,7 @@ pub fn orders(assessment: &Assessment, weeks: u32) -> Vec<Order> {
 fn order(
     item: Item,
     part: Option<String>,
-    jobs: &[Job],
+    jobs: &[&Job],
     shelf: &mut BTreeMap<String, f64>,
     assessment: &Assessment,
 ) -> Order {

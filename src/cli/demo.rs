@@ -95,7 +95,7 @@ fn show(plan: &DemoPlan, context: &Context, out: &mut dyn Write) -> Result<ExitC
     context.say("2 of 3  working out how membranes and resin decline");
     let looking = Looking::at(&store, plan.settings.clone())?;
     let as_of = plan.as_of.unwrap_or(looking.newest_day);
-    let told = looking.month(as_of, true, context);
+    let told = looking.month(as_of, true, context)?;
     context.say("3 of 3  drawing the report");
     let pages = plan.out.join("report");
     let written = report::write(&told, as_of.first_of_month(), &pages, context)?;

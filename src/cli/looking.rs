@@ -6,7 +6,7 @@ use super::context::Context;
 use super::error::CliError;
 use super::van_names;
 use crate::advise::what_if::{Change, WhatIf, what_if};
-use crate::advise::{self, Assessment, Glance, KnownPrices, Since};
+use crate::advise::{self, Assessment, DistrictMonth, Glance, KnownPrices, Since};
 use crate::backtest::{self, Backtest};
 use crate::lives::{FleetLives, VanLives};
 use crate::settings::Settings;
@@ -129,7 +129,15 @@ impl Looking {
     }
     /// The assessment with what changed since a month before, and with how
     /// good earlier forecasts were where that is asked for.
-    pub(super) fn month(&self, as_of: Date, with_past: bool, context: &Context) -> Month {
+    ///
+    /// # Errors
+    /// Where the rows cannot be summed up.
+    pub(super) fn month(
+        &self,
+        as_of: Date,
+        with_past: bool,
+        context: &Context,
+    ) -> Result<Month, CliError> {
         let before = month_before(as_of).filter(|day| *day >= self.first_day);
         let busy = context.busy(ASSESSING);
         let (assessment, before) = rayon::join(
@@ -137,11 +145,21 @@ impl Looking {
             || before.map(|day| self.assess_undrawn(day)),
         );
         drop(busy);
-        Month {
+        Ok(Month {
             since: before.map(|before| advise::since(&before, &assessment)),
             backtest: with_past.then(|| self.backtest(as_of, context)),
+            by_month: self.by_month(as_of)?,
             assessment,
-        }
+        })
+    }
+
+    /// What each district's vans read, made and had changed, month by month.
+    ///
+    /// # Errors
+    /// Where the rows cannot be summed up.
+    pub(super) fn by_month(&self, as_of: Date) -> Result<Vec<DistrictMonth>, CliError> {
+        let months = lives::by_district_and_month(&self.fleet, as_of, &self.settings);
+        Ok(months?)
     }
 
     /// How good earlier forecasts were, with progress on the terminal.
@@ -231,6 +249,7 @@ pub(super) struct Month {
     pub assessment: Assessment,
     pub since: Option<Since>,
     pub backtest: Option<Backtest>,
+    pub by_month: Vec<DistrictMonth>,
 }
 
 /// The last day of the month before: reports of two months share no day.

@@ -54,7 +54,7 @@ pub(super) fn run(
     let folder = args.out.unwrap_or_else(|| pages::usual_folder(month));
     // The output place before the long part.
     crate::report::prepare(&folder)?;
-    let told = looking.month(as_of, false, context);
+    let told = looking.month(as_of, false, context)?;
     let assessment = &told.assessment;
     let written = pages::write(&told, month, &folder, context)?;
 
@@ -70,7 +70,8 @@ pub(super) fn run(
         writeln!(out)?;
         out.write_all(due::last_list_text(&since.list, since.from, screen).as_bytes())?;
     }
-    let now = order::now(assessment, crate::report::DUE_WEEKS);
+    let jobs = advise::jobs(assessment, crate::report::DUE_WEEKS);
+    let now = order::now(&advise::orders(assessment, &jobs), assessment);
     if !now.is_empty() {
         writeln!(out)?;
         let now = format!("Order now: {}.", now.join("; "));

@@ -9,7 +9,7 @@ use super::context::Context;
 use super::error::CliError;
 use super::format::{Format, one_of};
 use super::looking;
-use crate::report;
+use crate::{advise, report};
 
 /// List the parts to order: by make for the jobs ahead, and by month for a year
 ///
@@ -36,11 +36,12 @@ pub(super) fn run(
     out: &mut dyn Write,
 ) -> Result<ExitCode, CliError> {
     let assessment = looking::standing(context)?;
+    let orders = advise::orders(&assessment, &advise::jobs(&assessment, args.weeks));
     let text = match args.format {
-        Format::Json => report::order::json(&assessment, args.weeks)?,
+        Format::Json => report::order::json(&orders, &assessment, args.weeks)?,
         Format::Csv if args.months => report::order::months_csv(&assessment.parts_to_order),
-        Format::Csv => report::order::csv(&assessment, args.weeks),
-        _ => report::order::text(&assessment, args.weeks, context.screen),
+        Format::Csv => report::order::csv(&orders),
+        _ => report::order::text(&orders, &assessment, args.weeks, context.screen),
     };
     out.write_all(text.as_bytes())?;
     Ok(ExitCode::SUCCESS)

@@ -43,7 +43,7 @@ pub(super) fn run(
     take_in(&store, &files, &settings, context)?;
     let looking = Looking::at(&store, settings)?;
     let as_of = looking.newest_day;
-    let told = looking.month(as_of, true, context);
+    let told = looking.month(as_of, true, context)?;
 
     let pages = checkout.join("notebooks-free-reports");
     super::report::write(&told, as_of.first_of_month(), &pages, context)?;

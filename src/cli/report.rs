@@ -90,7 +90,7 @@ pub(super) fn run(
         "report for {}, as of {as_of}",
         month.format("%Y-%m")
     ));
-    let told = looking.month(as_of, args.backtest, context);
+    let told = looking.month(as_of, args.backtest, context)?;
     let assessed = &told.assessment.vans;
     let mut places = Vec::new();
     for typed in &args.van {
@@ -130,11 +130,10 @@ pub(super) fn open(path: &Path) {
 
 fn report_plan<'a>(told: &'a Month, month: Date, out: &'a Path) -> ReportPlan<'a> {
     ReportPlan {
-        assessment: &told.assessment,
         since: told.since.as_ref(),
         backtest: told.backtest.as_ref(),
-        month,
-        out,
+        by_month: &told.by_month,
+        ..ReportPlan::new(&told.assessment, month, out)
     }
 }
 

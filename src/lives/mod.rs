@@ -8,6 +8,7 @@
 //! should put right (`remarks`, `health`).
 
 mod base;
+mod by_month;
 mod changes;
 mod charges;
 mod completeness;
@@ -45,6 +46,8 @@ mod valve;
 mod van;
 mod vessel;
 
+pub use crate::store::DistrictMonth;
+pub use by_month::by_district_and_month;
 pub use completeness::{Gap, missing};
 pub use cut::{cut, cut_in_turn};
 pub use laid::{InTurnError, LaidLives};

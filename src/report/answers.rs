@@ -3,7 +3,6 @@
 
 use crate::calendar::Date;
 
-use super::DUE_WEEKS;
 use super::ReportPlan;
 use super::axis::day_number;
 use super::changes;
@@ -196,9 +195,10 @@ pub fn meters_to_check(assessment: &Assessment) -> Vec<String> {
 const CUP: &str = "Both TDS meters in one cup of tap water: the same within 5 %.";
 
 /// What has to be ordered now.
-pub fn order_now(assessment: &Assessment) -> Vec<String> {
-    let mut said: Vec<String> = order::misses(assessment, DUE_WEEKS).into_iter().collect();
-    said.extend(order::now(assessment, DUE_WEEKS));
+pub fn order_now(plan: &ReportPlan<'_>) -> Vec<String> {
+    let (orders, assessment) = (&plan.orders, plan.assessment);
+    let mut said: Vec<String> = order::misses(orders, assessment).into_iter().collect();
+    said.extend(order::now(orders, assessment));
     if said.is_empty() {
         said.push("Nothing: no part has to be ordered today.".to_owned());
     }
@@ -247,7 +247,7 @@ pub fn saved_by(assessment: &Assessment) -> String {
 
 fn believe(plan: &ReportPlan<'_>) -> Vec<String> {
     let assessment = plan.assessment;
-    let mut said = words::missing(assessment);
+    let mut said = Vec::new();
     match plan.backtest {
         Some(result) => {
             said.extend(super::past::in_short(result));
@@ -256,6 +256,7 @@ fn believe(plan: &ReportPlan<'_>) -> Vec<String> {
             said.push("Past forecasts not checked: run litrewise report --backtest.".to_owned())
         }
     }
+    said.extend(words::missing(assessment));
     let with_membrane = || assessment.vans.iter().filter(|v| v.series.has_membrane);
     let (few, all) = (
         with_membrane()

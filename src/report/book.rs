@@ -154,7 +154,7 @@ impl Page<'_, '_> {
             }
             Page::Water => pages::water::draw(canvas, assessment, month),
             Page::Records => pages::records::draw(canvas, assessment, month),
-            Page::Orders => pages::orders::draw(canvas, assessment, month),
+            Page::Orders => pages::orders::draw(canvas, plan),
             Page::Money => pages::money::draw(canvas, assessment, month),
             Page::Past => {
                 if let Some(result) = plan.backtest {

@@ -10,7 +10,7 @@ use serde::Serialize;
 use sha2::{Digest, Sha256};
 
 use crate::advise::{Assessment, Item, ListedJob, Outcome, State, Task, stood_still};
-pub use crate::advise::{Job, Visit, jobs, visits};
+pub use crate::advise::{Job, Visit, visits};
 
 use super::axis::days_after;
 use super::cautions;

@@ -2,7 +2,7 @@
 
 use crate::calendar::Date;
 
-use crate::advise::{Assessment, Span};
+use crate::advise::{Assessment, DistrictMonth, Span};
 use crate::backtest::Backtest;
 
 use super::error::ReportError;
@@ -115,6 +115,47 @@ pub fn assessment_csv(assessment: &Assessment) -> String {
             date(p.changed_on),
             harmless(reasons.trim()),
         ]);
+        out.push_str(&row(cells.into_iter()));
+    }
+    out
+}
+
+/// One row per district and month; unknown is an empty cell.
+pub fn by_month_csv(months: &[DistrictMonth]) -> String {
+    let heads = [
+        "district",
+        "month",
+        "vans",
+        "readings",
+        "feed_ppm_median",
+        "permeate_ppm_median",
+        "product_ppm_median",
+        "rejection_percent_median",
+        "litres_made",
+        "litres_to_drain",
+        "membrane_changes",
+        "resin_changes",
+    ];
+    let mut out = row(heads.map(str::to_owned).into_iter());
+    let rounded = |value: Option<f64>, digits: usize| {
+        let value = value.filter(|v| v.is_finite());
+        value.map_or(String::new(), |v| format!("{v:.digits$}"))
+    };
+    for of in months {
+        let cells = [
+            harmless(&of.district),
+            of.month.format("%Y-%m").to_string(),
+            of.vans.to_string(),
+            of.readings.to_string(),
+            rounded(of.feed_ppm, 1),
+            rounded(of.permeate_ppm, 1),
+            rounded(of.product_ppm, 1),
+            rounded(of.rejection.map(|share| 100.0 * share), 1),
+            rounded(Some(of.litres_made), 0),
+            rounded(of.litres_to_drain, 0),
+            of.membrane_changes.to_string(),
+            of.resin_changes.to_string(),
+        ];
         out.push_str(&row(cells.into_iter()));
     }
     out

@@ -41,7 +41,7 @@ pub enum Kind {
 pub const TABLES: [Table; 6] = [
     Table {
         name: "fleet.xlsx",
-        what: "vans, jobs and districts, for a spreadsheet program",
+        what: "vans, jobs, orders, districts and months, for a spreadsheet program",
         kind: Kind::Workbook,
     },
     Table {

@@ -8,7 +8,7 @@ use rayon::prelude::*;
 use super::canvas::{self, Canvas};
 use super::display_list::DisplayList;
 use super::error::ReportError;
-use super::{book, charts, files, look, pages, parts, rect};
+use super::{DUE_WEEKS, book, charts, due, files, look, pages, parts, rect};
 use crate::advise::{Assessment, VanAssessment};
 use crate::backtest::Backtest;
 
@@ -24,7 +24,7 @@ pub fn gallery(
     backtest: Option<&Backtest>,
     out: &Path,
 ) -> Result<Vec<PathBuf>, ReportError> {
-    let lines = parts::by_urgency(assessment);
+    let lines = parts::by_urgency(assessment, &due::visits(assessment, DUE_WEEKS));
     let files = singles(assessment, backtest, &lines)
         .par_iter()
         .map(|(name, paint)| {

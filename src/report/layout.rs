@@ -13,22 +13,16 @@ use super::book::Book;
 use super::display_list::{DisplayList, Stroke};
 use super::fixture::{AS_OF, MONTH, assessment};
 use super::rect::Rect;
-use super::{ReportPlan, gallery, html, parts};
+use super::{ReportPlan, gallery, html};
 use crate::advise::*;
 use crate::backtest::Beside;
 
 pub fn plan_of<'a>(assessment: &'a Assessment, out: &'a Path) -> ReportPlan<'a> {
-    ReportPlan {
-        assessment,
-        since: None,
-        backtest: None,
-        month: MONTH,
-        out,
-    }
+    ReportPlan::new(assessment, MONTH, out)
 }
 
 pub fn sketches_of(plan: &ReportPlan<'_>) -> Vec<(String, DisplayList)> {
-    let lines = parts::by_urgency(plan.assessment);
+    let lines = plan.lines();
     let book = Book::of(plan, &lines);
     book.pages
         .par_iter()
@@ -425,7 +419,7 @@ fn past(fleet: &Assessment) -> crate::backtest::Backtest {
 fn no_text_covers_another_leaves_its_page_or_is_cut() {
     let mut cut = Vec::new();
     for (kind, fleet) in fleets() {
-        let lines = parts::by_urgency(&fleet);
+        let lines = plan_of(&fleet, Path::new("unused")).lines();
         let quiet = sketches(&fleet);
         let mut all = quiet;
         if !fleet.vans.is_empty() && fleet.vans.len() < 100 {
@@ -491,7 +485,7 @@ fn drawn_texts(html: &str) -> Vec<(Rect, Vec<(Rect, String)>)> {
 fn no_text_of_a_drawing_covers_another_or_leaves_it() {
     let mut seen = 0;
     for (kind, fleet) in fleets() {
-        let lines = parts::by_urgency(&fleet);
+        let lines = plan_of(&fleet, Path::new("unused")).lines();
         let plan = plan_of(&fleet, Path::new("unused"));
         let names = Book::of(&plan, &lines).names;
         let index = html::index(&plan, &lines, &names);

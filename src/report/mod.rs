@@ -59,12 +59,14 @@ use std::sync::atomic::{AtomicUsize, Ordering};
 use crate::calendar::Date;
 use rayon::prelude::*;
 
-use crate::advise::{Assessment, Since};
+use crate::advise::{Assessment, DistrictMonth, Job, Order, Since, Visit, orders};
 use crate::backtest::Backtest;
 
 pub use error::ReportError;
-pub use export::{assessment_csv, assessment_json, backtest_json, explained_json, harmless};
-pub use files::prepare;
+pub use export::{
+    assessment_csv, assessment_json, backtest_json, by_month_csv, explained_json, harmless,
+};
+pub use files::{prepare, replace};
 pub use gallery::gallery;
 
 /// What `assessment.json` holds, for programs that read it (JSON Schema).
@@ -74,17 +76,49 @@ pub const SCHEMA: &str = include_str!("assessment.schema.json");
 pub const DUE_WEEKS: u32 = 8;
 
 /// What to report on, and where to.
-#[derive(Debug, Clone, Copy)]
+#[derive(Debug, Clone)]
 pub struct ReportPlan<'a> {
     pub assessment: &'a Assessment,
     /// The month before; `None` where nothing had been recorded then.
     pub since: Option<&'a Since>,
     /// How good earlier forecasts were; `None` where that was not asked for.
     pub backtest: Option<&'a Backtest>,
+    /// By district, then month.
+    pub by_month: &'a [DistrictMonth],
+    /// Of the coming [`DUE_WEEKS`].
+    pub visits: Vec<Visit>,
+    /// What these take.
+    pub orders: Vec<Order>,
     /// First day of the month.
     pub month: Date,
     /// The folder; made if it is not there.
     pub out: &'a Path,
+}
+
+impl<'a> ReportPlan<'a> {
+    /// Of today alone.
+    pub fn new(assessment: &'a Assessment, month: Date, out: &'a Path) -> ReportPlan<'a> {
+        let visits = due::visits(assessment, DUE_WEEKS);
+        let jobs = visits.iter().flat_map(|visit| &visit.jobs);
+        ReportPlan {
+            assessment,
+            since: None,
+            backtest: None,
+            by_month: &[],
+            orders: orders(assessment, jobs),
+            visits,
+            month,
+            out,
+        }
+    }
+
+    fn jobs(&self) -> impl Iterator<Item = &Job> {
+        self.visits.iter().flat_map(|visit| &visit.jobs)
+    }
+
+    fn lines(&self) -> Vec<parts::VanLine<'a>> {
+        parts::by_urgency(self.assessment, &self.visits)
+    }
 }
 
 /// What was written.
@@ -105,7 +139,7 @@ pub fn write(
     plan: &ReportPlan<'_>,
     progress: &(dyn Fn(usize, usize) + Sync),
 ) -> Result<Written, ReportError> {
-    let lines = parts::by_urgency(plan.assessment);
+    let lines = plan.lines();
     let book = book::Book::of(plan, &lines);
     let waiting = files::Waiting::beside(plan.out)?;
     let drawn = AtomicUsize::new(0);
@@ -119,7 +153,7 @@ pub fn write(
         })
     };
     let others = || {
-        write_tables(&waiting, plan.assessment, &lines)?;
+        write_tables(&waiting, plan, &lines)?;
         write_index(&waiting, plan, &lines, &book.names)
     };
     let (pages, others) = rayon::join(pages, others);
@@ -142,7 +176,7 @@ pub fn write(
 /// # Errors
 /// [`ReportError`]
 pub fn write_vans(plan: &ReportPlan<'_>, vans: &[usize]) -> Result<Vec<PathBuf>, ReportError> {
-    let lines = parts::by_urgency(plan.assessment);
+    let lines = plan.lines();
     let book = book::Book::of(plan, &lines);
     let is_wanted = |page: &book::Page<'_, '_>| match page {
         book::Page::Van(place) | book::Page::Warranty(place) => vans.contains(place),
@@ -163,20 +197,20 @@ pub fn write_vans(plan: &ReportPlan<'_>, vans: &[usize]) -> Result<Vec<PathBuf>,
 /// The report as files for other programs.
 fn write_tables(
     waiting: &files::Waiting,
-    assessment: &Assessment,
+    plan: &ReportPlan<'_>,
     lines: &[parts::VanLine<'_>],
 ) -> Result<(), ReportError> {
-    let visits = due::visits(assessment, DUE_WEEKS);
-    let jobs: Vec<due::Job> = visits.iter().flat_map(|v| v.jobs.iter().cloned()).collect();
+    let assessment = plan.assessment;
     for table in files::TABLES {
         let bytes = match table.kind {
             files::Kind::AssessmentJson => assessment_json(assessment)?.into_bytes(),
             files::Kind::AssessmentCsv => assessment_csv(assessment).into_bytes(),
             files::Kind::Schema => SCHEMA.as_bytes().to_vec(),
-            files::Kind::Workbook => workbook::bytes(assessment, lines, &jobs)
-                .map_err(ReportError::CannotMakeWorkbook)?,
-            files::Kind::DueCsv => due::csv(&jobs).into_bytes(),
-            files::Kind::DueCalendar => due::icalendar(&visits).into_bytes(),
+            files::Kind::Workbook => {
+                workbook::bytes(plan, lines).map_err(ReportError::CannotMakeWorkbook)?
+            }
+            files::Kind::DueCsv => due::csv(plan.jobs()).into_bytes(),
+            files::Kind::DueCalendar => due::icalendar(&plan.visits).into_bytes(),
         };
         waiting.write(table.name, &bytes)?;
     }

@@ -10,7 +10,7 @@ use super::error::ReportError;
 use super::export::{harmless, row};
 use super::text::{Screen, push_wrapped};
 use super::words;
-use crate::advise::{Assessment, Item, MonthOfParts, Order, Span, State, orders, unused_stock};
+use crate::advise::{Assessment, Item, MonthOfParts, Order, Span, State, unused_stock};
 
 /// `RO membrane, 4040 low pressure`.
 pub fn part(order: &Order) -> String {
@@ -54,24 +54,22 @@ pub fn order_by(order: &Order, assessment: &Assessment) -> String {
 }
 
 /// What has to be ordered now, each part in a few words: `9 × pre-filter set, 5 micron`.
-pub fn now(assessment: &Assessment, weeks: u32) -> Vec<String> {
-    let orders = orders(assessment, weeks).into_iter();
-    let now = orders.filter(|o| is_now(o, assessment));
+pub fn now(orders: &[Order], assessment: &Assessment) -> Vec<String> {
+    let now = orders.iter().filter(|o| is_now(o, assessment));
     now.map(|order| match order.bags {
         Some(bags) => format!(
             "{} of {} L {}",
             words::count(bags.bags as usize, "bag", "bags"),
             bags.litres_each,
-            part(&order)
+            part(order)
         ),
-        None => format!("{:.0} × {}", order.to_order, part(&order)),
+        None => format!("{:.0} × {}", order.to_order, part(order)),
     })
     .collect()
 }
 
 /// Whether what is ordered today comes too late for the first visit, in a sentence.
-pub fn misses(assessment: &Assessment, weeks: u32) -> Option<String> {
-    let orders = orders(assessment, weeks);
+pub fn misses(orders: &[Order], assessment: &Assessment) -> Option<String> {
     let first = orders.iter().filter_map(|o| o.needed_on).min()?;
     let arrives = days_after(assessment.as_of, assessment.ordering.order_days.max(0));
     (first < arrives).then(|| {
@@ -113,8 +111,7 @@ fn table(heads: &[&str], screen: Screen) -> Table {
 }
 
 /// Both lists for the terminal, and what is left out of them.
-pub fn text(assessment: &Assessment, weeks: u32, screen: Screen) -> String {
-    let orders = orders(assessment, weeks);
+pub fn text(orders: &[Order], assessment: &Assessment, weeks: u32, screen: Screen) -> String {
     let weeks = words::count(weeks as usize, "week", "weeks");
     let mut out = format!("To order for the jobs of the next {weeks}\n");
     if orders.is_empty() {
@@ -122,7 +119,7 @@ pub fn text(assessment: &Assessment, weeks: u32, screen: Screen) -> String {
     } else {
         let heads = ["order by", "part", "needed", "on shelf", "to order", "for"];
         let mut list = table(&heads, screen);
-        for order in &orders {
+        for order in orders {
             list.add_row([
                 order_by(order, assessment),
                 part(order),
@@ -135,7 +132,7 @@ pub fn text(assessment: &Assessment, weeks: u32, screen: Screen) -> String {
         out.push_str(&list.trim_fmt());
         out.push('\n');
     }
-    for name in unused_stock(assessment, &orders) {
+    for name in unused_stock(assessment, orders) {
         let said = format!("On the shelf, and no job of this time needs it: {name}.");
         push_wrapped(&mut out, &said, ("", "  "), screen);
     }
@@ -183,7 +180,7 @@ struct Document<'a> {
     schema: &'static str,
     as_of: crate::calendar::Date,
     weeks: u32,
-    order: Vec<Order>,
+    order: &'a [Order],
     unused_stock: Vec<String>,
     months: &'a [MonthOfParts],
 }
@@ -192,14 +189,13 @@ struct Document<'a> {
 ///
 /// # Errors
 /// [`ReportError::CannotSerialise`]
-pub fn json(assessment: &Assessment, weeks: u32) -> Result<String, ReportError> {
-    let order = orders(assessment, weeks);
+pub fn json(orders: &[Order], assessment: &Assessment, weeks: u32) -> Result<String, ReportError> {
     let document = Document {
         schema: "litrewise/parts/1",
         as_of: assessment.as_of,
         weeks,
-        unused_stock: unused_stock(assessment, &order),
-        order,
+        unused_stock: unused_stock(assessment, orders),
+        order: orders,
         months: &assessment.parts_to_order,
     };
     let text = serde_json::to_string_pretty(&document);
@@ -207,7 +203,7 @@ pub fn json(assessment: &Assessment, weeks: u32) -> Result<String, ReportError> 
 }
 
 /// The order as CSV, one row for each make.
-pub fn csv(assessment: &Assessment, weeks: u32) -> String {
+pub fn csv(orders: &[Order]) -> String {
     let heads = [
         "item",
         "part",
@@ -223,7 +219,7 @@ pub fn csv(assessment: &Assessment, weeks: u32) -> String {
     ];
     let mut out = row(heads.map(str::to_owned).into_iter());
     let day = |day: Option<crate::calendar::Date>| day.map_or(String::new(), |d| d.to_string());
-    for order in orders(assessment, weeks) {
+    for order in orders {
         let vans: Vec<&str> = order.vans.iter().map(|v| v.van.as_str()).collect();
         let bags = order.bags;
         let cells = [

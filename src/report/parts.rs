@@ -7,8 +7,7 @@ use crate::calendar::{Date, DateExt};
 
 use crate::advise::{AlarmKind, Assessment, Item, Rank, Span, State, Suspect, Task, VanAssessment};
 
-use super::DUE_WEEKS;
-use super::due::{self, Job};
+use super::due::{Job, Visit};
 use super::words;
 
 /// One part of a van with what is to be done to it.
@@ -369,11 +368,11 @@ fn jobs_in_words(parts: &[&Part<'_>], as_of: Date) -> String {
     said.join("; ")
 }
 
-/// All vans by what comes first, then by the earliest date, then by name.
-pub fn by_urgency(assessment: &Assessment) -> Vec<VanLine<'_>> {
-    let mut by_van: BTreeMap<String, Vec<Job>> = BTreeMap::new();
-    for job in due::jobs(assessment, DUE_WEEKS) {
-        by_van.entry(job.van.clone()).or_default().push(job);
+/// All vans with their jobs on these visits, by what comes first, then by the earliest date, then by name.
+pub fn by_urgency<'a>(assessment: &'a Assessment, visits: &[Visit]) -> Vec<VanLine<'a>> {
+    let mut by_van: BTreeMap<&str, Vec<Job>> = BTreeMap::new();
+    for job in visits.iter().flat_map(|visit| &visit.jobs) {
+        by_van.entry(&job.van).or_default().push(job.clone());
     }
     let mut lines: Vec<VanLine<'_>> = assessment
         .vans
@@ -381,7 +380,7 @@ pub fn by_urgency(assessment: &Assessment) -> Vec<VanLine<'_>> {
         .enumerate()
         .map(|(place, van)| {
             let mut parts = parts(van, assessment);
-            let jobs = by_van.remove(&van.van).unwrap_or_default();
+            let jobs = by_van.remove(van.van.as_str()).unwrap_or_default();
             for part in &mut parts {
                 let job = jobs.iter().find(|j| {
                     j.item == part.item || (part.check_meter && j.task == Task::CheckMeter)

@@ -12,7 +12,7 @@ const SOFTWARE: (&str, &str) = ("Software", "litrewise report");
 const DOTS_PER_METRE: u32 = 5906;
 /// Flat areas of few colours: no filter and a low level give the smallest
 /// pages for the time they take.
-const DEFLATE_LEVEL: u8 = 2;
+const DEFLATE_LEVEL: u8 = 3;
 
 /// The picture as a PNG with a palette.
 ///

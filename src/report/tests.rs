@@ -73,7 +73,7 @@ fn pages_speak_in_peoples_words() {
 #[test]
 fn the_index_speaks_in_peoples_words() {
     let fleet = many(12);
-    let lines = parts::by_urgency(&fleet);
+    let lines = plan_of(&fleet, Path::new("unused")).lines();
     let plan = plan_of(&fleet, Path::new("unused"));
     let html = html::index(&plan, &lines, &Book::of(&plan, &lines).names);
     let body = html.split_once("<body>").unwrap().1;
@@ -123,7 +123,7 @@ fn the_first_page_and_every_vans_page_use_the_words_of_the_trade() {
 #[test]
 fn a_long_list_goes_on_on_further_pages_and_loses_no_busy_van() {
     let fleet = many(200);
-    let lines = parts::by_urgency(&fleet);
+    let lines = plan_of(&fleet, Path::new("unused")).lines();
     let pages = pages::fleet::paged(&lines);
     let shown: usize = pages.iter().map(|p| p.len()).sum();
     let busy = lines.iter().filter(|l| l.rank != Rank::OnCourse).count();
@@ -178,7 +178,9 @@ fn progress_ends_at_the_number_of_pages() {
     let most = AtomicUsize::new(0);
     let fleet = many(2);
     let plan = plan_of(&fleet, dir.path());
-    let all = Book::of(&plan, &parts::by_urgency(&fleet)).pages.len();
+    let all = Book::of(&plan, &plan_of(&fleet, Path::new("unused")).lines())
+        .pages
+        .len();
     // fleet, vans at a glance, water, records, districts, vans and a card each
     assert!(all >= 1 + 1 + 1 + 1 + 4 + 2 + 2);
     write(&plan, &|done, total| {
@@ -201,7 +203,7 @@ fn the_index_shows_every_page_and_escapes_every_name() {
         van.membrane.reason = format!("{name} declines.");
         van.postcode = Some("<b>".to_owned());
     }
-    let lines = parts::by_urgency(&fleet);
+    let lines = plan_of(&fleet, Path::new("unused")).lines();
     let plan = plan_of(&fleet, Path::new("unused"));
     let names = Book::of(&plan, &lines).names;
     let html = html::index(&plan, &lines, &names);
@@ -237,7 +239,7 @@ fn the_index_shows_every_page_and_escapes_every_name() {
 #[test]
 fn jobs_come_by_date_and_only_within_the_weeks() {
     let fleet = assessment();
-    let jobs = due::jobs(&fleet, 4);
+    let jobs = crate::advise::jobs(&fleet, 4);
     assert!(
         jobs.windows(2)
             .all(|w| w.iter().map(|j| j.date).is_sorted())
@@ -260,7 +262,7 @@ fn jobs_come_by_date_and_only_within_the_weeks() {
     assert_eq!(alarm.task, Task::Inspect);
     assert_eq!(alarm.date, date(2026, 11, 2));
     assert!(
-        orders(&fleet, 4)
+        orders(&fleet, &crate::advise::jobs(&fleet, 4))
             .iter()
             .all(|o| { o.item != Item::Membrane || o.vans.iter().all(|v| v.van != alarm.van) })
     );
@@ -274,7 +276,7 @@ fn jobs_as_csv_are_safe_in_a_spreadsheet() {
     for van in &mut fleet.vans {
         van.van = "=1+1, \"x\"".to_owned();
     }
-    let text = due::csv(&due::jobs(&fleet, 8));
+    let text = due::csv(&crate::advise::jobs(&fleet, 8));
     let mut reader = csv::ReaderBuilder::new().from_reader(text.as_bytes());
     let rows: Vec<csv::StringRecord> = reader.records().map(Result::unwrap).collect();
     assert!(!rows.is_empty());
@@ -354,7 +356,7 @@ fn the_list_the_csv_the_calendar_and_json_tell_the_same_jobs() {
     let visits = due::visits(&fleet, 8);
     let json: serde_json::Value =
         serde_json::from_str(&due::json(&visits, AS_OF, None).unwrap()).unwrap();
-    let csv = due::csv(&due::jobs(&fleet, 8));
+    let csv = due::csv(&crate::advise::jobs(&fleet, 8));
     let mut reader = csv::Reader::from_reader(csv.as_bytes());
     let rows: Vec<csv::StringRecord> = reader.records().map(Result::unwrap).collect();
     let mut rows = rows.iter();
@@ -392,7 +394,7 @@ fn an_order_counts_every_planned_part_and_takes_off_the_shelf() {
         van.series.fitted.resin_litres = 11.0;
         van.series.fitted.membrane = Some("4040 low pressure".to_owned());
     }
-    let jobs = due::jobs(&fleet, 8);
+    let jobs = crate::advise::jobs(&fleet, 8);
     let sum = |item: Item| -> f64 {
         let jobs = jobs
             .iter()
@@ -400,7 +402,7 @@ fn an_order_counts_every_planned_part_and_takes_off_the_shelf() {
         jobs.map(|j| j.quantity).sum()
     };
     let of = |orders: &[Order], item: Item| orders.iter().find(|o| o.item == item).cloned();
-    let plain = orders(&fleet, 8);
+    let plain = orders(&fleet, &crate::advise::jobs(&fleet, 8));
     let (membranes, resin) = (sum(Item::Membrane), sum(Item::Resin));
     assert!(membranes > 2.0 && resin > 25.0);
     let membrane = of(&plain, Item::Membrane).unwrap();
@@ -424,7 +426,7 @@ fn an_order_counts_every_planned_part_and_takes_off_the_shelf() {
         ("hose".to_owned(), 3.0),
     ]
     .into();
-    let less = orders(&fleet, 8);
+    let less = orders(&fleet, &crate::advise::jobs(&fleet, 8));
     let membrane = of(&less, Item::Membrane).unwrap();
     assert_eq!(
         (membrane.on_shelf, membrane.to_order),
@@ -436,7 +438,12 @@ fn an_order_counts_every_planned_part_and_takes_off_the_shelf() {
         (0.0, None, None)
     );
     assert_eq!(unused_stock(&fleet, &less), ["hose"]);
-    let text = order::text(&fleet, 8, PLAIN);
+    let text = order::text(
+        &orders(&fleet, &crate::advise::jobs(&fleet, 8)),
+        &fleet,
+        8,
+        PLAIN,
+    );
     assert!(text.lines().all(|l| l.chars().count() <= 80), "{text}");
     assert!(text.contains("RO membrane, 4040"), "{text}");
     assert!(text.contains("more"), "{text}");
@@ -447,7 +454,7 @@ fn last_months_list_says_what_was_done_and_what_is_open() {
     let before = assessment();
     let mut now = assessment();
     now.as_of = date(2026, 11, 30);
-    let listed = due::jobs(&before, 5);
+    let listed = crate::advise::jobs(&before, 5);
     let done = listed
         .iter()
         .find(|j| j.item == Item::Resin && j.task == Task::Change)
@@ -581,24 +588,26 @@ fn the_workbook_is_a_workbook_and_always_the_same() {
     let mut fleet = many(12);
     fleet.vans[0].van = "=cmd()|x!A1".to_owned();
     fleet.vans[1].membrane.reason = "long ".repeat(20_000);
-    let lines = parts::by_urgency(&fleet);
-    let jobs = due::jobs(&fleet, 8);
-    let bytes = workbook::bytes(&fleet, &lines, &jobs).unwrap();
-    assert_eq!(bytes, workbook::bytes(&fleet, &lines, &jobs).unwrap());
+    let lines = plan_of(&fleet, Path::new("unused")).lines();
+    let bytes = workbook::bytes(&plan_of(&fleet, Path::new("unused")), &lines).unwrap();
+    assert_eq!(
+        bytes,
+        workbook::bytes(&plan_of(&fleet, Path::new("unused")), &lines).unwrap()
+    );
     assert_eq!(&bytes[..4], b"PK\x03\x04");
     let empty = Assessment {
         vans: vec![],
         areas: vec![],
         ..assessment()
     };
-    assert!(workbook::bytes(&empty, &[], &[]).is_ok());
+    assert!(workbook::bytes(&plan_of(&empty, Path::new("unused")), &[]).is_ok());
 }
 
 #[test]
 fn every_page_is_a_small_file() {
     let fleet = many(16);
     let plan = plan_of(&fleet, Path::new("unused"));
-    let lines = parts::by_urgency(&fleet);
+    let lines = plan_of(&fleet, Path::new("unused")).lines();
     for (name, page) in &Book::of(&plan, &lines).pages {
         let bytes = book::png(name, page.sketch(&plan, &lines)).unwrap();
         assert!(bytes.len() < 150_000, "{name}: {} bytes", bytes.len());
@@ -641,7 +650,7 @@ fn every_state() -> Assessment {
 #[test]
 fn page_card_list_calendar_workbook_and_json_tell_the_same_jobs() {
     let fleet = every_state();
-    let lines = parts::by_urgency(&fleet);
+    let lines = plan_of(&fleet, Path::new("unused")).lines();
     for state in [
         State::Unknown,
         State::FailingEarly,
@@ -675,7 +684,7 @@ fn page_card_list_calendar_workbook_and_json_tell_the_same_jobs() {
 
     let calendar: icalendar::Calendar = due::icalendar(&visits).parse().unwrap();
     let events: Vec<&icalendar::Event> = calendar.events().collect();
-    let book = workbook::bytes(&fleet, &lines, &jobs).unwrap();
+    let book = workbook::bytes(&plan_of(&fleet, Path::new("unused")), &lines).unwrap();
     let sheet = sheet_of(&book, "Jobs");
     let plan = plan_of(&fleet, Path::new("unused"));
     let html = html::index(&plan, &lines, &Book::of(&plan, &lines).names);
@@ -792,7 +801,7 @@ fn what_harms_the_glass_comes_first() {
     van.resin.limit_on.p50 = Some(AS_OF);
     van.resin.state = State::Due;
     fleet.vans[6].membrane.salt_passage.p50 = Some(0.12);
-    let lines = parts::by_urgency(&fleet);
+    let lines = plan_of(&fleet, Path::new("unused")).lines();
     let order: Vec<Rank> = lines.iter().map(|l| l.rank).collect();
     assert!(order.is_sorted());
     let names: Vec<&str> = lines.iter().take(3).map(|l| l.van.van.as_str()).collect();

@@ -1,7 +1,8 @@
 //! The assessment for the terminal, in plain words, as wide as it is.
 
-use crate::advise::{Assessment, State};
+use crate::advise::{Assessment, State, visits};
 
+use super::DUE_WEEKS;
 use super::parts::{by_urgency, finding_and_visits, in_state};
 use super::words;
 
@@ -55,7 +56,7 @@ pub fn reservations(assessment: &Assessment, screen: Screen) -> String {
 
 /// Which vans need what, most urgent first; [`reservations`] belong before it.
 pub fn summary(assessment: &Assessment, screen: Screen) -> String {
-    let lines = by_urgency(assessment);
+    let lines = by_urgency(assessment, &visits(assessment, DUE_WEEKS));
     let mut out = String::new();
     push_wrapped(
         &mut out,
@@ -102,7 +103,7 @@ pub fn summary(assessment: &Assessment, screen: Screen) -> String {
 
 /// One line per van: its state, its membrane and what comes next.
 pub fn table(assessment: &Assessment, screen: Screen) -> String {
-    let lines = by_urgency(assessment);
+    let lines = by_urgency(assessment, &visits(assessment, DUE_WEEKS));
     if lines.is_empty() {
         return "No vans yet.\n".to_owned();
     }

@@ -7,14 +7,14 @@ use rust_xlsxwriter::{
     FormatAlign, Workbook, Worksheet, XlsxError,
 };
 
-use super::DUE_WEEKS;
+use super::ReportPlan;
 use super::axis::day_number;
 use super::due::{self, Job};
 use super::look::{Ink, badge};
 use super::order;
 use super::parts::VanLine;
 use super::words;
-use crate::advise::{Assessment, Order, State, orders};
+use crate::advise::{Assessment, DistrictMonth, Order, State};
 
 /// A cell holds no more than this; a longer text is cut.
 const LONGEST: usize = 32_000;
@@ -34,8 +34,10 @@ const ALL_STATES: [State; 6] = [
 enum Cell {
     Text(String),
     Number(Option<f64>),
+    Tenths(Option<f64>),
     Share(Option<f64>),
     Day(Option<Date>),
+    Month(Date),
 }
 
 /// A column: head, width in letters.
@@ -45,11 +47,8 @@ type Column = (&'static str, f64);
 ///
 /// # Errors
 /// What the library says.
-pub fn bytes(
-    assessment: &Assessment,
-    lines: &[VanLine<'_>],
-    jobs: &[Job],
-) -> Result<Vec<u8>, XlsxError> {
+pub fn bytes(plan: &ReportPlan<'_>, lines: &[VanLine<'_>]) -> Result<Vec<u8>, XlsxError> {
+    let assessment = plan.assessment;
     let mut book = Workbook::new();
     // the day of the report, not of its making: the same input, the same bytes
     let made = day(assessment.as_of)?;
@@ -60,13 +59,26 @@ pub fn bytes(
             .set_creation_datetime(&made),
     );
     sheet(&mut book, "Vans", &VANS, &vans(assessment, lines), Some(2))?;
-    sheet(&mut book, "Jobs", &JOBS, &job_rows(jobs), Some(3))?;
-    sheet(&mut book, "Orders", &ORDERS, &order_rows(assessment), None)?;
+    sheet(&mut book, "Jobs", &JOBS, &job_rows(plan.jobs()), Some(3))?;
+    sheet(
+        &mut book,
+        "Orders",
+        &ORDERS,
+        &order_rows(&plan.orders),
+        None,
+    )?;
     sheet(
         &mut book,
         "Districts",
         &DISTRICTS,
         &districts(assessment),
+        None,
+    )?;
+    sheet(
+        &mut book,
+        "By month",
+        &BY_MONTH,
+        &by_month(plan.by_month),
         None,
     )?;
     sheet(&mut book, "About", &ABOUT, &about(assessment), None)?;
@@ -101,12 +113,18 @@ fn sheet(
     let number = Format::new()
         .set_align(FormatAlign::Top)
         .set_num_format("#,##0");
+    let tenths = Format::new()
+        .set_align(FormatAlign::Top)
+        .set_num_format("#,##0.0");
     let share = Format::new()
         .set_align(FormatAlign::Top)
         .set_num_format("0.0%");
     let date = Format::new()
         .set_align(FormatAlign::Top)
         .set_num_format("yyyy-mm-dd");
+    let month = Format::new()
+        .set_align(FormatAlign::Top)
+        .set_num_format("mmm yyyy");
     for (place, (title, width)) in (0_u16..).zip(columns) {
         sheet.write_string_with_format(0, place, *title, &head)?;
         sheet.set_column_width(place, *width)?;
@@ -123,13 +141,19 @@ fn sheet(
                 Cell::Number(Some(value)) if value.is_finite() => {
                     sheet.write_number_with_format(line, place, *value, &number)?;
                 }
+                Cell::Tenths(Some(value)) if value.is_finite() => {
+                    sheet.write_number_with_format(line, place, *value, &tenths)?;
+                }
                 Cell::Share(Some(value)) if value.is_finite() => {
                     sheet.write_number_with_format(line, place, *value, &share)?;
                 }
                 Cell::Day(Some(value)) if value.year() >= 1900 => {
                     sheet.write_datetime_with_format(line, place, day(*value)?, &date)?;
                 }
-                Cell::Number(_) | Cell::Share(_) | Cell::Day(_) => {}
+                Cell::Month(value) if value.year() >= 1900 => {
+                    sheet.write_datetime_with_format(line, place, day(*value)?, &month)?;
+                }
+                _ => {}
             }
         }
     }
@@ -224,24 +248,23 @@ const JOBS: [Column; 10] = [
     ("Done on", 12.0),
 ];
 
-fn job_rows(jobs: &[Job]) -> Vec<Vec<Cell>> {
-    jobs.iter()
-        .map(|job| {
-            let late = Some(f64::from(job.days_late())).filter(|days| *days > 0.0);
-            vec![
-                Cell::Day(Some(job.date)),
-                Cell::Text(job.van.clone()),
-                Cell::Text(job.base.clone().unwrap_or_default()),
-                Cell::Text(words::state(job.state).to_owned()),
-                Cell::Text(words::capital(&due::what(job))),
-                Cell::Text(due::takes(job).unwrap_or_default()),
-                Cell::Day(Some(job.own_day)),
-                Cell::Number(late),
-                Cell::Text(job.why.clone()),
-                Cell::Text(String::new()),
-            ]
-        })
-        .collect()
+fn job_rows<'j>(jobs: impl Iterator<Item = &'j Job>) -> Vec<Vec<Cell>> {
+    jobs.map(|job| {
+        let late = Some(f64::from(job.days_late())).filter(|days| *days > 0.0);
+        vec![
+            Cell::Day(Some(job.date)),
+            Cell::Text(job.van.clone()),
+            Cell::Text(job.base.clone().unwrap_or_default()),
+            Cell::Text(words::state(job.state).to_owned()),
+            Cell::Text(words::capital(&due::what(job))),
+            Cell::Text(due::takes(job).unwrap_or_default()),
+            Cell::Day(Some(job.own_day)),
+            Cell::Number(late),
+            Cell::Text(job.why.clone()),
+            Cell::Text(String::new()),
+        ]
+    })
+    .collect()
 }
 
 const ORDERS: [Column; 7] = [
@@ -254,8 +277,7 @@ const ORDERS: [Column; 7] = [
     ("For", 60.0),
 ];
 
-fn order_rows(assessment: &Assessment) -> Vec<Vec<Cell>> {
-    let orders = orders(assessment, DUE_WEEKS);
+fn order_rows(orders: &[Order]) -> Vec<Vec<Cell>> {
     let row = |line: &Order| {
         let vans: Vec<&str> = line.vans.iter().map(|v| v.van.as_str()).collect();
         vec![
@@ -302,6 +324,47 @@ fn districts(assessment: &Assessment) -> Vec<Vec<Cell>> {
         .collect()
 }
 
+const BY_MONTH: [Column; 12] = [
+    ("District", 12.0),
+    ("Month", 10.0),
+    ("Vans", 8.0),
+    ("Readings", 9.0),
+    ("Tap TDS, median, ppm", 11.0),
+    ("Membrane TDS, median, ppm", 11.0),
+    ("Product TDS, median, ppm", 11.0),
+    ("Rejection, median", 10.0),
+    ("Pure water made, L", 11.0),
+    ("Water to drain where written down, L", 14.0),
+    ("RO membrane changes", 11.0),
+    ("DI resin changes", 11.0),
+];
+
+fn by_month(months: &[DistrictMonth]) -> Vec<Vec<Cell>> {
+    let count = |n: usize| Cell::Number(Some(n as f64));
+    let row = |of: &DistrictMonth| {
+        let district = if of.district.is_empty() {
+            "not known"
+        } else {
+            &of.district
+        };
+        vec![
+            Cell::Text(district.to_owned()),
+            Cell::Month(of.month),
+            count(of.vans),
+            count(of.readings),
+            Cell::Number(of.feed_ppm),
+            Cell::Tenths(of.permeate_ppm),
+            Cell::Tenths(of.product_ppm),
+            Cell::Share(of.rejection),
+            Cell::Number(Some(of.litres_made)),
+            Cell::Number(of.litres_to_drain),
+            count(of.membrane_changes),
+            count(of.resin_changes),
+        ]
+    };
+    months.iter().map(row).collect()
+}
+
 const ABOUT: [Column; 2] = [("What", 44.0), ("", 40.0)];
 
 fn about(assessment: &Assessment) -> Vec<Vec<Cell>> {
@@ -325,6 +388,12 @@ fn about(assessment: &Assessment) -> Vec<Vec<Cell>> {
         vec![
             text("Best estimate"),
             text("As likely to come earlier as later; the pages give the likely range."),
+        ],
+        vec![
+            text("By month"),
+            text(
+                "By the district where each van was based on the day. Readings as written down, also of meters in doubt; half lie under the median, half over it.",
+            ),
         ],
     ]
 }

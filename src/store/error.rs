@@ -64,6 +64,11 @@ pub enum StoreError {
         source: polars::prelude::PolarsError,
     },
 
+    #[error("cannot sum the rows up by month")]
+    ByMonth {
+        source: polars::prelude::PolarsError,
+    },
+
     #[error("rows cannot be put into columns")]
     Arrays { source: arrow_schema::ArrowError },
 

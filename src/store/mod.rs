@@ -6,6 +6,7 @@
 //! committed, which happens last.
 
 mod by_hand;
+mod by_month;
 mod error;
 mod export;
 mod field;
@@ -38,6 +39,7 @@ use std::path::{Path, PathBuf};
 use std::sync::Arc;
 
 pub use by_hand::{Renaming, RowDeed, RowFound};
+pub use by_month::{DistrictMonth, Placed, PlacedRow, by_district_and_month};
 pub use error::StoreError;
 pub use field::Cell;
 pub use files::FileLine;

@@ -2,6 +2,7 @@
 
 #![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic)]
 
+mod by_month;
 mod charges;
 mod deciding;
 // the world in which plans are tried, which a bench runs without its tests

@@ -14,8 +14,10 @@ use crate::report::words;
 
 /// Days shown back.
 const BACK: i32 = 182;
-/// Height of a row, px.
-const ROW: f64 = 22.0;
+/// Height of a row of many and of few, px.
+const ROW: (f64, f64) = (22.0, 34.0);
+/// So many rows are few.
+const FEW: usize = 12;
 /// A van not read for longer than this stands out, days.
 const LATE: f64 = 21.0;
 
@@ -48,9 +50,13 @@ pub fn by_need(vans: &[VanAssessment], as_of: Date) -> Vec<&VanAssessment> {
     list
 }
 
+fn row(vans: usize) -> f64 {
+    if vans <= FEW { ROW.1 } else { ROW.0 }
+}
+
 /// The height that a chart of so many vans takes, px.
 pub fn height_of(vans: usize) -> f64 {
-    100.0 + ROW * vans as f64
+    100.0 + row(vans) * vans as f64
 }
 
 /// The finding: who was not read lately.
@@ -128,7 +134,7 @@ pub fn draw(canvas: &mut Canvas, area: Rect, vans: &[VanAssessment], as_of: Date
     if list.is_empty() {
         return;
     }
-    let fits = rows_that_fit(rest, ROW, list.len());
+    let fits = rows_that_fit(rest, row(list.len()), list.len());
     let shown = list.get(..fits).unwrap_or_default();
     let face = look::SMALL;
     let (from, to) = (days_after(as_of, -BACK), days_after(as_of, 3));
@@ -137,7 +143,7 @@ pub fn draw(canvas: &mut Canvas, area: Rect, vans: &[VanAssessment], as_of: Date
     let names = shown.iter().map(|v| v.van.clone());
     // those that stand out are bold, and wider
     let widest = (&look::SMALL_BOLD, 0.25);
-    let Some(rows) = Rows::framed(canvas, rest, names, widest, (&x, ""), ROW) else {
+    let Some(rows) = Rows::framed(canvas, rest, names, widest, (&x, ""), row(list.len())) else {
         return;
     };
     let panel = &rows.panel;

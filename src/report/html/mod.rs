@@ -15,8 +15,9 @@ use std::path::Path;
 
 use maud::{Markup, html};
 
-use crate::advise::{Assessment, VanAssessment, orders};
+use crate::advise::{Assessment, VanAssessment};
 
+use super::ReportPlan;
 use super::answers::{Answer, answers, meters_to_check, order_now};
 use super::book::Names;
 use super::cautions;
@@ -31,7 +32,6 @@ use super::glossary;
 use super::look;
 use super::pages;
 use super::parts::VanLine;
-use super::{DUE_WEEKS, ReportPlan};
 
 use figure::{Chart, Charts};
 use page::Parts;
@@ -55,7 +55,7 @@ pub fn write_index<F: Read + Write + Seek>(
         parts.add(answer.id, answer.question, body)?;
     }
     if !lines.is_empty() {
-        parts.add("orders", "What to order", what_to_order(assessment, names))?;
+        parts.add("orders", "What to order", what_to_order(plan, names))?;
     }
     parts.add(
         "water",
@@ -105,7 +105,7 @@ fn answered(
             h3 { "Is a TDS meter wrong?" }
             (lists::sentences(&meters_to_check(assessment)))
             h3 { "Order now" }
-            (lists::sentences(&order_now(assessment)))
+            (lists::sentences(&order_now(plan)))
             p.quiet { a href="#orders" { "The whole order list" } }
         },
         "trouble" => rejections(assessment, charts)?,
@@ -208,13 +208,13 @@ fn money(assessment: &Assessment, charts: &mut Charts) -> Result<Markup, ReportE
     })
 }
 
-fn what_to_order(assessment: &Assessment, names: &Names) -> Markup {
-    let orders = orders(assessment, DUE_WEEKS);
+fn what_to_order(plan: &ReportPlan<'_>, names: &Names) -> Markup {
+    let (orders, assessment) = (&plan.orders, plan.assessment);
     html! {
-        p { (pages::orders::lead(&orders, assessment)) "." }
-        (lists::table(&pages::orders::list(&orders, assessment)))
-        (lists::sentences(&pages::orders::notes(&orders, assessment)))
-        (lists::table(&pages::orders::by_visit(assessment)))
+        p { (pages::orders::lead(orders, assessment)) "." }
+        (lists::table(&pages::orders::list(orders, assessment)))
+        (lists::sentences(&pages::orders::notes(orders, assessment)))
+        (lists::table(&pages::orders::by_visit(&plan.visits, assessment)))
         (lists::table(&pages::orders::by_month(assessment)))
         p.quiet { (pages::orders::note_on_months(assessment)) }
         p.quiet { a href=(names.orders) { "The order list on one page, as a picture" } }

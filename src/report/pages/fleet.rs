@@ -32,6 +32,8 @@ const CLAIM: f64 = 74.0;
 /// Height that what to order, and the meters to check, may take, px.
 const ORDER: f64 = 190.0;
 const METERS: f64 = 158.0;
+/// Height that trust has at least, px: two lines of its first sentence.
+const TRUST: f64 = 104.0;
 /// From a question's top to the first baseline of its answer, px.
 const KICKER: f64 = 46.0;
 
@@ -173,13 +175,13 @@ pub fn first(canvas: &mut Canvas, plan: &ReportPlan<'_>, lines: &[VanLine<'_>]) 
         x0: lower.x0 + 1128.0,
         ..lower
     };
-    // what to order and to check always has its room; trust takes the rest
+    // trust takes what the order and the meters leave
     for (name, most, said) in [
-        ("Order now", ORDER, order_now(assessment)),
+        ("Order now", ORDER, order_now(plan)),
         ("Is a TDS meter wrong?", METERS, meters_to_check(assessment)),
     ] {
         let block = Rect {
-            y1: third.y0 + most,
+            y1: (third.y0 + most).min(third.y1 - TRUST),
             ..third
         };
         let y = kicker(canvas, block, name);

@@ -10,6 +10,12 @@ use crate::report::rect::Rect;
 use crate::report::table::Table;
 use crate::report::words;
 
+/// Height that the words take at most beside the table, px.
+const WORDS: f64 = 240.0;
+/// Heights of a row of the table and of what stands over and under them, px.
+const ROW: f64 = 36.0;
+const TABLE: f64 = 90.0;
+
 /// Whether there is anything to show: a cost on record, or a price.
 pub fn worth_a_page(money: &Money) -> bool {
     let spent = &money.spent;
@@ -166,46 +172,53 @@ pub fn draw(canvas: &mut Canvas, assessment: &Assessment, month: Date) {
         x1: split - 20.0,
         ..body
     };
-    let upper = Rect {
-        y1: left.y0 + 430.0,
-        ..left
-    };
-    spent_by_month::draw(canvas, upper, money);
-    let lower = Rect {
-        y0: upper.y1 + 20.0,
-        ..left
-    };
-    let mut said = bought(money);
-    said.extend(expected_by_van::in_words(money));
-    said.extend(why_it_differs(money));
-    let years = years(money);
-    let mut words_at = lower;
-    if !years.rows.is_empty() {
-        let shares = [0.0, 0.25, 0.46, 0.63, 0.84];
-        words_at.y0 = table(canvas, lower, &years, &shares);
-    }
-    let y = section(canvas, words_at, words_at.y0, "In words");
-    sentences(canvas, words_at, y, &said);
     let right = Rect {
         x0: split + 20.0,
         ..body
     };
+    let vans = f64::from(expected_by_van::height_of(money)) + 50.0;
+    let districts = f64::from(per_1000_litres::height_of(assessment)) + 30.0;
+    let mut below = right;
     if per_1000_litres::any(assessment) {
         // the second chart follows what the first one takes
-        let first = f64::from(expected_by_van::height_of(money)) + 70.0;
-        let split = right.y0 + first.min(580.0);
-        expected_by_van::draw(
-            canvas,
-            Rect {
-                y1: split - 20.0,
-                ..right
-            },
-            money,
-        );
+        let split = right.y0 + (vans + 20.0).min(580.0);
+        let first = Rect {
+            y1: split - 20.0,
+            ..right
+        };
+        expected_by_van::draw(canvas, first, money);
         per_1000_litres::draw(canvas, Rect { y0: split, ..right }, assessment);
+        below.y0 = split + districts;
     } else {
         expected_by_van::draw(canvas, right, money);
+        below.y0 += vans;
     }
+    let mut said = bought(money);
+    said.extend(expected_by_van::in_words(money));
+    said.extend(why_it_differs(money));
+    let years = years(money);
+    let words_beside = below.height() > WORDS;
+    let mut lower = Rect {
+        y0: left.y0 + 450.0,
+        ..left
+    };
+    if words_beside {
+        // the chart takes what the table under it leaves
+        let rows = years.rows.len() as f64;
+        lower.y0 = (left.y1 - TABLE - ROW * rows).min(left.y0 + 680.0);
+    }
+    let upper = Rect {
+        y1: lower.y0 - 20.0,
+        ..left
+    };
+    spent_by_month::draw(canvas, upper, money);
+    if !years.rows.is_empty() {
+        let shares = [0.0, 0.25, 0.46, 0.63, 0.84];
+        lower.y0 = table(canvas, lower, &years, &shares);
+    }
+    let at = if words_beside { below } else { lower };
+    let y = section(canvas, at, at.y0, "In words");
+    sentences(canvas, at, y, &said);
 }
 
 #[cfg(test)]

@@ -5,8 +5,7 @@ use std::collections::BTreeMap;
 
 use crate::calendar::{Date, parse_date};
 
-use crate::advise::{Assessment, Item, MonthOfParts, Order, Span, orders, unused_stock};
-use crate::report::DUE_WEEKS;
+use crate::advise::{Assessment, Item, MonthOfParts, Order, Span, Visit, unused_stock};
 use crate::report::axis::days_after;
 use crate::report::canvas::Canvas;
 use crate::report::due;
@@ -15,6 +14,7 @@ use crate::report::pages::{place, sentences, sheet, table};
 use crate::report::rect::Rect;
 use crate::report::table::Table;
 use crate::report::words;
+use crate::report::{DUE_WEEKS, ReportPlan};
 
 /// What is ordered first, in one line.
 pub fn lead(orders: &[Order], assessment: &Assessment) -> String {
@@ -103,9 +103,8 @@ fn unused(orders: &[Order], assessment: &Assessment) -> Option<String> {
 }
 
 /// What each visit takes: what to load, and for which vans.
-pub fn by_visit(assessment: &Assessment) -> Table {
-    let visits = due::visits(assessment, DUE_WEEKS).into_iter();
-    let rows = visits.filter_map(|visit| {
+pub fn by_visit(visits: &[Visit], assessment: &Assessment) -> Table {
+    let rows = visits.iter().filter_map(|visit| {
         let takes = visit.vans().into_iter().filter_map(|van| {
             let jobs = visit.jobs.iter().filter(|job| job.van == van);
             let parts: Vec<String> = jobs
@@ -172,10 +171,10 @@ pub fn note_on_months(assessment: &Assessment) -> String {
 }
 
 /// Draws the page.
-pub fn draw(canvas: &mut Canvas, assessment: &Assessment, month: Date) {
-    let place = place(month, assessment);
-    let orders = orders(assessment, DUE_WEEKS);
-    let lead = lead(&orders, assessment);
+pub fn draw(canvas: &mut Canvas, plan: &ReportPlan<'_>) {
+    let (orders, assessment) = (&plan.orders, plan.assessment);
+    let place = place(plan.month, assessment);
+    let lead = lead(orders, assessment);
     let body = sheet(canvas, "What to order", &lead, &place);
     let split = body.x0 + 0.68 * body.width();
     let left = Rect {
@@ -192,13 +191,18 @@ pub fn draw(canvas: &mut Canvas, assessment: &Assessment, month: Date) {
         ..left
     };
     let shares = [0.0, 0.11, 0.36, 0.53, 0.61, 0.67];
-    let y = table(canvas, upper, &list(&orders, assessment), &shares);
-    let y = sentences(canvas, left, y, &notes(&orders, assessment));
+    let y = table(canvas, upper, &list(orders, assessment), &shares);
+    let y = sentences(canvas, left, y, &notes(orders, assessment));
     let visits = Rect {
         y0: y + 6.0,
         ..left
     };
-    table(canvas, visits, &by_visit(assessment), &[0.0, 0.13, 0.21]);
+    table(
+        canvas,
+        visits,
+        &by_visit(&plan.visits, assessment),
+        &[0.0, 0.13, 0.21],
+    );
     let months = by_month(assessment);
     let y = table(canvas, right, &months, &[0.0, 0.33, 0.58, 0.80]);
     sentences(canvas, right, y, &[note_on_months(assessment)]);

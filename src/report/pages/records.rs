@@ -5,7 +5,7 @@ use std::collections::BTreeMap;
 
 use crate::calendar::Date;
 
-use crate::advise::Assessment;
+use crate::advise::{About, Assessment};
 use crate::report::answers::{at_most, next_reading};
 use crate::report::canvas::Canvas;
 use crate::report::charts::read_when;
@@ -31,11 +31,15 @@ const NAMED: usize = 12;
 
 /// What to fix: what most vans share first, then what only one has.
 pub fn to_fix(assessment: &Assessment) -> Vec<String> {
+    type Vans<'a> = Vec<(&'a str, Option<Date>)>;
     let mut said = assessment.fleet.remarks.clone();
-    let mut shared: BTreeMap<&str, Vec<(&str, Option<Date>)>> = BTreeMap::new();
+    // a meter that misleads spoils every forecast
+    let is_later = |about: About| about != About::Probe;
+    let mut shared: BTreeMap<(bool, &str), Vans<'_>> = BTreeMap::new();
     for van in &assessment.vans {
         for remark in &van.records {
-            let of = shared.entry(remark.text.as_str()).or_default();
+            let key = (is_later(remark.about), remark.text.as_str());
+            let of = shared.entry(key).or_default();
             // a van that has it more often is named once, with the last day
             match of.last_mut().filter(|(name, _)| *name == van.van) {
                 Some((_, day)) => *day = (*day).max(remark.date),
@@ -44,13 +48,8 @@ pub fn to_fix(assessment: &Assessment) -> Vec<String> {
         }
     }
     let mut shared: Vec<_> = shared.into_iter().collect();
-    // a meter that misleads spoils every forecast
-    let is_of_meter = |text: &str| text.contains("TDS meter");
-    shared.sort_by(|a, b| {
-        let key = |(text, vans): &(&str, Vec<_>)| (!is_of_meter(text), Reverse(vans.len()));
-        key(a).cmp(&key(b)).then_with(|| a.0.cmp(b.0))
-    });
-    for (text, vans) in shared {
+    shared.sort_by_key(|((later, _), vans)| (*later, Reverse(vans.len())));
+    for ((_, text), vans) in shared {
         match vans.as_slice() {
             [(van, day)] => {
                 let day = day.map(words::day).filter(|day| !words::names(text, day));

@@ -78,15 +78,26 @@ pub struct Rows {
 /// Room that an axis without a name takes below a plot, and the air above it, px.
 const AXIS: f64 = BELOW + TOP;
 
-/// How many of `all` rows `pitch` px high a chart in `area` has room for; where not
-/// for all, with a line that counts the others.
-pub fn rows_that_fit(area: Rect, pitch: f64, all: usize) -> usize {
+/// How many of `all` rows `pitch` px high a chart in `area` has room for, and the
+/// area that is theirs: where not all fit, without the line that counts the others.
+pub fn rows_that_fit(area: Rect, pitch: f64, all: usize) -> (usize, Rect) {
     let room = area.height() - AXIS;
     if all as f64 * pitch <= room {
-        return all;
+        return (all, area);
     }
-    let fit = ((room - look::SMALL.leading()) / pitch).max(1.0) as usize;
-    fit.min(all)
+    let line = look::SMALL.leading();
+    let fit = ((room - line) / pitch).max(1.0) as usize;
+    let rows = Rect {
+        y1: area.y1 - line,
+        ..area
+    };
+    (fit.min(all), rows)
+}
+
+/// Says in a chart's place why it is not drawn.
+pub fn instead(canvas: &mut Canvas, area: Rect, why: &str) {
+    let at = (area.x0, area.y0 + 40.0);
+    canvas.paragraph(why, at, &look::BODY, area.width(), 3);
 }
 
 impl Rows {

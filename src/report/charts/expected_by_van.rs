@@ -4,7 +4,7 @@ use crate::advise::{Expected, Money, VanExpected};
 use crate::report::axis::{Axis, nice_top};
 use crate::report::canvas::{Align, Canvas};
 use crate::report::look::{self, Shape};
-use crate::report::panel::{Rows, heading, rows_that_fit};
+use crate::report::panel::{Rows, heading, instead, rows_that_fit};
 use crate::report::rect::Rect;
 use crate::report::table::Table;
 use crate::report::words;
@@ -131,12 +131,10 @@ pub fn draw(canvas: &mut Canvas, area: Rect, money: &Money) {
     let rest = heading(canvas, area, &title(money), unit);
     let Some(expected) = &money.expected else {
         let text = "litrewise settings --write shows where prices go; costs of services count too.";
-        let at = (rest.x0, rest.y0 + 40.0);
-        canvas.paragraph(text, at, &look::BODY, rest.width(), 3);
-        return;
+        return instead(canvas, rest, text);
     };
     let all = dearest(expected);
-    let fits = rows_that_fit(rest, PITCH, all.len());
+    let (fits, rest) = rows_that_fit(rest, PITCH, all.len());
     let shown = all.get(..fits.min(MOST)).unwrap_or_default();
     let most = shown.iter().filter_map(|v| v.cost.p90.or(v.cost.p50));
     let top = nice_top(most.fold(1.0, f64::max), 5);

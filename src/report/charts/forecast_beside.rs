@@ -8,7 +8,7 @@ use crate::report::canvas::Canvas;
 use crate::report::charts::key::{self, Key};
 use crate::report::charts::life_by_hardness::Of;
 use crate::report::look::{self, Ink, Shape};
-use crate::report::panel::{Rows, heading, rows_that_fit};
+use crate::report::panel::{Rows, heading, instead, rows_that_fit};
 use crate::report::rect::Rect;
 use crate::report::table::Table;
 use crate::report::words;
@@ -103,14 +103,12 @@ pub fn draw(canvas: &mut Canvas, area: Rect, of: Of, all: &[Beside]) {
     if list.is_empty() {
         let text =
             "Nothing to compare the forecasts with yet: this fills as parts reach their limit.";
-        let at = (rest.x0, rest.y0 + 40.0);
-        canvas.paragraph(text, at, &look::BODY, rest.width(), 3);
-        return;
+        return instead(canvas, rest, text);
     }
     // the last one at the top
     let list: Vec<&Beside> = list.iter().rev().collect();
     let rest = summary(canvas, rest, &list, ink);
-    let fits = rows_that_fit(rest, LEAST_PITCH, list.len());
+    let (fits, rest) = rows_that_fit(rest, LEAST_PITCH, list.len());
     let list = list.get(..fits).unwrap_or_default();
     let days =
         |from: crate::calendar::Date, to: crate::calendar::Date| f64::from(to.days_since(from));

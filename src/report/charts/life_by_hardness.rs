@@ -6,7 +6,7 @@ use crate::report::axis::{Axis, nice_top};
 use crate::report::canvas::Canvas;
 use crate::report::charts::key::{self, Key};
 use crate::report::look::{self, Ink, Shape};
-use crate::report::panel::{Panel, frame, heading};
+use crate::report::panel::{Panel, frame, heading, instead};
 use crate::report::rect::Rect;
 use crate::report::table::Table;
 use crate::report::words;
@@ -170,14 +170,7 @@ pub fn draw(canvas: &mut Canvas, area: Rect, of: Of, dots: &[LifeDot], curve: &[
     );
     if dots.is_empty() && curve.is_empty() {
         let text = "Nothing to draw yet: this needs readings, fills and the hardness of the water.";
-        canvas.paragraph(
-            text,
-            (rest.x0, rest.y0 + 40.0),
-            &look::BODY,
-            rest.width(),
-            3,
-        );
-        return;
+        return instead(canvas, rest, text);
     }
     let (x, y) = axes(dots, curve);
     let curve = among(dots, curve);

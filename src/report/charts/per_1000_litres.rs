@@ -5,7 +5,7 @@ use crate::advise::{AreaAssessment, Assessment, CostPer1000Litres};
 use crate::report::axis::{Axis, nice_top};
 use crate::report::canvas::Canvas;
 use crate::report::look::{self, Shape};
-use crate::report::panel::{Rows, heading, rows_that_fit};
+use crate::report::panel::{Rows, heading, instead, rows_that_fit};
 use crate::report::rect::Rect;
 use crate::report::table::Table;
 use crate::report::words;
@@ -100,13 +100,11 @@ pub fn draw(canvas: &mut Canvas, area: Rect, assessment: &Assessment) {
     let unit = "bar: if the suggestions are followed; ring: at the usual intervals";
     let rest = heading(canvas, area, &title(assessment), unit);
     let all = known(assessment);
-    let fits = rows_that_fit(rest, PITCH, all.len());
+    let (fits, rest) = rows_that_fit(rest, PITCH, all.len());
     let shown = all.get(..fits.min(MOST)).unwrap_or_default();
     if shown.is_empty() {
         let text = "litrewise settings --write shows where prices go; costs of services count too.";
-        let at = (rest.x0, rest.y0 + 40.0);
-        canvas.paragraph(text, at, &look::BODY, rest.width(), 3);
-        return;
+        return instead(canvas, rest, text);
     }
     let rule = |a: &AreaAssessment| a.rule_cost_per_1000_litres.map(|r| r.total);
     let most = shown

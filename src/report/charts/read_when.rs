@@ -134,7 +134,7 @@ pub fn draw(canvas: &mut Canvas, area: Rect, vans: &[VanAssessment], as_of: Date
     if list.is_empty() {
         return;
     }
-    let fits = rows_that_fit(rest, row(list.len()), list.len());
+    let (fits, rest) = rows_that_fit(rest, row(list.len()), list.len());
     let shown = list.get(..fits).unwrap_or_default();
     let face = look::SMALL;
     let (from, to) = (days_after(as_of, -BACK), days_after(as_of, 3));

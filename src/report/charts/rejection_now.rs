@@ -9,7 +9,7 @@ use crate::report::canvas::{Align, Canvas};
 use crate::report::charts::key::{self, Key};
 use crate::report::charts::van_passage::{axis, limit_name, rejection};
 use crate::report::look::{self, Shape, badge};
-use crate::report::panel::{Rows, heading, rows_that_fit};
+use crate::report::panel::{Rows, heading, instead, rows_that_fit};
 use crate::report::rect::Rect;
 use crate::report::table::Table;
 use crate::report::words::{self, MEMBRANE_TDS, TAP_TDS};
@@ -136,16 +136,13 @@ pub fn draw(canvas: &mut Canvas, area: Rect, vans: &[&VanAssessment], as_of: Dat
     let rest = heading(canvas, area, &title(vans, limit), unit);
     let all = sorted(vans, as_of);
     if all.is_empty() {
-        canvas.paragraph(
+        return instead(
+            canvas,
+            rest,
             &format!(
                 "No RO membrane here has readings of {TAP_TDS} and {MEMBRANE_TDS} together yet."
             ),
-            (rest.x0, rest.y0 + 40.0),
-            &look::BODY,
-            rest.width(),
-            3,
         );
-        return;
     }
     let keys = [
         (Key::Mark(badge(State::OnCourse).0, look::MUTED), "now"),
@@ -154,20 +151,13 @@ pub fn draw(canvas: &mut Canvas, area: Rect, vans: &[&VanAssessment], as_of: Dat
         (Key::Dashes(look::LIMIT), &limit_name(limit)),
     ];
     let rest = key::draw(canvas, rest, &keys);
-    let fits = rows_that_fit(rest, ROW.0, all.len());
+    let (fits, rest) = rows_that_fit(rest, ROW.0, all.len());
     let shown = all.get(..fits).unwrap_or_default();
     let lowest = shown.iter().map(|n| n.range.map_or(n.rejection, |r| r.0));
     let x = axis(lowest, limit);
-    // a line is kept for what is left out
     let left_out = all.len() - shown.len();
-    let more = if left_out > 0 {
-        look::SMALL.leading()
-    } else {
-        0.0
-    };
     let frame_area = Rect {
         x1: rest.x1 - VALUE,
-        y1: rest.y1 - more,
         ..rest
     };
     let names = shown.iter().map(|n| n.van.van.clone());

@@ -7,7 +7,7 @@ use crate::advise::{Money, MonthSpent, SpentIn};
 use crate::report::axis::{Axis, day_number, days_after, nice_top};
 use crate::report::canvas::{Align, Canvas};
 use crate::report::look::{self, Ink};
-use crate::report::panel::{frame, heading};
+use crate::report::panel::{frame, heading, instead};
 use crate::report::rect::Rect;
 use crate::report::table::Table;
 use crate::report::words;
@@ -129,9 +129,7 @@ pub fn draw(canvas: &mut Canvas, area: Rect, money: &Money) {
     };
     if most <= 0.0 {
         let text = "Write down what parts and labour cost: the cost column of services.";
-        let at = (rest.x0, rest.y0 + 40.0);
-        canvas.paragraph(text, at, &look::BODY, rest.width(), 3);
-        return;
+        return instead(canvas, rest, text);
     }
     keys(canvas, rest, &months);
     let plot = Rect {

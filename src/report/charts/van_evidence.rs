@@ -9,7 +9,7 @@ use crate::report::canvas::{Align, Canvas};
 use crate::report::charts::key::{self, Key};
 use crate::report::charts::van_time;
 use crate::report::look;
-use crate::report::panel::{frame_from, heading};
+use crate::report::panel::{frame_from, heading, instead};
 use crate::report::rect::Rect;
 use crate::report::table::Table;
 use crate::report::words;
@@ -121,15 +121,7 @@ fn draw_over(canvas: &mut Canvas, area: Rect, van: &VanAssessment, x: Axis) {
     let rest = heading(canvas, area, &title(van), unit);
     let points = points(van);
     if points.is_empty() {
-        let at = (rest.x0, rest.y0 + 40.0);
-        canvas.paragraph(
-            "No reading of this RO membrane yet.",
-            at,
-            &look::BODY,
-            rest.width(),
-            2,
-        );
-        return;
+        return instead(canvas, rest, "No reading of this RO membrane yet.");
     };
     let keys = [
         (Key::Dot(look::MEMBRANE_READING), "reading"),

@@ -11,7 +11,7 @@ use crate::report::charts::key::{self, Key};
 use crate::report::charts::path::Path;
 use crate::report::charts::{services, van_time};
 use crate::report::look::{self, Shape};
-use crate::report::panel::{frame_from, heading};
+use crate::report::panel::{frame_from, heading, instead};
 use crate::report::rect::Rect;
 use crate::report::table::{MONTH_HEADS, Table, by_month};
 use crate::report::words::{self, MEMBRANE_TDS, TAP_TDS};
@@ -84,9 +84,7 @@ pub fn draw(canvas: &mut Canvas, area: Rect, van: &VanAssessment, as_of: Date, l
             "{} and {MEMBRANE_TDS} have not been read together on this van yet.",
             words::capital(TAP_TDS)
         );
-        let at = (rest.x0, rest.y0 + 40.0);
-        canvas.paragraph(&text, at, &look::BODY, rest.width(), 3);
-        return;
+        return instead(canvas, rest, &text);
     }
     let fitted = van.membrane.fitted_on;
     let x = van_time::axis(van, as_of, area.width());

@@ -9,7 +9,7 @@ use crate::report::canvas::{Align, Canvas};
 use crate::report::charts::key::{self, Key};
 use crate::report::charts::van_time;
 use crate::report::look::{self, Shape};
-use crate::report::panel::{TODAY_ROW, frame_from, heading};
+use crate::report::panel::{TODAY_ROW, frame_from, heading, instead};
 use crate::report::rect::Rect;
 use crate::report::table::{MONTH_HEADS, Table, by_month};
 use crate::report::words::{self, PRODUCT_TDS};
@@ -94,9 +94,7 @@ pub fn draw(canvas: &mut Canvas, area: Rect, van: &VanAssessment, as_of: Date, l
             "{} has not been read on this van yet.",
             words::capital(PRODUCT_TDS)
         );
-        let at = (rest.x0, rest.y0 + 40.0);
-        canvas.paragraph(&text, at, &look::BODY, rest.width(), 3);
-        return;
+        return instead(canvas, rest, &text);
     }
     let shown = series.product_ppm.iter();
     let shown = shown.map(|(day, ppm)| (day_number(*day), *ppm));

@@ -7,7 +7,7 @@ use crate::report::axis::{Axis, day_number, nice_top};
 use crate::report::canvas::{Align, Canvas};
 use crate::report::charts::van_time;
 use crate::report::look;
-use crate::report::panel::{frame_from, heading};
+use crate::report::panel::{frame_from, heading, instead};
 use crate::report::rect::Rect;
 use crate::report::table::Table;
 use crate::report::words;
@@ -74,14 +74,7 @@ pub fn draw(
     if van.series.weeks.is_empty() {
         let text =
             "Litres cannot be counted without tank fills, and dates are wide: note each fill.";
-        canvas.paragraph(
-            text,
-            (rest.x0, rest.y0 + 40.0),
-            &look::BODY,
-            rest.width(),
-            3,
-        );
-        return;
+        return instead(canvas, rest, text);
     }
     let x = van_time::axis(van, as_of, area.width());
     let weeks = van.series.weeks.iter();

@@ -11,7 +11,7 @@ use crate::report::table::Table;
 use crate::report::words;
 
 /// Height that the words take at most beside the table, px.
-const WORDS: f64 = 240.0;
+const WORDS: f64 = 250.0;
 /// Heights of a row of the table and of what stands over and under them, px.
 const ROW: f64 = 36.0;
 const TABLE: f64 = 90.0;
@@ -176,8 +176,8 @@ pub fn draw(canvas: &mut Canvas, assessment: &Assessment, month: Date) {
         x0: split + 20.0,
         ..body
     };
-    let vans = f64::from(expected_by_van::height_of(money)) + 50.0;
-    let districts = f64::from(per_1000_litres::height_of(assessment)) + 30.0;
+    let vans = f64::from(expected_by_van::height_of(money));
+    let districts = f64::from(per_1000_litres::height_of(assessment));
     let mut below = right;
     if per_1000_litres::any(assessment) {
         // the second chart follows what the first one takes

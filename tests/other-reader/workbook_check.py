@@ -8,9 +8,10 @@ import openpyxl
 
 report = sys.argv[1]
 book = openpyxl.load_workbook(f"{report}/fleet.xlsx")
+SHEETS = ["Vans", "Jobs", "Orders", "Districts", "By month", "About"]
 with open(f"{report}/assessment.json", encoding="utf-8") as file:
     assessment = json.load(file)
-assert book.sheetnames == ["Vans", "Jobs", "Orders", "Districts", "About"], book.sheetnames
+assert book.sheetnames == SHEETS, book.sheetnames
 vans = {van["van"]: van for van in assessment["vans"]}
 sheet = book["Vans"]
 heads = [cell.value for cell in sheet[1]]
